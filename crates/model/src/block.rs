@@ -1,0 +1,85 @@
+//! What the timeline carries: columns of named channels at their native rates.
+//!
+//! A block is a stretch of the drive. Column `i` belongs to channel `i` of the map.
+//! A sample is a time and either a value or "missing" (the car itself said "not
+//! available", or the value was beyond belief): missing is not zero, and a missing
+//! sample ends the reach of the one before it.
+
+use crate::time::Time;
+
+/// Samples of one channel, times rising.
+#[derive(Clone, Debug, Default)]
+pub struct Column {
+    times: Vec<Time>,
+    // Missing is stored as NaN and never shown as one: `value` and `iter` give `None`.
+    values: Vec<f64>,
+}
+
+impl Column {
+    /// Adds a sample. A value that is not finite counts as missing.
+    pub fn push(&mut self, time: Time, value: Option<f64>) {
+        let value = value.filter(|number| number.is_finite());
+        self.times.push(time);
+        self.values.push(value.unwrap_or(f64::NAN));
+    }
+
+    /// How many samples.
+    pub fn len(&self) -> usize {
+        self.times.len()
+    }
+
+    /// Whether there is no sample.
+    pub fn is_empty(&self) -> bool {
+        self.times.is_empty()
+    }
+
+    /// Time of sample `index`.
+    pub fn time(&self, index: usize) -> Time {
+        self.times[index]
+    }
+
+    /// Value of sample `index`, `None` when missing.
+    pub fn value(&self, index: usize) -> Option<f64> {
+        let value = self.values[index];
+        if value.is_nan() { None } else { Some(value) }
+    }
+
+    /// All samples in order.
+    pub fn iter(&self) -> impl Iterator<Item = (Time, Option<f64>)> + '_ {
+        (0..self.len()).map(|index| (self.time(index), self.value(index)))
+    }
+
+    /// Forgets the samples and keeps the memory.
+    pub fn clear(&mut self) {
+        self.times.clear();
+        self.values.clear();
+    }
+}
+
+/// A stretch of the drive: every channel's samples that arrived in it.
+#[derive(Clone, Debug, Default)]
+pub struct Block {
+    /// One column per channel of the map, in the map's order.
+    pub columns: Vec<Column>,
+    /// Places where the clock was cut (a jump, or a silence of the whole log): nothing
+    /// may be carried, interpolated or integrated across them.
+    pub cuts: Vec<Time>,
+    /// Time of the latest entry seen so far, mapped or not: how far the log has got.
+    pub until: Time,
+}
+
+impl Block {
+    /// An empty block for `n_channels` channels.
+    pub fn new(n_channels: usize) -> Block {
+        Block {
+            columns: vec![Column::default(); n_channels],
+            ..Block::default()
+        }
+    }
+
+    /// Forgets samples and cuts and keeps the memory and the time reached.
+    pub fn clear(&mut self) {
+        self.columns.iter_mut().for_each(Column::clear);
+        self.cuts.clear();
+    }
+}

@@ -1,0 +1,189 @@
+//! The channels the program computes with, each by its one name.
+//!
+//! A signal map gives its signals these names; anything else it wants to carry along
+//! is named `own.…`. `docs/channels.md` is printed from [`ROLES`]. To add a channel,
+//! add its row there.
+
+use crate::unit::Dimension;
+
+/// What a channel does between two samples.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Behaviour {
+    /// A measured quantity: interpolated between fresh samples.
+    Continuous,
+    /// A command, a switch, a state: holds until the next sample says otherwise.
+    Held,
+}
+
+/// A channel name the program knows, and what it means by it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Role {
+    /// The name in maps, reports and exports.
+    pub name: &'static str,
+    /// Its unit inside the program and in exports.
+    pub unit: &'static str,
+    /// Dimensions a map may give it in; the first is the one of `unit`.
+    pub dimensions: &'static [Dimension],
+    /// What it does between two samples.
+    pub behaviour: Behaviour,
+    /// What it is and which way is positive.
+    pub meaning: &'static str,
+}
+
+const ACTUATOR: &[Dimension] = &[
+    Dimension::NONE,
+    Dimension::TORQUE,
+    Dimension::FORCE,
+    Dimension::PRESSURE,
+    Dimension::CURRENT,
+    Dimension::LENGTH,
+];
+const WHEEL: &[Dimension] = &[Dimension::ANGULAR_SPEED, Dimension::SPEED];
+
+const fn measured(name: &'static str, unit: &'static str, dimensions: &'static [Dimension], meaning: &'static str) -> Role {
+    Role { name, unit, dimensions, behaviour: Behaviour::Continuous, meaning }
+}
+
+const fn held(name: &'static str, unit: &'static str, dimensions: &'static [Dimension], meaning: &'static str) -> Role {
+    Role { name, unit, dimensions, behaviour: Behaviour::Held, meaning }
+}
+
+/// Every channel the program computes with.
+pub const ROLES: &[Role] = &[
+    measured("wheel.rear.left", "rad/s", WHEEL, "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map."),
+    measured("wheel.rear.right", "rad/s", WHEEL, "Speed of the rear right wheel, forward positive."),
+    measured("wheel.front.left", "rad/s", WHEEL, "Speed of the front left wheel, forward positive."),
+    measured("wheel.front.right", "rad/s", WHEEL, "Speed of the front right wheel, forward positive."),
+    measured("speed.vehicle", "m/s", &[Dimension::SPEED], "Speed of the car over the road, from a source other than the rear wheels where there is one."),
+    measured("yaw.rate", "rad/s", &[Dimension::ANGULAR_SPEED], "Turning rate about the upward axis, positive to the left (ISO 8855)."),
+    measured("steering.angle", "rad", &[Dimension::NONE], "Angle of the steering wheel, positive to the left."),
+    measured("acceleration.lateral", "m/s2", &[Dimension::ACCELERATION], "Acceleration to the left."),
+    measured("acceleration.longitudinal", "m/s2", &[Dimension::ACCELERATION], "Acceleration forward."),
+    held("clutch.command", "1", ACTUATOR, "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full."),
+    measured("clutch.position", "1", ACTUATOR, "Where the actuator says it is: angle, travel or share of full."),
+    measured("clutch.pressure", "Pa", &[Dimension::PRESSURE, Dimension::NONE], "Pressure on the pack's piston."),
+    measured("clutch.force", "N", &[Dimension::FORCE], "Force that squeezes the pack."),
+    measured("clutch.torque", "N.m", &[Dimension::TORQUE], "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias."),
+    measured("motor.current", "A", &[Dimension::CURRENT], "Current of the actuator motor."),
+    measured("motor.voltage", "V", &[Dimension::VOLTAGE], "Voltage at the actuator motor."),
+    measured("supply.voltage", "V", &[Dimension::VOLTAGE], "Supply voltage of the car."),
+    measured("oil.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the axle oil. The map says where the sensor sits."),
+    measured("housing.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the axle housing."),
+    measured("ambient.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the outside air."),
+    measured("throttle", "1", &[Dimension::NONE], "Position of the accelerator pedal, 0 to 1."),
+    measured("engine.speed", "rad/s", &[Dimension::ANGULAR_SPEED], "Speed of the engine."),
+    measured("engine.torque", "N.m", &[Dimension::TORQUE], "Torque of the engine."),
+    measured("brake.pressure", "Pa", &[Dimension::PRESSURE], "Pressure in the brakes."),
+    held("brake", "1", &[Dimension::NONE], "Brake pedal pressed: 1, released: 0."),
+    held("abs.active", "1", &[Dimension::NONE], "Anti-lock control at work: 1."),
+    held("stability.active", "1", &[Dimension::NONE], "Stability or traction control at work: 1."),
+    held("gear", "1", &[Dimension::NONE], "Gear engaged; negative for reverse, 0 for neutral."),
+    held("reverse", "1", &[Dimension::NONE], "Reverse gear engaged: 1."),
+    held("lap.marker", "1", &[Dimension::NONE], "Changes at the start of a lap."),
+];
+
+impl Role {
+    /// The role of that name.
+    pub fn find(name: &str) -> Option<&'static Role> {
+        ROLES.iter().find(|role| role.name == name)
+    }
+}
+
+/// What a clutch channel's number stands for; heat needs to know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Meaning {
+    /// Torque one clutch pack carries, in N·m.
+    PackTorque,
+    /// Torque difference between the two half shafts, in N·m.
+    AxleBias,
+    /// Force that clamps the pack, in N.
+    ClampForce,
+    /// Position of the actuator.
+    Position,
+    /// Pressure on the piston, in Pa.
+    Pressure,
+    /// Current of the actuator, in A.
+    Current,
+    /// A share of full, with no unit behind it.
+    Percent,
+}
+
+/// Where a temperature sits. Sites are never mixed in one trend.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Site {
+    /// A sensor in the oil.
+    Oil,
+    /// A sensor on or in the housing.
+    Housing,
+    /// No sensor: the car's controller computes it.
+    ModelledByCar,
+}
+
+/// One channel of a checked map, and what downstream needs to know of its source.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelSpec {
+    /// Its name: a role's, or `own.…`.
+    pub name: String,
+    /// The role, when the program computes with it.
+    pub role: Option<&'static Role>,
+    /// Dimension of the samples, which are in SI (°C for temperatures).
+    pub dimension: Dimension,
+    /// Between two samples.
+    pub behaviour: Behaviour,
+    /// Time between samples as the map states it, s.
+    pub period_s: Option<f64>,
+    /// Smallest step of the number on the bus, in SI.
+    pub step: Option<f64>,
+    /// What counts as full (command 1, state 1), in SI.
+    pub full_scale: Option<f64>,
+    /// What a clutch channel's number stands for.
+    pub meaning: Option<Meaning>,
+    /// Where a temperature sits.
+    pub site: Option<Site>,
+    /// The value is older than its frame by this much, s; the decoder has already
+    /// shifted the sample times.
+    pub late_by_s: f64,
+    /// A wheel speed that came as a road speed and was divided by the rolling radius,
+    /// so that the radius' tolerance is in it.
+    pub through_radius: bool,
+    /// A wheel speed the car has already corrected for tyre size: no basis for heat.
+    pub tyre_corrected: bool,
+    /// A wheel speed that can be believed down to this road speed, m/s.
+    pub believable_from_m_per_s: Option<f64>,
+}
+
+impl ChannelSpec {
+    /// A channel of that name with nothing else known.
+    pub fn new(name: &str) -> ChannelSpec {
+        let role = Role::find(name);
+        ChannelSpec {
+            name: name.to_owned(),
+            role,
+            dimension: role.map_or(Dimension::NONE, |role| role.dimensions[0]),
+            behaviour: role.map_or(Behaviour::Continuous, |role| role.behaviour),
+            period_s: None,
+            step: None,
+            full_scale: None,
+            meaning: None,
+            site: None,
+            late_by_s: 0.0,
+            through_radius: false,
+            tyre_corrected: false,
+            believable_from_m_per_s: None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::unit::Unit;
+
+    #[test]
+    fn every_role_has_a_known_unit_of_its_first_dimension() {
+        for role in ROLES {
+            let unit = Unit::find(role.unit).unwrap_or_else(|| panic!("{}: unit {}", role.name, role.unit));
+            assert_eq!(unit.dimension, role.dimensions[0], "{}", role.name);
+        }
+    }
+}

@@ -1,0 +1,14 @@
+//! Universal constants. What belongs to one vehicle lives in its map; what is a
+//! judgement lives in `health/src/limits.rs`.
+
+/// Nanoseconds in a second.
+pub const NS_PER_S: i64 = 1_000_000_000;
+
+/// Metres per second in one kilometre per hour: 1/3.6, exact.
+pub const M_PER_S_PER_KM_PER_H: f64 = 1.0 / 3.6;
+
+/// Standard acceleration of gravity, m/s². Source: CGPM 1901, exact by definition.
+pub const STANDARD_GRAVITY: f64 = 9.806_65;
+
+/// 0 °C in kelvin. Source: SI definition of the Celsius temperature, exact.
+pub const ZERO_CELSIUS_K: f64 = 273.15;

@@ -1,0 +1,34 @@
+//! The nouns of halfshaft: what every other crate talks about.
+//!
+//! In: nothing. Out: types only. Data moves one way through the program,
+//!
+//! ```text
+//! log + signal map -> timeline -> driveline -> health -> report
+//! ```
+//!
+//! and each arrow carries a type of this crate: `logs` yields [`Batch`]es of
+//! frames and rows, `signal-map` turns them into [`Block`]s of columns at native
+//! rates on the vehicle's clock, `driveline` and `health` read those. Nothing here
+//! touches a file, a clock or the screen.
+
+pub mod block;
+pub mod channel;
+pub mod constants;
+pub mod entry;
+pub mod notice;
+pub mod sheet;
+pub mod table;
+pub mod time;
+pub mod timeline;
+pub mod unit;
+pub mod vehicle;
+
+pub use block::{Block, Column};
+pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
+pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, Row};
+pub use notice::{Code, Notices, Place};
+pub use sheet::SheetSpec;
+pub use table::{Beyond, Table};
+pub use time::{Span, Stamp, Time};
+pub use unit::{Dimension, Unit};
+pub use vehicle::{Layout, Toleranced, TorqueSource, Vehicle};

@@ -1,0 +1,163 @@
+//! Notices: the data was damaged, the result stands. Counted by code.
+//!
+//! A million bad lines cost one line of output: one notice per code, with a count,
+//! the first place and one example. Codes are stable kebab-case words; `docs/notices.md`
+//! is printed from [`Code::ALL`].
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+/// Where in the input something was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// File name as the user gave it, or `standard input`.
+    pub source: String,
+    /// Line (text) or record (binary) number, from 1; 0 when not tied to one.
+    pub line: u64,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.line {
+            0 => write!(f, "{}", self.source),
+            line => write!(f, "{}:{line}", self.source),
+        }
+    }
+}
+
+/// Declares the codes once: the enum, its words and their meanings.
+macro_rules! codes {
+    ($($variant:ident $word:literal $meaning:literal)*) => {
+        /// What was wrong with the data.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Code { $(#[doc = $meaning] $variant,)* }
+
+        impl Code {
+            /// Every code, in the order of the documentation.
+            pub const ALL: &'static [Code] = &[$(Code::$variant,)*];
+
+            /// The stable word.
+            pub fn word(self) -> &'static str {
+                match self { $(Code::$variant => $word,)* }
+            }
+
+            /// What it means, in one sentence.
+            pub fn meaning(self) -> &'static str {
+                match self { $(Code::$variant => $meaning,)* }
+            }
+        }
+    };
+}
+
+codes! {
+    LineUnreadable "line-unreadable" "A line is not in the form of this log; it was skipped."
+    LineTooLong "line-too-long" "A line is longer than any entry can be; it was skipped to its end."
+    LineTruncated "line-truncated" "The last line ends in the middle of an entry; it was skipped."
+    BytesUndecodable "bytes-undecodable" "Bytes are not text in the encoding of this file; they were replaced."
+    InputTruncated "input-truncated" "Compressed input ends early or is damaged; what came before was read."
+    RowWidth "row-width" "A row of a sheet has fewer or more cells than its header; the cells that are there were read."
+    CellUnreadable "cell-unreadable" "A cell is neither a number nor a mark for missing; it was taken as missing."
+    TimeUnreadable "time-unreadable" "A row has no readable time; it was skipped."
+    HeaderRepeated "header-repeated" "The header of a sheet stands again among its rows; columns were matched anew."
+    RowOutOfOrder "row-out-of-order" "A row is older than the one before it by less than two seconds; it was put in order."
+    ErrorFrame "error-frame" "The controller reported a bus error; counted, not decoded."
+    RemoteFrame "remote-frame" "A remote request; counted, not decoded."
+    ClockSilence "clock-silence" "The whole log is silent for more than 30 s; nothing was carried across."
+    ClockJumpForward "clock-jump-forward" "The log's clock was set forward; the stretch was split and no time was invented."
+    ClockJumpBack "clock-jump-back" "The log's clock stepped back; the stretch was split and the order of arrival kept."
+    FrameDuplicated "frame-duplicated" "The same frame stands twice within a fifth of its period; the copy was dropped."
+    FrameLate "frame-late" "A frame is older than one of the same kind before it; it was dropped."
+    FrameLength "frame-length" "A mapped frame has another length than the map states; signals beyond its end are missing."
+    CounterSkipped "counter-skipped" "A rolling counter skipped: frames were lost."
+    ChecksumWrong "checksum-wrong" "A checksum does not fit its frame; the frame was not used."
+    ValueBeyondBelief "value-beyond-belief" "A value is outside the range the map believes; it was taken as missing."
+    ValueTooFast "value-too-fast" "A value changes faster than the map believes; it was taken as missing."
+    SignalBroken "signal-broken" "The car itself reports a signal as faulty; it was taken as missing."
+    ValueNotFinite "value-not-finite" "A floating-point signal is not a finite number; it was taken as missing."
+}
+
+/// One code's tally.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tally {
+    /// How often.
+    pub count: u64,
+    /// Where first.
+    pub first: Place,
+    /// What was found there, short.
+    pub example: String,
+}
+
+/// Notices by code.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Notices {
+    tallies: BTreeMap<Code, Tally>,
+}
+
+impl Notices {
+    /// Counts one; place and example are asked for only the first time.
+    pub fn count(&mut self, code: Code, first: impl FnOnce() -> (Place, String)) {
+        if let Some(tally) = self.tallies.get_mut(&code) {
+            tally.count += 1;
+            return;
+        }
+        let (first, example) = first();
+        let tally = Tally { count: 1, first, example };
+        self.tallies.insert(code, tally);
+    }
+
+    /// Adds another set; the first place of `self` stays the first.
+    pub fn merge(&mut self, other: Notices) {
+        for (code, tally) in other.tallies {
+            match self.tallies.get_mut(&code) {
+                Some(known) => known.count += tally.count,
+                None => {
+                    self.tallies.insert(code, tally);
+                }
+            }
+        }
+    }
+
+    /// How often a code was counted.
+    pub fn n(&self, code: Code) -> u64 {
+        self.tallies.get(&code).map_or(0, |tally| tally.count)
+    }
+
+    /// All tallies, in the order of the documentation.
+    pub fn iter(&self) -> impl Iterator<Item = (Code, &Tally)> {
+        self.tallies.iter().map(|(&code, tally)| (code, tally))
+    }
+
+    /// Whether nothing was counted.
+    pub fn is_empty(&self) -> bool {
+        self.tallies.is_empty()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_million_bad_lines_cost_one_entry_with_the_first_place() {
+        let mut notices = Notices::default();
+        for line in 7..1_000_007 {
+            notices.count(Code::LineUnreadable, || {
+                let source = "a.log".to_owned();
+                (Place { source, line }, "xx".to_owned())
+            });
+        }
+        let all: Vec<_> = notices.iter().collect();
+        assert_eq!(all.len(), 1);
+        assert_eq!(all[0].1.count, 1_000_000);
+        assert_eq!(all[0].1.first.to_string(), "a.log:7");
+    }
+
+    #[test]
+    fn words_are_unique_and_kebab_case() {
+        let mut words: Vec<_> = Code::ALL.iter().map(|code| code.word()).collect();
+        assert!(words.iter().all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-')));
+        words.sort_unstable();
+        words.dedup();
+        assert_eq!(words.len(), Code::ALL.len());
+    }
+}
