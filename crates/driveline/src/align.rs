@@ -1,0 +1,386 @@
+//! Brings the channels to common times: where wheels and torque meet.
+//!
+//! In: blocks of columns at native rates. Out: [`Aligned`] samples at every time at which
+//! a rear wheel or the torque's channel was sampled, so that the product of torque and
+//! slip is summed at the rate of the faster one. Measured channels are interpolated,
+//! commands held, gaps left open. This module derives nothing but the pack torque.
+
+use std::collections::VecDeque;
+
+use halfshaft_model::{Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
+
+use crate::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
+use crate::track::{Answer, Track};
+
+/// Torque of one pack at a time, and where it came from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PackTorque {
+    /// What one pack can carry, N·m.
+    pub torque_nm: f64,
+    /// Number of the unbroken run it belongs to.
+    pub run: u32,
+    /// It lasts until the next sample instead of being interpolated.
+    pub is_held: bool,
+    /// It comes from what was asked, not from what the mechanism reports.
+    pub is_by_command: bool,
+}
+
+/// All channels at one time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Aligned {
+    /// The time.
+    pub time: Time,
+    /// Rear wheels, rad/s.
+    pub left: f64,
+    /// Rear wheels, rad/s.
+    pub right: f64,
+    /// Runs of the left and right wheel signal: equal runs mean no gap between.
+    pub wheel_runs: (u32, u32),
+    /// A rear wheel was sampled at this very time, so noise is fresh here.
+    pub is_wheel_sample: bool,
+    /// Front wheels, left and right, rad/s.
+    pub front: Option<(f64, f64)>,
+    /// Speed of the car from its own channel, m/s.
+    pub speed_m_per_s: Option<f64>,
+    /// Yaw rate as measured, rad/s.
+    pub yaw_rate: Option<f64>,
+    /// Engagement command, 0 to 1.
+    pub command: Option<f64>,
+    /// Engagement state, 0 to 1.
+    pub state: Option<f64>,
+    /// Torque of one pack.
+    pub torque: Option<PackTorque>,
+    /// Brake applied.
+    pub is_braking: bool,
+}
+
+/// How to read a torque source of the map.
+#[derive(Clone, Debug)]
+struct Source {
+    track: Track,
+    second: Option<Track>,
+    has_spoken: bool,
+    is_by_command: bool,
+    rule: TorqueSource,
+}
+
+/// Channel and what counts as full.
+#[derive(Clone, Debug)]
+struct Normalised {
+    track: Track,
+    full_scale: f64,
+}
+
+/// Aligns blocks.
+#[derive(Clone, Debug)]
+pub struct Aligner {
+    left: Option<Track>,
+    right: Option<Track>,
+    front_left: Option<Track>,
+    front_right: Option<Track>,
+    speed: Option<Track>,
+    yaw: Option<Track>,
+    brake: Option<Track>,
+    command: Option<Normalised>,
+    state: Option<Normalised>,
+    sources: Vec<Source>,
+    clamp_nm_per_n: Option<f64>,
+    bias_factor: f64,
+    preload_nm: f64,
+    pending: VecDeque<Time>,
+}
+
+/// What counts as full for a clutch channel, SI; `None` when nothing says.
+///
+/// The map's `full at`, else the end of a torque table entered with the channel, else 1
+/// for a channel that is a share of full.
+pub fn full_scale(spec: &ChannelSpec, vehicle: &Vehicle) -> Option<f64> {
+    let from_table = vehicle.torque_sources.iter().find_map(|source| match source {
+        TorqueSource::Table { channel, table, .. } if *channel == spec.name => Some(table.x_range().1),
+        _ => None,
+    });
+    let share = (spec.meaning == Some(Meaning::Percent)).then_some(1.0);
+    spec.full_scale.or(share).or(from_table).filter(|full| *full > 0.0)
+}
+
+impl Aligner {
+    /// An aligner for the channels of a map.
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Aligner {
+        let index = |name: &str| channels.iter().position(|channel| channel.name == name);
+        let track = |name: &str| index(name).map(|found| Track::new(found, &channels[found]));
+        let normalised = |name: &str| {
+            let found = index(name)?;
+            let full_scale = full_scale(&channels[found], vehicle)?;
+            Some(Normalised { track: Track::new(found, &channels[found]), full_scale })
+        };
+        let mut sources: Vec<Source> = vehicle
+            .torque_sources
+            .iter()
+            .filter_map(|rule| {
+                let second = match rule {
+                    TorqueSource::Table { second: Some(name), .. } => {
+                        Some(Track::held(index(name)?, &channels[index(name)?]))
+                    }
+                    _ => None,
+                };
+                Some(Source {
+                    track: track(rule.channel())?,
+                    second,
+                    has_spoken: false,
+                    is_by_command: rule.channel() == "clutch.command",
+                    rule: rule.clone(),
+                })
+            })
+            .collect();
+        // What the mechanism reports goes before what was asked of it, whatever the map's order.
+        sources.sort_by_key(|source| source.is_by_command);
+        let clamp_nm_per_n = vehicle.pack.and_then(|pack| {
+            let radius = uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m);
+            Some(pack_capacity(pack.friction?.value, 1.0, f64::from(pack.n_faces), radius))
+        });
+        Aligner {
+            left: track("wheel.rear.left"),
+            right: track("wheel.rear.right"),
+            front_left: track("wheel.front.left"),
+            front_right: track("wheel.front.right"),
+            speed: track("speed.vehicle"),
+            yaw: track("yaw.rate"),
+            brake: track("brake"),
+            command: normalised("clutch.command"),
+            state: ["clutch.position", "clutch.pressure", "clutch.force", "clutch.torque"]
+                .iter()
+                .find_map(|name| normalised(name)),
+            sources,
+            clamp_nm_per_n,
+            bias_factor: vehicle.layout.and_then(|layout| layout.bias_factor()).unwrap_or(1.0),
+            preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
+            pending: VecDeque::new(),
+        }
+    }
+
+    /// Takes a block and appends what can be aligned by now to `out`.
+    pub fn push(&mut self, block: &Block, out: &mut Vec<Aligned>) {
+        let mut times: Vec<Time> = self.pending.drain(..).collect();
+        let known = times.len();
+        let torque_channels = self.sources.iter().map(|source| source.track.channel);
+        let wheels = [&self.left, &self.right].into_iter().flatten().map(|track| track.channel);
+        let mut seen = Vec::new();
+        for channel in wheels.chain(torque_channels) {
+            if !seen.contains(&channel) {
+                seen.push(channel);
+                times.extend(block.columns[channel].iter().map(|(time, _)| time));
+            }
+        }
+        if times.len() > known {
+            times.sort();
+            times.dedup();
+        }
+        self.pending = times.into();
+        for track in self.tracks() {
+            track.extend(&block.columns[track.channel], &block.cuts);
+        }
+        self.drain(Some(block.until), out);
+    }
+
+    /// The log has ended: aligns what is left.
+    pub fn finish(&mut self, out: &mut Vec<Aligned>) {
+        self.drain(None, out);
+    }
+
+    fn tracks(&mut self) -> impl Iterator<Item = &mut Track> {
+        let plain = [
+            &mut self.left,
+            &mut self.right,
+            &mut self.front_left,
+            &mut self.front_right,
+            &mut self.speed,
+            &mut self.yaw,
+            &mut self.brake,
+        ];
+        let normalised = [&mut self.command, &mut self.state];
+        plain
+            .into_iter()
+            .filter_map(Option::as_mut)
+            .chain(normalised.into_iter().filter_map(Option::as_mut).map(|found| &mut found.track))
+            .chain(self.sources.iter_mut().flat_map(|source| {
+                std::iter::once(&mut source.track).chain(source.second.as_mut())
+            }))
+    }
+
+    fn drain(&mut self, until: Option<Time>, out: &mut Vec<Aligned>) {
+        while let Some(&time) = self.pending.front() {
+            match self.align(time, until) {
+                Ok(aligned) => out.extend(aligned),
+                Err(NotYet) => return,
+            }
+            self.pending.pop_front();
+        }
+    }
+
+    /// The sample at `time`; `Ok(None)` where a rear wheel is missing.
+    fn align(&mut self, time: Time, until: Option<Time>) -> Result<Option<Aligned>, NotYet> {
+        let ask = |track: &mut Option<Track>| match track {
+            Some(track) => settled(track.at(time, until)),
+            None => Ok(Answer::Missing),
+        };
+        let left = ask(&mut self.left)?;
+        let right = ask(&mut self.right)?;
+        let front = (ask(&mut self.front_left)?.value(), ask(&mut self.front_right)?.value());
+        let speed = ask(&mut self.speed)?.value();
+        let yaw = ask(&mut self.yaw)?.value();
+        let brake = ask(&mut self.brake)?.value();
+        let share = |channel: &mut Option<Normalised>| match channel {
+            Some(Normalised { track, full_scale }) => {
+                Ok(settled(track.at(time, until))?.value().map(|value| value / *full_scale))
+            }
+            None => Ok(None),
+        };
+        let command = share(&mut self.command)?;
+        let state = share(&mut self.state)?;
+        let torque = self.torque(time, until)?;
+        let (Answer::Value { value: left, run: left_run }, Answer::Value { value: right, run: right_run }) = (left, right)
+        else {
+            return Ok(None);
+        };
+        let sampled = |track: &Option<Track>| track.as_ref().is_some_and(|track| track.has_sample_at(time));
+        Ok(Some(Aligned {
+            time,
+            left,
+            right,
+            wheel_runs: (left_run, right_run),
+            is_wheel_sample: sampled(&self.right),
+            front: front.0.zip(front.1),
+            speed_m_per_s: speed,
+            yaw_rate: yaw,
+            command,
+            state,
+            torque,
+            is_braking: brake.is_some_and(|brake| brake > 0.5),
+        }))
+    }
+
+    fn torque(&mut self, time: Time, until: Option<Time>) -> Result<Option<PackTorque>, NotYet> {
+        let mut answer = None;
+        let mut is_decided = false;
+        // Every source is asked every time: asking moves its track along.
+        for source in &mut self.sources {
+            let value = settled(source.track.at(time, until))?;
+            let second = match &mut source.second {
+                Some(track) => Some(settled(track.at(time, until))?.value()),
+                None => None,
+            };
+            source.has_spoken |= value.value().is_some();
+            if is_decided || !source.has_spoken {
+                continue;
+            }
+            is_decided = true;
+            answer = value.value().zip(value.run()).and_then(|(input, run)| {
+                let torque_nm = match &source.rule {
+                    TorqueSource::Table { table, is_axle_bias, .. } => {
+                        let second = match second {
+                            Some(second) => Some(second?),
+                            None => None,
+                        };
+                        table.at(input, second)? / if *is_axle_bias { self.bias_factor } else { 1.0 }
+                    }
+                    TorqueSource::Reported { is_axle_bias, .. } => {
+                        input.abs() / if *is_axle_bias { self.bias_factor } else { 1.0 }
+                    }
+                    // The force of the actuator adds to that of the preload springs.
+                    TorqueSource::Clamp { .. } => input.max(0.0) * self.clamp_nm_per_n? + self.preload_nm,
+                };
+                let (is_held, is_by_command) = (source.track.is_held(), source.is_by_command);
+                Some(PackTorque { torque_nm: torque_nm.max(0.0), run, is_held, is_by_command })
+            });
+        }
+        if self.sources.is_empty() && self.preload_nm > 0.0 {
+            // No source at all: the preload is what the pack carries at the least.
+            answer = Some(PackTorque { torque_nm: self.preload_nm, run: 0, is_held: false, is_by_command: false });
+        }
+        Ok(answer)
+    }
+}
+
+/// A sample that decides may still come.
+struct NotYet;
+
+fn settled(answer: Answer) -> Result<Answer, NotYet> {
+    match answer {
+        Answer::NotYet => Err(NotYet),
+        settled => Ok(settled),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use halfshaft_model::{Beyond, Layout, Table};
+
+    fn column(block: &mut Block, channel: usize, samples: &[(f64, f64)]) {
+        for &(time, value) in samples {
+            block.columns[channel].push(Time::from_seconds(time), Some(value));
+        }
+    }
+
+    fn vehicle() -> Vehicle {
+        Vehicle {
+            layout: Some(Layout::CaseToOneSide),
+            torque_sources: vec![TorqueSource::Table {
+                channel: "clutch.position".to_owned(),
+                second: None,
+                table: Table::one(vec![0.0, 10.0], vec![0.0, 1000.0], Beyond::Hold).unwrap(),
+                is_axle_bias: false,
+                relative_sd: 0.1,
+            }],
+            ..Vehicle::default()
+        }
+    }
+
+    fn channels() -> Vec<ChannelSpec> {
+        ["wheel.rear.left", "wheel.rear.right", "clutch.position"]
+            .iter()
+            .map(|name| ChannelSpec { period_s: Some(0.1), ..ChannelSpec::new(name) })
+            .collect()
+    }
+
+    #[test]
+    fn torque_and_wheels_meet_at_the_times_of_both() {
+        let mut aligner = Aligner::new(&vehicle(), &channels());
+        let mut block = Block::new(3);
+        column(&mut block, 0, &[(0.0, 10.0), (0.1, 10.0)]);
+        column(&mut block, 1, &[(0.0, 10.0), (0.1, 12.0)]);
+        column(&mut block, 2, &[(0.0, 0.0), (0.05, 1.0), (0.15, 3.0)]);
+        block.until = Time::from_seconds(0.15);
+        let mut out = Vec::new();
+        aligner.push(&block, &mut out);
+        aligner.finish(&mut out);
+        let seen: Vec<_> = out
+            .iter()
+            .map(|row| (row.time.seconds(), row.right, row.torque.map(|torque| torque.torque_nm.round())))
+            .collect();
+        assert_eq!(seen, [(0.0, 10.0, Some(0.0)), (0.05, 11.0, Some(100.0)), (0.1, 12.0, Some(200.0))]);
+    }
+
+    #[test]
+    fn blocks_may_be_cut_anywhere() {
+        let samples: Vec<(f64, f64)> = (0..200).map(|index| (f64::from(index) * 0.013, f64::from(index % 17))).collect();
+        let run = |n_per_block: usize| {
+            let mut aligner = Aligner::new(&vehicle(), &channels());
+            let mut out = Vec::new();
+            for chunk in samples.chunks(n_per_block) {
+                let mut block = Block::new(3);
+                for &(time, value) in chunk {
+                    column(&mut block, 0, &[(time, value)]);
+                    column(&mut block, 1, &[(time + 0.002, value)]);
+                    column(&mut block, 2, &[(time + 0.001, value)]);
+                    block.until = Time::from_seconds(time + 0.002);
+                }
+                aligner.push(&block, &mut out);
+            }
+            aligner.finish(&mut out);
+            out
+        };
+        assert_eq!(run(1), run(200));
+        assert!(run(7).len() > 590);
+    }
+}

@@ -1,0 +1,12 @@
+//! The physics, one quantity a file: equation, sign, range, assumption, source, tests.
+//!
+//! Every function here is pure and total; units are SI. To add a derived quantity add
+//! its file and its line below.
+
+pub mod axle_speed_difference;
+pub mod clutch_torque;
+pub mod engagement_energy;
+pub mod friction_power;
+pub mod openness;
+pub mod quantisation;
+pub mod torque_split;

@@ -1,0 +1,292 @@
+//! Parts the command into engagement events, and sums time open, partial and full.
+//!
+//! In: the command at its own times. Out: events with hysteresis and merging, and
+//! seconds by level without hysteresis. Nothing is carried over a gap: an event that
+//! crosses one is marked broken.
+
+use halfshaft_model::{ChannelSpec, Column, Span, Time};
+
+use crate::period::Period;
+use crate::track::DISORDER_S;
+
+/// Command at and above which the pack counts as asked to engage. Engineering default.
+pub const OPEN_BELOW: f64 = 0.05;
+/// Command at and above which the pack counts as asked for all. Engineering default.
+pub const FULL_FROM: f64 = 0.95;
+/// An event starts when the command rises through this and stays for [`START_HOLD_S`].
+pub const START_FROM: f64 = 0.10;
+/// See [`START_FROM`]; or two samples, whichever is longer.
+pub const START_HOLD_S: f64 = 0.040;
+/// An event ends when the command stays below [`OPEN_BELOW`] this long.
+pub const END_HOLD_S: f64 = 0.150;
+/// Events closer than this are one.
+pub const MERGE_S: f64 = 0.300;
+/// An event whose command never reaches this is dropped.
+pub const LEAST_PEAK: f64 = 0.15;
+
+/// Seconds by level of the command.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct CommandTime {
+    /// Open.
+    pub open_s: f64,
+    /// Partial.
+    pub partial_s: f64,
+    /// Full.
+    pub full_s: f64,
+    /// Time in which the command was missing or in a gap, between its first and last sample.
+    pub hidden_s: f64,
+}
+
+/// An event of the command.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CommandEvent {
+    /// From the first sample at or above [`START_FROM`] to the first below [`OPEN_BELOW`].
+    pub span: Span,
+    /// Highest command.
+    pub peak: f64,
+    /// A gap lies in it or cuts it off.
+    pub is_broken: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Phase {
+    Open,
+    // Above the start level since; not yet long enough, or for two samples.
+    Rising { since: Time, peak: f64, n: u32 },
+    Engaged { event: CommandEvent, n: u32 },
+    // Below the open level since `event.span.end`.
+    Fading { event: CommandEvent, n: u32 },
+}
+
+/// Watches the command.
+#[derive(Clone, Debug)]
+pub struct CommandWatch {
+    channel: usize,
+    full_scale: f64,
+    period: Period,
+    latest: Option<(Time, Option<f64>, f64)>,
+    phase: Phase,
+    time: CommandTime,
+    finished: Vec<CommandEvent>,
+    late_s: f64,
+}
+
+impl CommandWatch {
+    /// A watch on channel `channel`, whose full scale is `full_scale`.
+    pub fn new(channel: usize, spec: &ChannelSpec, full_scale: f64) -> CommandWatch {
+        CommandWatch {
+            channel,
+            full_scale,
+            period: Period::new(spec.period_s),
+            latest: None,
+            phase: Phase::Open,
+            time: CommandTime::default(),
+            finished: Vec::new(),
+            late_s: spec.late_by_s,
+        }
+    }
+
+    /// Index of the channel in the map.
+    pub fn channel(&self) -> usize {
+        self.channel
+    }
+
+    /// How far the rows may run so that every event edge before them is known, s after
+    /// the row: the longest wait that an edge needs.
+    pub fn needs_ahead_s(&self) -> f64 {
+        END_HOLD_S.max(MERGE_S) + self.period.gap_limit_s() + DISORDER_S + self.late_s
+    }
+
+    /// Takes a block's samples and cuts.
+    pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
+        let mut cuts = cuts.iter().copied().peekable();
+        for (time, value) in column.iter() {
+            while cuts.next_if(|&cut| cut <= time).is_some() {
+                self.interrupt();
+            }
+            self.note(time, value.map(|value| value / self.full_scale));
+        }
+        cuts.for_each(|_| self.interrupt());
+    }
+
+    fn interrupt(&mut self) {
+        self.latest = None;
+        self.break_off();
+    }
+
+    fn note(&mut self, time: Time, command: Option<f64>) {
+        if let Some((since, held, limit_s)) = self.latest {
+            let length = time.since(since);
+            match held {
+                Some(held) if length <= limit_s => match held {
+                    _ if held < OPEN_BELOW => self.time.open_s += length,
+                    _ if held < FULL_FROM => self.time.partial_s += length,
+                    _ => self.time.full_s += length,
+                },
+                _ => {
+                    self.time.hidden_s += length;
+                    self.break_off();
+                }
+            }
+        }
+        self.period.note(time);
+        self.latest = Some((time, command, self.period.gap_limit_s()));
+        if let Some(command) = command {
+            self.step(time, command);
+        }
+    }
+
+    fn step(&mut self, time: Time, command: f64) {
+        self.phase = match self.phase {
+            Phase::Open if command >= START_FROM => self.rise(time, command, 1, time),
+            Phase::Open => Phase::Open,
+            Phase::Rising { .. } if command < START_FROM => Phase::Open,
+            Phase::Rising { since, peak, n } => self.rise(since, peak.max(command), n + 1, time),
+            Phase::Engaged { mut event, n } => {
+                event.span.end = time;
+                event.peak = event.peak.max(command);
+                match command < OPEN_BELOW {
+                    true => Phase::Fading { event, n: n + 1 },
+                    false => Phase::Engaged { event, n: n + 1 },
+                }
+            }
+            Phase::Fading { event, n } => {
+                let quiet_s = time.since(event.span.end);
+                if command >= START_FROM && quiet_s < MERGE_S {
+                    let peak = event.peak.max(command);
+                    Phase::Engaged { event: CommandEvent { span: Span { end: time, ..event.span }, peak, ..event }, n: n + 1 }
+                } else if command >= OPEN_BELOW && quiet_s < END_HOLD_S {
+                    // Not yet closed: a flicker above the open level goes on with the event.
+                    Phase::Engaged { event: CommandEvent { span: Span { end: time, ..event.span }, ..event }, n: n + 1 }
+                } else if quiet_s >= MERGE_S {
+                    self.close(event, n);
+                    if command >= START_FROM { self.rise(time, command, 1, time) } else { Phase::Open }
+                } else {
+                    Phase::Fading { event, n }
+                }
+            }
+        };
+    }
+
+    fn rise(&self, since: Time, peak: f64, n: u32, time: Time) -> Phase {
+        if n >= 2 && time.since(since) >= START_HOLD_S - 1e-9 {
+            let event = CommandEvent { span: Span { start: since, end: time }, peak, is_broken: false };
+            return Phase::Engaged { event, n };
+        }
+        Phase::Rising { since, peak, n }
+    }
+
+    fn close(&mut self, event: CommandEvent, n: u32) {
+        if event.peak >= LEAST_PEAK && n >= 2 {
+            self.finished.push(event);
+        }
+    }
+
+    /// A gap or a cut: what was going on is broken off.
+    fn break_off(&mut self) {
+        match std::mem::replace(&mut self.phase, Phase::Open) {
+            Phase::Engaged { mut event, n } => {
+                event.is_broken = true;
+                self.close(event, n);
+            }
+            Phase::Fading { event, n } => self.close(event, n),
+            Phase::Open | Phase::Rising { .. } => {}
+        }
+    }
+
+    /// The log has ended: an event still going on is broken off.
+    pub fn finish(&mut self) {
+        self.break_off();
+    }
+
+    /// Events that have ended since the last call.
+    pub fn take_finished(&mut self) -> impl Iterator<Item = CommandEvent> + '_ {
+        self.finished.drain(..)
+    }
+
+    /// Start of the event going on now, if there is one.
+    pub fn open_since(&self) -> Option<Time> {
+        match self.phase {
+            Phase::Engaged { event, .. } | Phase::Fading { event, .. } => Some(event.span.start),
+            Phase::Rising { since, .. } => Some(since),
+            Phase::Open => None,
+        }
+    }
+
+    /// The event going on now, with what is known of it so far.
+    pub fn going_on(&self) -> Option<CommandEvent> {
+        match self.phase {
+            Phase::Engaged { event, .. } | Phase::Fading { event, .. } if event.peak >= LEAST_PEAK => Some(event),
+            _ => None,
+        }
+    }
+
+    /// Seconds by level so far.
+    pub fn time(&self) -> CommandTime {
+        self.time
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Commands every 20 ms in hundredths, as `level x count` words.
+    fn watch(words: &str) -> (Vec<(f64, f64, f64, bool)>, CommandTime) {
+        let spec = ChannelSpec { period_s: Some(0.02), ..ChannelSpec::new("clutch.command") };
+        let mut watch = CommandWatch::new(0, &spec, 1.0);
+        let mut column = Column::default();
+        let mut time = 0.0;
+        for word in words.split_whitespace() {
+            let (level, count) = word.split_once('x').unwrap();
+            for _ in 0..count.parse::<u32>().unwrap() {
+                if level != "gap" {
+                    column.push(Time::from_seconds(time), Some(level.parse::<f64>().unwrap() / 100.0));
+                }
+                time += 0.02;
+            }
+        }
+        watch.extend(&column, &[]);
+        watch.finish();
+        let round = |value: f64| (value * 1e3).round() / 1e3;
+        let events = watch
+            .take_finished()
+            .map(|event| (round(event.span.start.seconds()), round(event.span.end.seconds()), event.peak, event.is_broken))
+            .collect();
+        let time = watch.time();
+        (events, time)
+    }
+
+    #[track_caller]
+    fn check(words: &str, wanted: &[(f64, f64, f64, bool)]) {
+        assert_eq!(watch(words).0, wanted, "{words}");
+    }
+
+    #[test]
+    fn events() {
+        check("0x10 50x10 0x50", &[(0.2, 0.4, 0.5, false)]);
+        // Two samples at 20 ms span less than 40 ms: too short to start.
+        check("0x10 50x2 0x50", &[]);
+        check("0x10 50x3 0x50", &[(0.2, 0.26, 0.5, false)]);
+        // Never above 0.15: dropped.
+        check("0x10 12x20 0x50", &[]);
+        // A quarter second open: one event; half a second: two.
+        check("0x5 50x10 0x12 60x10 0x50", &[(0.1, 0.74, 0.6, false)]);
+        check("0x5 50x10 0x25 60x10 0x50", &[(0.1, 0.3, 0.5, false), (0.8, 1.0, 0.6, false)]);
+        // Between open and start level it goes on.
+        check("0x5 50x10 7x50 0x50", &[(0.1, 1.3, 0.5, false)]);
+        // A gap breaks it.
+        check("0x5 50x10 gapx50 50x10 0x50", &[(0.1, 0.28, 0.5, true), (1.3, 1.5, 0.5, false)]);
+        check("0x5 50x10", &[(0.1, 0.28, 0.5, true)]);
+    }
+
+    #[test]
+    fn time_by_level_has_no_hysteresis_and_no_gap() {
+        let (_, time) = watch("0x10 5x10 94x10 95x10 4x1 gapx50 4x1");
+        let round = |value: f64| (value * 1e3).round() / 1e3;
+        assert_eq!(round(time.open_s), 0.2);
+        assert_eq!(round(time.partial_s), 0.4);
+        assert_eq!(round(time.full_s), 0.2);
+        assert_eq!(round(time.hidden_s), 1.02);
+    }
+}

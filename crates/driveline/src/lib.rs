@@ -1,0 +1,252 @@
+//! Measured channels to derived ones: axle speed difference, slip, torque, heat.
+//!
+//! In: blocks of columns on the vehicle's clock. Out: [`Row`]s in order of time, events of
+//! the command, the noise floor and the tyre ratio. Works block by block with carried
+//! state; how the blocks are cut changes nothing in what comes out. Pure: no files, no
+//! clock, no printing. It does not judge: `health` does.
+//!
+//! ```text
+//! Block -> align -> smooth -> Row        (track: one channel; derive: the physics)
+//!       -> engagement -> events
+//! ```
+
+pub mod align;
+pub mod basis;
+pub mod derive;
+pub mod engagement;
+pub mod heat_by_floor;
+pub mod noise_floor;
+pub mod period;
+pub mod row;
+pub mod smooth;
+pub mod track;
+pub mod tyre_ratio;
+
+use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
+
+use crate::align::{Aligned, Aligner};
+pub use crate::basis::Basis;
+use crate::derive::axle_speed_difference::{
+    case_speed, kinematic_difference, raw_difference, road_referred_difference, yaw_rate_from_wheels,
+};
+use crate::derive::openness::openness;
+pub use crate::engagement::{CommandEvent, CommandTime, CommandWatch};
+pub use crate::heat_by_floor::{Evidence, HeatByFloor};
+use crate::noise_floor::NoiseFloor;
+pub use crate::period::Period;
+pub use crate::row::Row;
+use crate::smooth::{Slipping, Smoothed, Smoother};
+use crate::tyre_ratio::{Rolling, TyreRatio};
+
+/// Time constant with which the yaw sensor's bias is learned at standstill, s.
+/// Source: none, engineering guess; a stop of a few seconds settles it.
+const YAW_BIAS_TIME_S: f64 = 2.0;
+
+/// Derives rows from blocks.
+#[derive(Clone, Debug)]
+pub struct Driveline {
+    basis: Basis,
+    aligner: Aligner,
+    smoother: Smoother,
+    floor: NoiseFloor,
+    ratio: TyreRatio,
+    has_yaw_sensor: bool,
+    yaw_bias: f64,
+    yaw_bias_weight_s: f64,
+    latest: Option<Aligned>,
+    latest_wheel_sample: Option<Time>,
+    // Kept between calls for their memory only.
+    aligned: Vec<Aligned>,
+    smoothed: Vec<Smoothed>,
+}
+
+impl Driveline {
+    /// A driveline for the vehicle and the channels of a map.
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Driveline {
+        Driveline {
+            basis: Basis::new(vehicle, channels),
+            aligner: Aligner::new(vehicle, channels),
+            smoother: Smoother::default(),
+            floor: NoiseFloor::default(),
+            ratio: TyreRatio::default(),
+            has_yaw_sensor: channels.iter().any(|channel| channel.name == "yaw.rate"),
+            yaw_bias: 0.0,
+            yaw_bias_weight_s: 0.0,
+            latest: None,
+            latest_wheel_sample: None,
+            aligned: Vec::new(),
+            smoothed: Vec::new(),
+        }
+    }
+
+    /// What the derivation rests on.
+    pub fn basis(&self) -> &Basis {
+        &self.basis
+    }
+
+    /// The noise floor learned so far.
+    pub fn noise_floor(&self) -> &NoiseFloor {
+        &self.floor
+    }
+
+    /// ln(ωR/ωL) learned so far, running straight.
+    pub fn tyre_ratio_log(&self) -> Option<f64> {
+        self.ratio.ratio_log()
+    }
+
+    /// Takes a block and appends the rows that are settled by now, some two seconds late.
+    pub fn push(&mut self, block: &Block, rows: &mut Vec<Row>) {
+        let mut aligned = std::mem::take(&mut self.aligned);
+        self.aligner.push(block, &mut aligned);
+        self.take(&aligned);
+        aligned.clear();
+        self.aligned = aligned;
+        self.give(rows);
+    }
+
+    /// The log has ended: appends the last rows.
+    pub fn finish(&mut self, rows: &mut Vec<Row>) {
+        let mut aligned = Vec::new();
+        self.aligner.finish(&mut aligned);
+        self.take(&aligned);
+        self.smoother.finish(&mut self.smoothed);
+        self.give(rows);
+    }
+
+    fn take(&mut self, aligned: &[Aligned]) {
+        let (per_difference, per_case) = *self.basis.slip.as_ref().unwrap_or(&(0.5, 0.0));
+        for sample in aligned {
+            let slip = per_difference * raw_difference(sample.left, sample.right)
+                + per_case * case_speed(sample.left, sample.right);
+            let from_front = || {
+                let (left, right) = sample.front?;
+                Some(yaw_rate_from_wheels(left, right, self.basis.track_front_m?, self.basis.radius_m?))
+            };
+            let yaw_rate = if self.has_yaw_sensor { sample.yaw_rate } else { from_front() };
+            let is_joined = self.latest.is_some_and(|latest| latest.wheel_runs == sample.wheel_runs);
+            self.latest = Some(*sample);
+            self.smoother.push(Slipping { aligned: *sample, slip, yaw_rate }, is_joined, &mut self.smoothed);
+        }
+    }
+
+    fn give(&mut self, rows: &mut Vec<Row>) {
+        for smoothed in std::mem::take(&mut self.smoothed) {
+            rows.push(self.row(&smoothed));
+        }
+    }
+
+    /// Road speed, m/s: free-rolling front wheels, else the car's own, else the rear wheels.
+    fn road_speed(&self, sample: &Aligned) -> Option<f64> {
+        let rolling = |left: f64, right: f64| Some(case_speed(left, right) * self.basis.radius_m?);
+        sample
+            .front
+            .and_then(|(left, right)| rolling(left, right))
+            .or(sample.speed_m_per_s)
+            .or_else(|| rolling(sample.left, sample.right))
+            .map(f64::abs)
+    }
+
+    fn row(&mut self, smoothed: &Smoothed) -> Row {
+        let sample = &smoothed.sample.aligned;
+        let seconds = 0.5 * (smoothed.before_s + smoothed.after_s);
+        let is_joined = smoothed.before_s > 0.0;
+        let is_turning = sample.left.abs().max(sample.right.abs()) >= self.basis.turning_from;
+        let yaw_rate = self.yaw_rate(smoothed, sample);
+        let kinematic = match (yaw_rate, self.basis.track_rear_m, self.basis.radius_m) {
+            (Some(yaw), Some(track), Some(radius)) => Some(kinematic_difference(track, yaw, radius)),
+            _ => None,
+        };
+        self.learn(smoothed, sample, is_joined && is_turning, kinematic, seconds);
+        let difference = raw_difference(sample.left, sample.right);
+        let ratio_log = self.ratio.ratio_log().unwrap_or(0.0);
+        // The mean difference, tyre-corrected at the present wheel speeds.
+        let correction = road_referred_difference(sample.left, sample.right, ratio_log) - difference;
+        let road_referred = smoothed.difference_mean + correction;
+        let n_packs = self.basis.n_packs;
+        let impulse = |torque: Option<f64>, length: f64| match torque {
+            Some(torque) => Some(0.5 * n_packs * torque * length),
+            None if length == 0.0 => Some(0.0),
+            None => None,
+        };
+        let impulse_nms = impulse(smoothed.torque_before_nm, smoothed.before_s)
+            .zip(impulse(smoothed.torque_after_nm, smoothed.after_s))
+            .map(|(before, after)| before + after);
+        let slip = smoothed.sample.slip;
+        let evidence = std::array::from_fn(|window| {
+            let mean = smoothed.slip_means[window];
+            let is_beyond_a_step = mean.abs() > self.basis.slip_step;
+            Evidence {
+                strength: if is_beyond_a_step { mean.abs() * smoothed.n_in_window[window].sqrt() } else { 0.0 },
+                sign: if mean == 0.0 { 0.0 } else { mean.signum() },
+            }
+        });
+        Row {
+            time: sample.time,
+            seconds,
+            is_joined,
+            is_wheel_sample: sample.is_wheel_sample,
+            is_turning,
+            road_speed: self.road_speed(sample),
+            yaw_rate,
+            difference,
+            difference_mean: smoothed.difference_mean,
+            kinematic_difference: kinematic,
+            road_referred_difference: road_referred,
+            openness: kinematic.and_then(|kinematic| openness(road_referred, kinematic)),
+            slip,
+            slip_mean: smoothed.slip_means[0],
+            command: sample.command,
+            state: sample.state,
+            torque_nm: sample.torque.map(|torque| torque.torque_nm),
+            is_torque_by_command: sample.torque.is_some_and(|torque| torque.is_by_command),
+            heat_rate_w: smoothed.power_mean.map(|power| n_packs * power.abs()),
+            work_j: impulse_nms.map(|impulse| impulse * slip),
+            impulse_nms: impulse_nms.unwrap_or(0.0),
+            evidence,
+            n_in_window: (smoothed.n_in_window[0], smoothed.n_in_window[2]),
+            is_braking: sample.is_braking,
+        }
+    }
+
+    /// The yaw rate with the sensor's bias, learned at standstill, removed.
+    fn yaw_rate(&mut self, smoothed: &Smoothed, sample: &Aligned) -> Option<f64> {
+        let yaw = smoothed.yaw_mean?;
+        if !self.has_yaw_sensor {
+            return Some(yaw);
+        }
+        let stands = |pair: (f64, f64)| pair.0 == 0.0 && pair.1 == 0.0;
+        if stands((sample.left, sample.right)) && sample.front.is_none_or(stands) {
+            let weight = smoothed.before_s.min(YAW_BIAS_TIME_S);
+            self.yaw_bias_weight_s = (self.yaw_bias_weight_s + weight).min(YAW_BIAS_TIME_S);
+            if self.yaw_bias_weight_s > 0.0 {
+                self.yaw_bias += (yaw - self.yaw_bias) * weight / self.yaw_bias_weight_s;
+            }
+        }
+        Some(yaw - self.yaw_bias)
+    }
+
+    fn learn(&mut self, smoothed: &Smoothed, sample: &Aligned, is_usable: bool, kinematic: Option<f64>, seconds: f64) {
+        if !is_usable {
+            self.floor.interrupt();
+            self.ratio.interrupt();
+            self.latest_wheel_sample = None;
+            return;
+        }
+        if sample.is_wheel_sample {
+            let interval = self.latest_wheel_sample.map_or(smoothed.before_s, |latest| sample.time.since(latest));
+            self.floor.note(smoothed.sample.slip, interval);
+            self.latest_wheel_sample = Some(sample.time);
+        }
+        if let Some(radius_m) = self.basis.radius_m {
+            let rolling = Rolling {
+                left: sample.left,
+                right: sample.right,
+                kinematic,
+                command: sample.command,
+                is_braking: sample.is_braking,
+                radius_m,
+            };
+            self.ratio.note(&rolling, seconds);
+        }
+    }
+}

@@ -1,0 +1,123 @@
+//! Learns how much of the slip signal is noise.
+//!
+//! In: slip at the times the wheels were sampled. Out: the standard deviation of one
+//! sample. What changes smoothly has a second difference near zero, so the second
+//! difference of noise of deviation σ, which has √6·σ, shows σ in any driving, not only on
+//! straights. Wheelspin and tone-ring spikes sit in the upper tail, which is left out.
+//! Kept as a histogram: bounded, and resolved when asked.
+
+/// Histogram slots; slot `i` begins at `SMALLEST * STEP^i` rad/s.
+const N_SLOTS: usize = 160;
+const SMALLEST: f64 = 1e-6;
+const STEP: f64 = 1.12;
+
+/// Share of the second differences that is used; the rest is taken for real movement.
+const KEPT_SHARE: f64 = 0.9;
+
+/// Root mean square of a unit normal variable cut at its central 90 %, |x| < 1.645:
+/// √((0.9 − 2·1.645·0.10314)/0.9) = 0.7893. Derived.
+const CUT_NORMAL_RMS: f64 = 0.7893;
+
+/// Second differences needed before the floor is believed.
+const LEAST_SAMPLES: u64 = 100;
+
+/// The floor so far.
+#[derive(Clone, Debug)]
+pub struct NoiseFloor {
+    counts: [u64; N_SLOTS],
+    squares: [f64; N_SLOTS],
+    n: u64,
+    // The last two slip samples of the current run, and the time between them.
+    previous: Option<(f64, Option<(f64, f64)>)>,
+}
+
+impl Default for NoiseFloor {
+    fn default() -> NoiseFloor {
+        NoiseFloor { counts: [0; N_SLOTS], squares: [0.0; N_SLOTS], n: 0, previous: None }
+    }
+}
+
+impl NoiseFloor {
+    /// Takes a wheel sample that came `interval_s` after the one before.
+    pub fn note(&mut self, slip: f64, interval_s: f64) {
+        if let Some((before, Some((first, first_interval)))) = self.previous {
+            // Uneven spacing turns plain change into a second difference.
+            if (interval_s - first_interval).abs() < 0.3 * first_interval {
+                self.count((first - 2.0 * before + slip).abs());
+            }
+        }
+        self.previous = Some((slip, self.previous.map(|(before, _)| (before, interval_s))));
+    }
+
+    /// A gap, or standing still: the next sample begins anew.
+    pub fn interrupt(&mut self) {
+        self.previous = None;
+    }
+
+    fn count(&mut self, size: f64) {
+        let slot = if size <= SMALLEST { 0.0 } else { (size / SMALLEST).ln() / STEP.ln() };
+        let slot = (slot as usize).min(N_SLOTS - 1);
+        self.counts[slot] += 1;
+        self.squares[slot] += size * size;
+        self.n += 1;
+    }
+
+    /// Samples it is learned from.
+    pub fn n_samples(&self) -> u64 {
+        self.n
+    }
+
+    /// Standard deviation of one slip sample, rad/s; `None` before enough was seen.
+    pub fn slip_sd(&self) -> Option<f64> {
+        if self.n < LEAST_SAMPLES {
+            return None;
+        }
+        let wanted = self.n as f64 * KEPT_SHARE;
+        let (mut n, mut square) = (0.0, 0.0);
+        for (&count, &sum) in self.counts.iter().zip(&self.squares) {
+            let share = if count == 0 { 0.0 } else { ((wanted - n) / count as f64).clamp(0.0, 1.0) };
+            n += share * count as f64;
+            square += share * sum;
+        }
+        Some((square / n).sqrt() / CUT_NORMAL_RMS / 6.0_f64.sqrt())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn normal(state: &mut u64) -> f64 {
+        // Sum of twelve uniform numbers less six: standard deviation 1, from memory.
+        (0..12).fold(-6.0, |sum, _| {
+            *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            sum + (*state >> 11) as f64 / (1_u64 << 53) as f64
+        })
+    }
+
+    #[test]
+    fn finds_the_noise_under_driving_and_bursts_of_wheelspin() {
+        let mut floor = NoiseFloor::default();
+        let mut state = 7;
+        for index in 0..20_000 {
+            let time = f64::from(index) * 0.01;
+            let spin = if index % 1000 < 30 { 8.0 * (time * 40.0).sin() } else { 0.0 };
+            floor.note(1.5 * (time * 0.7).sin() + spin + 0.03 * normal(&mut state), 0.01);
+        }
+        let sd = floor.slip_sd().unwrap();
+        assert!((sd / 0.03 - 1.0).abs() < 0.08, "{sd}");
+    }
+
+    #[test]
+    fn too_little_says_nothing_and_a_clean_signal_says_almost_zero() {
+        let mut floor = NoiseFloor::default();
+        for index in 0..50 {
+            floor.note(f64::from(index), 0.01);
+        }
+        assert_eq!(floor.slip_sd(), None);
+        for index in 0..500 {
+            floor.note(f64::from(index) * 1e-3, 0.01);
+        }
+        assert!(floor.slip_sd().unwrap() < 1e-6);
+    }
+}

@@ -1,0 +1,59 @@
+//! A derived sample: what the pack did at one time.
+
+use halfshaft_model::Time;
+
+use crate::heat_by_floor::Evidence;
+
+/// The pack and the axle at one time. Missing is `None`, never zero.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// The time.
+    pub time: Time,
+    /// How much time this sample stands for: half of each joined neighbour interval, s.
+    pub seconds: f64,
+    /// The interval to the sample before it holds no gap.
+    pub is_joined: bool,
+    /// A rear wheel was sampled here.
+    pub is_wheel_sample: bool,
+    /// The faster rear wheel turns fast enough for differences to be believed.
+    pub is_turning: bool,
+    /// Speed of the car over the road, m/s.
+    pub road_speed: Option<f64>,
+    /// Turning rate, mean over 0.2 s, sensor bias removed, rad/s.
+    pub yaw_rate: Option<f64>,
+    /// Axle speed difference right − left, raw, rad/s.
+    pub difference: f64,
+    /// The same, mean over 0.2 s.
+    pub difference_mean: f64,
+    /// What the bend alone asks for, mean over 0.2 s, rad/s.
+    pub kinematic_difference: Option<f64>,
+    /// The difference with the tyre mismatch taken out, mean over 0.2 s, rad/s.
+    pub road_referred_difference: f64,
+    /// Openness: road-referred over kinematic difference, where the bend asks enough.
+    pub openness: Option<f64>,
+    /// Slip of the pack, rad/s.
+    pub slip: f64,
+    /// The same, mean over 0.2 s.
+    pub slip_mean: f64,
+    /// Command, 0 to 1.
+    pub command: Option<f64>,
+    /// State, 0 to 1.
+    pub state: Option<f64>,
+    /// Torque one pack can carry now, N·m.
+    pub torque_nm: Option<f64>,
+    /// The torque comes from the command for want of a state.
+    pub is_torque_by_command: bool,
+    /// Heat rate of all packs, mean over 0.2 s, W.
+    pub heat_rate_w: Option<f64>,
+    /// Torque × slip × time of this sample, all packs, J, signed as the slip: give it
+    /// the sign of `evidence` to make it heat. `None` where the torque is not known.
+    pub work_j: Option<f64>,
+    /// Torque × time of this sample, all packs, N·m·s.
+    pub impulse_nms: f64,
+    /// Evidence for the direction of slip, shortest window first.
+    pub evidence: [Evidence; 3],
+    /// Wheel samples in the shortest and in the longest window.
+    pub n_in_window: (f64, f64),
+    /// Brake applied.
+    pub is_braking: bool,
+}

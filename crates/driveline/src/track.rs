@@ -1,0 +1,240 @@
+//! One channel, asked for its value at times it was not sampled at.
+//!
+//! In: samples in order of time, and cuts. Out: the value at a time that never moves
+//! back. A measured quantity is interpolated between fresh samples, a held one lasts
+//! until the next; neither reaches over a gap, a missing sample or a cut. An answer
+//! never depends on how the samples were parted into blocks: while a later sample could
+//! still change it, the answer is [`Answer::NotYet`].
+
+use std::collections::VecDeque;
+
+use halfshaft_model::{Behaviour, ChannelSpec, Column, Time};
+
+use crate::period::Period;
+
+/// Entries may still arrive this much out of order, s: the disorder the vehicle clock
+/// allows, and the delay a map may take back from a sample.
+pub const DISORDER_S: f64 = 0.06;
+
+/// What a channel says at a time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Answer {
+    /// This value; `run` is the same for all answers between which there is no gap.
+    Value {
+        /// The value, SI.
+        value: f64,
+        /// Number of the unbroken run it belongs to.
+        run: u32,
+    },
+    /// No value: not sampled, missing, or in a gap.
+    Missing,
+    /// A sample that decides may still come.
+    NotYet,
+}
+
+impl Answer {
+    /// The value, if there is one.
+    pub fn value(self) -> Option<f64> {
+        match self {
+            Answer::Value { value, .. } => Some(value),
+            Answer::Missing | Answer::NotYet => None,
+        }
+    }
+
+    /// The run, if there is a value.
+    pub fn run(self) -> Option<u32> {
+        match self {
+            Answer::Value { run, .. } => Some(run),
+            Answer::Missing | Answer::NotYet => None,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Sample {
+    time: Time,
+    value: Option<f64>,
+    // Samples of one run follow each other with no gap, cut or missing value between.
+    run: u32,
+    // Longest silence after this sample that is not a gap, ns.
+    limit_ns: i64,
+}
+
+/// The samples of one channel around the time it was last asked about.
+#[derive(Clone, Debug)]
+pub struct Track {
+    /// Index of the channel in the map.
+    pub channel: usize,
+    behaviour: Behaviour,
+    period: Period,
+    late_ns: i64,
+    samples: VecDeque<Sample>,
+    run: u32,
+}
+
+impl Track {
+    /// A track for channel `channel` of the map.
+    pub fn new(channel: usize, spec: &ChannelSpec) -> Track {
+        Track {
+            channel,
+            behaviour: spec.behaviour,
+            period: Period::new(spec.period_s),
+            late_ns: ((spec.late_by_s + DISORDER_S) * 1e9) as i64,
+            samples: VecDeque::new(),
+            run: 0,
+        }
+    }
+
+    /// A track that holds its value whatever the channel's own behaviour: for a slow
+    /// quantity that only corrects another.
+    pub fn held(channel: usize, spec: &ChannelSpec) -> Track {
+        Track { behaviour: Behaviour::Held, ..Track::new(channel, spec) }
+    }
+
+    /// Whether the value lasts until the next sample.
+    pub fn is_held(&self) -> bool {
+        self.behaviour == Behaviour::Held
+    }
+
+    /// The period of the channel, s.
+    pub fn period_s(&self) -> Option<f64> {
+        self.period.seconds()
+    }
+
+    /// Adds a block's samples and cuts.
+    pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
+        let mut cuts = cuts.iter().copied().peekable();
+        for (time, value) in column.iter() {
+            while let Some(cut) = cuts.next_if(|&cut| cut <= time) {
+                self.push(cut, None);
+            }
+            self.push(time, value);
+        }
+        cuts.for_each(|cut| self.push(cut, None));
+    }
+
+    fn push(&mut self, time: Time, value: Option<f64>) {
+        if value.is_some() {
+            self.period.note(time);
+        }
+        let follows = self.samples.back().is_some_and(|last| {
+            last.value.is_some() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
+        });
+        if !follows {
+            self.run += 1;
+        }
+        let limit_ns = (self.period.gap_limit_s() * 1e9) as i64;
+        self.samples.push_back(Sample { time, value, run: self.run, limit_ns });
+    }
+
+    /// The value at `time`, which must not be earlier than at the last call. `until` is
+    /// how far the log has been read; `None` when it has ended.
+    pub fn at(&mut self, time: Time, until: Option<Time>) -> Answer {
+        while self.samples.len() > 1 && self.samples[1].time <= time {
+            self.samples.pop_front();
+        }
+        let is_open = |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
+        let Some(&before) = self.samples.front().filter(|sample| sample.time <= time) else {
+            return if is_open(self.late_ns) && self.samples.is_empty() { Answer::NotYet } else { Answer::Missing };
+        };
+        let after = self.samples.get(1).copied();
+        let exactly = before.time == time;
+        if after.is_none() && is_open(self.late_ns) {
+            // A sample of this very time, or a cut, may still come.
+            return Answer::NotYet;
+        }
+        let Some(value) = before.value else { return Answer::Missing };
+        if exactly {
+            return Answer::Value { value, run: before.run };
+        }
+        if self.is_held() {
+            let is_fresh = time.0 - before.time.0 <= before.limit_ns;
+            return if is_fresh { Answer::Value { value, run: before.run } } else { Answer::Missing };
+        }
+        match after {
+            Some(Sample { time: end, value: Some(next), run, .. }) if run == before.run => {
+                let share = (time.0 - before.time.0) as f64 / (end.0 - before.time.0) as f64;
+                Answer::Value { value: value + share * (next - value), run }
+            }
+            Some(_) => Answer::Missing,
+            None if is_open(before.time.0 + before.limit_ns - time.0 + self.late_ns) => Answer::NotYet,
+            None => Answer::Missing,
+        }
+    }
+
+    /// Whether a sample (with a value) stands exactly at `time`, after [`Track::at`] was asked there.
+    pub fn has_sample_at(&self, time: Time) -> bool {
+        self.samples.front().is_some_and(|sample| sample.time == time && sample.value.is_some())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn track(name: &str, period_s: f64, samples: &[(f64, Option<f64>)]) -> Track {
+        let mut spec = ChannelSpec::new(name);
+        spec.period_s = Some(period_s);
+        let mut track = Track::new(0, &spec);
+        let mut column = Column::default();
+        for &(time, value) in samples {
+            column.push(Time::from_seconds(time), value);
+        }
+        track.extend(&column, &[]);
+        track
+    }
+
+    fn at(track: &mut Track, time: f64) -> Option<f64> {
+        let answer = track.at(Time::from_seconds(time), None);
+        answer.value().map(|value| (value * 1e9).round() / 1e9)
+    }
+
+    #[test]
+    fn measured_values_are_interpolated_and_commands_held() {
+        let samples = [(0.0, Some(1.0)), (0.1, Some(2.0)), (0.2, Some(4.0))];
+        let mut measured = track("clutch.position", 0.1, &samples);
+        assert_eq!(at(&mut measured, 0.0), Some(1.0));
+        assert_eq!(at(&mut measured, 0.15), Some(3.0));
+        assert_eq!(at(&mut measured, 0.2), Some(4.0));
+        assert_eq!(at(&mut measured, 0.21), None);
+        let mut command = track("clutch.command", 0.1, &samples);
+        assert_eq!(at(&mut command, 0.19), Some(2.0));
+        assert_eq!(at(&mut command, 0.49), Some(4.0));
+        assert_eq!(at(&mut command, 0.51), None);
+    }
+
+    #[test]
+    fn nothing_reaches_over_a_gap_or_a_missing_sample() {
+        let mut gap = track("clutch.position", 0.1, &[(0.0, Some(1.0)), (0.4, Some(2.0)), (0.5, Some(3.0))]);
+        assert_eq!(at(&mut gap, 0.2), None);
+        assert_eq!(at(&mut gap, 0.45), Some(2.5));
+        let mut missing = track("clutch.position", 0.1, &[(0.0, Some(1.0)), (0.1, None), (0.2, Some(3.0))]);
+        assert_eq!(at(&mut missing, 0.05), None);
+        assert_eq!(at(&mut missing, 0.15), None);
+        assert_eq!(at(&mut missing, 0.2), Some(3.0));
+    }
+
+    #[test]
+    fn nothing_reaches_over_a_cut() {
+        let spec = ChannelSpec::new("clutch.command");
+        let mut track = Track::new(0, &spec);
+        let mut column = Column::default();
+        column.push(Time::from_seconds(0.0), Some(1.0));
+        column.push(Time::from_seconds(0.1), Some(2.0));
+        track.extend(&column, &[Time::from_seconds(0.05)]);
+        assert_eq!(at(&mut track, 0.04), Some(1.0));
+        assert_eq!(at(&mut track, 0.06), None);
+        assert_eq!(at(&mut track, 0.1), Some(2.0));
+    }
+
+    #[test]
+    fn waits_while_a_sample_could_still_come() {
+        let mut track = track("clutch.position", 0.1, &[(0.0, Some(1.0))]);
+        let ask = |track: &mut Track, until| track.at(Time::from_seconds(0.05), Some(Time::from_seconds(until)));
+        assert_eq!(ask(&mut track, 0.1), Answer::NotYet);
+        assert_eq!(ask(&mut track, 0.37), Answer::Missing);
+        let mut empty = Track::new(0, &ChannelSpec::new("yaw.rate"));
+        assert_eq!(ask(&mut empty, 0.05), Answer::NotYet);
+        assert_eq!(ask(&mut empty, 0.2), Answer::Missing);
+    }
+}
