@@ -204,20 +204,12 @@ impl CommandWatch {
         self.finished.drain(..)
     }
 
-    /// Start of the event going on now, if there is one.
-    pub fn open_since(&self) -> Option<Time> {
-        match self.phase {
-            Phase::Engaged { event, .. } | Phase::Fading { event, .. } => Some(event.span.start),
-            Phase::Rising { since, .. } => Some(since),
-            Phase::Open => None,
-        }
-    }
-
-    /// The event going on now, with what is known of it so far.
+    /// The event going on now, with what is known of it so far; it may still turn out too
+    /// weak to count.
     pub fn going_on(&self) -> Option<CommandEvent> {
         match self.phase {
-            Phase::Engaged { event, .. } | Phase::Fading { event, .. } if event.peak >= LEAST_PEAK => Some(event),
-            _ => None,
+            Phase::Engaged { event, .. } | Phase::Fading { event, .. } => Some(event),
+            Phase::Open | Phase::Rising { .. } => None,
         }
     }
 

@@ -204,6 +204,7 @@ impl Driveline {
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
             n_in_window: (smoothed.n_in_window[0], smoothed.n_in_window[2]),
+            slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
         }
     }

@@ -18,6 +18,9 @@ const KEPT_SHARE: f64 = 0.9;
 /// √((0.9 − 2·1.645·0.10314)/0.9) = 0.7893. Derived.
 const CUT_NORMAL_RMS: f64 = 0.7893;
 
+/// Second differences between two looks at the floor.
+const LOOK_EVERY: u64 = 512;
+
 /// Second differences needed before the floor is believed.
 const LEAST_SAMPLES: u64 = 100;
 
@@ -27,13 +30,15 @@ pub struct NoiseFloor {
     counts: [u64; N_SLOTS],
     squares: [f64; N_SLOTS],
     n: u64,
+    // The floor as of the latest look: looking takes a walk over all slots.
+    settled: Option<f64>,
     // The last two slip samples of the current run, and the time between them.
     previous: Option<(f64, Option<(f64, f64)>)>,
 }
 
 impl Default for NoiseFloor {
     fn default() -> NoiseFloor {
-        NoiseFloor { counts: [0; N_SLOTS], squares: [0.0; N_SLOTS], n: 0, previous: None }
+        NoiseFloor { counts: [0; N_SLOTS], squares: [0.0; N_SLOTS], n: 0, settled: None, previous: None }
     }
 }
 
@@ -60,6 +65,15 @@ impl NoiseFloor {
         self.counts[slot] += 1;
         self.squares[slot] += size * size;
         self.n += 1;
+        if self.n == LEAST_SAMPLES || self.n.is_multiple_of(LOOK_EVERY) {
+            self.settled = self.slip_sd();
+        }
+    }
+
+    /// The floor as of the latest look, rad/s: cheap, and the same however the log was
+    /// parted into blocks.
+    pub fn so_far(&self) -> Option<f64> {
+        self.settled
     }
 
     /// Samples it is learned from.

@@ -54,6 +54,8 @@ pub struct Row {
     pub evidence: [Evidence; 3],
     /// Wheel samples in the shortest and in the longest window.
     pub n_in_window: (f64, f64),
+    /// Noise floor as learned up to here: standard deviation of one slip sample, rad/s.
+    pub slip_sd: Option<f64>,
     /// Brake applied.
     pub is_braking: bool,
 }

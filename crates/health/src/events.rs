@@ -1,0 +1,256 @@
+//! Tallies what happened in each engagement.
+//!
+//! In: events of the command, and rows. Out: one [`Event`] each, with energy, peaks and
+//! times; and events of slip that nobody commanded. Rows come later than the command, so
+//! the start and end of every event a row can fall into is known when it arrives.
+
+use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
+use halfshaft_driveline::{CommandEvent, CommandWatch, HeatByFloor, Row};
+use halfshaft_model::{Span, Time};
+
+use crate::limits::{SLIP_EVENT_BELOW, SLIP_EVENT_FROM};
+use crate::result::{Event, EventKind};
+use crate::sums::PartialLimits;
+
+/// Sums inside one event.
+#[derive(Clone, Debug)]
+struct Tally {
+    kind: EventKind,
+    span: Span,
+    command_peak: f64,
+    is_broken: bool,
+    n_rows: u64,
+    heat: HeatByFloor,
+    has_heat: bool,
+    slip_peak: f64,
+    heat_peak_w: Option<f64>,
+    partial_s: Option<f64>,
+    speed_peak: Option<f64>,
+}
+
+/// Tallies events.
+#[derive(Clone, Debug, Default)]
+pub struct EventTally {
+    finished: Vec<Tally>,
+    // The command event that may still go on, last in time.
+    open: Option<Tally>,
+    // First finished event that a row may still fall into.
+    cursor: usize,
+    slip_only: Vec<Tally>,
+    slipping: Option<(Tally, Time)>,
+}
+
+impl Tally {
+    fn new(kind: EventKind, span: Span) -> Tally {
+        Tally {
+            kind,
+            span,
+            command_peak: 0.0,
+            is_broken: false,
+            n_rows: 0,
+            heat: HeatByFloor::default(),
+            has_heat: false,
+            slip_peak: 0.0,
+            heat_peak_w: None,
+            partial_s: None,
+            speed_peak: None,
+        }
+    }
+
+    fn follow(&mut self, event: &CommandEvent) {
+        self.span = event.span;
+        self.command_peak = event.peak;
+        self.is_broken |= event.is_broken;
+    }
+
+    fn note(&mut self, row: &Row, limits: &PartialLimits) {
+        let higher = |peak: &mut Option<f64>, value: f64| *peak = Some(peak.unwrap_or(value).max(value));
+        self.n_rows += 1;
+        self.is_broken |= !row.is_joined;
+        if let Some(speed) = row.road_speed {
+            higher(&mut self.speed_peak, speed);
+        }
+        if !row.is_turning {
+            return;
+        }
+        self.slip_peak = self.slip_peak.max(row.slip_mean.abs());
+        if let Some([is_partial, ..]) = limits.judge(row) {
+            *self.partial_s.get_or_insert(0.0) += if is_partial { row.seconds } else { 0.0 };
+        }
+        if let Some(work) = row.work_j {
+            self.has_heat = true;
+            self.heat.add(work, row.impulse_nms, &row.evidence);
+        }
+        if let Some(rate) = row.heat_rate_w {
+            higher(&mut self.heat_peak_w, rate);
+        }
+    }
+
+    fn event(&self, slip_sd: f64, heat_is_known: bool) -> Event {
+        let is_command = self.kind == EventKind::Command;
+        Event {
+            kind: self.kind,
+            span: self.span,
+            command_peak: is_command.then_some(self.command_peak),
+            slip_peak: (self.n_rows > 0).then_some(self.slip_peak),
+            heat_kj: (self.has_heat && heat_is_known).then(|| self.heat.heat_j(slip_sd) * 1e-3),
+            heat_peak_kw: self.heat_peak_w.filter(|_| heat_is_known).map(|watts| watts * 1e-3),
+            partial_heat_making_s: self.partial_s,
+            speed_peak_m_per_s: self.speed_peak,
+            is_broken: self.is_broken,
+        }
+    }
+}
+
+impl EventTally {
+    /// Takes note of where the command's events stand.
+    pub fn follow(&mut self, watch: &mut CommandWatch) {
+        for event in watch.take_finished() {
+            let mut tally = match self.open.take() {
+                Some(open) if open.span.start == event.span.start => open,
+                _ => Tally::new(EventKind::Command, event.span),
+            };
+            tally.follow(&event);
+            self.finished.push(tally);
+        }
+        self.open = watch.going_on().map(|event| {
+            let mut tally = match self.open.take() {
+                Some(open) if open.span.start == event.span.start => open,
+                _ => Tally::new(EventKind::Command, event.span),
+            };
+            tally.follow(&event);
+            tally
+        });
+    }
+
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row, limits: &PartialLimits) {
+        while self.finished.get(self.cursor).is_some_and(|tally| tally.span.end <= row.time) {
+            self.cursor += 1;
+        }
+        let commanded = self.finished.get_mut(self.cursor).or(self.open.as_mut());
+        let commanded = commanded.filter(|tally| tally.span.start <= row.time && row.time < tally.span.end);
+        match commanded {
+            Some(tally) => {
+                tally.note(row, limits);
+                self.close_slip(None);
+            }
+            None => self.note_slip(row, limits),
+        }
+    }
+
+    fn note_slip(&mut self, row: &Row, limits: &PartialLimits) {
+        let Some(asked) = row.kinematic_difference.filter(|_| row.is_turning) else {
+            self.close_slip(None);
+            return;
+        };
+        let excess = (row.road_referred_difference - asked).abs();
+        match &mut self.slipping {
+            None if excess > SLIP_EVENT_FROM => {
+                let mut tally = Tally::new(EventKind::SlipOnly, Span { start: row.time, end: row.time });
+                tally.note(row, limits);
+                self.slipping = Some((tally, row.time));
+            }
+            None => {}
+            Some((tally, latest)) => {
+                if excess >= SLIP_EVENT_BELOW {
+                    *latest = row.time;
+                }
+                tally.note(row, limits);
+                self.close_slip(Some(row.time));
+            }
+        }
+    }
+
+    /// Closes the slip event when it has been quiet for long enough, or at once.
+    fn close_slip(&mut self, now: Option<Time>) {
+        let is_over = |latest: Time| now.is_none_or(|now| now.since(latest) >= MERGE_S);
+        if let Some((mut tally, latest)) = self.slipping.take_if(|(_, latest)| is_over(*latest)) {
+            tally.span.end = latest;
+            if tally.span.seconds() > 0.0 {
+                self.slip_only.push(tally);
+            }
+        }
+    }
+
+    /// Engagements the command asked for, those still going on included.
+    pub fn n_engagements(&self) -> u64 {
+        self.finished.len() as u64 + u64::from(self.open_that_counts().is_some())
+    }
+
+    /// How many of them are broken by a gap.
+    pub fn n_broken(&self) -> u64 {
+        self.finished.iter().filter(|tally| tally.is_broken).count() as u64
+    }
+
+    fn open_that_counts(&self) -> Option<&Tally> {
+        self.open.as_ref().filter(|tally| tally.command_peak >= LEAST_PEAK)
+    }
+
+    /// All events in order of time, for a noise floor.
+    pub fn events(&self, slip_sd: f64, heat_is_known: bool) -> Vec<Event> {
+        let mut events: Vec<Event> = self
+            .finished
+            .iter()
+            .chain(self.open_that_counts())
+            .chain(&self.slip_only)
+            .map(|tally| tally.event(slip_sd, heat_is_known))
+            .collect();
+        events.sort_by_key(|event| event.span.start);
+        events
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::row;
+    use halfshaft_driveline::Basis;
+    use halfshaft_model::{ChannelSpec, Column, Vehicle};
+
+    #[test]
+    fn rows_fall_into_the_event_of_their_time() {
+        let spec = ChannelSpec { period_s: Some(0.01), ..ChannelSpec::new("clutch.command") };
+        let mut watch = CommandWatch::new(0, &spec, 1.0);
+        let mut column = Column::default();
+        for index in 0..600 {
+            let is_asked = (100..200).contains(&index) || (300..350).contains(&index);
+            column.push(Time::from_seconds(f64::from(index) * 0.01), Some(if is_asked { 0.5 } else { 0.0 }));
+        }
+        watch.extend(&column, &[]);
+        let mut tally = EventTally::default();
+        tally.follow(&mut watch);
+        let basis = Basis::new(&Vehicle::default(), &[]);
+        let limits = PartialLimits::new(&basis, 0.0, 0.0);
+        for index in 0..600 {
+            let mut row = row(f64::from(index) * 0.01);
+            row.command = Some(0.5);
+            row.slip_mean = if index < 250 { 2.0 } else { 1.0 };
+            tally.note(&row, &limits);
+        }
+        let events = tally.events(0.0, false);
+        let seen: Vec<_> = events
+            .iter()
+            .map(|event| (event.span.start.seconds(), event.span.end.seconds(), event.slip_peak, event.partial_heat_making_s.map(|s| (s * 1e6).round() / 1e6)))
+            .collect();
+        assert_eq!(seen, [(1.0, 2.0, Some(2.0), Some(1.0)), (3.0, 3.5, Some(1.0), Some(0.5))]);
+        assert_eq!(tally.n_engagements(), 2);
+    }
+
+    #[test]
+    fn excess_slip_without_command_is_its_own_event() {
+        let basis = Basis::new(&Vehicle::default(), &[]);
+        let limits = PartialLimits::new(&basis, 0.0, 0.0);
+        let mut tally = EventTally::default();
+        for index in 0..600 {
+            let mut row = row(f64::from(index) * 0.01);
+            row.road_referred_difference = if (100..150).contains(&index) { 3.0 } else { 0.2 };
+            tally.note(&row, &limits);
+        }
+        let events = tally.events(0.0, false);
+        assert_eq!(events.len(), 1);
+        assert_eq!(events[0].kind, EventKind::SlipOnly);
+        assert!((events[0].span.seconds() - 0.49).abs() < 1e-9);
+        assert_eq!(tally.n_engagements(), 0);
+    }
+}

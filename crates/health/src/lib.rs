@@ -1,0 +1,30 @@
+//! From channels to answers: duty figures, events, and what the log cannot tell.
+//!
+//! In: blocks of columns. Out: [`Results`]. Works block by block with carried state, so
+//! the report of a whole log and the figures of a running one come from the same code;
+//! what needs the whole drive is kept as bounded sums and settled when asked. Nothing
+//! here reads files or prints.
+//!
+//! ```text
+//! Block -> driveline -> Row -> sums, regions, events -> figures -> Results
+//!       -> coverage, strips, oil temperature
+//! ```
+
+pub mod band;
+pub mod cannot_tell;
+pub mod coverage;
+pub mod events;
+pub mod figures;
+pub mod limits;
+pub mod regions;
+pub mod result;
+pub mod strips;
+pub mod sums;
+#[cfg(test)]
+mod testing;
+pub mod tier;
+
+mod assess;
+
+pub use assess::Health;
+pub use result::*;

@@ -1,0 +1,276 @@
+//! Sorts every moving moment into the seven regions of torque against slip.
+//!
+//! In: rows. Out: the region of each, and seconds and joules by region. The regions are
+//! disjoint and are asked in the order R7, R5, R6, R4, R3, R2, R1. Two need patience: R5
+//! waits until the mechanism has settled, R6 until it has lasted; what R6 has not yet
+//! proved is kept aside.
+
+use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
+use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS;
+use halfshaft_driveline::{HeatByFloor, Row};
+use halfshaft_model::Time;
+
+use crate::limits::{
+    ASKED_FOR_ALL, HOLD_FALL, HOLD_WITHIN_S, HOLDING_FOR_S, HOLDING_OPENNESS, OPPORTUNITY, OPPORTUNITY_BEFORE_S,
+    WORKING_SLIP,
+};
+use crate::result::Region;
+
+/// Share of the command that the state must have reached to count as settled.
+const SETTLED_SHARE: f64 = 0.9;
+
+/// With no state to look at, the mechanism is given this long to follow, s.
+/// Source: none, engineering guess.
+const SETTLED_AFTER_S: f64 = 0.5;
+
+/// Seconds and heat of each region.
+#[derive(Clone, Debug, Default)]
+pub struct RegionSums {
+    /// Seconds.
+    pub seconds: [f64; 7],
+    /// Heat, waiting for the noise floor.
+    pub heat: [HeatByFloor; 7],
+}
+
+/// Sorts rows.
+#[derive(Clone, Debug, Default)]
+pub struct RegionSorter {
+    sums: RegionSums,
+    // Largest differences of the recent past, for "before the command".
+    recent: Option<(Time, f64)>,
+    // Of the command episode going on: something to hold was there when it began.
+    command_since: Option<Time>,
+    had_opportunity: bool,
+    asking: Option<Asking>,
+    holding: Option<Holding>,
+}
+
+/// Nearly all is asked for.
+#[derive(Clone, Copy, Debug)]
+struct Asking {
+    slip_at_start: f64,
+    since: Time,
+    settled_since: Option<Time>,
+}
+
+/// Perhaps holding unasked: sums that move to R6 when it has lasted long enough.
+#[derive(Clone, Debug)]
+struct Holding {
+    since: Time,
+    is_proved: bool,
+    sums: RegionSums,
+}
+
+impl RegionSorter {
+    /// Takes a row of moving time and gives its region (R6 only once it is proved).
+    pub fn note(&mut self, row: &Row) -> Region {
+        if !row.is_joined {
+            self.asking = None;
+            self.recent = None;
+            self.settle_holding();
+        }
+        self.watch_command(row);
+        let plain = self.plain_region(row);
+        let holds_unasked = row.command.is_some_and(|command| command < OPEN_BELOW)
+            && row.is_turning
+            && row.openness.is_some_and(|openness| openness < HOLDING_OPENNESS && !is_breaking_away(row));
+        if !holds_unasked || plain == Region::NotObservable {
+            self.settle_holding();
+            add(&mut self.sums, plain, row);
+            return plain;
+        }
+        let holding = self.holding.get_or_insert_with(|| Holding {
+            since: row.time,
+            is_proved: false,
+            sums: RegionSums::default(),
+        });
+        holding.is_proved |= row.time.since(holding.since) >= HOLDING_FOR_S;
+        add(&mut holding.sums, plain, row);
+        if holding.is_proved { Region::HoldingUnasked } else { plain }
+    }
+
+    fn settle_holding(&mut self) {
+        let Some(holding) = self.holding.take() else { return };
+        for region in 0..7 {
+            let target = if holding.is_proved { Region::HoldingUnasked as usize } else { region };
+            self.sums.seconds[target] += holding.sums.seconds[region];
+            self.sums.heat[target].merge(&holding.sums.heat[region]);
+        }
+    }
+
+    /// Everything but R6.
+    fn plain_region(&mut self, row: &Row) -> Region {
+        let Some(command) = row.command.filter(|_| row.is_turning) else { return Region::NotObservable };
+        let slip = row.slip_mean.abs();
+        let bend_asks = row.kinematic_difference.is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE);
+        let has_opportunity = bend_asks || (self.had_opportunity && command >= OPEN_BELOW);
+        let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(f64::INFINITY) / row.n_in_window.0.sqrt();
+        let is_slipping = slip > WORKING_SLIP || slip > noise;
+        let is_asked = command >= OPEN_BELOW;
+        if !has_opportunity && (!is_slipping || (is_asked && slip <= WORKING_SLIP)) {
+            return Region::NotObservable;
+        }
+        if self.is_not_holding(slip, row.time) {
+            return Region::AskedNotHolding;
+        }
+        match (is_asked, slip > WORKING_SLIP) {
+            (true, false) => Region::Held,
+            (true, true) => Region::WorkingSlip,
+            (false, _) if row.torque_nm.is_some_and(|torque| torque > 0.0) => Region::PreloadDrag,
+            (false, _) => Region::Free,
+        }
+    }
+
+    fn watch_command(&mut self, row: &Row) {
+        let slip = row.slip_mean.abs();
+        let command = row.command.unwrap_or(0.0);
+        if command >= OPEN_BELOW {
+            if self.command_since.is_none() {
+                self.command_since = Some(row.time);
+                self.had_opportunity = self.recent.is_some_and(|(seen, _)| row.time.since(seen) <= OPPORTUNITY_BEFORE_S);
+            }
+        } else {
+            self.command_since = None;
+            self.had_opportunity = false;
+        }
+        if row.difference_mean.abs() >= OPPORTUNITY {
+            self.recent = Some((row.time, row.difference_mean));
+        }
+        if command < ASKED_FOR_ALL {
+            self.asking = None;
+            return;
+        }
+        let asking = self.asking.get_or_insert(Asking { slip_at_start: slip, since: row.time, settled_since: None });
+        let is_settled = match row.state {
+            Some(state) => state >= SETTLED_SHARE * command,
+            None => row.time.since(asking.since) >= SETTLED_AFTER_S,
+        };
+        if is_settled && asking.settled_since.is_none() {
+            asking.settled_since = Some(row.time);
+        }
+    }
+
+    fn is_not_holding(&self, slip: f64, now: Time) -> bool {
+        self.asking.is_some_and(|asking| {
+            asking.slip_at_start > WORKING_SLIP
+                && asking.settled_since.is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
+                && slip > WORKING_SLIP
+                && slip > (1.0 - HOLD_FALL) * asking.slip_at_start
+        })
+    }
+
+    /// Sums so far; what R6 has not proved counts where it would otherwise stand.
+    pub fn sums(&self) -> RegionSums {
+        let mut copy = self.clone();
+        copy.settle_holding();
+        copy.sums
+    }
+}
+
+/// An inside wheel that breaks away takes the difference through zero on its way: low
+/// openness with growing excess slip is wheelspin, never drag.
+fn is_breaking_away(row: &Row) -> bool {
+    row.openness.is_some_and(|openness| openness < -0.2)
+}
+
+fn add(sums: &mut RegionSums, region: Region, row: &Row) {
+    sums.seconds[region as usize] += row.seconds;
+    if let Some(work) = row.work_j.filter(|_| row.is_turning) {
+        sums.heat[region as usize].add(work, row.impulse_nms, &row.evidence);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::row;
+
+    /// Runs rows of 10 ms made by `make(time)` for `seconds` and gives seconds by region.
+    fn seconds(seconds: f64, make: impl Fn(f64, &mut Row)) -> [f64; 7] {
+        let mut sorter = RegionSorter::default();
+        let n = (seconds * 100.0).round() as i32;
+        for index in 0..n {
+            let time = f64::from(index) * 0.01;
+            let mut row = row(time);
+            make(time, &mut row);
+            sorter.note(&row);
+        }
+        sorter.sums().seconds.map(|value| (value * 100.0).round() / 100.0)
+    }
+
+    #[track_caller]
+    fn check(name: &str, got: [f64; 7], region: Region, wanted: f64) {
+        assert!((got[region as usize] - wanted).abs() < 0.02, "{name}: {got:?}");
+    }
+
+    #[test]
+    fn each_region_by_its_plain_case() {
+        let bend = |row: &mut Row, openness: f64| {
+            row.kinematic_difference = Some(2.0);
+            row.openness = Some(openness);
+            row.difference_mean = 2.0 * openness;
+            row.slip_mean = openness;
+        };
+        let free = seconds(5.0, |_, row| bend(row, 1.0));
+        check("free", free, Region::Free, 5.0);
+        let preload = seconds(5.0, |_, row| {
+            bend(row, 1.0);
+            row.torque_nm = Some(80.0);
+        });
+        check("preload", preload, Region::PreloadDrag, 5.0);
+        let working = seconds(5.0, |_, row| {
+            bend(row, 0.7);
+            row.command = Some(0.5);
+        });
+        check("working", working, Region::WorkingSlip, 5.0);
+        let held = seconds(5.0, |_, row| {
+            bend(row, 0.0);
+            row.command = Some(0.5);
+        });
+        check("held", held, Region::Held, 5.0);
+        // Straight road, full command, no difference: proves nothing.
+        let straight = seconds(5.0, |_, row| row.command = Some(1.0));
+        check("straight", straight, Region::NotObservable, 5.0);
+        let unknown = seconds(5.0, |_, row| {
+            bend(row, 1.0);
+            row.command = None;
+        });
+        check("no command", unknown, Region::NotObservable, 5.0);
+        // Asked for all at 0 s, settled at once, still slipping as before a second later.
+        let not_holding = seconds(5.0, |_, row| {
+            bend(row, 1.0);
+            row.command = Some(1.0);
+            row.state = Some(1.0);
+        });
+        check("asked not holding", not_holding, Region::AskedNotHolding, 4.0);
+        check("asked not holding", not_holding, Region::WorkingSlip, 1.0);
+        // Open, yet turning like a solid axle for more than two seconds.
+        let dragging = seconds(5.0, |_, row| bend(row, 0.2));
+        check("dragging", dragging, Region::HoldingUnasked, 5.0);
+        let briefly = seconds(1.5, |_, row| bend(row, 0.2));
+        check("briefly", briefly, Region::Free, 1.5);
+    }
+
+    #[test]
+    fn a_wheel_breaking_away_is_not_drag() {
+        let got = seconds(5.0, |_, row| {
+            row.kinematic_difference = Some(2.0);
+            row.openness = Some(-1.0);
+            row.difference_mean = -2.0;
+            row.slip_mean = -1.0;
+        });
+        check("inside spin", got, Region::HoldingUnasked, 0.0);
+    }
+
+    #[test]
+    fn a_difference_before_the_command_is_an_opportunity() {
+        let got = seconds(3.0, |time, row| {
+            let is_before = time < 1.0;
+            row.difference_mean = if is_before { 4.0 } else { 0.0 };
+            row.slip_mean = 0.5 * row.difference_mean;
+            row.command = Some(if is_before { 0.0 } else { 0.6 });
+        });
+        check("held after slip", got, Region::Held, 2.0);
+    }
+}

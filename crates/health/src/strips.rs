@@ -1,0 +1,93 @@
+//! Thins time series for drawing, whatever the length of the drive.
+//!
+//! In: samples in order of time. Out: lowest and highest value per slot. Slots start
+//! narrow and pair up when they run out, so memory is bounded and nothing is averaged
+//! away: a spike of one sample stays visible in a ten-hour drive.
+
+use halfshaft_model::{Span, Time};
+
+use crate::result::StripSlot;
+
+/// Slots at the most; more than a screen has columns.
+const MAX_SLOTS: usize = 1600;
+
+/// Width of a slot at the start, ns.
+const FIRST_WIDTH_NS: i64 = 50_000_000;
+
+/// Lowest and highest value per slot.
+#[derive(Clone, Debug)]
+pub struct Envelope {
+    width_ns: i64,
+    slots: Vec<Option<(f64, f64)>>,
+}
+
+impl Default for Envelope {
+    fn default() -> Envelope {
+        Envelope { width_ns: FIRST_WIDTH_NS, slots: Vec::new() }
+    }
+}
+
+impl Envelope {
+    /// Takes a sample.
+    pub fn note(&mut self, time: Time, value: f64) {
+        let mut index = (time.0.max(0) / self.width_ns) as usize;
+        while index >= MAX_SLOTS {
+            self.pair_up();
+            index = (time.0.max(0) / self.width_ns) as usize;
+        }
+        if index >= self.slots.len() {
+            self.slots.resize(index + 1, None);
+        }
+        self.slots[index] = Some(join(self.slots[index], Some((value, value))).unwrap_or((value, value)));
+    }
+
+    fn pair_up(&mut self) {
+        self.slots = self.slots.chunks(2).map(|pair| join(pair[0], pair.get(1).copied().flatten())).collect();
+        self.width_ns *= 2;
+    }
+
+    /// The slots that hold a sample, in units that `convert` makes.
+    pub fn slots(&self, convert: impl Fn(f64) -> f64) -> Vec<StripSlot> {
+        self.slots
+            .iter()
+            .enumerate()
+            .filter_map(|(index, slot)| {
+                let (low, high) = (*slot)?;
+                let start = Time(index as i64 * self.width_ns);
+                let span = Span { start, end: Time(start.0 + self.width_ns) };
+                Some(StripSlot { span, low: convert(low), high: convert(high) })
+            })
+            .collect()
+    }
+
+    /// Whether no sample came.
+    pub fn is_empty(&self) -> bool {
+        self.slots.is_empty()
+    }
+}
+
+fn join(one: Option<(f64, f64)>, other: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some((one.0.min(other.0), one.1.max(other.1))),
+        (one, other) => one.or(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_spike_survives_ten_hours() {
+        let mut envelope = Envelope::default();
+        for index in 0..360_000 {
+            let value = if index == 123_456 { 99.0 } else { 1.0 };
+            envelope.note(Time::from_seconds(f64::from(index) * 0.1), value);
+        }
+        let slots = envelope.slots(|value| value);
+        assert!(slots.len() <= MAX_SLOTS && slots.len() > MAX_SLOTS / 4);
+        let spiked: Vec<_> = slots.iter().filter(|slot| slot.high == 99.0).collect();
+        assert_eq!(spiked.len(), 1);
+        assert!(spiked[0].span.start.seconds() <= 12_345.6 && spiked[0].span.end.seconds() > 12_345.6);
+    }
+}

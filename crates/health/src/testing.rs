@@ -1,0 +1,35 @@
+//! Rows for tests.
+
+use halfshaft_driveline::{Evidence, Row};
+use halfshaft_model::Time;
+
+/// A joined row of 10 ms at `time_s`: rolling straight at 20 m/s, open, quiet.
+pub fn row(time_s: f64) -> Row {
+    Row {
+        time: Time::from_seconds(time_s),
+        seconds: 0.01,
+        is_joined: time_s > 0.0,
+        is_wheel_sample: true,
+        is_turning: true,
+        road_speed: Some(20.0),
+        yaw_rate: Some(0.0),
+        difference: 0.0,
+        difference_mean: 0.0,
+        kinematic_difference: Some(0.0),
+        road_referred_difference: 0.0,
+        openness: None,
+        slip: 0.0,
+        slip_mean: 0.0,
+        command: Some(0.0),
+        state: None,
+        torque_nm: None,
+        is_torque_by_command: false,
+        heat_rate_w: None,
+        work_j: None,
+        impulse_nms: 0.0,
+        evidence: [Evidence { strength: 0.0, sign: 0.0 }; 3],
+        n_in_window: (20.0, 320.0),
+        slip_sd: Some(0.01),
+        is_braking: false,
+    }
+}

@@ -1,0 +1,63 @@
+//! What the channels of a log allow, as a tier, and what the next channel would buy.
+
+use crate::result::Tier;
+
+/// What each tier needs beside the one below, its name, and what it buys.
+const STEPS: &[(&[&[&str]], &str, &str)] = &[
+    (&[&["wheel.rear.left", "wheel.rear.right"]], "wheel speeds only", "both rear wheel speeds: slip, cornering, tyres"),
+    (&[&["clutch.command"]], "wheel speeds and command", "the clutch command: engagements and partial engagement"),
+    (&[], "with torque", "a torque table or the clutch's geometry in the map: heat"),
+    (&[&["oil.temperature"]], "with temperature", "the oil temperature: headroom and cooling"),
+    (
+        &[&["clutch.position", "clutch.pressure", "motor.current"], &["supply.voltage", "motor.voltage"]],
+        "with the actuator",
+        "actuator position or motor current, and voltage: the health of the actuator",
+    ),
+    (
+        &[&["throttle"], &["yaw.rate"], &["steering.angle"], &["brake", "brake.pressure"]],
+        "with the causes",
+        "throttle, steering, yaw and brake: the cause of each event",
+    ),
+];
+
+/// The tier of a log in which the channels for which `was_seen` holds gave values.
+pub fn tier(was_seen: impl Fn(&str) -> bool, torque_is_known: bool) -> Tier {
+    let mut number = None;
+    for (step, (needs, _, buys)) in STEPS.iter().enumerate() {
+        // Both rear wheels are needed; of the other groups one channel each will do.
+        let has = match step {
+            0 => needs[0].iter().all(|name| was_seen(name)),
+            2 => torque_is_known,
+            _ => needs.iter().all(|group| group.iter().any(|name| was_seen(name))),
+        };
+        if !has {
+            let words = number.map_or("no pair of rear wheel speeds", |number: u8| STEPS[usize::from(number)].1);
+            return Tier { number, words, next_step: (*buys).to_owned() };
+        }
+        number = Some(step as u8);
+    }
+    Tier { number, words: "complete", next_step: "nothing more is needed".to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(seen: &str, torque_is_known: bool, wanted: Option<u8>) {
+        let tier = tier(|name| seen.split(' ').any(|seen| seen == name), torque_is_known);
+        assert_eq!(tier.number, wanted, "{seen}");
+    }
+
+    #[test]
+    fn tiers_build_on_each_other() {
+        check("", false, None);
+        check("wheel.rear.left", true, None);
+        let wheels = "wheel.rear.left wheel.rear.right";
+        check(wheels, false, Some(0));
+        check(&format!("{wheels} oil.temperature"), true, Some(0));
+        check(&format!("{wheels} clutch.command"), false, Some(1));
+        check(&format!("{wheels} clutch.command"), true, Some(2));
+        check(&format!("{wheels} clutch.command oil.temperature clutch.position supply.voltage"), true, Some(4));
+    }
+}
