@@ -95,12 +95,20 @@ pub struct Aligner {
 /// The map's `full at`, else the end of a torque table entered with the channel, else 1
 /// for a channel that is a share of full.
 pub fn full_scale(spec: &ChannelSpec, vehicle: &Vehicle) -> Option<f64> {
-    let from_table = vehicle.torque_sources.iter().find_map(|source| match source {
-        TorqueSource::Table { channel, table, .. } if *channel == spec.name => Some(table.x_range().1),
-        _ => None,
-    });
+    let from_table = vehicle
+        .torque_sources
+        .iter()
+        .find_map(|source| match source {
+            TorqueSource::Table { channel, table, .. } if *channel == spec.name => {
+                Some(table.x_range().1)
+            }
+            _ => None,
+        });
     let share = (spec.meaning == Some(Meaning::Percent)).then_some(1.0);
-    spec.full_scale.or(share).or(from_table).filter(|full| *full > 0.0)
+    spec.full_scale
+        .or(share)
+        .or(from_table)
+        .filter(|full| *full > 0.0)
 }
 
 impl Aligner {
@@ -111,16 +119,19 @@ impl Aligner {
         let normalised = |name: &str| {
             let found = index(name)?;
             let full_scale = full_scale(&channels[found], vehicle)?;
-            Some(Normalised { track: Track::new(found, &channels[found]), full_scale })
+            Some(Normalised {
+                track: Track::new(found, &channels[found]),
+                full_scale,
+            })
         };
         let mut sources: Vec<Source> = vehicle
             .torque_sources
             .iter()
             .filter_map(|rule| {
                 let second = match rule {
-                    TorqueSource::Table { second: Some(name), .. } => {
-                        Some(Track::held(index(name)?, &channels[index(name)?]))
-                    }
+                    TorqueSource::Table {
+                        second: Some(name), ..
+                    } => Some(Track::held(index(name)?, &channels[index(name)?])),
                     _ => None,
                 };
                 Some(Source {
@@ -136,7 +147,12 @@ impl Aligner {
         sources.sort_by_key(|source| source.is_by_command);
         let clamp_nm_per_n = vehicle.pack.and_then(|pack| {
             let radius = uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m);
-            Some(pack_capacity(pack.friction?.value, 1.0, f64::from(pack.n_faces), radius))
+            Some(pack_capacity(
+                pack.friction?.value,
+                1.0,
+                f64::from(pack.n_faces),
+                radius,
+            ))
         });
         Aligner {
             left: track("wheel.rear.left"),
@@ -147,12 +163,20 @@ impl Aligner {
             yaw: track("yaw.rate"),
             brake: track("brake"),
             command: normalised("clutch.command"),
-            state: ["clutch.position", "clutch.pressure", "clutch.force", "clutch.torque"]
-                .iter()
-                .find_map(|name| normalised(name)),
+            state: [
+                "clutch.position",
+                "clutch.pressure",
+                "clutch.force",
+                "clutch.torque",
+            ]
+            .iter()
+            .find_map(|name| normalised(name)),
             sources,
             clamp_nm_per_n,
-            bias_factor: vehicle.layout.and_then(|layout| layout.bias_factor()).unwrap_or(1.0),
+            bias_factor: vehicle
+                .layout
+                .and_then(|layout| layout.bias_factor())
+                .unwrap_or(1.0),
             preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
             pending: VecDeque::new(),
         }
@@ -163,7 +187,10 @@ impl Aligner {
         let mut times: Vec<Time> = self.pending.drain(..).collect();
         let known = times.len();
         let torque_channels = self.sources.iter().map(|source| source.track.channel);
-        let wheels = [&self.left, &self.right].into_iter().flatten().map(|track| track.channel);
+        let wheels = [&self.left, &self.right]
+            .into_iter()
+            .flatten()
+            .map(|track| track.channel);
         let mut seen = Vec::new();
         for channel in wheels.chain(torque_channels) {
             if !seen.contains(&channel) {
@@ -201,7 +228,12 @@ impl Aligner {
         plain
             .into_iter()
             .filter_map(Option::as_mut)
-            .chain(normalised.into_iter().filter_map(Option::as_mut).map(|found| &mut found.track))
+            .chain(
+                normalised
+                    .into_iter()
+                    .filter_map(Option::as_mut)
+                    .map(|found| &mut found.track),
+            )
             .chain(self.sources.iter_mut().flat_map(|source| {
                 std::iter::once(&mut source.track).chain(source.second.as_mut())
             }))
@@ -225,24 +257,40 @@ impl Aligner {
         };
         let left = ask(&mut self.left)?;
         let right = ask(&mut self.right)?;
-        let front = (ask(&mut self.front_left)?.value(), ask(&mut self.front_right)?.value());
+        let front = (
+            ask(&mut self.front_left)?.value(),
+            ask(&mut self.front_right)?.value(),
+        );
         let speed = ask(&mut self.speed)?.value();
         let yaw = ask(&mut self.yaw)?.value();
         let brake = ask(&mut self.brake)?.value();
         let share = |channel: &mut Option<Normalised>| match channel {
-            Some(Normalised { track, full_scale }) => {
-                Ok(settled(track.at(time, until))?.value().map(|value| value / *full_scale))
-            }
+            Some(Normalised { track, full_scale }) => Ok(settled(track.at(time, until))?
+                .value()
+                .map(|value| value / *full_scale)),
             None => Ok(None),
         };
         let command = share(&mut self.command)?;
         let state = share(&mut self.state)?;
         let torque = self.torque(time, until)?;
-        let (Answer::Value { value: left, run: left_run }, Answer::Value { value: right, run: right_run }) = (left, right)
+        let (
+            Answer::Value {
+                value: left,
+                run: left_run,
+            },
+            Answer::Value {
+                value: right,
+                run: right_run,
+            },
+        ) = (left, right)
         else {
             return Ok(None);
         };
-        let sampled = |track: &Option<Track>| track.as_ref().is_some_and(|track| track.has_sample_at(time));
+        let sampled = |track: &Option<Track>| {
+            track
+                .as_ref()
+                .is_some_and(|track| track.has_sample_at(time))
+        };
         Ok(Some(Aligned {
             time,
             left,
@@ -276,26 +324,43 @@ impl Aligner {
             is_decided = true;
             answer = value.value().zip(value.run()).and_then(|(input, run)| {
                 let torque_nm = match &source.rule {
-                    TorqueSource::Table { table, is_axle_bias, .. } => {
+                    TorqueSource::Table {
+                        table,
+                        is_axle_bias,
+                        ..
+                    } => {
                         let second = match second {
                             Some(second) => Some(second?),
                             None => None,
                         };
-                        table.at(input, second)? / if *is_axle_bias { self.bias_factor } else { 1.0 }
+                        table.at(input, second)?
+                            / if *is_axle_bias { self.bias_factor } else { 1.0 }
                     }
                     TorqueSource::Reported { is_axle_bias, .. } => {
                         input.abs() / if *is_axle_bias { self.bias_factor } else { 1.0 }
                     }
                     // The force of the actuator adds to that of the preload springs.
-                    TorqueSource::Clamp { .. } => input.max(0.0) * self.clamp_nm_per_n? + self.preload_nm,
+                    TorqueSource::Clamp { .. } => {
+                        input.max(0.0) * self.clamp_nm_per_n? + self.preload_nm
+                    }
                 };
                 let (is_held, is_by_command) = (source.track.is_held(), source.is_by_command);
-                Some(PackTorque { torque_nm: torque_nm.max(0.0), run, is_held, is_by_command })
+                Some(PackTorque {
+                    torque_nm: torque_nm.max(0.0),
+                    run,
+                    is_held,
+                    is_by_command,
+                })
             });
         }
         if self.sources.is_empty() && self.preload_nm > 0.0 {
             // No source at all: the preload is what the pack carries at the least.
-            answer = Some(PackTorque { torque_nm: self.preload_nm, run: 0, is_held: false, is_by_command: false });
+            answer = Some(PackTorque {
+                torque_nm: self.preload_nm,
+                run: 0,
+                is_held: false,
+                is_by_command: false,
+            });
         }
         Ok(answer)
     }
@@ -339,7 +404,10 @@ mod tests {
     fn channels() -> Vec<ChannelSpec> {
         ["wheel.rear.left", "wheel.rear.right", "clutch.position"]
             .iter()
-            .map(|name| ChannelSpec { period_s: Some(0.1), ..ChannelSpec::new(name) })
+            .map(|name| ChannelSpec {
+                period_s: Some(0.1),
+                ..ChannelSpec::new(name)
+            })
             .collect()
     }
 
@@ -356,14 +424,29 @@ mod tests {
         aligner.finish(&mut out);
         let seen: Vec<_> = out
             .iter()
-            .map(|row| (row.time.seconds(), row.right, row.torque.map(|torque| torque.torque_nm.round())))
+            .map(|row| {
+                (
+                    row.time.seconds(),
+                    row.right,
+                    row.torque.map(|torque| torque.torque_nm.round()),
+                )
+            })
             .collect();
-        assert_eq!(seen, [(0.0, 10.0, Some(0.0)), (0.05, 11.0, Some(100.0)), (0.1, 12.0, Some(200.0))]);
+        assert_eq!(
+            seen,
+            [
+                (0.0, 10.0, Some(0.0)),
+                (0.05, 11.0, Some(100.0)),
+                (0.1, 12.0, Some(200.0))
+            ]
+        );
     }
 
     #[test]
     fn blocks_may_be_cut_anywhere() {
-        let samples: Vec<(f64, f64)> = (0..200).map(|index| (f64::from(index) * 0.013, f64::from(index % 17))).collect();
+        let samples: Vec<(f64, f64)> = (0..200)
+            .map(|index| (f64::from(index) * 0.013, f64::from(index % 17)))
+            .collect();
         let run = |n_per_block: usize| {
             let mut aligner = Aligner::new(&vehicle(), &channels());
             let mut out = Vec::new();

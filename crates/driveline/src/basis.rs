@@ -60,13 +60,21 @@ impl Basis {
             Layout::CaseToOneSide
         });
         let slip = match layout {
-            Layout::Geared { per_difference: Some(difference), per_case: Some(case), .. } => Ok((difference, case)),
-            Layout::Geared { .. } => {
-                Err("the pack is driven through gears and the map does not state both its factors".to_owned())
-            }
+            Layout::Geared {
+                per_difference: Some(difference),
+                per_case: Some(case),
+                ..
+            } => Ok((difference, case)),
+            Layout::Geared { .. } => Err(
+                "the pack is driven through gears and the map does not state both its factors"
+                    .to_owned(),
+            ),
             plain => Ok((plain.slip_factor().unwrap_or(0.5), 0.0)),
         };
-        let is_preload_only = vehicle.torque_sources.iter().all(|source| find(source.channel()).is_none());
+        let is_preload_only = vehicle
+            .torque_sources
+            .iter()
+            .all(|source| find(source.channel()).is_none());
         let heat = refusal(vehicle, &slip, &wheels, is_preload_only).map_or(Ok(()), Err);
         let radius_m = vehicle.rolling_radius_m.map(|radius| radius.value);
         let believed_from = wheels
@@ -74,12 +82,24 @@ impl Basis {
             .flatten()
             .map(|wheel| wheel.believable_from_m_per_s.unwrap_or(5.0 / 3.6))
             .fold(0.0, f64::max);
-        let step = wheels.iter().flatten().filter_map(|wheel| wheel.step).fold(0.0, f64::max);
-        if vehicle.track_front_m.is_none() && vehicle.track_rear_m.is_some() && find("wheel.front.left").is_some() {
-            assumptions.push("The map does not state the front track: the rear track is used for it.".to_owned());
+        let step = wheels
+            .iter()
+            .flatten()
+            .filter_map(|wheel| wheel.step)
+            .fold(0.0, f64::max);
+        if vehicle.track_front_m.is_none()
+            && vehicle.track_rear_m.is_some()
+            && find("wheel.front.left").is_some()
+        {
+            assumptions.push(
+                "The map does not state the front track: the rear track is used for it.".to_owned(),
+            );
         }
         if vehicle.tyre_stiffness_n.is_none() {
-            assumptions.push("Longitudinal stiffness of a tyre taken as 80 kN per unit slip (from memory).".to_owned());
+            assumptions.push(
+                "Longitudinal stiffness of a tyre taken as 80 kN per unit slip (from memory)."
+                    .to_owned(),
+            );
         }
         let slip_factor = slip.as_ref().map_or(0.5, |factors| factors.0);
         Basis {
@@ -87,7 +107,10 @@ impl Basis {
             bias_factor: layout.bias_factor().unwrap_or(1.0),
             preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
             track_rear_m: vehicle.track_rear_m.map(|track| track.value),
-            track_front_m: vehicle.track_front_m.or(vehicle.track_rear_m).map(|track| track.value),
+            track_front_m: vehicle
+                .track_front_m
+                .or(vehicle.track_rear_m)
+                .map(|track| track.value),
             radius_m,
             turning_from: believed_from / radius_m.unwrap_or(USUAL_RADIUS_M),
             // The step is already an angular one; a radius of 1 m leaves it as it is.
@@ -116,16 +139,25 @@ fn refusal(
         return Some(reason.to_owned());
     }
     if is_preload_only {
-        if vehicle.preload_nm.is_some_and(|preload| preload.value > 0.0) {
+        if vehicle
+            .preload_nm
+            .is_some_and(|preload| preload.value > 0.0)
+        {
             return None;
         }
         let reason = "the torque of the clutch is not known: the map states no torque by table, by report or by \
                       clamp force for a channel it decodes, and no preload";
         return Some(reason.to_owned());
     }
-    let has_clamp = vehicle.torque_sources.iter().any(|source| matches!(source, TorqueSource::Clamp { .. }));
+    let has_clamp = vehicle
+        .torque_sources
+        .iter()
+        .any(|source| matches!(source, TorqueSource::Clamp { .. }));
     if has_clamp && vehicle.pack.is_none_or(|pack| pack.friction.is_none()) {
-        return Some("torque from clamp force needs faces, radii and friction, and the map lacks one".to_owned());
+        return Some(
+            "torque from clamp force needs faces, radii and friction, and the map lacks one"
+                .to_owned(),
+        );
     }
     None
 }
@@ -138,13 +170,19 @@ mod tests {
     fn wheels(tyre_corrected: bool) -> Vec<ChannelSpec> {
         ["wheel.rear.left", "wheel.rear.right"]
             .iter()
-            .map(|name| ChannelSpec { tyre_corrected, ..ChannelSpec::new(name) })
+            .map(|name| ChannelSpec {
+                tyre_corrected,
+                ..ChannelSpec::new(name)
+            })
             .collect()
     }
 
     #[test]
     fn heat_on_tyre_corrected_speeds_is_refused() {
-        let vehicle = Vehicle { preload_nm: Some(Toleranced::exact(100.0)), ..Vehicle::default() };
+        let vehicle = Vehicle {
+            preload_nm: Some(Toleranced::exact(100.0)),
+            ..Vehicle::default()
+        };
         assert_eq!(Basis::new(&vehicle, &wheels(false)).heat, Ok(()));
         let reason = Basis::new(&vehicle, &wheels(true)).heat.unwrap_err();
         assert!(reason.contains("already corrected"), "{reason}");
@@ -152,9 +190,26 @@ mod tests {
 
     #[test]
     fn heat_without_torque_or_without_gear_factors_is_refused() {
-        assert!(Basis::new(&Vehicle::default(), &wheels(false)).heat.unwrap_err().contains("torque"));
-        let layout = Layout::Geared { per_difference: Some(2.0), per_case: None, bias_factor: None };
-        let vehicle = Vehicle { layout: Some(layout), ..Vehicle::default() };
-        assert!(Basis::new(&vehicle, &wheels(false)).heat.unwrap_err().contains("gears"));
+        assert!(
+            Basis::new(&Vehicle::default(), &wheels(false))
+                .heat
+                .unwrap_err()
+                .contains("torque")
+        );
+        let layout = Layout::Geared {
+            per_difference: Some(2.0),
+            per_case: None,
+            bias_factor: None,
+        };
+        let vehicle = Vehicle {
+            layout: Some(layout),
+            ..Vehicle::default()
+        };
+        assert!(
+            Basis::new(&vehicle, &wheels(false))
+                .heat
+                .unwrap_err()
+                .contains("gears")
+        );
     }
 }

@@ -154,13 +154,36 @@ impl CommandWatch {
                 let quiet_s = time.since(event.span.end);
                 if command >= START_FROM && quiet_s < MERGE_S {
                     let peak = event.peak.max(command);
-                    Phase::Engaged { event: CommandEvent { span: Span { end: time, ..event.span }, peak, ..event }, n: n + 1 }
+                    Phase::Engaged {
+                        event: CommandEvent {
+                            span: Span {
+                                end: time,
+                                ..event.span
+                            },
+                            peak,
+                            ..event
+                        },
+                        n: n + 1,
+                    }
                 } else if command >= OPEN_BELOW && quiet_s < END_HOLD_S {
                     // Not yet closed: a flicker above the open level goes on with the event.
-                    Phase::Engaged { event: CommandEvent { span: Span { end: time, ..event.span }, ..event }, n: n + 1 }
+                    Phase::Engaged {
+                        event: CommandEvent {
+                            span: Span {
+                                end: time,
+                                ..event.span
+                            },
+                            ..event
+                        },
+                        n: n + 1,
+                    }
                 } else if quiet_s >= MERGE_S {
                     self.close(event, n);
-                    if command >= START_FROM { self.rise(time, command, 1, time) } else { Phase::Open }
+                    if command >= START_FROM {
+                        self.rise(time, command, 1, time)
+                    } else {
+                        Phase::Open
+                    }
                 } else {
                     Phase::Fading { event, n }
                 }
@@ -170,7 +193,14 @@ impl CommandWatch {
 
     fn rise(&self, since: Time, peak: f64, n: u32, time: Time) -> Phase {
         if n >= 2 && time.since(since) >= START_HOLD_S - 1e-9 {
-            let event = CommandEvent { span: Span { start: since, end: time }, peak, is_broken: false };
+            let event = CommandEvent {
+                span: Span {
+                    start: since,
+                    end: time,
+                },
+                peak,
+                is_broken: false,
+            };
             return Phase::Engaged { event, n };
         }
         Phase::Rising { since, peak, n }
@@ -225,7 +255,10 @@ mod tests {
 
     /// Commands every 20 ms in hundredths, as `level x count` words.
     fn watch(words: &str) -> (Vec<(f64, f64, f64, bool)>, CommandTime) {
-        let spec = ChannelSpec { period_s: Some(0.02), ..ChannelSpec::new("clutch.command") };
+        let spec = ChannelSpec {
+            period_s: Some(0.02),
+            ..ChannelSpec::new("clutch.command")
+        };
         let mut watch = CommandWatch::new(0, &spec, 1.0);
         let mut column = Column::default();
         let mut time = 0.0;
@@ -233,7 +266,10 @@ mod tests {
             let (level, count) = word.split_once('x').unwrap();
             for _ in 0..count.parse::<u32>().unwrap() {
                 if level != "gap" {
-                    column.push(Time::from_seconds(time), Some(level.parse::<f64>().unwrap() / 100.0));
+                    column.push(
+                        Time::from_seconds(time),
+                        Some(level.parse::<f64>().unwrap() / 100.0),
+                    );
                 }
                 time += 0.02;
             }
@@ -243,7 +279,14 @@ mod tests {
         let round = |value: f64| (value * 1e3).round() / 1e3;
         let events = watch
             .take_finished()
-            .map(|event| (round(event.span.start.seconds()), round(event.span.end.seconds()), event.peak, event.is_broken))
+            .map(|event| {
+                (
+                    round(event.span.start.seconds()),
+                    round(event.span.end.seconds()),
+                    event.peak,
+                    event.is_broken,
+                )
+            })
             .collect();
         let time = watch.time();
         (events, time)
@@ -264,11 +307,17 @@ mod tests {
         check("0x10 12x20 0x50", &[]);
         // A quarter second open: one event; half a second: two.
         check("0x5 50x10 0x12 60x10 0x50", &[(0.1, 0.74, 0.6, false)]);
-        check("0x5 50x10 0x25 60x10 0x50", &[(0.1, 0.3, 0.5, false), (0.8, 1.0, 0.6, false)]);
+        check(
+            "0x5 50x10 0x25 60x10 0x50",
+            &[(0.1, 0.3, 0.5, false), (0.8, 1.0, 0.6, false)],
+        );
         // Between open and start level it goes on.
         check("0x5 50x10 7x50 0x50", &[(0.1, 1.3, 0.5, false)]);
         // A gap breaks it.
-        check("0x5 50x10 gapx50 50x10 0x50", &[(0.1, 0.28, 0.5, true), (1.3, 1.5, 0.5, false)]);
+        check(
+            "0x5 50x10 gapx50 50x10 0x50",
+            &[(0.1, 0.28, 0.5, true), (1.3, 1.5, 0.5, false)],
+        );
         check("0x5 50x10", &[(0.1, 0.28, 0.5, true)]);
     }
 

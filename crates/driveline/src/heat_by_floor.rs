@@ -37,7 +37,10 @@ pub struct HeatByFloor {
 
 impl Default for HeatByFloor {
     fn default() -> HeatByFloor {
-        HeatByFloor { steps: [0.0; N_SLOTS + 1], unsigned_steps: [0.0; N_SLOTS + 1] }
+        HeatByFloor {
+            steps: [0.0; N_SLOTS + 1],
+            unsigned_steps: [0.0; N_SLOTS + 1],
+        }
     }
 }
 
@@ -45,7 +48,7 @@ impl HeatByFloor {
     /// Adds a sample whose torque times slip times time is `work_j` (signed as the slip)
     /// and whose torque times time is `impulse_nms`. Evidence goes from the shortest
     /// window to the longest; the shortest significant one gives the sign.
-    pub fn add(&mut self, work_j: f64, impulse_nms: f64, evidence: &[Evidence; 3]) {
+    pub fn add(&mut self, work_j: f64, impulse_nms: f64, evidence: &[Evidence]) {
         let mut reached = 0;
         for window in evidence {
             let slot = slot(window.strength / SIGNIFICANT_SDS);
@@ -105,7 +108,10 @@ mod tests {
     use super::*;
 
     fn evidence(strengths: [f64; 3], signs: [f64; 3]) -> [Evidence; 3] {
-        std::array::from_fn(|index| Evidence { strength: strengths[index], sign: signs[index] })
+        std::array::from_fn(|index| Evidence {
+            strength: strengths[index],
+            sign: signs[index],
+        })
     }
 
     #[test]

@@ -27,20 +27,26 @@ use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 use crate::align::{Aligned, Aligner};
 pub use crate::basis::Basis;
 use crate::derive::axle_speed_difference::{
-    case_speed, kinematic_difference, raw_difference, road_referred_difference, yaw_rate_from_wheels,
+    case_speed, kinematic_difference, raw_difference, road_referred_difference,
+    yaw_rate_from_wheels,
 };
 use crate::derive::openness::openness;
 pub use crate::engagement::{CommandEvent, CommandTime, CommandWatch};
-pub use crate::heat_by_floor::{Evidence, HeatByFloor};
+pub use crate::heat_by_floor::{Evidence, HeatByFloor, SIGNIFICANT_SDS};
 use crate::noise_floor::NoiseFloor;
 pub use crate::period::Period;
 pub use crate::row::Row;
-use crate::smooth::{Slipping, Smoothed, Smoother};
+use crate::smooth::{DEFINITION, Slipping, Smoothed, Smoother};
 use crate::tyre_ratio::{Rolling, TyreRatio};
 
 /// Time constant with which the yaw sensor's bias is learned at standstill, s.
 /// Source: none, engineering guess; a stop of a few seconds settles it.
 const YAW_BIAS_TIME_S: f64 = 2.0;
+
+/// How much more than a longer one a mean shorter than that of definition must stand above
+/// the noise before it gives heat its sign. Source: none, engineering guess: it follows a
+/// wheel that hops and slips to and fro within 0.2 s, and leaves all else to the longer means.
+const SHARP_CAUTION: f64 = 5.0 / 3.0;
 
 /// Derives rows from blocks.
 #[derive(Clone, Debug)]
@@ -120,12 +126,31 @@ impl Driveline {
                 + per_case * case_speed(sample.left, sample.right);
             let from_front = || {
                 let (left, right) = sample.front?;
-                Some(yaw_rate_from_wheels(left, right, self.basis.track_front_m?, self.basis.radius_m?))
+                Some(yaw_rate_from_wheels(
+                    left,
+                    right,
+                    self.basis.track_front_m?,
+                    self.basis.radius_m?,
+                ))
             };
-            let yaw_rate = if self.has_yaw_sensor { sample.yaw_rate } else { from_front() };
-            let is_joined = self.latest.is_some_and(|latest| latest.wheel_runs == sample.wheel_runs);
+            let yaw_rate = if self.has_yaw_sensor {
+                sample.yaw_rate
+            } else {
+                from_front()
+            };
+            let is_joined = self
+                .latest
+                .is_some_and(|latest| latest.wheel_runs == sample.wheel_runs);
             self.latest = Some(*sample);
-            self.smoother.push(Slipping { aligned: *sample, slip, yaw_rate }, is_joined, &mut self.smoothed);
+            self.smoother.push(
+                Slipping {
+                    aligned: *sample,
+                    slip,
+                    yaw_rate,
+                },
+                is_joined,
+                &mut self.smoothed,
+            );
         }
     }
 
@@ -153,14 +178,23 @@ impl Driveline {
         let is_turning = sample.left.abs().max(sample.right.abs()) >= self.basis.turning_from;
         let yaw_rate = self.yaw_rate(smoothed, sample);
         let kinematic = match (yaw_rate, self.basis.track_rear_m, self.basis.radius_m) {
-            (Some(yaw), Some(track), Some(radius)) => Some(kinematic_difference(track, yaw, radius)),
+            (Some(yaw), Some(track), Some(radius)) => {
+                Some(kinematic_difference(track, yaw, radius))
+            }
             _ => None,
         };
-        self.learn(smoothed, sample, is_joined && is_turning, kinematic, seconds);
+        self.learn(
+            smoothed,
+            sample,
+            is_joined && is_turning,
+            kinematic,
+            seconds,
+        );
         let difference = raw_difference(sample.left, sample.right);
         let ratio_log = self.ratio.ratio_log().unwrap_or(0.0);
         // The mean difference, tyre-corrected at the present wheel speeds.
-        let correction = road_referred_difference(sample.left, sample.right, ratio_log) - difference;
+        let correction =
+            road_referred_difference(sample.left, sample.right, ratio_log) - difference;
         let road_referred = smoothed.difference_mean + correction;
         let n_packs = self.basis.n_packs;
         let impulse = |torque: Option<f64>, length: f64| match torque {
@@ -175,8 +209,14 @@ impl Driveline {
         let evidence = std::array::from_fn(|window| {
             let mean = smoothed.slip_means[window];
             let is_beyond_a_step = mean.abs() > self.basis.slip_step;
+            let caution = if window < DEFINITION {
+                SHARP_CAUTION
+            } else {
+                1.0
+            };
+            let strength = mean.abs() * smoothed.n_in_window[window].sqrt() / caution;
             Evidence {
-                strength: if is_beyond_a_step { mean.abs() * smoothed.n_in_window[window].sqrt() } else { 0.0 },
+                strength: if is_beyond_a_step { strength } else { 0.0 },
                 sign: if mean == 0.0 { 0.0 } else { mean.signum() },
             }
         });
@@ -194,7 +234,8 @@ impl Driveline {
             road_referred_difference: road_referred,
             openness: kinematic.and_then(|kinematic| openness(road_referred, kinematic)),
             slip,
-            slip_mean: smoothed.slip_means[0],
+            slip_sharp: self.slip_sharp(smoothed),
+            slip_mean: smoothed.slip_means[DEFINITION],
             command: sample.command,
             state: sample.state,
             torque_nm: sample.torque.map(|torque| torque.torque_nm),
@@ -203,10 +244,25 @@ impl Driveline {
             work_j: impulse_nms.map(|impulse| impulse * slip),
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
-            n_in_window: (smoothed.n_in_window[0], smoothed.n_in_window[2]),
+            n_in_mean: smoothed.n_in_window[DEFINITION],
             slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
         }
+    }
+
+    /// Slip as sharp in time as the noise allows: the mean of definition where the samples
+    /// around agree with it but for noise; where they do not, an edge is near, and it is
+    /// the shorter mean if that fits the sample, else the sample itself.
+    fn slip_sharp(&self, smoothed: &Smoothed) -> f64 {
+        let noise = self.floor.so_far().unwrap_or(0.0);
+        let [short, mean, ..] = smoothed.slip_means;
+        let sample = smoothed.sample.slip;
+        let short_noise = noise / smoothed.n_in_window[0].sqrt();
+        let fits = |longer: f64| (sample - longer).abs() <= SIGNIFICANT_SDS * noise;
+        if fits(mean) && (short - mean).abs() <= SIGNIFICANT_SDS * short_noise {
+            return mean;
+        }
+        if fits(short) { short } else { sample }
     }
 
     /// The yaw rate with the sensor's bias, learned at standstill, removed.
@@ -226,7 +282,14 @@ impl Driveline {
         Some(yaw - self.yaw_bias)
     }
 
-    fn learn(&mut self, smoothed: &Smoothed, sample: &Aligned, is_usable: bool, kinematic: Option<f64>, seconds: f64) {
+    fn learn(
+        &mut self,
+        smoothed: &Smoothed,
+        sample: &Aligned,
+        is_usable: bool,
+        kinematic: Option<f64>,
+        seconds: f64,
+    ) {
         if !is_usable {
             self.floor.interrupt();
             self.ratio.interrupt();
@@ -234,7 +297,9 @@ impl Driveline {
             return;
         }
         if sample.is_wheel_sample {
-            let interval = self.latest_wheel_sample.map_or(smoothed.before_s, |latest| sample.time.since(latest));
+            let interval = self
+                .latest_wheel_sample
+                .map_or(smoothed.before_s, |latest| sample.time.since(latest));
             self.floor.note(smoothed.sample.slip, interval);
             self.latest_wheel_sample = Some(sample.time);
         }

@@ -38,7 +38,13 @@ pub struct NoiseFloor {
 
 impl Default for NoiseFloor {
     fn default() -> NoiseFloor {
-        NoiseFloor { counts: [0; N_SLOTS], squares: [0.0; N_SLOTS], n: 0, settled: None, previous: None }
+        NoiseFloor {
+            counts: [0; N_SLOTS],
+            squares: [0.0; N_SLOTS],
+            n: 0,
+            settled: None,
+            previous: None,
+        }
     }
 }
 
@@ -60,7 +66,11 @@ impl NoiseFloor {
     }
 
     fn count(&mut self, size: f64) {
-        let slot = if size <= SMALLEST { 0.0 } else { (size / SMALLEST).ln() / STEP.ln() };
+        let slot = if size <= SMALLEST {
+            0.0
+        } else {
+            (size / SMALLEST).ln() / STEP.ln()
+        };
         let slot = (slot as usize).min(N_SLOTS - 1);
         self.counts[slot] += 1;
         self.squares[slot] += size * size;
@@ -89,7 +99,11 @@ impl NoiseFloor {
         let wanted = self.n as f64 * KEPT_SHARE;
         let (mut n, mut square) = (0.0, 0.0);
         for (&count, &sum) in self.counts.iter().zip(&self.squares) {
-            let share = if count == 0 { 0.0 } else { ((wanted - n) / count as f64).clamp(0.0, 1.0) };
+            let share = if count == 0 {
+                0.0
+            } else {
+                ((wanted - n) / count as f64).clamp(0.0, 1.0)
+            };
             n += share * count as f64;
             square += share * sum;
         }
@@ -104,7 +118,9 @@ mod tests {
     fn normal(state: &mut u64) -> f64 {
         // Sum of twelve uniform numbers less six: standard deviation 1, from memory.
         (0..12).fold(-6.0, |sum, _| {
-            *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            *state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             sum + (*state >> 11) as f64 / (1_u64 << 53) as f64
         })
     }
@@ -115,8 +131,15 @@ mod tests {
         let mut state = 7;
         for index in 0..20_000 {
             let time = f64::from(index) * 0.01;
-            let spin = if index % 1000 < 30 { 8.0 * (time * 40.0).sin() } else { 0.0 };
-            floor.note(1.5 * (time * 0.7).sin() + spin + 0.03 * normal(&mut state), 0.01);
+            let spin = if index % 1000 < 30 {
+                8.0 * (time * 40.0).sin()
+            } else {
+                0.0
+            };
+            floor.note(
+                1.5 * (time * 0.7).sin() + spin + 0.03 * normal(&mut state),
+                0.01,
+            );
         }
         let sd = floor.slip_sd().unwrap();
         assert!((sd / 0.03 - 1.0).abs() < 0.08, "{sd}");

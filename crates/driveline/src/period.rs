@@ -29,7 +29,10 @@ pub struct Period {
 impl Period {
     /// A rhythm whose period the map may state, s.
     pub fn new(stated_s: Option<f64>) -> Period {
-        Period { stated_s, ..Period::default() }
+        Period {
+            stated_s,
+            ..Period::default()
+        }
     }
 
     /// Takes note of a sample.

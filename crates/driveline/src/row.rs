@@ -3,6 +3,7 @@
 use halfshaft_model::Time;
 
 use crate::heat_by_floor::Evidence;
+use crate::smooth::N_WINDOWS;
 
 /// The pack and the axle at one time. Missing is `None`, never zero.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,6 +36,8 @@ pub struct Row {
     pub slip: f64,
     /// The same, mean over 0.2 s.
     pub slip_mean: f64,
+    /// The same as sharp in time as the noise allows: for limits and their edges.
+    pub slip_sharp: f64,
     /// Command, 0 to 1.
     pub command: Option<f64>,
     /// State, 0 to 1.
@@ -51,9 +54,9 @@ pub struct Row {
     /// Torque × time of this sample, all packs, N·m·s.
     pub impulse_nms: f64,
     /// Evidence for the direction of slip, shortest window first.
-    pub evidence: [Evidence; 3],
-    /// Wheel samples in the shortest and in the longest window.
-    pub n_in_window: (f64, f64),
+    pub evidence: [Evidence; N_WINDOWS],
+    /// Wheel samples in the mean over 0.2 s.
+    pub n_in_mean: f64,
     /// Noise floor as learned up to here: standard deviation of one slip sample, rad/s.
     pub slip_sd: Option<f64>,
     /// Brake applied.

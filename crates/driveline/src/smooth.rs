@@ -11,11 +11,18 @@ use halfshaft_model::Time;
 
 use crate::align::Aligned;
 
-/// Full widths of the centred windows, s. The first is the mean of definition (0.1 to
-/// 0.3 s); the wider ones give slow steady slip a sign that a short mean cannot
-/// tell from noise. Sensitivity: with the first alone, 0.1 km/h of noise per wheel hides
-/// a few per cent of an ordinary drive's heat.
-pub const WINDOWS_S: [f64; 3] = [0.2, 0.8, 3.2];
+/// Full widths of the centred windows, s. The second is the mean of definition (0.1 to
+/// 0.3 s) from which the sign of heat is taken; the wider ones give slow steady slip a
+/// sign that a short mean cannot tell from noise. Sensitivity: with the second alone,
+/// 0.1 km/h of noise per wheel hides a few per cent of an ordinary drive's heat. The
+/// first is for edges: a mean over 0.2 s draws a short burst of slip out by as much.
+pub const WINDOWS_S: [f64; 4] = [0.04, 0.2, 0.8, 3.2];
+
+/// Index in [`WINDOWS_S`] of the mean of definition.
+pub const DEFINITION: usize = 1;
+
+/// How many windows.
+pub const N_WINDOWS: usize = WINDOWS_S.len();
 
 /// An aligned sample with what was computed from it alone.
 #[derive(Clone, Copy, Debug)]
@@ -42,14 +49,14 @@ pub struct Smoothed {
     /// Pack torque over the interval after, N·m.
     pub torque_after_nm: Option<f64>,
     /// Mean slip over each of [`WINDOWS_S`], rad/s.
-    pub slip_means: [f64; 3],
+    pub slip_means: [f64; N_WINDOWS],
     /// Wheel samples in each window.
-    pub n_in_window: [f64; 3],
-    /// Mean axle speed difference over the first window, rad/s.
+    pub n_in_window: [f64; N_WINDOWS],
+    /// Mean axle speed difference over the window of definition, rad/s.
     pub difference_mean: f64,
-    /// Mean yaw rate over the first window, rad/s.
+    /// Mean yaw rate over the window of definition, rad/s.
     pub yaw_mean: Option<f64>,
-    /// Mean of torque times slip over the first window, W per pack, signed.
+    /// Mean of torque times slip over the window of definition, W per pack, signed.
     pub power_mean: Option<f64>,
 }
 
@@ -80,8 +87,8 @@ pub struct Smoother {
     // Index in `run` of the next sample to give out.
     next: usize,
     // Per window: first and last index inside it, for the next sample.
-    low: [usize; 3],
-    high: [usize; 3],
+    low: [usize; N_WINDOWS],
+    high: [usize; N_WINDOWS],
 }
 
 impl Smoother {
@@ -96,11 +103,14 @@ impl Smoother {
                 sample,
                 before_s: 0.0,
                 torque_before_nm: None,
-                sums: Sums { n_wheel_samples: 1.0, ..Sums::default() },
+                sums: Sums {
+                    n_wheel_samples: 1.0,
+                    ..Sums::default()
+                },
             },
         };
         self.run.push_back(entry);
-        let reach = WINDOWS_S[2] / 2.0;
+        let reach = WINDOWS_S[N_WINDOWS - 1] / 2.0;
         let latest = sample.aligned.time;
         while self.next + 1 < self.run.len() && latest.since(self.time(self.next)) > reach {
             self.give(out);
@@ -112,7 +122,10 @@ impl Smoother {
         while self.next < self.run.len() {
             self.give(out);
         }
-        *self = Smoother { run: std::mem::take(&mut self.run), ..Smoother::default() };
+        *self = Smoother {
+            run: std::mem::take(&mut self.run),
+            ..Smoother::default()
+        };
         self.run.clear();
     }
 
@@ -124,8 +137,8 @@ impl Smoother {
         let center = self.next;
         let time = self.time(center);
         let entry = self.run[center];
-        let mut slip_means = [entry.sample.slip; 3];
-        let mut n_in_window = [1.0; 3];
+        let mut slip_means = [entry.sample.slip; N_WINDOWS];
+        let mut n_in_window = [1.0; N_WINDOWS];
         for (window, width) in WINDOWS_S.iter().enumerate() {
             // A tenth of a microsecond of slack keeps windows even on a regular grid.
             let half = width / 2.0 + 1e-7;
@@ -133,7 +146,9 @@ impl Smoother {
                 self.low[window] += 1;
             }
             self.high[window] = self.high[window].max(center);
-            while self.high[window] + 1 < self.run.len() && self.time(self.high[window] + 1).since(time) <= half {
+            while self.high[window] + 1 < self.run.len()
+                && self.time(self.high[window] + 1).since(time) <= half
+            {
                 self.high[window] += 1;
             }
             if let Some((sums, length_s)) = self.over(window) {
@@ -144,9 +159,13 @@ impl Smoother {
         let (mut difference_mean, mut yaw_mean, mut power_mean) = (
             entry.sample.aligned.right - entry.sample.aligned.left,
             entry.sample.yaw_rate,
-            entry.sample.aligned.torque.map(|torque| torque.torque_nm * entry.sample.slip),
+            entry
+                .sample
+                .aligned
+                .torque
+                .map(|torque| torque.torque_nm * entry.sample.slip),
         );
-        if let Some((sums, length_s)) = self.over(0) {
+        if let Some((sums, length_s)) = self.over(DEFINITION) {
             difference_mean = sums.difference / length_s;
             if sums.n_without_yaw == 0 {
                 yaw_mean = Some(sums.yaw / length_s);
@@ -161,7 +180,8 @@ impl Smoother {
             before_s: entry.before_s,
             after_s: after.map_or(0.0, |after| after.before_s),
             torque_before_nm: entry.torque_before_nm,
-            torque_after_nm: after.and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
+            torque_after_nm: after
+                .and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
             slip_means,
             n_in_window,
             difference_mean,
@@ -170,11 +190,20 @@ impl Smoother {
         });
         self.next += 1;
         // The oldest sample that any later window can reach.
-        let spent = self.low.iter().copied().min().unwrap_or(0).min(self.next.saturating_sub(1));
+        let spent = self
+            .low
+            .iter()
+            .copied()
+            .min()
+            .unwrap_or(0)
+            .min(self.next.saturating_sub(1));
         if spent > 256 {
             self.run.drain(..spent);
             self.next -= spent;
-            self.low.iter_mut().chain(&mut self.high).for_each(|index| *index -= spent);
+            self.low
+                .iter_mut()
+                .chain(&mut self.high)
+                .for_each(|index| *index -= spent);
         }
     }
 
@@ -219,7 +248,10 @@ fn follow(previous: &Entry, sample: Slipping) -> Entry {
         _ => (0.0, 1),
     };
     let (power, n_without_torque) = match torque {
-        Some((start, end)) => (trapezoid(start * previous.sample.slip, end * sample.slip), 0),
+        Some((start, end)) => (
+            trapezoid(start * previous.sample.slip, end * sample.slip),
+            0,
+        ),
         None => (0.0, 1),
     };
     Entry {
@@ -228,10 +260,12 @@ fn follow(previous: &Entry, sample: Slipping) -> Entry {
         torque_before_nm: torque.map(|ends| ends.1),
         sums: Sums {
             slip: old.slip + trapezoid(previous.sample.slip, sample.slip),
-            difference: old.difference + trapezoid(difference(&previous.sample), difference(&sample)),
+            difference: old.difference
+                + trapezoid(difference(&previous.sample), difference(&sample)),
             yaw: old.yaw + yaw,
             power: old.power + power,
-            n_wheel_samples: old.n_wheel_samples + f64::from(u8::from(sample.aligned.is_wheel_sample)),
+            n_wheel_samples: old.n_wheel_samples
+                + f64::from(u8::from(sample.aligned.is_wheel_sample)),
             n_without_yaw: old.n_without_yaw + n_without_yaw,
             n_without_torque: old.n_without_torque + n_without_torque,
         },
@@ -276,30 +310,61 @@ mod tests {
     #[test]
     fn alternating_noise_averages_out() {
         let samples: Vec<_> = (0..1000)
-            .map(|index| (f64::from(index) * 0.01, if index % 2 == 0 { 0.2 } else { -0.2 }, index > 0))
+            .map(|index| {
+                (
+                    f64::from(index) * 0.01,
+                    if index % 2 == 0 { 0.2 } else { -0.2 },
+                    index > 0,
+                )
+            })
             .collect();
         let out = smooth(&samples);
         assert_eq!(out.len(), 1000);
         for row in &out[20..980] {
-            assert!(row.slip_means[0].abs() < 0.011, "{}", row.slip_means[0]);
-            assert!((row.n_in_window[0] - 20.0).abs() < 1.1);
+            assert!(
+                row.slip_means[DEFINITION].abs() < 0.011,
+                "{}",
+                row.slip_means[DEFINITION]
+            );
+            assert!((row.n_in_window[DEFINITION] - 20.0).abs() < 1.1);
         }
     }
 
     #[test]
     fn windows_end_at_a_gap_and_intervals_do_not_cross_it() {
-        let samples = [(0.0, 2.0, false), (0.01, 2.0, true), (1.0, -6.0, false), (1.01, -6.0, true)];
+        let samples = [
+            (0.0, 2.0, false),
+            (0.01, 2.0, true),
+            (1.0, -6.0, false),
+            (1.01, -6.0, true),
+        ];
         let out = smooth(&samples);
         let seen: Vec<_> = out
             .iter()
-            .map(|row| ((row.before_s * 100.0).round(), (row.after_s * 100.0).round(), (row.slip_means[2] * 1e6).round() / 1e6))
+            .map(|row| {
+                (
+                    (row.before_s * 100.0).round(),
+                    (row.after_s * 100.0).round(),
+                    (row.slip_means[3] * 1e6).round() / 1e6,
+                )
+            })
             .collect();
-        assert_eq!(seen, [(0.0, 1.0, 1.0), (1.0, 0.0, 1.0), (0.0, 1.0, -3.0), (1.0, 0.0, -3.0)]);
+        assert_eq!(
+            seen,
+            [
+                (0.0, 1.0, 1.0),
+                (1.0, 0.0, 1.0),
+                (0.0, 1.0, -3.0),
+                (1.0, 0.0, -3.0)
+            ]
+        );
     }
 
     #[test]
     fn lengths_sum_to_the_run_and_memory_stays_small() {
-        let samples: Vec<_> = (0..50_000).map(|index| (f64::from(index) * 0.01, 1.0, index > 0)).collect();
+        let samples: Vec<_> = (0..50_000)
+            .map(|index| (f64::from(index) * 0.01, 1.0, index > 0))
+            .collect();
         let mut smoother = Smoother::default();
         let mut out = Vec::new();
         let mut total = 0.0;

@@ -88,7 +88,10 @@ impl Track {
     /// A track that holds its value whatever the channel's own behaviour: for a slow
     /// quantity that only corrects another.
     pub fn held(channel: usize, spec: &ChannelSpec) -> Track {
-        Track { behaviour: Behaviour::Held, ..Track::new(channel, spec) }
+        Track {
+            behaviour: Behaviour::Held,
+            ..Track::new(channel, spec)
+        }
     }
 
     /// Whether the value lasts until the next sample.
@@ -124,7 +127,12 @@ impl Track {
             self.run += 1;
         }
         let limit_ns = (self.period.gap_limit_s() * 1e9) as i64;
-        self.samples.push_back(Sample { time, value, run: self.run, limit_ns });
+        self.samples.push_back(Sample {
+            time,
+            value,
+            run: self.run,
+            limit_ns,
+        });
     }
 
     /// The value at `time`, which must not be earlier than at the last call. `until` is
@@ -133,9 +141,14 @@ impl Track {
         while self.samples.len() > 1 && self.samples[1].time <= time {
             self.samples.pop_front();
         }
-        let is_open = |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
+        let is_open =
+            |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
         let Some(&before) = self.samples.front().filter(|sample| sample.time <= time) else {
-            return if is_open(self.late_ns) && self.samples.is_empty() { Answer::NotYet } else { Answer::Missing };
+            return if is_open(self.late_ns) && self.samples.is_empty() {
+                Answer::NotYet
+            } else {
+                Answer::Missing
+            };
         };
         let after = self.samples.get(1).copied();
         let exactly = before.time == time;
@@ -143,28 +156,52 @@ impl Track {
             // A sample of this very time, or a cut, may still come.
             return Answer::NotYet;
         }
-        let Some(value) = before.value else { return Answer::Missing };
+        let Some(value) = before.value else {
+            return Answer::Missing;
+        };
         if exactly {
-            return Answer::Value { value, run: before.run };
+            return Answer::Value {
+                value,
+                run: before.run,
+            };
         }
         if self.is_held() {
             let is_fresh = time.0 - before.time.0 <= before.limit_ns;
-            return if is_fresh { Answer::Value { value, run: before.run } } else { Answer::Missing };
+            return if is_fresh {
+                Answer::Value {
+                    value,
+                    run: before.run,
+                }
+            } else {
+                Answer::Missing
+            };
         }
         match after {
-            Some(Sample { time: end, value: Some(next), run, .. }) if run == before.run => {
+            Some(Sample {
+                time: end,
+                value: Some(next),
+                run,
+                ..
+            }) if run == before.run => {
                 let share = (time.0 - before.time.0) as f64 / (end.0 - before.time.0) as f64;
-                Answer::Value { value: value + share * (next - value), run }
+                Answer::Value {
+                    value: value + share * (next - value),
+                    run,
+                }
             }
             Some(_) => Answer::Missing,
-            None if is_open(before.time.0 + before.limit_ns - time.0 + self.late_ns) => Answer::NotYet,
+            None if is_open(before.time.0 + before.limit_ns - time.0 + self.late_ns) => {
+                Answer::NotYet
+            }
             None => Answer::Missing,
         }
     }
 
     /// Whether a sample (with a value) stands exactly at `time`, after [`Track::at`] was asked there.
     pub fn has_sample_at(&self, time: Time) -> bool {
-        self.samples.front().is_some_and(|sample| sample.time == time && sample.value.is_some())
+        self.samples
+            .front()
+            .is_some_and(|sample| sample.time == time && sample.value.is_some())
     }
 }
 
@@ -205,10 +242,18 @@ mod tests {
 
     #[test]
     fn nothing_reaches_over_a_gap_or_a_missing_sample() {
-        let mut gap = track("clutch.position", 0.1, &[(0.0, Some(1.0)), (0.4, Some(2.0)), (0.5, Some(3.0))]);
+        let mut gap = track(
+            "clutch.position",
+            0.1,
+            &[(0.0, Some(1.0)), (0.4, Some(2.0)), (0.5, Some(3.0))],
+        );
         assert_eq!(at(&mut gap, 0.2), None);
         assert_eq!(at(&mut gap, 0.45), Some(2.5));
-        let mut missing = track("clutch.position", 0.1, &[(0.0, Some(1.0)), (0.1, None), (0.2, Some(3.0))]);
+        let mut missing = track(
+            "clutch.position",
+            0.1,
+            &[(0.0, Some(1.0)), (0.1, None), (0.2, Some(3.0))],
+        );
         assert_eq!(at(&mut missing, 0.05), None);
         assert_eq!(at(&mut missing, 0.15), None);
         assert_eq!(at(&mut missing, 0.2), Some(3.0));
@@ -230,7 +275,9 @@ mod tests {
     #[test]
     fn waits_while_a_sample_could_still_come() {
         let mut track = track("clutch.position", 0.1, &[(0.0, Some(1.0))]);
-        let ask = |track: &mut Track, until| track.at(Time::from_seconds(0.05), Some(Time::from_seconds(until)));
+        let ask = |track: &mut Track, until| {
+            track.at(Time::from_seconds(0.05), Some(Time::from_seconds(until)))
+        };
         assert_eq!(ask(&mut track, 0.1), Answer::NotYet);
         assert_eq!(ask(&mut track, 0.37), Answer::Missing);
         let mut empty = Track::new(0, &ChannelSpec::new("yaw.rate"));

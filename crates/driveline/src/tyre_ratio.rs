@@ -66,7 +66,12 @@ pub struct TyreRatio {
 
 impl Default for TyreRatio {
     fn default() -> TyreRatio {
-        TyreRatio { window: Window::default(), slots: vec![0; N_SLOTS], n: 0, estimate: None }
+        TyreRatio {
+            window: Window::default(),
+            slots: vec![0; N_SLOTS],
+            n: 0,
+            estimate: None,
+        }
     }
 }
 
@@ -84,13 +89,16 @@ impl TyreRatio {
         window.seconds += seconds;
         window.is_spoiled |= speed < LEAST_SPEED
             || rolling.is_braking
-            || rolling.command.is_some_and(|command| command > HIGHEST_COMMAND);
+            || rolling
+                .command
+                .is_some_and(|command| command > HIGHEST_COMMAND);
         let distance = 0.5 * (window.left_m + window.right_m);
         if distance < WINDOW_M && window.seconds < 30.0 {
             return;
         }
         let acceleration = (speed - window.first_speed) / window.seconds.max(1e-3);
-        if !window.is_spoiled && acceleration.abs() <= GREATEST_ACCELERATION && window.left_m > 0.0 {
+        if !window.is_spoiled && acceleration.abs() <= GREATEST_ACCELERATION && window.left_m > 0.0
+        {
             let ratio = (window.right_m / window.left_m).ln() - window.kinematic_m / distance;
             self.count(ratio);
         }
@@ -152,8 +160,15 @@ mod tests {
         let mut ratio = TyreRatio::default();
         for index in 0..60_000 {
             let time = f64::from(index) * 0.01;
-            let kinematic = if time.rem_euclid(20.0) < 20.0 * bend_share { 3.0 } else { 0.0 };
-            let (left, right) = (60.0 - 0.5 * kinematic, (60.0 + 0.5 * kinematic) * ratio_log.exp());
+            let kinematic = if time.rem_euclid(20.0) < 20.0 * bend_share {
+                3.0
+            } else {
+                0.0
+            };
+            let (left, right) = (
+                60.0 - 0.5 * kinematic,
+                (60.0 + 0.5 * kinematic) * ratio_log.exp(),
+            );
             let rolling = Rolling {
                 left,
                 right,

@@ -25,7 +25,9 @@ pub struct Tolerances {
 impl Tolerances {
     /// Tolerances of a vehicle's map.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec], basis: &Basis) -> Tolerances {
-        let radius = vehicle.rolling_radius_m.map_or(0.0, |radius| radius.relative_sd());
+        let radius = vehicle
+            .rolling_radius_m
+            .map_or(0.0, |radius| radius.relative_sd());
         let is_through_radius = channels
             .iter()
             .any(|channel| channel.through_radius && channel.name.starts_with("wheel.rear."));
@@ -45,15 +47,27 @@ impl Tolerances {
 /// Relative standard deviation of the torque of the source in use.
 fn torque_sd(vehicle: &Vehicle, channels: &[ChannelSpec], basis: &Basis) -> f64 {
     if basis.is_preload_only {
-        return vehicle.preload_nm.map_or(0.0, |preload| preload.relative_sd());
+        return vehicle
+            .preload_nm
+            .map_or(0.0, |preload| preload.relative_sd());
     }
-    let is_decoded = |source: &&TorqueSource| channels.iter().any(|channel| channel.name == source.channel());
-    let mut decoded: Vec<&TorqueSource> = vehicle.torque_sources.iter().filter(is_decoded).collect();
+    let is_decoded = |source: &&TorqueSource| {
+        channels
+            .iter()
+            .any(|channel| channel.name == source.channel())
+    };
+    let mut decoded: Vec<&TorqueSource> =
+        vehicle.torque_sources.iter().filter(is_decoded).collect();
     decoded.sort_by_key(|source| source.channel() == "clutch.command");
     match decoded.first() {
-        Some(TorqueSource::Table { relative_sd, .. } | TorqueSource::Reported { relative_sd, .. }) => *relative_sd,
+        Some(
+            TorqueSource::Table { relative_sd, .. } | TorqueSource::Reported { relative_sd, .. },
+        ) => *relative_sd,
         Some(TorqueSource::Clamp { relative_sd, .. }) => {
-            let friction = vehicle.pack.and_then(|pack| pack.friction).map_or(0.0, |friction| friction.relative_sd());
+            let friction = vehicle
+                .pack
+                .and_then(|pack| pack.friction)
+                .map_or(0.0, |friction| friction.relative_sd());
             product_relative_sd(&[*relative_sd, friction])
         }
         None => 0.0,
@@ -68,8 +82,17 @@ pub fn relative(value: f64, relative_sd: f64) -> Estimate {
 /// A value with an absolute standard deviation; the interval does not pass 0.
 pub fn absolute(value: f64, sd: f64) -> Estimate {
     let half = SDS_OF_90 * sd;
-    let low = if value >= 0.0 { (value - half).max(0.0) } else { value - half };
-    Estimate { value, low, high: value + half, is_at_least: false }
+    let low = if value >= 0.0 {
+        (value - half).max(0.0)
+    } else {
+        value - half
+    };
+    Estimate {
+        value,
+        low,
+        high: value + half,
+        is_at_least: false,
+    }
 }
 
 impl Estimate {
@@ -84,13 +107,19 @@ impl Estimate {
 
     /// The same in a unit `factor` of which make one of the present.
     pub fn scaled(self, factor: f64) -> Estimate {
-        Estimate { value: self.value * factor, low: self.low * factor, high: self.high * factor, ..self }
+        Estimate {
+            value: self.value * factor,
+            low: self.low * factor,
+            high: self.high * factor,
+            ..self
+        }
     }
 }
 
 /// Largest mean slip that noise alone makes at a row, rad/s.
 pub fn smallest_slip(row: &Row, slip_sd: f64, slip_step: f64) -> f64 {
-    (halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS * slip_sd / row.n_in_window.0.sqrt()).max(slip_step)
+    (halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS * slip_sd / row.n_in_mean.sqrt())
+        .max(slip_step)
 }
 
 #[cfg(test)]
@@ -100,7 +129,11 @@ mod tests {
     #[test]
     fn heat_of_a_quarter_and_a_tenth() {
         // Derived: torque ±25 %, slip ±10 %: heat ±26.9 %.
-        let tolerances = Tolerances { torque: 0.25, slip: 0.10, distance: 0.0 };
+        let tolerances = Tolerances {
+            torque: 0.25,
+            slip: 0.10,
+            distance: 0.0,
+        };
         assert!((tolerances.heat() - 0.269).abs() < 5e-4);
     }
 
@@ -109,6 +142,9 @@ mod tests {
         let estimate = absolute(1.0, 2.0);
         assert_eq!((estimate.low, estimate.high), (0.0, 1.0 + 2.0 * SDS_OF_90));
         let hiding = relative(10.0, 0.0).hiding(3.0);
-        assert_eq!((hiding.value, hiding.low, hiding.high, hiding.is_at_least), (10.0, 10.0, 13.0, true));
+        assert_eq!(
+            (hiding.value, hiding.low, hiding.high, hiding.is_at_least),
+            (10.0, 10.0, 13.0, true)
+        );
     }
 }

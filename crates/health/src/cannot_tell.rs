@@ -28,7 +28,12 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
     let has = |name: &str| seen.channels.iter().any(|channel| channel == name);
     let mut open = Vec::new();
     let mut add = |code, question, why: String, next_time: &str| {
-        open.push(CannotTell { code, question, why, next_time: next_time.to_owned() });
+        open.push(CannotTell {
+            code,
+            question,
+            why,
+            next_time: next_time.to_owned(),
+        });
     };
     if !has("wheel.rear.left") || !has("wheel.rear.right") {
         add(
@@ -46,10 +51,20 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "clutch.command at 50 Hz",
         );
     } else if let Some(reason) = &seen.command_refusal {
-        add("engagement", "When and how long was the pack asked to engage?", reason.clone(), "in the map: `full at …` for clutch.command");
+        add(
+            "engagement",
+            "When and how long was the pack asked to engage?",
+            reason.clone(),
+            "in the map: `full at …` for clutch.command",
+        );
     }
     if let Some(reason) = &seen.heat_refusal {
-        add("heat", "How much heat did the pack make?", reason.clone(), "in the map: torque of the pack by table, by report, or by clamp force, with its tolerance");
+        add(
+            "heat",
+            "How much heat did the pack make?",
+            reason.clone(),
+            "in the map: torque of the pack by table, by report, or by clamp force, with its tolerance",
+        );
     } else if seen.torque_by_command {
         add(
             "heat-by-state",
@@ -65,11 +80,21 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "in the map: torque of the pack against command or position",
         );
     }
-    if !["clutch.position", "clutch.pressure", "clutch.force", "clutch.torque", "motor.current"].iter().any(|name| has(name)) {
+    if ![
+        "clutch.position",
+        "clutch.pressure",
+        "clutch.force",
+        "clutch.torque",
+        "motor.current",
+    ]
+    .iter()
+    .any(|name| has(name))
+    {
         add(
             "actuator",
             "Does the actuator do what it is asked, and how fast?",
-            "the log gives neither position, pressure, reported torque nor motor current".to_owned(),
+            "the log gives neither position, pressure, reported torque nor motor current"
+                .to_owned(),
             "clutch.position at 50 Hz, motor.current and supply.voltage at 10 Hz",
         );
     }
@@ -89,20 +114,45 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "yaw.rate at 20 Hz",
         );
     }
-    if seen.command_refusal.is_none() && has("clutch.command") && seen.n_engagements < crate::limits::ENOUGH_EVENTS {
-        let why = format!("the drive has {} engagements, and {} are needed to judge by", seen.n_engagements, crate::limits::ENOUGH_EVENTS);
-        add("exercise", "Does the unit work as it should?", why, "a drive in which the clutch engages at least ten times");
+    if seen.command_refusal.is_none()
+        && has("clutch.command")
+        && seen.n_engagements < crate::limits::ENOUGH_EVENTS
+    {
+        let why = format!(
+            "the drive has {} engagements, and {} are needed to judge by",
+            seen.n_engagements,
+            crate::limits::ENOUGH_EVENTS
+        );
+        add(
+            "exercise",
+            "Does the unit work as it should?",
+            why,
+            "a drive in which the clutch engages at least ten times",
+        );
     }
     if let Some(share) = seen.not_observable_share.filter(|share| *share > 0.5) {
         let why = format!(
             "in {:.0} % of the moving time there was no bend and no slip to hold against, so open and locked look the same",
             100.0 * share
         );
-        add("holding", "Did the pack hold when it was asked to?", why, "bends of less than 50 m radius, driven both ways");
+        add(
+            "holding",
+            "Did the pack hold when it was asked to?",
+            why,
+            "bends of less than 50 m radius, driven both ways",
+        );
     }
     if let Some(period) = seen.wheel_period_s.filter(|period| *period > 0.1) {
-        let why = format!("the wheel speeds come every {:.0} ms; shorter slips are blurred", 1e3 * period);
-        add("short-slips", "How long were the shortest slips?", why, "wheel speeds at 50 Hz");
+        let why = format!(
+            "the wheel speeds come every {:.0} ms; shorter slips are blurred",
+            1e3 * period
+        );
+        add(
+            "short-slips",
+            "How long were the shortest slips?",
+            why,
+            "wheel speeds at 50 Hz",
+        );
     }
     open
 }
@@ -112,15 +162,24 @@ mod tests {
     use super::*;
 
     fn codes(channels: &str, change: impl Fn(&mut Seen)) -> Vec<&'static str> {
-        let mut seen = Seen { channels: channels.split(' ').map(str::to_owned).collect(), n_engagements: 20, ..Seen::default() };
+        let mut seen = Seen {
+            channels: channels.split(' ').map(str::to_owned).collect(),
+            n_engagements: 20,
+            ..Seen::default()
+        };
         change(&mut seen);
         cannot_tell(&seen).iter().map(|open| open.code).collect()
     }
 
     #[test]
     fn wheel_speeds_only_leave_almost_everything_open() {
-        let got = codes("wheel.rear.left wheel.rear.right", |seen| seen.heat_refusal = Some("no torque".to_owned()));
-        assert_eq!(got, ["engagement", "heat", "actuator", "temperature", "cornering"]);
+        let got = codes("wheel.rear.left wheel.rear.right", |seen| {
+            seen.heat_refusal = Some("no torque".to_owned())
+        });
+        assert_eq!(
+            got,
+            ["engagement", "heat", "actuator", "temperature", "cornering"]
+        );
     }
 
     #[test]
@@ -128,6 +187,9 @@ mod tests {
         let full = "wheel.rear.left wheel.rear.right clutch.command clutch.position oil.temperature yaw.rate";
         assert_eq!(codes(full, |_| ()), [""; 0]);
         assert_eq!(codes(full, |seen| seen.n_engagements = 2), ["exercise"]);
-        assert_eq!(codes(full, |seen| seen.not_observable_share = Some(0.8)), ["holding"]);
+        assert_eq!(
+            codes(full, |seen| seen.not_observable_share = Some(0.8)),
+            ["holding"]
+        );
     }
 }

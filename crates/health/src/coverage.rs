@@ -47,7 +47,10 @@ impl Coverage {
             covered_s: 0.0,
         };
         Coverage {
-            names: channels.iter().map(|channel| channel.name.clone()).collect(),
+            names: channels
+                .iter()
+                .map(|channel| channel.name.clone())
+                .collect(),
             watches: channels.iter().map(watch).collect(),
             longest: Vec::new(),
             n_gaps: 0,
@@ -60,9 +63,19 @@ impl Coverage {
     /// Takes a block.
     pub fn push(&mut self, block: &Block) {
         for &cut in &block.cuts {
-            let times = block.columns.iter().flat_map(|column| column.iter().map(|(time, _)| time));
-            let before = times.filter(|&time| time < cut).max().unwrap_or(self.latest_sample).max(self.latest_sample);
-            let span = Span { start: before, end: cut };
+            let times = block
+                .columns
+                .iter()
+                .flat_map(|column| column.iter().map(|(time, _)| time));
+            let before = times
+                .filter(|&time| time < cut)
+                .max()
+                .unwrap_or(self.latest_sample)
+                .max(self.latest_sample);
+            let span = Span {
+                start: before,
+                end: cut,
+            };
             self.silent_s += span.seconds();
             if span.seconds() > 0.001 {
                 self.list("whole log".to_owned(), span);
@@ -82,7 +95,9 @@ impl Coverage {
 
     fn list(&mut self, channel: String, span: Span) {
         self.n_gaps += 1;
-        let place = self.longest.partition_point(|gap| gap.span.seconds() >= span.seconds());
+        let place = self
+            .longest
+            .partition_point(|gap| gap.span.seconds() >= span.seconds());
         if place < MAX_GAPS {
             self.longest.insert(place, Gap { channel, span });
             self.longest.truncate(MAX_GAPS);
@@ -107,7 +122,11 @@ impl Coverage {
             n_samples: watch.n_samples,
             n_missing: watch.n_missing,
             period_s: watch.period.seconds().filter(|_| watch.n_samples > 1),
-            coverage: if duration_s > 0.0 { (watch.covered_s / duration_s).min(1.0) } else { 0.0 },
+            coverage: if duration_s > 0.0 {
+                (watch.covered_s / duration_s).min(1.0)
+            } else {
+                0.0
+            },
             n_gaps: watch.n_gaps,
             gap_s: watch.gap_s,
         };
@@ -134,7 +153,10 @@ impl Watch {
                 continue;
             }
             if let Some((before, limit_s)) = self.latest {
-                let span = Span { start: before, end: time };
+                let span = Span {
+                    start: before,
+                    end: time,
+                };
                 if span.seconds() > limit_s {
                     self.n_gaps += 1;
                     self.gap_s += span.seconds();
@@ -163,7 +185,10 @@ mod tests {
 
     #[test]
     fn gaps_and_shares() {
-        let channels = [ChannelSpec { period_s: Some(0.1), ..ChannelSpec::new("yaw.rate") }];
+        let channels = [ChannelSpec {
+            period_s: Some(0.1),
+            ..ChannelSpec::new("yaw.rate")
+        }];
         let mut coverage = Coverage::new(&channels);
         let mut block = Block::new(1);
         for index in (0..=100).filter(|index| !(41..60).contains(index)) {
@@ -173,9 +198,16 @@ mod tests {
         block.until = Time::from_seconds(10.0);
         coverage.push(&block);
         let quality = &coverage.channels()[0];
-        assert_eq!((quality.n_samples, quality.n_missing, quality.n_gaps), (81, 1, 1));
+        assert_eq!(
+            (quality.n_samples, quality.n_missing, quality.n_gaps),
+            (81, 1, 1)
+        );
         assert!((quality.gap_s - 2.0).abs() < 1e-9);
-        assert!((quality.coverage - 0.81).abs() < 1e-6, "{}", quality.coverage);
+        assert!(
+            (quality.coverage - 0.81).abs() < 1e-6,
+            "{}",
+            quality.coverage
+        );
         assert_eq!(coverage.gaps().1, 1);
     }
 }

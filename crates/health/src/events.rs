@@ -64,7 +64,8 @@ impl Tally {
     }
 
     fn note(&mut self, row: &Row, limits: &PartialLimits) {
-        let higher = |peak: &mut Option<f64>, value: f64| *peak = Some(peak.unwrap_or(value).max(value));
+        let higher =
+            |peak: &mut Option<f64>, value: f64| *peak = Some(peak.unwrap_or(value).max(value));
         self.n_rows += 1;
         self.is_broken |= !row.is_joined;
         if let Some(speed) = row.road_speed {
@@ -73,7 +74,7 @@ impl Tally {
         if !row.is_turning {
             return;
         }
-        self.slip_peak = self.slip_peak.max(row.slip_mean.abs());
+        self.slip_peak = self.slip_peak.max(row.slip_sharp.abs());
         if let Some([is_partial, ..]) = limits.judge(row) {
             *self.partial_s.get_or_insert(0.0) += if is_partial { row.seconds } else { 0.0 };
         }
@@ -94,7 +95,10 @@ impl Tally {
             command_peak: is_command.then_some(self.command_peak),
             slip_peak: (self.n_rows > 0).then_some(self.slip_peak),
             heat_kj: (self.has_heat && heat_is_known).then(|| self.heat.heat_j(slip_sd) * 1e-3),
-            heat_peak_kw: self.heat_peak_w.filter(|_| heat_is_known).map(|watts| watts * 1e-3),
+            heat_peak_kw: self
+                .heat_peak_w
+                .filter(|_| heat_is_known)
+                .map(|watts| watts * 1e-3),
             partial_heat_making_s: self.partial_s,
             speed_peak_m_per_s: self.speed_peak,
             is_broken: self.is_broken,
@@ -125,11 +129,16 @@ impl EventTally {
 
     /// Takes a row.
     pub fn note(&mut self, row: &Row, limits: &PartialLimits) {
-        while self.finished.get(self.cursor).is_some_and(|tally| tally.span.end <= row.time) {
+        while self
+            .finished
+            .get(self.cursor)
+            .is_some_and(|tally| tally.span.end <= row.time)
+        {
             self.cursor += 1;
         }
         let commanded = self.finished.get_mut(self.cursor).or(self.open.as_mut());
-        let commanded = commanded.filter(|tally| tally.span.start <= row.time && row.time < tally.span.end);
+        let commanded =
+            commanded.filter(|tally| tally.span.start <= row.time && row.time < tally.span.end);
         match commanded {
             Some(tally) => {
                 tally.note(row, limits);
@@ -147,7 +156,13 @@ impl EventTally {
         let excess = (row.road_referred_difference - asked).abs();
         match &mut self.slipping {
             None if excess > SLIP_EVENT_FROM => {
-                let mut tally = Tally::new(EventKind::SlipOnly, Span { start: row.time, end: row.time });
+                let mut tally = Tally::new(
+                    EventKind::SlipOnly,
+                    Span {
+                        start: row.time,
+                        end: row.time,
+                    },
+                );
                 tally.note(row, limits);
                 self.slipping = Some((tally, row.time));
             }
@@ -184,7 +199,9 @@ impl EventTally {
     }
 
     fn open_that_counts(&self) -> Option<&Tally> {
-        self.open.as_ref().filter(|tally| tally.command_peak >= LEAST_PEAK)
+        self.open
+            .as_ref()
+            .filter(|tally| tally.command_peak >= LEAST_PEAK)
     }
 
     /// All events in order of time, for a noise floor.
@@ -210,12 +227,18 @@ mod tests {
 
     #[test]
     fn rows_fall_into_the_event_of_their_time() {
-        let spec = ChannelSpec { period_s: Some(0.01), ..ChannelSpec::new("clutch.command") };
+        let spec = ChannelSpec {
+            period_s: Some(0.01),
+            ..ChannelSpec::new("clutch.command")
+        };
         let mut watch = CommandWatch::new(0, &spec, 1.0);
         let mut column = Column::default();
         for index in 0..600 {
             let is_asked = (100..200).contains(&index) || (300..350).contains(&index);
-            column.push(Time::from_seconds(f64::from(index) * 0.01), Some(if is_asked { 0.5 } else { 0.0 }));
+            column.push(
+                Time::from_seconds(f64::from(index) * 0.01),
+                Some(if is_asked { 0.5 } else { 0.0 }),
+            );
         }
         watch.extend(&column, &[]);
         let mut tally = EventTally::default();
@@ -225,15 +248,28 @@ mod tests {
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);
             row.command = Some(0.5);
-            row.slip_mean = if index < 250 { 2.0 } else { 1.0 };
+            row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
             tally.note(&row, &limits);
         }
         let events = tally.events(0.0, false);
         let seen: Vec<_> = events
             .iter()
-            .map(|event| (event.span.start.seconds(), event.span.end.seconds(), event.slip_peak, event.partial_heat_making_s.map(|s| (s * 1e6).round() / 1e6)))
+            .map(|event| {
+                (
+                    event.span.start.seconds(),
+                    event.span.end.seconds(),
+                    event.slip_peak,
+                    event.partial_heat_making_s.map(|s| (s * 1e6).round() / 1e6),
+                )
+            })
             .collect();
-        assert_eq!(seen, [(1.0, 2.0, Some(2.0), Some(1.0)), (3.0, 3.5, Some(1.0), Some(0.5))]);
+        assert_eq!(
+            seen,
+            [
+                (1.0, 2.0, Some(2.0), Some(1.0)),
+                (3.0, 3.5, Some(1.0), Some(0.5))
+            ]
+        );
         assert_eq!(tally.n_engagements(), 2);
     }
 
@@ -244,7 +280,11 @@ mod tests {
         let mut tally = EventTally::default();
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);
-            row.road_referred_difference = if (100..150).contains(&index) { 3.0 } else { 0.2 };
+            row.road_referred_difference = if (100..150).contains(&index) {
+                3.0
+            } else {
+                0.2
+            };
             tally.note(&row, &limits);
         }
         let events = tally.events(0.0, false);

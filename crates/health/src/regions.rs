@@ -12,8 +12,8 @@ use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::Time;
 
 use crate::limits::{
-    ASKED_FOR_ALL, HOLD_FALL, HOLD_WITHIN_S, HOLDING_FOR_S, HOLDING_OPENNESS, OPPORTUNITY, OPPORTUNITY_BEFORE_S,
-    WORKING_SLIP,
+    ASKED_FOR_ALL, HOLD_FALL, HOLD_WITHIN_S, HOLDING_FOR_S, HOLDING_OPENNESS, OPPORTUNITY,
+    OPPORTUNITY_BEFORE_S, WORKING_SLIP,
 };
 use crate::result::Region;
 
@@ -74,7 +74,9 @@ impl RegionSorter {
         let plain = self.plain_region(row);
         let holds_unasked = row.command.is_some_and(|command| command < OPEN_BELOW)
             && row.is_turning
-            && row.openness.is_some_and(|openness| openness < HOLDING_OPENNESS && !is_breaking_away(row));
+            && row
+                .openness
+                .is_some_and(|openness| openness < HOLDING_OPENNESS && !is_breaking_away(row));
         if !holds_unasked || plain == Region::NotObservable {
             self.settle_holding();
             add(&mut self.sums, plain, row);
@@ -87,13 +89,23 @@ impl RegionSorter {
         });
         holding.is_proved |= row.time.since(holding.since) >= HOLDING_FOR_S;
         add(&mut holding.sums, plain, row);
-        if holding.is_proved { Region::HoldingUnasked } else { plain }
+        if holding.is_proved {
+            Region::HoldingUnasked
+        } else {
+            plain
+        }
     }
 
     fn settle_holding(&mut self) {
-        let Some(holding) = self.holding.take() else { return };
+        let Some(holding) = self.holding.take() else {
+            return;
+        };
         for region in 0..7 {
-            let target = if holding.is_proved { Region::HoldingUnasked as usize } else { region };
+            let target = if holding.is_proved {
+                Region::HoldingUnasked as usize
+            } else {
+                region
+            };
             self.sums.seconds[target] += holding.sums.seconds[region];
             self.sums.heat[target].merge(&holding.sums.heat[region]);
         }
@@ -101,11 +113,15 @@ impl RegionSorter {
 
     /// Everything but R6.
     fn plain_region(&mut self, row: &Row) -> Region {
-        let Some(command) = row.command.filter(|_| row.is_turning) else { return Region::NotObservable };
+        let Some(command) = row.command.filter(|_| row.is_turning) else {
+            return Region::NotObservable;
+        };
         let slip = row.slip_mean.abs();
-        let bend_asks = row.kinematic_difference.is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE);
+        let bend_asks = row
+            .kinematic_difference
+            .is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE);
         let has_opportunity = bend_asks || (self.had_opportunity && command >= OPEN_BELOW);
-        let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(f64::INFINITY) / row.n_in_window.0.sqrt();
+        let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(f64::INFINITY) / row.n_in_mean.sqrt();
         let is_slipping = slip > WORKING_SLIP || slip > noise;
         let is_asked = command >= OPEN_BELOW;
         if !has_opportunity && (!is_slipping || (is_asked && slip <= WORKING_SLIP)) {
@@ -128,7 +144,9 @@ impl RegionSorter {
         if command >= OPEN_BELOW {
             if self.command_since.is_none() {
                 self.command_since = Some(row.time);
-                self.had_opportunity = self.recent.is_some_and(|(seen, _)| row.time.since(seen) <= OPPORTUNITY_BEFORE_S);
+                self.had_opportunity = self
+                    .recent
+                    .is_some_and(|(seen, _)| row.time.since(seen) <= OPPORTUNITY_BEFORE_S);
             }
         } else {
             self.command_since = None;
@@ -141,7 +159,11 @@ impl RegionSorter {
             self.asking = None;
             return;
         }
-        let asking = self.asking.get_or_insert(Asking { slip_at_start: slip, since: row.time, settled_since: None });
+        let asking = self.asking.get_or_insert(Asking {
+            slip_at_start: slip,
+            since: row.time,
+            settled_since: None,
+        });
         let is_settled = match row.state {
             Some(state) => state >= SETTLED_SHARE * command,
             None => row.time.since(asking.since) >= SETTLED_AFTER_S,
@@ -154,7 +176,9 @@ impl RegionSorter {
     fn is_not_holding(&self, slip: f64, now: Time) -> bool {
         self.asking.is_some_and(|asking| {
             asking.slip_at_start > WORKING_SLIP
-                && asking.settled_since.is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
+                && asking
+                    .settled_since
+                    .is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
                 && slip > WORKING_SLIP
                 && slip > (1.0 - HOLD_FALL) * asking.slip_at_start
         })
@@ -196,12 +220,18 @@ mod tests {
             make(time, &mut row);
             sorter.note(&row);
         }
-        sorter.sums().seconds.map(|value| (value * 100.0).round() / 100.0)
+        sorter
+            .sums()
+            .seconds
+            .map(|value| (value * 100.0).round() / 100.0)
     }
 
     #[track_caller]
     fn check(name: &str, got: [f64; 7], region: Region, wanted: f64) {
-        assert!((got[region as usize] - wanted).abs() < 0.02, "{name}: {got:?}");
+        assert!(
+            (got[region as usize] - wanted).abs() < 0.02,
+            "{name}: {got:?}"
+        );
     }
 
     #[test]
@@ -243,7 +273,12 @@ mod tests {
             row.command = Some(1.0);
             row.state = Some(1.0);
         });
-        check("asked not holding", not_holding, Region::AskedNotHolding, 4.0);
+        check(
+            "asked not holding",
+            not_holding,
+            Region::AskedNotHolding,
+            4.0,
+        );
         check("asked not holding", not_holding, Region::WorkingSlip, 1.0);
         // Open, yet turning like a solid axle for more than two seconds.
         let dragging = seconds(5.0, |_, row| bend(row, 0.2));

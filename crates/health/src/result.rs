@@ -87,7 +87,7 @@ pub struct Event {
     pub span: Span,
     /// Highest command in it, 0 to 1; `None` for a slip-only event.
     pub command_peak: Option<f64>,
-    /// Highest slip speed of the pack (mean over 0.2 s), rad/s.
+    /// Highest slip speed of the pack, rad/s.
     pub slip_peak: Option<f64>,
     /// Heat, kJ; `None` when torque is unknown.
     pub heat_kj: Option<f64>,

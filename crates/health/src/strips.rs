@@ -23,7 +23,10 @@ pub struct Envelope {
 
 impl Default for Envelope {
     fn default() -> Envelope {
-        Envelope { width_ns: FIRST_WIDTH_NS, slots: Vec::new() }
+        Envelope {
+            width_ns: FIRST_WIDTH_NS,
+            slots: Vec::new(),
+        }
     }
 }
 
@@ -38,11 +41,16 @@ impl Envelope {
         if index >= self.slots.len() {
             self.slots.resize(index + 1, None);
         }
-        self.slots[index] = Some(join(self.slots[index], Some((value, value))).unwrap_or((value, value)));
+        self.slots[index] =
+            Some(join(self.slots[index], Some((value, value))).unwrap_or((value, value)));
     }
 
     fn pair_up(&mut self) {
-        self.slots = self.slots.chunks(2).map(|pair| join(pair[0], pair.get(1).copied().flatten())).collect();
+        self.slots = self
+            .slots
+            .chunks(2)
+            .map(|pair| join(pair[0], pair.get(1).copied().flatten()))
+            .collect();
         self.width_ns *= 2;
     }
 
@@ -54,8 +62,15 @@ impl Envelope {
             .filter_map(|(index, slot)| {
                 let (low, high) = (*slot)?;
                 let start = Time(index as i64 * self.width_ns);
-                let span = Span { start, end: Time(start.0 + self.width_ns) };
-                Some(StripSlot { span, low: convert(low), high: convert(high) })
+                let span = Span {
+                    start,
+                    end: Time(start.0 + self.width_ns),
+                };
+                Some(StripSlot {
+                    span,
+                    low: convert(low),
+                    high: convert(high),
+                })
             })
             .collect()
     }
@@ -88,6 +103,8 @@ mod tests {
         assert!(slots.len() <= MAX_SLOTS && slots.len() > MAX_SLOTS / 4);
         let spiked: Vec<_> = slots.iter().filter(|slot| slot.high == 99.0).collect();
         assert_eq!(spiked.len(), 1);
-        assert!(spiked[0].span.start.seconds() <= 12_345.6 && spiked[0].span.end.seconds() > 12_345.6);
+        assert!(
+            spiked[0].span.start.seconds() <= 12_345.6 && spiked[0].span.end.seconds() > 12_345.6
+        );
     }
 }

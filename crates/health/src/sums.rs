@@ -7,7 +7,8 @@ use halfshaft_driveline::{Basis, HeatByFloor, Row};
 use halfshaft_model::Time;
 
 use crate::limits::{
-    BEND_RADIUS_M, COMMAND_FLOOR, COMPLIANCE_MARGIN, MOVING_FROM, TORQUE_FLOOR_NM, TORQUE_FLOOR_PRELOADS, WORKING_SLIP,
+    BEND_RADIUS_M, COMMAND_FLOOR, COMPLIANCE_MARGIN, MOVING_FROM, SDS_OF_90, TORQUE_FLOOR_NM,
+    TORQUE_FLOOR_PRELOADS, WORKING_SLIP,
 };
 
 /// What heat-making partial engagement needs, and how far its limits may shift with the
@@ -35,16 +36,26 @@ impl PartialLimits {
     /// Whether the pack makes heat in partial engagement: as the map says, and at the two
     /// ends of its tolerances. `None` where torque (or the command) is missing.
     pub fn judge(&self, row: &Row) -> Option<[bool; 3]> {
-        let slip = row.slip_mean.abs();
-        let drive = if self.is_by_command { row.command? } else { row.torque_nm? };
+        let slip = row.slip_sharp.abs();
+        let drive = if self.is_by_command {
+            row.command?
+        } else {
+            row.torque_nm?
+        };
         let (floor, share) = match self.is_by_command {
             true => (COMMAND_FLOOR, 0.0),
             false => (self.torque_floor_nm, self.torque_share),
         };
+        let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) / row.n_in_mean.sqrt();
         Some([0.0, 1.0, -1.0].map(|side| {
             // A torque that may be higher by `share` passes a floor lower by it.
-            let passes = if self.is_by_command { drive >= floor } else { drive * (1.0 - side * share) > floor };
-            row.is_turning && passes && slip * (1.0 - side * self.slip_share) > WORKING_SLIP
+            let passes = if self.is_by_command {
+                drive >= floor
+            } else {
+                drive * (1.0 - side * share) > floor
+            };
+            let slip = slip * (1.0 - side * self.slip_share) - side * noise;
+            row.is_turning && passes && slip > WORKING_SLIP
         }))
     }
 }
@@ -60,6 +71,11 @@ pub struct Sums {
     pub hidden_s: f64,
     /// Turning time in which the torque was not known, s.
     pub without_torque_s: f64,
+    /// Angle slipped in that time, rad: with the highest torque seen it bounds the heat
+    /// that is not in the sum.
+    pub without_torque_rad: f64,
+    /// Highest torque of one pack, N·m.
+    pub torque_peak_nm: f64,
     /// Time with torque from the command for want of a state, s, while slipping.
     pub torque_by_command_s: f64,
     /// Time with torque known, s.
@@ -109,7 +125,7 @@ impl Sums {
                 *peak = Some((value, row.time));
             }
         };
-        keep_higher(&mut self.slip_peak, row.slip_mean.abs());
+        keep_higher(&mut self.slip_peak, row.slip_sharp.abs());
         if let Some(judgement) = limits.judge(row) {
             self.judged_s += row.seconds;
             for (sum, is_partial) in self.partial_s.iter_mut().zip(judgement) {
@@ -118,12 +134,14 @@ impl Sums {
         }
         let Some(work) = row.work_j else {
             self.without_torque_s += row.seconds;
+            self.without_torque_rad += row.slip_mean.abs() * row.seconds;
             return;
         };
         self.with_torque_s += row.seconds;
         if row.is_torque_by_command {
             self.torque_by_command_s += row.seconds;
         }
+        self.torque_peak_nm = self.torque_peak_nm.max(row.torque_nm.unwrap_or(0.0));
         self.heat.add(work, row.impulse_nms, &row.evidence);
         self.impulse_square += row.impulse_nms.powi(2);
         if let Some(rate) = row.heat_rate_w {
@@ -152,7 +170,9 @@ impl Sums {
 /// enough that tyre compliance does not eat the difference it asks for.
 pub fn bend_curvature(basis: &Basis) -> f64 {
     let by_radius = 1.0 / BEND_RADIUS_M;
-    let (Some(track), Some(radius)) = (basis.track_rear_m, basis.radius_m) else { return by_radius };
+    let (Some(track), Some(radius)) = (basis.track_rear_m, basis.radius_m) else {
+        return by_radius;
+    };
     let bias = basis.bias_factor * basis.preload_nm;
     by_radius.max(COMPLIANCE_MARGIN * bias / (basis.tyre_stiffness_n * radius) / track)
 }

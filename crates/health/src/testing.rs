@@ -20,6 +20,7 @@ pub fn row(time_s: f64) -> Row {
         openness: None,
         slip: 0.0,
         slip_mean: 0.0,
+        slip_sharp: 0.0,
         command: Some(0.0),
         state: None,
         torque_nm: None,
@@ -27,8 +28,11 @@ pub fn row(time_s: f64) -> Row {
         heat_rate_w: None,
         work_j: None,
         impulse_nms: 0.0,
-        evidence: [Evidence { strength: 0.0, sign: 0.0 }; 3],
-        n_in_window: (20.0, 320.0),
+        evidence: [Evidence {
+            strength: 0.0,
+            sign: 0.0,
+        }; 4],
+        n_in_mean: 20.0,
         slip_sd: Some(0.01),
         is_braking: false,
     }

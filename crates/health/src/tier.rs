@@ -4,17 +4,41 @@ use crate::result::Tier;
 
 /// What each tier needs beside the one below, its name, and what it buys.
 const STEPS: &[(&[&[&str]], &str, &str)] = &[
-    (&[&["wheel.rear.left", "wheel.rear.right"]], "wheel speeds only", "both rear wheel speeds: slip, cornering, tyres"),
-    (&[&["clutch.command"]], "wheel speeds and command", "the clutch command: engagements and partial engagement"),
-    (&[], "with torque", "a torque table or the clutch's geometry in the map: heat"),
-    (&[&["oil.temperature"]], "with temperature", "the oil temperature: headroom and cooling"),
     (
-        &[&["clutch.position", "clutch.pressure", "motor.current"], &["supply.voltage", "motor.voltage"]],
+        &[&["wheel.rear.left", "wheel.rear.right"]],
+        "wheel speeds only",
+        "both rear wheel speeds: slip, cornering, tyres",
+    ),
+    (
+        &[&["clutch.command"]],
+        "wheel speeds and command",
+        "the clutch command: engagements and partial engagement",
+    ),
+    (
+        &[],
+        "with torque",
+        "a torque table or the clutch's geometry in the map: heat",
+    ),
+    (
+        &[&["oil.temperature"]],
+        "with temperature",
+        "the oil temperature: headroom and cooling",
+    ),
+    (
+        &[
+            &["clutch.position", "clutch.pressure", "motor.current"],
+            &["supply.voltage", "motor.voltage"],
+        ],
         "with the actuator",
         "actuator position or motor current, and voltage: the health of the actuator",
     ),
     (
-        &[&["throttle"], &["yaw.rate"], &["steering.angle"], &["brake", "brake.pressure"]],
+        &[
+            &["throttle"],
+            &["yaw.rate"],
+            &["steering.angle"],
+            &["brake", "brake.pressure"],
+        ],
         "with the causes",
         "throttle, steering, yaw and brake: the cause of each event",
     ),
@@ -28,15 +52,27 @@ pub fn tier(was_seen: impl Fn(&str) -> bool, torque_is_known: bool) -> Tier {
         let has = match step {
             0 => needs[0].iter().all(|name| was_seen(name)),
             2 => torque_is_known,
-            _ => needs.iter().all(|group| group.iter().any(|name| was_seen(name))),
+            _ => needs
+                .iter()
+                .all(|group| group.iter().any(|name| was_seen(name))),
         };
         if !has {
-            let words = number.map_or("no pair of rear wheel speeds", |number: u8| STEPS[usize::from(number)].1);
-            return Tier { number, words, next_step: (*buys).to_owned() };
+            let words = number.map_or("no pair of rear wheel speeds", |number: u8| {
+                STEPS[usize::from(number)].1
+            });
+            return Tier {
+                number,
+                words,
+                next_step: (*buys).to_owned(),
+            };
         }
         number = Some(step as u8);
     }
-    Tier { number, words: "complete", next_step: "nothing more is needed".to_owned() }
+    Tier {
+        number,
+        words: "complete",
+        next_step: "nothing more is needed".to_owned(),
+    }
 }
 
 #[cfg(test)]
@@ -45,7 +81,10 @@ mod tests {
 
     #[track_caller]
     fn check(seen: &str, torque_is_known: bool, wanted: Option<u8>) {
-        let tier = tier(|name| seen.split(' ').any(|seen| seen == name), torque_is_known);
+        let tier = tier(
+            |name| seen.split(' ').any(|seen| seen == name),
+            torque_is_known,
+        );
         assert_eq!(tier.number, wanted, "{seen}");
     }
 
@@ -58,6 +97,10 @@ mod tests {
         check(&format!("{wheels} oil.temperature"), true, Some(0));
         check(&format!("{wheels} clutch.command"), false, Some(1));
         check(&format!("{wheels} clutch.command"), true, Some(2));
-        check(&format!("{wheels} clutch.command oil.temperature clutch.position supply.voltage"), true, Some(4));
+        check(
+            &format!("{wheels} clutch.command oil.temperature clutch.position supply.voltage"),
+            true,
+            Some(4),
+        );
     }
 }

@@ -4,7 +4,7 @@
 //! is named `own.…`. `docs/channels.md` is printed from [`ROLES`]. To add a channel,
 //! add its row there.
 
-use crate::unit::Dimension;
+use crate::unit::{Dimension, UNITS};
 
 /// What a channel does between two samples.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,46 +40,218 @@ const ACTUATOR: &[Dimension] = &[
 ];
 const WHEEL: &[Dimension] = &[Dimension::ANGULAR_SPEED, Dimension::SPEED];
 
-const fn measured(name: &'static str, unit: &'static str, dimensions: &'static [Dimension], meaning: &'static str) -> Role {
-    Role { name, unit, dimensions, behaviour: Behaviour::Continuous, meaning }
+const fn measured(
+    name: &'static str,
+    unit: &'static str,
+    dimensions: &'static [Dimension],
+    meaning: &'static str,
+) -> Role {
+    Role {
+        name,
+        unit,
+        dimensions,
+        behaviour: Behaviour::Continuous,
+        meaning,
+    }
 }
 
-const fn held(name: &'static str, unit: &'static str, dimensions: &'static [Dimension], meaning: &'static str) -> Role {
-    Role { name, unit, dimensions, behaviour: Behaviour::Held, meaning }
+const fn held(
+    name: &'static str,
+    unit: &'static str,
+    dimensions: &'static [Dimension],
+    meaning: &'static str,
+) -> Role {
+    Role {
+        name,
+        unit,
+        dimensions,
+        behaviour: Behaviour::Held,
+        meaning,
+    }
 }
 
 /// Every channel the program computes with.
 pub const ROLES: &[Role] = &[
-    measured("wheel.rear.left", "rad/s", WHEEL, "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map."),
-    measured("wheel.rear.right", "rad/s", WHEEL, "Speed of the rear right wheel, forward positive."),
-    measured("wheel.front.left", "rad/s", WHEEL, "Speed of the front left wheel, forward positive."),
-    measured("wheel.front.right", "rad/s", WHEEL, "Speed of the front right wheel, forward positive."),
-    measured("speed.vehicle", "m/s", &[Dimension::SPEED], "Speed of the car over the road, from a source other than the rear wheels where there is one."),
-    measured("yaw.rate", "rad/s", &[Dimension::ANGULAR_SPEED], "Turning rate about the upward axis, positive to the left (ISO 8855)."),
-    measured("steering.angle", "rad", &[Dimension::NONE], "Angle of the steering wheel, positive to the left."),
-    measured("acceleration.lateral", "m/s2", &[Dimension::ACCELERATION], "Acceleration to the left."),
-    measured("acceleration.longitudinal", "m/s2", &[Dimension::ACCELERATION], "Acceleration forward."),
-    held("clutch.command", "1", ACTUATOR, "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full."),
-    measured("clutch.position", "1", ACTUATOR, "Where the actuator says it is: angle, travel or share of full."),
-    measured("clutch.pressure", "Pa", &[Dimension::PRESSURE, Dimension::NONE], "Pressure on the pack's piston."),
-    measured("clutch.force", "N", &[Dimension::FORCE], "Force that squeezes the pack."),
-    measured("clutch.torque", "N.m", &[Dimension::TORQUE], "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias."),
-    measured("motor.current", "A", &[Dimension::CURRENT], "Current of the actuator motor."),
-    measured("motor.voltage", "V", &[Dimension::VOLTAGE], "Voltage at the actuator motor."),
-    measured("supply.voltage", "V", &[Dimension::VOLTAGE], "Supply voltage of the car."),
-    measured("oil.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the axle oil. The map says where the sensor sits."),
-    measured("housing.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the axle housing."),
-    measured("ambient.temperature", "degC", &[Dimension::TEMPERATURE], "Temperature of the outside air."),
-    measured("throttle", "1", &[Dimension::NONE], "Position of the accelerator pedal, 0 to 1."),
-    measured("engine.speed", "rad/s", &[Dimension::ANGULAR_SPEED], "Speed of the engine."),
-    measured("engine.torque", "N.m", &[Dimension::TORQUE], "Torque of the engine."),
-    measured("brake.pressure", "Pa", &[Dimension::PRESSURE], "Pressure in the brakes."),
-    held("brake", "1", &[Dimension::NONE], "Brake pedal pressed: 1, released: 0."),
-    held("abs.active", "1", &[Dimension::NONE], "Anti-lock control at work: 1."),
-    held("stability.active", "1", &[Dimension::NONE], "Stability or traction control at work: 1."),
-    held("gear", "1", &[Dimension::NONE], "Gear engaged; negative for reverse, 0 for neutral."),
-    held("reverse", "1", &[Dimension::NONE], "Reverse gear engaged: 1."),
-    held("lap.marker", "1", &[Dimension::NONE], "Changes at the start of a lap."),
+    measured(
+        "wheel.rear.left",
+        "rad/s",
+        WHEEL,
+        "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map.",
+    ),
+    measured(
+        "wheel.rear.right",
+        "rad/s",
+        WHEEL,
+        "Speed of the rear right wheel, forward positive.",
+    ),
+    measured(
+        "wheel.front.left",
+        "rad/s",
+        WHEEL,
+        "Speed of the front left wheel, forward positive.",
+    ),
+    measured(
+        "wheel.front.right",
+        "rad/s",
+        WHEEL,
+        "Speed of the front right wheel, forward positive.",
+    ),
+    measured(
+        "speed.vehicle",
+        "m/s",
+        &[Dimension::SPEED],
+        "Speed of the car over the road, from a source other than the rear wheels where there is one.",
+    ),
+    measured(
+        "yaw.rate",
+        "rad/s",
+        &[Dimension::ANGULAR_SPEED],
+        "Turning rate about the upward axis, positive to the left (ISO 8855).",
+    ),
+    measured(
+        "steering.angle",
+        "rad",
+        &[Dimension::NONE],
+        "Angle of the steering wheel, positive to the left.",
+    ),
+    measured(
+        "acceleration.lateral",
+        "m/s2",
+        &[Dimension::ACCELERATION],
+        "Acceleration to the left.",
+    ),
+    measured(
+        "acceleration.longitudinal",
+        "m/s2",
+        &[Dimension::ACCELERATION],
+        "Acceleration forward.",
+    ),
+    held(
+        "clutch.command",
+        "1",
+        ACTUATOR,
+        "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full.",
+    ),
+    measured(
+        "clutch.position",
+        "1",
+        ACTUATOR,
+        "Where the actuator says it is: angle, travel or share of full.",
+    ),
+    measured(
+        "clutch.pressure",
+        "Pa",
+        &[Dimension::PRESSURE, Dimension::NONE],
+        "Pressure on the pack's piston.",
+    ),
+    measured(
+        "clutch.force",
+        "N",
+        &[Dimension::FORCE],
+        "Force that squeezes the pack.",
+    ),
+    measured(
+        "clutch.torque",
+        "N.m",
+        &[Dimension::TORQUE],
+        "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias.",
+    ),
+    measured(
+        "motor.current",
+        "A",
+        &[Dimension::CURRENT],
+        "Current of the actuator motor.",
+    ),
+    measured(
+        "motor.voltage",
+        "V",
+        &[Dimension::VOLTAGE],
+        "Voltage at the actuator motor.",
+    ),
+    measured(
+        "supply.voltage",
+        "V",
+        &[Dimension::VOLTAGE],
+        "Supply voltage of the car.",
+    ),
+    measured(
+        "oil.temperature",
+        "degC",
+        &[Dimension::TEMPERATURE],
+        "Temperature of the axle oil. The map says where the sensor sits.",
+    ),
+    measured(
+        "housing.temperature",
+        "degC",
+        &[Dimension::TEMPERATURE],
+        "Temperature of the axle housing.",
+    ),
+    measured(
+        "ambient.temperature",
+        "degC",
+        &[Dimension::TEMPERATURE],
+        "Temperature of the outside air.",
+    ),
+    measured(
+        "throttle",
+        "1",
+        &[Dimension::NONE],
+        "Position of the accelerator pedal, 0 to 1.",
+    ),
+    measured(
+        "engine.speed",
+        "rad/s",
+        &[Dimension::ANGULAR_SPEED],
+        "Speed of the engine.",
+    ),
+    measured(
+        "engine.torque",
+        "N.m",
+        &[Dimension::TORQUE],
+        "Torque of the engine.",
+    ),
+    measured(
+        "brake.pressure",
+        "Pa",
+        &[Dimension::PRESSURE],
+        "Pressure in the brakes.",
+    ),
+    held(
+        "brake",
+        "1",
+        &[Dimension::NONE],
+        "Brake pedal pressed: 1, released: 0.",
+    ),
+    held(
+        "abs.active",
+        "1",
+        &[Dimension::NONE],
+        "Anti-lock control at work: 1.",
+    ),
+    held(
+        "stability.active",
+        "1",
+        &[Dimension::NONE],
+        "Stability or traction control at work: 1.",
+    ),
+    held(
+        "gear",
+        "1",
+        &[Dimension::NONE],
+        "Gear engaged; negative for reverse, 0 for neutral.",
+    ),
+    held(
+        "reverse",
+        "1",
+        &[Dimension::NONE],
+        "Reverse gear engaged: 1.",
+    ),
+    held(
+        "lap.marker",
+        "1",
+        &[Dimension::NONE],
+        "Changes at the start of a lap.",
+    ),
 ];
 
 impl Role {
@@ -172,6 +344,19 @@ impl ChannelSpec {
             believable_from_m_per_s: None,
         }
     }
+
+    /// The unit of the samples: the role's, or the SI unit of the dimension.
+    pub fn si_unit(&self) -> &'static str {
+        let of_dimension = || {
+            UNITS
+                .iter()
+                .find(|unit| unit.dimension == self.dimension && unit.factor == 1.0)
+        };
+        match self.role {
+            Some(role) if self.dimension == role.dimensions[0] => role.unit,
+            _ => of_dimension().map_or("SI", |unit| unit.symbol),
+        }
+    }
 }
 
 #[cfg(test)]
@@ -182,7 +367,8 @@ mod tests {
     #[test]
     fn every_role_has_a_known_unit_of_its_first_dimension() {
         for role in ROLES {
-            let unit = Unit::find(role.unit).unwrap_or_else(|| panic!("{}: unit {}", role.name, role.unit));
+            let unit = Unit::find(role.unit)
+                .unwrap_or_else(|| panic!("{}: unit {}", role.name, role.unit));
             assert_eq!(unit.dimension, role.dimensions[0], "{}", role.name);
         }
     }

@@ -265,7 +265,14 @@ mod tests {
         let bus = batch.bus("can0");
         let id = FrameId::standard(1).unwrap();
         batch.push_remote(Stamp(0), bus, id, 4);
-        batch.push_frame(Stamp(1), bus, id, FrameKind::Data, FrameFlags::default(), &[9]);
+        batch.push_frame(
+            Stamp(1),
+            bus,
+            id,
+            FrameKind::Data,
+            FrameFlags::default(),
+            &[9],
+        );
         let frames: Vec<Frame> = batch
             .entries
             .iter()

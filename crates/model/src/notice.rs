@@ -101,7 +101,11 @@ impl Notices {
             return;
         }
         let (first, example) = first();
-        let tally = Tally { count: 1, first, example };
+        let tally = Tally {
+            count: 1,
+            first,
+            example,
+        };
         self.tallies.insert(code, tally);
     }
 
@@ -155,7 +159,11 @@ mod tests {
     #[test]
     fn words_are_unique_and_kebab_case() {
         let mut words: Vec<_> = Code::ALL.iter().map(|code| code.word()).collect();
-        assert!(words.iter().all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-')));
+        assert!(
+            words
+                .iter()
+                .all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-'))
+        );
         words.sort_unstable();
         words.dedup();
         assert_eq!(words.len(), Code::ALL.len());

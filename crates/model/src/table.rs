@@ -29,7 +29,13 @@ pub struct Table {
 impl Table {
     /// A table of one input; `None` when the invariant does not hold.
     pub fn one(x: Vec<f64>, values: Vec<f64>, beyond: Beyond) -> Option<Table> {
-        Table { x, y: Vec::new(), values, beyond }.checked()
+        Table {
+            x,
+            y: Vec::new(),
+            values,
+            beyond,
+        }
+        .checked()
     }
 
     /// A table of two inputs, `values` row by row, one row per `y`.
@@ -37,7 +43,13 @@ impl Table {
         if y.is_empty() {
             return None;
         }
-        Table { x, y, values, beyond }.checked()
+        Table {
+            x,
+            y,
+            values,
+            beyond,
+        }
+        .checked()
     }
 
     fn checked(self) -> Option<Table> {
@@ -97,7 +109,10 @@ impl Table {
                 Beyond::Hold => Some((last, 0.0)),
             };
         }
-        let i = axis.partition_point(|&point| point <= at).saturating_sub(1).min(last.saturating_sub(1));
+        let i = axis
+            .partition_point(|&point| point <= at)
+            .saturating_sub(1)
+            .min(last.saturating_sub(1));
         if i == last {
             return Some((last, 0.0));
         }
@@ -114,7 +129,10 @@ mod tests {
         let points = (vec![0.0, 0.2, 0.6, 1.0], vec![60.0, 180.0, 620.0, 1100.0]);
         let hold = Table::one(points.0.clone(), points.1.clone(), Beyond::Hold).unwrap();
         // 0.4 is half way from 180 to 620.
-        assert_eq!(hold.at(0.4, None).map(|t| (t * 1e9).round() / 1e9), Some(400.0));
+        assert_eq!(
+            hold.at(0.4, None).map(|t| (t * 1e9).round() / 1e9),
+            Some(400.0)
+        );
         assert_eq!(hold.at(0.2, None), Some(180.0));
         assert_eq!(hold.at(-1.0, None), Some(60.0));
         assert_eq!(hold.at(1.0, None), Some(1100.0));
@@ -130,7 +148,13 @@ mod tests {
 
     #[test]
     fn two_inputs_are_bilinear() {
-        let table = Table::two(vec![0.0, 1.0], vec![0.0, 100.0], vec![0.0, 10.0, 20.0, 50.0], Beyond::Hold).unwrap();
+        let table = Table::two(
+            vec![0.0, 1.0],
+            vec![0.0, 100.0],
+            vec![0.0, 10.0, 20.0, 50.0],
+            Beyond::Hold,
+        )
+        .unwrap();
         // Middle of all four corners: (0 + 10 + 20 + 50) / 4.
         assert_eq!(table.at(0.5, Some(50.0)), Some(20.0));
         assert_eq!(table.at(1.0, Some(200.0)), Some(50.0));
@@ -139,7 +163,10 @@ mod tests {
 
     #[test]
     fn an_axis_that_does_not_rise_is_no_table() {
-        assert_eq!(Table::one(vec![0.0, 0.0], vec![1.0, 2.0], Beyond::Hold), None);
+        assert_eq!(
+            Table::one(vec![0.0, 0.0], vec![1.0, 2.0], Beyond::Hold),
+            None
+        );
         assert_eq!(Table::one(vec![], vec![], Beyond::Hold), None);
         assert_eq!(Table::one(vec![0.0], vec![f64::NAN], Beyond::Hold), None);
     }

@@ -45,7 +45,10 @@ impl Time {
 
     /// The time `seconds` later.
     pub fn plus(self, seconds: f64) -> Time {
-        Time(self.0.saturating_add((seconds * NS_PER_S as f64).round() as i64))
+        Time(
+            self.0
+                .saturating_add((seconds * NS_PER_S as f64).round() as i64),
+        )
     }
 }
 

@@ -56,7 +56,10 @@ impl Clock {
         let Some(offset) = self.offset_ns else {
             self.offset_ns = Some(stamp.0);
             self.latest = stamp;
-            return Placed { time: Time(0), cut: None };
+            return Placed {
+                time: Time(0),
+                cut: None,
+            };
         };
         let step = stamp.0.saturating_sub(self.latest.0);
         if (-DISORDER_NS..=SILENCE_NS).contains(&step) {
@@ -79,12 +82,19 @@ impl Clock {
         self.offset_ns = Some(stamp.0.saturating_sub(time.0));
         self.latest = stamp;
         self.piece_start = time;
-        Placed { time, cut: Some(cut) }
+        Placed {
+            time,
+            cut: Some(cut),
+        }
     }
 
     /// The time of the latest entry so far.
     pub fn reached(&self) -> Time {
-        Time(self.latest.0.saturating_sub(self.offset_ns.unwrap_or(self.latest.0)))
+        Time(
+            self.latest
+                .0
+                .saturating_sub(self.offset_ns.unwrap_or(self.latest.0)),
+        )
     }
 
     /// Nanoseconds of log between cuts, added up: silences and jumps are not counted.

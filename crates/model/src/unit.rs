@@ -21,7 +21,13 @@ pub struct Dimension {
 }
 
 const fn dimension(metre: i8, kilogram: i8, second: i8, ampere: i8, kelvin: i8) -> Dimension {
-    Dimension { metre, kilogram, second, ampere, kelvin }
+    Dimension {
+        metre,
+        kilogram,
+        second,
+        ampere,
+        kelvin,
+    }
 }
 
 impl Dimension {
@@ -137,8 +143,19 @@ pub struct Unit {
     pub dimension: Dimension,
 }
 
-const fn unit(symbol: &'static str, aliases: &'static str, factor: f64, dimension: Dimension) -> Unit {
-    Unit { symbol, aliases, factor, offset: 0.0, dimension }
+const fn unit(
+    symbol: &'static str,
+    aliases: &'static str,
+    factor: f64,
+    dimension: Dimension,
+) -> Unit {
+    Unit {
+        symbol,
+        aliases,
+        factor,
+        offset: 0.0,
+        dimension,
+    }
 }
 
 /// Newtons in one pound-force: 0.453 592 37 kg × 9.806 65 m/s². Source: international pound, exact.
@@ -176,10 +193,20 @@ pub const UNITS: &[Unit] = &[
     unit("rad/s", "", 1.0, Dimension::ANGULAR_SPEED),
     unit("deg/s", "°/s", TURN / 360.0, Dimension::ANGULAR_SPEED),
     unit("rev/s", "", TURN, Dimension::ANGULAR_SPEED),
-    unit("rpm", "rev/min 1/min", TURN / 60.0, Dimension::ANGULAR_SPEED),
+    unit(
+        "rpm",
+        "rev/min 1/min",
+        TURN / 60.0,
+        Dimension::ANGULAR_SPEED,
+    ),
     unit("1/s", "per_second", 1.0, Dimension::ANGULAR_SPEED),
     unit("m/s2", "m/s²", 1.0, Dimension::ACCELERATION),
-    unit("gn", "", crate::constants::STANDARD_GRAVITY, Dimension::ACCELERATION),
+    unit(
+        "gn",
+        "",
+        crate::constants::STANDARD_GRAVITY,
+        Dimension::ACCELERATION,
+    ),
     unit("N", "", 1.0, Dimension::FORCE),
     unit("kN", "", 1e3, Dimension::FORCE),
     unit("lbf", "", LBF, Dimension::FORCE),
@@ -223,7 +250,11 @@ impl Unit {
     /// The unit of that spelling.
     pub fn find(spelling: &str) -> Option<&'static Unit> {
         UNITS.iter().find(|unit| {
-            unit.symbol == spelling || unit.aliases.split(' ').any(|alias| alias == spelling && !alias.is_empty())
+            unit.symbol == spelling
+                || unit
+                    .aliases
+                    .split(' ')
+                    .any(|alias| alias == spelling && !alias.is_empty())
         })
     }
 
@@ -251,7 +282,10 @@ mod tests {
     fn check(value: f64, spelling: &str, si: f64) {
         let unit = Unit::find(spelling).unwrap();
         let got = unit.to_si(value);
-        assert!((got - si).abs() <= 1e-9 * si.abs().max(1.0), "{value} {spelling} = {got}, not {si}");
+        assert!(
+            (got - si).abs() <= 1e-9 * si.abs().max(1.0),
+            "{value} {spelling} = {got}, not {si}"
+        );
         assert!((unit.from_si(got) - value).abs() < 1e-9 * value.abs().max(1.0));
     }
 
@@ -284,8 +318,17 @@ mod tests {
 
     #[test]
     fn torque_times_speed_is_power() {
-        assert_eq!(Dimension::TORQUE.times(Dimension::ANGULAR_SPEED), Dimension::POWER);
-        assert_eq!(Dimension::SPEED.over(Dimension::LENGTH), Dimension::ANGULAR_SPEED);
-        assert_eq!(Dimension::POWER.over(Dimension::TORQUE).describe(), "an angular speed or a rate");
+        assert_eq!(
+            Dimension::TORQUE.times(Dimension::ANGULAR_SPEED),
+            Dimension::POWER
+        );
+        assert_eq!(
+            Dimension::SPEED.over(Dimension::LENGTH),
+            Dimension::ANGULAR_SPEED
+        );
+        assert_eq!(
+            Dimension::POWER.over(Dimension::TORQUE).describe(),
+            "an angular speed or a rate"
+        );
     }
 }

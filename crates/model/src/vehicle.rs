@@ -22,7 +22,11 @@ impl Toleranced {
 
     /// The tolerance as a share of the value; 0 for a value of 0.
     pub fn relative_sd(self) -> f64 {
-        if self.value == 0.0 { 0.0 } else { (self.sd / self.value).abs() }
+        if self.value == 0.0 {
+            0.0
+        } else {
+            (self.sd / self.value).abs()
+        }
     }
 }
 
@@ -190,7 +194,11 @@ mod tests {
     fn heat_is_half_the_bias_times_the_difference_in_every_layout() {
         // Check value row 18 (derived): bias 200 N·m at a difference of 4 rad/s is 400 W
         // for one pack to one side at 200, two packs at 100 each, one pack shaft to shaft at 100.
-        for layout in [Layout::CaseToOneSide, Layout::CaseToBothSides, Layout::ShaftToShaft] {
+        for layout in [
+            Layout::CaseToOneSide,
+            Layout::CaseToBothSides,
+            Layout::ShaftToShaft,
+        ] {
             let pack_torque = 200.0 / layout.bias_factor().unwrap();
             let slip = layout.slip_factor().unwrap() * 4.0;
             assert_eq!(layout.n_packs() * pack_torque * slip, 400.0, "{layout:?}");

@@ -92,7 +92,11 @@ mod tests {
     #[test]
     fn road_referring_takes_the_mismatch_out_and_the_raw_one_keeps_it() {
         let (left, right) = (80.0, 80.0 * 1.01);
-        near(road_referred_difference(left, right, 1.01_f64.ln()), 0.0, 1e-3);
+        near(
+            road_referred_difference(left, right, 1.01_f64.ln()),
+            0.0,
+            1e-3,
+        );
         near(raw_difference(left, right), 0.8, 1e-12);
     }
 }

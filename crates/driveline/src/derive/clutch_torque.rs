@@ -59,8 +59,16 @@ mod tests {
         // µ 0.30, F 4 kN: 127.5 N·m and 0.1940 MPa at uniform wear, 128.82 N·m and
         // 0.1598 MPa at uniform pressure.
         let (outer, inner) = (0.125, 0.0875);
-        near(pack_capacity(0.30, 4e3, 1.0, uniform_wear_radius(outer, inner)), 127.5, 0.01);
-        near(pack_capacity(0.30, 4e3, 1.0, uniform_pressure_radius(outer, inner)), 128.82, 0.01);
+        near(
+            pack_capacity(0.30, 4e3, 1.0, uniform_wear_radius(outer, inner)),
+            127.5,
+            0.01,
+        );
+        near(
+            pack_capacity(0.30, 4e3, 1.0, uniform_pressure_radius(outer, inner)),
+            128.82,
+            0.01,
+        );
         let per_pascal = uniform_wear_force(1.0, outer, inner);
         near(4e3 / per_pascal, 0.1940e6, 50.0);
         near(4e3 / net_area(1.0, outer, inner, 0.0), 0.1598e6, 50.0);
@@ -70,7 +78,13 @@ mod tests {
     fn six_planes_over_inner_diameter() {
         // Source, from memory: Shigley, multi-disc problem with six planes. D 6.5 in, µ 0.24,
         // 120 psi; d 4 in gives 1885 lbf and 7125 lbf·in, the sweep the others.
-        let table = [(2.0, 1696.0, 5191.0), (3.0, 1979.0, 6769.0), (4.0, 1885.0, 7125.0), (5.0, 1414.0, 5853.0), (6.0, 565.0, 2545.0)];
+        let table = [
+            (2.0, 1696.0, 5191.0),
+            (3.0, 1979.0, 6769.0),
+            (4.0, 1885.0, 7125.0),
+            (5.0, 1414.0, 5853.0),
+            (6.0, 565.0, 2545.0),
+        ];
         for (inner_diameter, force_lbf, torque_lbf_in) in table {
             let (outer, inner) = (3.25 * INCH_M, inner_diameter / 2.0 * INCH_M);
             let force = uniform_wear_force(120.0 * PSI_PA, outer, inner);
@@ -95,11 +109,27 @@ mod tests {
     #[test]
     fn two_sided_plate_and_a_pack() {
         // Source: derived. 350/180 mm, µ 0.3, 2 kN, two faces: 159.0 and 164.45 N·m.
-        near(pack_capacity(0.3, 2e3, 2.0, uniform_wear_radius(0.175, 0.090)), 159.0, 0.01);
-        near(pack_capacity(0.3, 2e3, 2.0, uniform_pressure_radius(0.175, 0.090)), 164.45, 0.01);
+        near(
+            pack_capacity(0.3, 2e3, 2.0, uniform_wear_radius(0.175, 0.090)),
+            159.0,
+            0.01,
+        );
+        near(
+            pack_capacity(0.3, 2e3, 2.0, uniform_pressure_radius(0.175, 0.090)),
+            164.45,
+            0.01,
+        );
         // µ 0.12, 20 kN, 16 faces, radii 60/40 mm: 1920.0 and 1945.6 N·m.
-        near(pack_capacity(0.12, 20e3, 16.0, uniform_wear_radius(0.060, 0.040)), 1920.0, 0.05);
-        near(pack_capacity(0.12, 20e3, 16.0, uniform_pressure_radius(0.060, 0.040)), 1945.6, 0.05);
+        near(
+            pack_capacity(0.12, 20e3, 16.0, uniform_wear_radius(0.060, 0.040)),
+            1920.0,
+            0.05,
+        );
+        near(
+            pack_capacity(0.12, 20e3, 16.0, uniform_pressure_radius(0.060, 0.040)),
+            1945.6,
+            0.05,
+        );
         // Area of that pack 100 531 mm².
         near(net_area(16.0, 0.060, 0.040, 0.0) * 1e6, 100_531.0, 0.5);
         assert_eq!(n_faces(7, 8), 14);
@@ -109,7 +139,11 @@ mod tests {
     fn pressure_over_wear_by_ratio_of_radii() {
         // Source: derived. ri/ro 0.5, 0.8, 0: 1.0370, 1.0041, 1.3333.
         for (inner, ratio) in [(0.5, 1.0370), (0.8, 1.0041), (0.0, 1.3333)] {
-            near(uniform_pressure_radius(1.0, inner) / uniform_wear_radius(1.0, inner), ratio, 5e-5);
+            near(
+                uniform_pressure_radius(1.0, inner) / uniform_wear_radius(1.0, inner),
+                ratio,
+                5e-5,
+            );
         }
     }
 }

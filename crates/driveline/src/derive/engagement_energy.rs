@@ -5,7 +5,12 @@
 //! (from memory; arithmetic verified).
 
 /// Time to equal speeds under a constant torque, s: t = I₁·I₂·Δω/(T·(I₁ + I₂)).
-pub fn lock_up_time(inertia_1: f64, inertia_2: f64, difference_rad_per_s: f64, torque_nm: f64) -> f64 {
+pub fn lock_up_time(
+    inertia_1: f64,
+    inertia_2: f64,
+    difference_rad_per_s: f64,
+    torque_nm: f64,
+) -> f64 {
     inertia_1 * inertia_2 * difference_rad_per_s / (torque_nm * (inertia_1 + inertia_2))
 }
 
@@ -52,7 +57,11 @@ mod tests {
             speed_1 += (drive_nm - clutch) / inertia_1 * step;
             speed_2 += (clutch - load_nm) / inertia_2 * step;
             let after = speed_1 - speed_2;
-            let share = if after < 0.0 { before / (before - after) } else { 1.0 };
+            let share = if after < 0.0 {
+                before / (before - after)
+            } else {
+                1.0
+            };
             energy += clutch * 0.5 * (before + after.max(0.0)) * step * share;
             time += step * share;
         }
@@ -68,7 +77,11 @@ mod tests {
         near(common_speed(0.5, 150.0, 2.0, 50.0), 70.0, 1e-12);
         // Published inputs, derived result: discs 4 and 2 kg·m², 60 rpm and 0: 40 rpm, 26.319 J.
         near(common_speed(4.0, 60.0, 2.0, 0.0), 40.0, 1e-12);
-        near(lock_up_energy(4.0, 2.0, 60.0 * std::f64::consts::TAU / 60.0), 26.319, 1e-3);
+        near(
+            lock_up_energy(4.0, 2.0, 60.0 * std::f64::consts::TAU / 60.0),
+            26.319,
+            1e-3,
+        );
     }
 
     #[test]
@@ -77,7 +90,10 @@ mod tests {
         for (torque, time) in [
             (Box::new(|_: f64| 120.0) as Box<dyn Fn(f64) -> f64>, 0.3333),
             (Box::new(|t: f64| 300.0 * t), 0.5164),
-            (Box::new(|t: f64| 100.0 * (1.0 + 0.8 * (30.0 * t).sin())), 0.3915),
+            (
+                Box::new(|t: f64| 100.0 * (1.0 + 0.8 * (30.0 * t).sin())),
+                0.3915,
+            ),
         ] {
             let (got_time, got_energy) = integrate(torque, 0.0, 0.0);
             near(got_time, time, 1e-4);

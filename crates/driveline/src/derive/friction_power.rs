@@ -11,7 +11,12 @@
 /// speed across it, `sign_of_mean` −1, 0 or 1. Single samples may come out negative
 /// where noise exceeds the slip; sums over a tenth of a second and more do not. Zero
 /// when stuck. An estimate when the torque comes from a table, not a reading.
-pub fn friction_power(n_packs: f64, pack_torque_nm: f64, slip_rad_per_s: f64, sign_of_mean: f64) -> f64 {
+pub fn friction_power(
+    n_packs: f64,
+    pack_torque_nm: f64,
+    slip_rad_per_s: f64,
+    sign_of_mean: f64,
+) -> f64 {
     n_packs * pack_torque_nm * slip_rad_per_s * sign_of_mean
 }
 
@@ -54,8 +59,16 @@ mod tests {
         // 304 J, 150 N·m 571 J; R 20 m at 10 m/s: difference 2.42 rad/s, 97 W.
         let degree = 1.0_f64.to_radians();
         near(heat_per_radian(1.0, 1.55, 0.32) * degree, 0.0423, 5e-5);
-        near(heat_per_radian(80.0, 1.55, 0.32) * 90.0 * degree, 304.0, 0.5);
-        near(heat_per_radian(150.0, 1.55, 0.32) * 90.0 * degree, 571.0, 0.5);
+        near(
+            heat_per_radian(80.0, 1.55, 0.32) * 90.0 * degree,
+            304.0,
+            0.5,
+        );
+        near(
+            heat_per_radian(150.0, 1.55, 0.32) * 90.0 * degree,
+            571.0,
+            0.5,
+        );
         let difference = kinematic_difference(1.55, 10.0 / 20.0, 0.32);
         near(difference, 2.42, 0.005);
         near(friction_power(1.0, 80.0, 0.5 * difference, 1.0), 97.0, 0.2);

@@ -10,7 +10,8 @@ pub const LEAST_DIFFERENCE: f64 = 1.0;
 /// 1 rolls free, 0 turns like a solid axle, above 1.2 the outer wheel spins, below −0.2
 /// the inner one does. `None` where the bend asks for less than [`LEAST_DIFFERENCE`].
 pub fn openness(road_referred_rad_per_s: f64, kinematic_rad_per_s: f64) -> Option<f64> {
-    (kinematic_rad_per_s.abs() >= LEAST_DIFFERENCE).then(|| road_referred_rad_per_s / kinematic_rad_per_s)
+    (kinematic_rad_per_s.abs() >= LEAST_DIFFERENCE)
+        .then(|| road_referred_rad_per_s / kinematic_rad_per_s)
 }
 
 #[cfg(test)]

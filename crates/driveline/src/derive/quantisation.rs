@@ -22,7 +22,12 @@ pub fn slip_step(step_m_per_s: f64, rolling_radius_m: f64, slip_factor: f64) -> 
 }
 
 /// Slip invented by reading one wheel `skew_s` later than the other, rad/s.
-pub fn skew_slip(acceleration_m_per_s2: f64, skew_s: f64, rolling_radius_m: f64, slip_factor: f64) -> f64 {
+pub fn skew_slip(
+    acceleration_m_per_s2: f64,
+    skew_s: f64,
+    rolling_radius_m: f64,
+    slip_factor: f64,
+) -> f64 {
     slip_factor * acceleration_m_per_s2 * skew_s / rolling_radius_m
 }
 
@@ -51,7 +56,9 @@ mod tests {
         // Derived, and by Monte Carlo with a plain linear congruence: .3333 and .4082.
         let mut state = 1_u64;
         let mut uniform = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             (state >> 11) as f64 / (1_u64 << 53) as f64
         };
         let n = 400_000;
@@ -70,9 +77,19 @@ mod tests {
     #[test]
     fn false_heat_of_rectified_steps() {
         // Derived: 800 N·m, r 0.40 m, no slip at all, steps in km/h: watts.
-        for (step, watts) in [(1.0 / 256.0, 0.36), (0.01, 0.93), (1.0 / 16.0, 5.79), (0.1, 9.26), (1.0, 92.6)] {
+        for (step, watts) in [
+            (1.0 / 256.0, 0.36),
+            (0.01, 0.93),
+            (1.0 / 16.0, 5.79),
+            (0.1, 9.26),
+            (1.0, 92.6),
+        ] {
             let slip = slip_step(rectified_mean(step / 3.6), 0.40, 0.5);
-            near(friction_power(1.0, 800.0, slip, 1.0), watts, 0.006 * watts + 0.005);
+            near(
+                friction_power(1.0, 800.0, slip, 1.0),
+                watts,
+                0.006 * watts + 0.005,
+            );
         }
     }
 
@@ -83,7 +100,11 @@ mod tests {
         near(slip_step(0.1 / 3.6, 0.40, 0.5), 0.0347, 5e-5);
         // Derived: 10 ms of skew at 3 m/s²: .0375 rad/s, 30 W at 800 N·m.
         near(skew_slip(3.0, 0.010, 0.40, 0.5), 0.0375, 1e-9);
-        near(friction_power(1.0, 800.0, skew_slip(3.0, 0.010, 0.40, 0.5), 1.0), 30.0, 1e-9);
+        near(
+            friction_power(1.0, 800.0, skew_slip(3.0, 0.010, 0.40, 0.5), 1.0),
+            30.0,
+            1e-9,
+        );
         // Derived: 8 Hz judder sampled at 10 Hz shows as 2 Hz.
         near(alias(8.0, 10.0), 2.0, 1e-12);
         // Derived: torque ±25 %, slip ±10 %: heat ±26.9 %.

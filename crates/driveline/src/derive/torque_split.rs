@@ -3,7 +3,10 @@
 /// Torques of the slow and the fast shaft, N·m, for an input torque at the case and an
 /// axle bias (slow less fast). Derived: they sum to the input and differ by the bias.
 pub fn slow_and_fast(case_torque_nm: f64, bias_nm: f64) -> (f64, f64) {
-    (0.5 * (case_torque_nm + bias_nm), 0.5 * (case_torque_nm - bias_nm))
+    (
+        0.5 * (case_torque_nm + bias_nm),
+        0.5 * (case_torque_nm - bias_nm),
+    )
 }
 
 /// Torque bias ratio, slow over fast: (T + ΔT)/(T − ΔT); infinite at full bias.

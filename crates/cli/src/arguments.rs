@@ -1,0 +1,138 @@
+//! The command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+const AFTER: &str = "\
+Listens only: no command sends on a bus. Figures are estimates with a band; they are no \
+decision on roadworthiness.
+
+Exit codes: 0 done; 1 done, with findings at or above --fail-at; 2 could not do it.";
+
+/// What an electronically controlled clutch-pack axle went through, read from the car's log.
+#[derive(Debug, Parser)]
+#[command(version, about, after_help = AFTER, max_term_width = 100)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Read a log through a map: slip, partial engagement, heat, and what it cannot tell
+    Report(ReportOptions),
+    /// Check or format a signal map
+    #[command(subcommand)]
+    Map(MapCommand),
+    /// Write the decoded channels of a log as CSV, one sample a line
+    Decode(DecodeOptions),
+    /// Make an invented drive, its map and its report in a folder
+    Demo(DemoOptions),
+    /// Write the reference pages that are made from the program
+    #[command(hide = true)]
+    Pages(PagesOptions),
+}
+
+/// What to do with a map.
+#[derive(Debug, Subcommand)]
+pub enum MapCommand {
+    /// Print every mistake in a map; with a log, how the log fits it
+    Check(MapCheckOptions),
+    /// Print a map in standard form
+    Format(MapFormatOptions),
+}
+
+/// How grave a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, ValueEnum)]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// Look at it before long.
+    LookSoon,
+    /// Do something.
+    Act,
+    /// Stop the car.
+    Stop,
+}
+
+/// Where a log is and how to read it.
+#[derive(Debug, Args)]
+pub struct LogOptions {
+    /// Logs: SocketCAN text or sheets, plain, gzip or zstd; `-` is standard input. Several
+    /// are read as one
+    #[arg(required = true, value_name = "LOG")]
+    pub logs: Vec<PathBuf>,
+    /// Signal map
+    #[arg(long, value_name = "MAP")]
+    pub map: PathBuf,
+}
+
+/// Options of `report`.
+#[derive(Debug, Args)]
+pub struct ReportOptions {
+    #[command(flatten)]
+    pub log: LogOptions,
+    /// Folder for report.html and report.json; made when it is not there
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the report as JSON instead of the summary
+    #[arg(long)]
+    pub json: bool,
+    /// Exit with 1 when there is a finding of this severity or a graver one
+    #[arg(long, value_name = "SEVERITY")]
+    pub fail_at: Option<Severity>,
+}
+
+/// Options of `map check`.
+#[derive(Debug, Args)]
+pub struct MapCheckOptions {
+    /// Signal map
+    pub map: PathBuf,
+    /// Logs to hold against it
+    #[arg(value_name = "LOG")]
+    pub logs: Vec<PathBuf>,
+}
+
+/// Options of `map format`.
+#[derive(Debug, Args)]
+pub struct MapFormatOptions {
+    /// Signal map; `-` is standard input
+    pub map: PathBuf,
+    /// Put the standard form in the file's place
+    #[arg(long)]
+    pub write: bool,
+}
+
+/// Options of `decode`.
+#[derive(Debug, Args)]
+pub struct DecodeOptions {
+    #[command(flatten)]
+    pub log: LogOptions,
+    /// Only these channels
+    #[arg(long = "channel", value_name = "NAME")]
+    pub channels: Vec<String>,
+}
+
+/// Options of `demo`.
+#[derive(Debug, Args)]
+pub struct DemoOptions {
+    /// Folder to make it in
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+    /// Which drive
+    #[arg(long, default_value = "hard-track-day", value_name = "NAME")]
+    pub drive: String,
+}
+
+/// Options of `pages`.
+#[derive(Debug, Args)]
+pub struct PagesOptions {
+    /// Folder for the pages
+    pub dir: PathBuf,
+    /// Write nothing; exit with 2 when a page is stale
+    #[arg(long)]
+    pub check: bool,
+}

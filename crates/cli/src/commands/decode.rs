@@ -1,0 +1,56 @@
+//! `halfshaft decode`: the channels of a log as CSV, one sample a line, at native rates.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use anyhow::{Context, Result, bail};
+
+use crate::arguments::DecodeOptions;
+use crate::pipeline;
+
+/// Runs the command.
+pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
+    let map = pipeline::read_map(&options.log.map)?;
+    for name in &options.channels {
+        if map.channel(name).is_none() {
+            let known: Vec<&str> = map
+                .channels
+                .iter()
+                .map(|channel| channel.name.as_str())
+                .collect();
+            bail!(
+                "the map has no channel `{name}`; it has {}",
+                known.join(", ")
+            );
+        }
+    }
+    let wanted: Vec<(usize, &str, &str)> = map
+        .channels
+        .iter()
+        .enumerate()
+        .filter(|(_, channel)| {
+            options.channels.is_empty() || options.channels.contains(&channel.name)
+        })
+        .map(|(index, channel)| (index, channel.name.as_str(), channel.si_unit()))
+        .collect();
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    writeln!(out, "time_s,channel,value,unit").context("could not print")?;
+    pipeline::read(&options.log.logs, &map, |_, block| {
+        for &(index, name, unit) in &wanted {
+            for (time, value) in block.columns[index].iter() {
+                let nanoseconds = time.0.rem_euclid(1_000_000_000);
+                let seconds = time.0.div_euclid(1_000_000_000);
+                write!(out, "{seconds}.{nanoseconds:09},{name},").context("could not print")?;
+                match value {
+                    // A missing sample is an empty cell, never a number.
+                    None => writeln!(out, ",{unit}"),
+                    Some(value) => writeln!(out, "{value},{unit}"),
+                }
+                .context("could not print")?;
+            }
+        }
+        Ok(())
+    })?;
+    out.flush().context("could not print")?;
+    Ok(ExitCode::SUCCESS)
+}

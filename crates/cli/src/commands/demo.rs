@@ -1,0 +1,107 @@
+//! `halfshaft demo`: an invented drive with its map, its truth and its report.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context, Result, bail};
+use halfshaft_health::Results;
+use halfshaft_simulate::{Scenario, Truth};
+
+use crate::arguments::DemoOptions;
+use crate::commands::report;
+use crate::output::{self, Folder};
+use crate::pipeline;
+
+/// The map of the invented car.
+const MAP_NAME: &str = "brindlecote-30.map";
+const MAP: &str = include_str!("../../../../signal-maps/brindlecote-30.map");
+
+/// Runs the command.
+pub fn run(options: &DemoOptions) -> Result<ExitCode> {
+    let scenarios = halfshaft_simulate::scenarios();
+    let Some(scenario) = scenarios
+        .iter()
+        .find(|scenario| scenario.name == options.drive)
+    else {
+        let known: Vec<&str> = scenarios
+            .iter()
+            .map(|scenario| scenario.name.as_str())
+            .collect();
+        bail!(
+            "there is no drive `{}`; there are {}",
+            options.drive,
+            known.join(", ")
+        );
+    };
+    let log_name = format!("{}.log", scenario.name);
+    let truth = make(&options.dir, &log_name, scenario)?;
+    let log = options.dir.join(&log_name);
+    let map_path = options.dir.join(MAP_NAME);
+    let map = pipeline::read_map(&map_path)?;
+    let (read, results) = report::assess(std::slice::from_ref(&log), &map)?;
+    let command = report::command(std::slice::from_ref(&log), &map_path);
+    let mut document = report::document(&map, &read, &results, command);
+    let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
+    places.extend(report::write(&options.dir, &document)?);
+    document.files_written = places
+        .iter()
+        .map(|place: &PathBuf| place.display().to_string())
+        .collect();
+    output::print(&halfshaft_report::terminal::render(
+        &document,
+        output::width(),
+        output::is_colour_wanted(),
+    ))?;
+    output::print(&beside_the_truth(&results, &truth))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn truth_name(scenario: &Scenario) -> String {
+    format!("{}.truth.json", scenario.name)
+}
+
+fn make(dir: &Path, log_name: &str, scenario: &Scenario) -> Result<Truth> {
+    let mut folder = Folder::open(dir)?;
+    let mut truth = None;
+    folder.add(log_name, |mut out| {
+        truth = Some(halfshaft_simulate::write_log(scenario, &mut out)?);
+        Ok(())
+    })?;
+    let truth = truth.context("the simulated drive has no truth")?;
+    folder.add(&truth_name(scenario), |out| {
+        Ok(out.write_all(truth.to_json().as_bytes())?)
+    })?;
+    folder.add(MAP_NAME, |out| Ok(out.write_all(MAP.as_bytes())?))?;
+    folder.settle()?;
+    Ok(truth)
+}
+
+/// Since the drive is invented its truth is known: what the report says, and what was.
+fn beside_the_truth(results: &Results, truth: &Truth) -> String {
+    let rows = [
+        ("heat_total", "heat in the pack", "kJ", truth.heat_total_kj),
+        (
+            "partial_heat_making",
+            "heat-making partial",
+            "s",
+            truth.partial_heat_making_s,
+        ),
+        (
+            "engagements",
+            "engagements",
+            "",
+            f64::from(truth.engagements),
+        ),
+    ];
+    let mut text = "\nThe drive is invented, so its truth is known:\n".to_owned();
+    for (name, title, unit, truth) in rows {
+        if let Some(Ok(estimate)) = results.figure(name).map(|figure| &figure.outcome) {
+            let decimals = usize::from(!unit.is_empty());
+            text += &format!(
+                "  {title:<20} reported {:>8.decimals$}, true {truth:>8.decimals$} {unit}\n",
+                estimate.value
+            );
+        }
+    }
+    text
+}

@@ -1,0 +1,7 @@
+//! One file a command.
+
+pub mod decode;
+pub mod demo;
+pub mod map_check;
+pub mod map_format;
+pub mod report;

@@ -1,0 +1,162 @@
+//! `halfshaft report`: a log and a map in, a summary, `report.json` and `report.html` out.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Result, bail};
+use halfshaft_health::{Health, Results};
+use halfshaft_model::Stamp;
+use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
+use halfshaft_signal_map::Map;
+
+use crate::arguments::ReportOptions;
+use crate::output::{self, Folder};
+use crate::pipeline::{self, Read};
+
+/// Runs the command.
+pub fn run(options: &ReportOptions) -> Result<ExitCode> {
+    let map = pipeline::read_map(&options.log.map)?;
+    let (read, results) = assess(&options.log.logs, &map)?;
+    let mut document = document(
+        &map,
+        &read,
+        &results,
+        command(&options.log.logs, &options.log.map),
+    );
+    if let Some(dir) = &options.out {
+        let places = write(dir, &document)?;
+        document.files_written = places
+            .iter()
+            .map(|place| place.display().to_string())
+            .collect();
+    }
+    output::print(&match options.json {
+        true => halfshaft_report::json::render(&document),
+        false => halfshaft_report::terminal::render(
+            &document,
+            output::width(),
+            output::is_colour_wanted(),
+        ),
+    })?;
+    // This version raises no findings, so there is none to fail at.
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Reads logs through a map and assesses them.
+pub fn assess(logs: &[PathBuf], map: &Map) -> Result<(Read, Results)> {
+    let mut health = Health::new(&map.vehicle, &map.channels);
+    let read = pipeline::read(logs, map, |_, block| {
+        health.push(block);
+        Ok(())
+    })?;
+    health.finish();
+    let results = health.results();
+    if results
+        .quality
+        .channels
+        .iter()
+        .all(|channel| channel.n_samples == 0)
+    {
+        bail!(
+            "frames of the map \"{}\" were seen ({} of them), but not one value in them is believable; \
+             is this the map of another car? `halfshaft map check MAP LOG` says what was found",
+            map.title,
+            read.coverage.n_mapped
+        );
+    }
+    Ok((read, results))
+}
+
+/// Writes `report.html` and `report.json` into a folder.
+pub fn write(dir: &Path, document: &Document) -> Result<Vec<PathBuf>> {
+    let mut folder = Folder::open(dir)?;
+    let html = halfshaft_report::html::render(document);
+    let json = halfshaft_report::json::render(document);
+    folder.add("report.html", |out| Ok(out.write_all(html.as_bytes())?))?;
+    folder.add("report.json", |out| Ok(out.write_all(json.as_bytes())?))?;
+    folder.settle()
+}
+
+/// Joins results and the facts of the run.
+pub fn document<'a>(
+    map: &Map,
+    read: &'a Read,
+    results: &'a Results,
+    command: String,
+) -> Document<'a> {
+    Document {
+        results,
+        inputs: read.inputs.iter().map(input).collect(),
+        notices: &read.notices,
+        map: MapRecord {
+            title: map.title.clone(),
+            identity: map.identity.clone(),
+            fingerprint: map.fingerprint.clone(),
+            vehicle: map.vehicle.name.clone(),
+            unit: map.vehicle.unit.clone(),
+        },
+        program_version: env!("CARGO_PKG_VERSION"),
+        command,
+        clock: clock(read),
+        files_written: Vec::new(),
+    }
+}
+
+fn input(input: &halfshaft_logs::Input) -> InputRecord {
+    InputRecord {
+        name: input.name.clone(),
+        format: input.format.clone(),
+        compression: match input.compression {
+            halfshaft_logs::Compression::Plain => None,
+            other => Some(other.to_string()),
+        },
+        size_bytes: input.size_bytes,
+        fingerprint: input.fingerprint.clone().unwrap_or_default(),
+        n_entries: input.n_entries,
+        n_lines_skipped: input.n_lines_skipped,
+        first_stamp: input.first,
+        last_stamp: input.last,
+        trouble: input.trouble.clone(),
+    }
+}
+
+fn clock(read: &Read) -> ClockRecord {
+    let first_stamp = read.coverage.first.unwrap_or(Stamp(0));
+    let last_stamp = read.coverage.last.unwrap_or(first_stamp);
+    // A thousand million seconds after 1970 is 2001; no logger has been on for that long.
+    let (kind, words) = match first_stamp.seconds() {
+        seconds if seconds >= 1e9 => (ClockKind::Unix, "seconds since 1970, UTC"),
+        0.0 => (
+            ClockKind::Relative,
+            "seconds since the start of the log; date unknown",
+        ),
+        _ => (
+            ClockKind::Boot,
+            "seconds since the logger was switched on; date unknown",
+        ),
+    };
+    ClockRecord {
+        first_stamp,
+        last_stamp,
+        kind,
+        words: words.to_owned(),
+    }
+}
+
+/// The command that makes the report again. Where it is written to is left out: it
+/// changes nothing in it.
+pub fn command(logs: &[PathBuf], map: &Path) -> String {
+    let quoted = |path: &Path| {
+        let text = path.display().to_string();
+        let is_plain = text
+            .chars()
+            .all(|c| c.is_alphanumeric() || "./_-+".contains(c));
+        if is_plain {
+            text
+        } else {
+            format!("'{}'", text.replace('\'', "'\\''"))
+        }
+    };
+    let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
+    format!("halfshaft report {} --map {}", logs.join(" "), quoted(map))
+}

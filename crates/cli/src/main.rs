@@ -1,0 +1,42 @@
+//! The `halfshaft` program: reads a log through a signal map and reports what the clutch
+//! pack went through.
+//!
+//! This crate joins the stages and nothing more: it parses arguments, prints, and picks
+//! the exit code. 0: done; 1: done, with findings at or above the level asked to fail
+//! on; 2: could not do it.
+
+mod arguments;
+mod commands;
+mod output;
+mod pages;
+mod pipeline;
+mod progress;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::arguments::{Arguments, Command, MapCommand};
+
+fn main() -> ExitCode {
+    // A reader that closes its end (`| head`) is no failure: Rust ignores the signal, so
+    // the write error is looked at where it arises, in `output`.
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        Command::Report(options) => commands::report::run(&options),
+        Command::Map(MapCommand::Check(options)) => commands::map_check::run(&options),
+        Command::Map(MapCommand::Format(options)) => commands::map_format::run(&options),
+        Command::Decode(options) => commands::decode::run(&options),
+        Command::Demo(options) => commands::demo::run(&options),
+        Command::Pages(options) => pages::run(&options),
+    };
+    match outcome {
+        Ok(code) => code,
+        Err(error) => {
+            if !output::is_closed_pipe(&error) {
+                eprintln!("halfshaft: {error:#}");
+            }
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,99 @@
+//! The reference pages that are made from the program's own registries.
+//!
+//! A page here is never edited by hand; a test fails when one is stale. To add a page
+//! add its function and its line in [`PAGES`].
+
+use std::process::ExitCode;
+
+use anyhow::{Result, bail};
+use halfshaft_model::channel::ROLES;
+use halfshaft_model::unit::UNITS;
+use halfshaft_model::{Behaviour, Code};
+
+use crate::arguments::PagesOptions;
+use crate::output::Folder;
+
+const PAGES: &[(&str, fn() -> String)] = &[
+    ("channels.md", channels),
+    ("notices.md", notices),
+    ("units.md", units),
+];
+
+/// Writes the pages, or with `--check` says which is stale.
+pub fn run(options: &PagesOptions) -> Result<ExitCode> {
+    if options.check {
+        for (name, page) in PAGES {
+            let path = options.dir.join(name);
+            if std::fs::read_to_string(&path).ok().as_deref() != Some(&page()) {
+                bail!(
+                    "{} is stale: write it anew with `halfshaft pages {}`",
+                    path.display(),
+                    options.dir.display()
+                );
+            }
+        }
+        return Ok(ExitCode::SUCCESS);
+    }
+    let mut folder = Folder::open(&options.dir)?;
+    for (name, page) in PAGES {
+        folder.add(name, |out| Ok(out.write_all(page().as_bytes())?))?;
+    }
+    folder.settle()?;
+    Ok(ExitCode::SUCCESS)
+}
+
+const MADE: &str = "<!-- Made by `halfshaft pages docs`; do not edit. -->\n\n";
+
+fn channels() -> String {
+    let mut page = format!(
+        "# Channels\n\n{MADE}The names a signal map gives its signals. Anything else to carry along is named `own.…`.\n\
+         A measured channel is interpolated between fresh samples, a held one lasts until the next.\n\n\
+         | channel | unit | between samples | meaning |\n|---|---|---|---|\n"
+    );
+    for role in ROLES {
+        let behaviour = match role.behaviour {
+            Behaviour::Continuous => "measured",
+            Behaviour::Held => "held",
+        };
+        page += &format!(
+            "| `{}` | {} | {behaviour} | {} |\n",
+            role.name, role.unit, role.meaning
+        );
+    }
+    page
+}
+
+fn notices() -> String {
+    let mut page = format!(
+        "# Notices\n\n{MADE}What was wrong with the data while the result stands: counted by code, with the first place.\n\n\
+         | code | meaning |\n|---|---|\n"
+    );
+    for code in Code::ALL {
+        page += &format!("| `{}` | {} |\n", code.word(), code.meaning());
+    }
+    page
+}
+
+fn units() -> String {
+    let mut page = format!(
+        "# Units\n\n{MADE}The units a signal map may use.\n\n| unit | also written | quantity | in SI |\n|---|---|---|---|\n"
+    );
+    for unit in UNITS {
+        let si = match unit.offset {
+            0.0 => format!("{}", unit.factor),
+            offset => format!(
+                "{} × value {} {}",
+                unit.factor,
+                if offset < 0.0 { '−' } else { '+' },
+                offset.abs()
+            ),
+        };
+        page += &format!(
+            "| `{}` | {} | {} | {si} |\n",
+            unit.symbol,
+            unit.aliases,
+            unit.dimension.describe()
+        );
+    }
+    page
+}

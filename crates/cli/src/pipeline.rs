@@ -1,0 +1,209 @@
+//! Joins the stages: log -> map -> blocks, reading on one thread and decoding on another.
+//!
+//! The reader fills batches while the decoder empties the ones before; batches go back
+//! and forth, so memory is paid once. Entries keep their order, so the result does not
+//! depend on the threads.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+use anyhow::{Context, Result, anyhow, bail};
+use halfshaft_logs::{Error, Input, Log, Options, Progress, Source};
+use halfshaft_model::{Batch, Block, Notices};
+use halfshaft_signal_map::decode::{Coverage, Decoder};
+use halfshaft_signal_map::{Checked, Map};
+
+use crate::progress::Shown;
+
+/// Batches under way: one being filled, one being emptied, and some slack.
+const N_BATCHES: usize = 4;
+
+/// A map file may not be larger than this; the largest sensible one is a thousandth of it.
+const LARGEST_MAP_BYTES: u64 = 4 << 20;
+
+/// What is left when a log has been read.
+#[derive(Debug)]
+pub struct Read {
+    /// The inputs.
+    pub inputs: Vec<Input>,
+    /// Damage, of the log and of its frames.
+    pub notices: Notices,
+    /// What the decoder saw.
+    pub coverage: Coverage,
+}
+
+/// Reads a map; mistakes are printed and end the program.
+pub fn read_map(path: &Path) -> Result<Map> {
+    match check_map(path)? {
+        Ok(checked) => Ok(checked.map),
+        Err(mistakes) => {
+            eprint!("{}", mistakes.render(is_error_colour_wanted()));
+            bail!(
+                "{}: the map has {}",
+                path.display(),
+                counted_mistakes(mistakes.len())
+            )
+        }
+    }
+}
+
+/// `1 mistake`, `3 mistakes`.
+pub fn counted_mistakes(n: usize) -> String {
+    if n == 1 {
+        "1 mistake".to_owned()
+    } else {
+        format!("{n} mistakes")
+    }
+}
+
+/// Reads and checks a map.
+pub fn check_map(path: &Path) -> Result<Result<Checked, halfshaft_signal_map::Mistakes>> {
+    let bytes = map_bytes(path)?;
+    Ok(halfshaft_signal_map::parse_bytes(
+        &path.display().to_string(),
+        &bytes,
+    ))
+}
+
+/// The bytes of a map file, or of standard input for `-`.
+pub fn map_bytes(path: &Path) -> Result<Vec<u8>> {
+    use std::io::Read;
+    let doing = || format!("could not read the map {}", path.display());
+    let mut bytes = Vec::new();
+    let limit = LARGEST_MAP_BYTES + 1;
+    if path.as_os_str() == "-" {
+        std::io::stdin()
+            .lock()
+            .take(limit)
+            .read_to_end(&mut bytes)
+            .with_context(doing)?;
+    } else {
+        std::fs::File::open(path)
+            .with_context(doing)?
+            .take(limit)
+            .read_to_end(&mut bytes)
+            .with_context(doing)?;
+    }
+    if bytes.len() as u64 >= limit {
+        bail!(
+            "{}: longer than {} bytes, no map is; is this the log?",
+            path.display(),
+            LARGEST_MAP_BYTES
+        );
+    }
+    Ok(bytes)
+}
+
+/// Whether colour is wanted on standard error.
+pub fn is_error_colour_wanted() -> bool {
+    use std::io::IsTerminal;
+    std::io::stderr().is_terminal()
+        && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// Reads logs through a map, handing each batch and its block to `take`. A log of which
+/// the map says nothing is an error.
+pub fn read(
+    logs: &[PathBuf],
+    map: &Map,
+    take: impl FnMut(&Batch, &Block) -> Result<()>,
+) -> Result<Read> {
+    let read = survey(logs, map, take)?;
+    if read.coverage.n_mapped == 0 {
+        bail!(nothing_mapped(map, &read));
+    }
+    Ok(read)
+}
+
+/// Like [`read`], for a log that may not fit the map at all.
+pub fn survey(
+    logs: &[PathBuf],
+    map: &Map,
+    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
+) -> Result<Read> {
+    let sources: Vec<Source> = logs
+        .iter()
+        .map(|path| match path.as_os_str() == "-" {
+            true => Source::StandardInput,
+            false => Source::File(path.clone()),
+        })
+        .collect();
+    if sources
+        .iter()
+        .filter(|source| **source == Source::StandardInput)
+        .count()
+        > 1
+    {
+        bail!("standard input was named twice, and can be read once");
+    }
+    let sheets = map.sheet_specs();
+    let log =
+        Log::open(&sources, &Options { sheets: &sheets }).context("could not read the log")?;
+    let mut decoder = Decoder::new(map);
+    let mut block = Block::new(map.channels.len());
+    let shown = Shown::start(log.progress());
+    let log = std::thread::scope(|scope| -> Result<Log> {
+        let (full_in, full_out) = sync_channel(N_BATCHES);
+        let (empty_in, empty_out) = sync_channel(N_BATCHES);
+        for _ in 0..N_BATCHES {
+            empty_in
+                .send(Batch::default())
+                .map_err(|_| anyhow!("the reader stopped before it began"))?;
+        }
+        let reader = scope.spawn(move || fill(log, &empty_out, &full_in));
+        for (batch, progress) in &full_out {
+            decoder.push(&batch, &mut block);
+            take(&batch, &block)?;
+            shown.at(progress.read_bytes);
+            // The reader may have ended already; then nobody needs the batch back.
+            let _ = empty_in.send(batch);
+        }
+        drop(empty_in);
+        match reader.join() {
+            Ok(outcome) => outcome.context("could not read the log"),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })?;
+    shown.end();
+    let mut notices = log.notices().clone();
+    notices.merge(decoder.notices().clone());
+    Ok(Read {
+        inputs: log.inputs(),
+        notices,
+        coverage: decoder.coverage(),
+    })
+}
+
+fn fill(
+    mut log: Log,
+    empty: &Receiver<Batch>,
+    full: &SyncSender<(Batch, Progress)>,
+) -> Result<Log, Error> {
+    // Either channel closes when the other side has given up; that side knows why.
+    while let Ok(mut batch) = empty.recv() {
+        if !log.next(&mut batch)? {
+            return Ok(log);
+        }
+        if full.send((batch, log.progress())).is_err() {
+            break;
+        }
+    }
+    Ok(log)
+}
+
+fn nothing_mapped(map: &Map, read: &Read) -> String {
+    let wanted: Vec<String> = map
+        .frames
+        .iter()
+        .take(4)
+        .map(|frame| frame.id.to_string())
+        .collect();
+    let more = if map.frames.len() > 4 { ", …" } else { "" };
+    format!(
+        "the log fits no part of the map \"{}\": {} entries were read and none is of the map's frames ({}{more}); \
+         is this the map of another car? `halfshaft map check MAP LOG` lists what the log holds",
+        map.title,
+        read.coverage.n_entries,
+        wanted.join(", "),
+    )
+}

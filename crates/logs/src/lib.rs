@@ -1,0 +1,34 @@
+//! Bytes of any log to entries.
+//!
+//! In: files or streams, plain or compressed, in any format the program knows,
+//! recognised by content and never by name. Out: [`halfshaft_model::Batch`]es of entries
+//! in log order, streamed, so that memory does not grow with the log. Damage is counted
+//! and never fatal; an [`Error`] means that no result is possible. What the entries mean
+//! is the map's business; this is the only crate that knows log formats.
+//!
+//! ```text
+//! intake  raw bytes -> counted, hashed, decompressed UTF-8 text
+//! lines   text -> lines, through one buffer
+//! formats lines -> entries, one file per format
+//! input   one input, from its opening to its last entry
+//! log     several inputs -> one log, merged by stamp
+//! write   frames -> SocketCAN log text
+//! ```
+
+mod context;
+mod error;
+mod formats;
+mod input;
+mod intake;
+mod lines;
+mod log;
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
+mod tests;
+pub mod write;
+
+pub use error::Error;
+pub use input::Input;
+pub use intake::Compression;
+pub use log::{Log, Options, Progress, Source};

@@ -1,0 +1,5 @@
+//! Tests of whole logs, through the public interface.
+
+mod damage;
+mod hostile;
+mod reading;

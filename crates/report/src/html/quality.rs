@@ -1,0 +1,122 @@
+//! How well the log covers the drive, and what was wrong with it.
+
+use super::figures_table::grade;
+use crate::document::Document;
+use crate::sentences;
+use crate::words::{clean, counted, duration, number, percent, shorten, stretch};
+use halfshaft_health::{ChannelQuality, Quality};
+use halfshaft_model::Notices;
+use maud::{Markup, html};
+
+/// Characters shown of what a notice quotes.
+const MAX_EXAMPLE: usize = 200;
+
+pub(super) fn section(document: &Document) -> Markup {
+    let quality = &document.results.quality;
+    html! {
+        section #quality {
+            h2 { "Quality of the log" }
+            p {
+                "Grade " (grade(quality.grade)) ". "
+                @if let Some(text) = sentences::trust(document.results) { (text) " " }
+                (sentences::noise(document.results))
+            }
+            @if !quality.channels.is_empty() { (channels(quality)) }
+            @if quality.n_gaps > 0 { (gaps(quality)) }
+            h3 { "Notices" }
+            (notices(document.notices))
+        }
+    }
+}
+
+fn channels(quality: &Quality) -> Markup {
+    html! {
+        div.scroll tabindex="0" role="region" aria-label="Table of channels" {
+            table.channels {
+                thead {
+                    tr {
+                        th scope="col" { "Channel" }
+                        th scope="col" { "Covers" }
+                        th.number scope="col" { "Samples" }
+                        th.number scope="col" { "Marked missing" }
+                        th.number scope="col" { "Every" }
+                        th.number scope="col" { "Gaps" }
+                    }
+                }
+                tbody { @for channel in &quality.channels { (channel_row(channel)) } }
+            }
+        }
+    }
+}
+
+fn channel_row(channel: &ChannelQuality) -> Markup {
+    let share = if channel.coverage.is_finite() {
+        channel.coverage.clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    html! {
+        tr.missing[channel.n_samples == 0] {
+            th.name scope="row" { (clean(&channel.name)) }
+            @if channel.n_samples == 0 {
+                td colspan="5" { "never seen" }
+            } @else {
+                td {
+                    svg.bar.coverage viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" {
+                        rect.rail width="100" height="10" {}
+                        rect.fill width=(format!("{:.2}", 100.0 * share)) height="10" {}
+                    }
+                    span.amount { (percent(channel.coverage)) }
+                }
+                td.number { (channel.n_samples) }
+                td.number { (channel.n_missing) }
+                td.number {
+                    @match channel.period_s {
+                        Some(period) if period.is_finite() && period < 1.0 => { (number(period * 1e3)) "\u{a0}ms" },
+                        Some(period) => (duration(period)),
+                        None => "–",
+                    }
+                }
+                td.number {
+                    @if channel.n_gaps == 0 { "none" } @else { (channel.n_gaps) ", " (duration(channel.gap_s)) }
+                }
+            }
+        }
+    }
+}
+
+fn gaps(quality: &Quality) -> Markup {
+    html! {
+        h3 { "Gaps" }
+        p {
+            (counted(quality.n_gaps, "gap", "gaps")) " in all. No sum reaches across one."
+            @if quality.n_gaps > quality.gaps.len() as u64 {
+                " The " (quality.gaps.len()) " longest:"
+            }
+        }
+        ul.gaps {
+            @for gap in &quality.gaps {
+                li { (stretch(gap.span)) ", " (duration(gap.span.seconds())) ": " span.name { (clean(&gap.channel)) } }
+            }
+        }
+    }
+}
+
+fn notices(notices: &Notices) -> Markup {
+    if notices.is_empty() {
+        return html! { p { "None: nothing in the data was damaged." } };
+    }
+    html! {
+        p { "Damaged data was left out and counted; the results stand." }
+        dl.notices {
+            @for (code, tally) in notices.iter() {
+                dt { (tally.count) " × " span.name { (code.word()) } }
+                dd {
+                    (code.meaning()) " First at " span.name { (clean(&tally.first.to_string())) }
+                    @let example = shorten(&clean(&tally.example), MAX_EXAMPLE);
+                    @if example.is_empty() { "." } @else { ": " code { (example) } }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,309 @@
+//! The drive from left to right: strips that share one time axis.
+//!
+//! A strip shows the lowest and highest value in each slot of time. Where a slot is
+//! missing the strip stays empty and hatched; nothing is drawn across.
+
+use super::plot::{self, Block, Drawing, Run};
+use super::scale::Scale;
+use crate::words::{minutes, number, stretch, unit};
+use halfshaft_health::{Event, EventKind, Results, Strip, StripSlot};
+use halfshaft_model::{Span, Time};
+use maud::{Markup, PreEscaped, html};
+
+/// Slots further apart than this many usual steps have a gap between them. A channel
+/// slower than the slots leaves every second one empty, and that is no gap.
+const GAP_STEPS: f64 = 2.5;
+
+/// Gaps named one by one in a description.
+const MAX_NAMED_GAPS: usize = 3;
+
+pub(super) fn section(results: &Results) -> Markup {
+    let until_s = results.until.seconds();
+    let time = Scale::of_time(until_s);
+    let is_event_lane = !results.events.is_empty() && until_s > 0.0;
+    html! {
+        section #drive {
+            h2 { "Over the drive" }
+            @if results.strips.is_empty() && !is_event_lane {
+                p { "There is nothing to draw: no channel of this log has a value." }
+            } @else {
+                p.note {
+                    "Each strip shows the lowest and highest value in each moment. "
+                    span.swatch { (swatch()) }
+                    " Hatched: no samples; nothing is drawn or counted across."
+                }
+                div.strips {
+                    @for (index, strip) in results.strips.iter().enumerate() {
+                        (strip_figure(index, strip, &time, results.until))
+                    }
+                    @if is_event_lane { (event_lane(&results.events, &time)) }
+                    (time_axis(&time))
+                }
+            }
+        }
+    }
+}
+
+fn strip_figure(index: usize, strip: &Strip, time: &Scale, until: Time) -> Markup {
+    let is_finite = |slot: &&StripSlot| slot.low.is_finite() && slot.high.is_finite();
+    let slots: Vec<&StripSlot> = strip.slots.iter().filter(is_finite).collect();
+    let unit = unit(strip.unit);
+    let caption = html! {
+        figcaption { strong { (strip.title) } @if !unit.is_empty() { ", " (unit) } }
+    };
+    if slots.is_empty() {
+        return html! { figure.strip { (caption) p.none { "No value in this log." } } };
+    }
+    let (runs, gaps) = runs_and_gaps(&slots, until);
+    let low = slots
+        .iter()
+        .map(|slot| slot.low)
+        .fold(f64::INFINITY, f64::min);
+    let high = slots
+        .iter()
+        .map(|slot| slot.high)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let values = value_scale(strip, low, high);
+    let spans: Vec<(f64, f64)> = gaps
+        .iter()
+        .map(|gap| (gap.start.seconds(), gap.end.seconds()))
+        .collect();
+    let drawing = Drawing {
+        time,
+        values: &values,
+        runs: &runs,
+        blocks: &[],
+        gaps: &spans,
+    };
+    let about = format!(
+        "From {} to {} {unit} over the drive; {}.",
+        number(low),
+        number(high),
+        gaps_in_words(&gaps)
+    );
+    html! {
+        figure.strip.{ "strip-" (strip.name) } {
+            (caption)
+            (frame(&format!("strip-{index}"), strip.title, &about, &values, &plot::draw(&drawing), true))
+        }
+    }
+}
+
+/// A lane with one block an event, as tall as its kind.
+fn event_lane(events: &[Event], time: &Scale) -> Markup {
+    let values = Scale {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+        decimals: 0,
+    };
+    // A short event on a long drive would vanish: it is drawn at least this long.
+    let least_s = (time.high - time.low) / 400.0;
+    let blocks: Vec<Block> = events
+        .iter()
+        .map(|event| {
+            let (start_s, end_s) = (event.span.start.seconds(), event.span.end.seconds());
+            let high = if event.kind == EventKind::Command {
+                0.9
+            } else {
+                0.45
+            };
+            Block {
+                start_s,
+                end_s: end_s.max(start_s + least_s),
+                low: 0.05,
+                high,
+                is_hollow: event.is_broken,
+            }
+        })
+        .collect();
+    let drawing = Drawing {
+        time,
+        values: &values,
+        runs: &[],
+        blocks: &blocks,
+        gaps: &[],
+    };
+    let about = format!(
+        "{} along the drive; the table of events lists them.",
+        events.len()
+    );
+    html! {
+        figure.strip.strip-events {
+            figcaption { strong { "Engagement events" } ", low: slip only, hollow: crosses a gap" }
+            (frame("strip-events", "Engagement events", &about, &values, &plot::draw(&drawing), false))
+        }
+    }
+}
+
+fn frame(id: &str, title: &str, about: &str, values: &Scale, drawn: &str, is_tall: bool) -> Markup {
+    let (title_id, about_id) = (format!("{id}-title"), format!("{id}-about"));
+    html! {
+        div.frame.low[!is_tall] {
+            div.ticks aria-hidden="true" {
+                @for &tick in &values.ticks {
+                    span style=(format!("bottom:{:.2}%", 100.0 * values.share(tick))) { (values.label(tick)) }
+                }
+            }
+            svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
+                aria-labelledby=(format!("{title_id} {about_id}")) {
+                title id=(title_id) { (title) }
+                desc id=(about_id) { (about) }
+                (PreEscaped(drawn))
+            }
+        }
+    }
+}
+
+fn time_axis(time: &Scale) -> Markup {
+    html! {
+        div.time aria-hidden="true" {
+            div.ruler {
+                @for &tick in &time.ticks {
+                    span style=(format!("left:{:.2}%", 100.0 * time.share(tick))) { (minutes(tick)) }
+                }
+            }
+            p { "Time in the drive, " (if time.high >= 3600.0 { "h:mm:ss" } else { "m:ss" }) }
+        }
+    }
+}
+
+fn swatch() -> Markup {
+    html! {
+        svg viewBox="0 0 24 12" aria-hidden="true" {
+            rect.gap width="24" height="12" {}
+            path.hatch d="M0 12 L6 0 M6 12 L12 0 M12 12 L18 0 M18 12 L24 0" {}
+        }
+    }
+}
+
+/// A share has its whole range; a temperature its own; the rest stands on zero.
+fn value_scale(strip: &Strip, low: f64, high: f64) -> Scale {
+    match (strip.name, strip.unit) {
+        ("command" | "state", "%") if low >= 0.0 && high <= 100.0 => Scale {
+            low: 0.0,
+            high: 100.0,
+            ticks: vec![0.0, 50.0, 100.0],
+            decimals: 0,
+        },
+        ("command" | "state", "1") if low >= 0.0 && high <= 1.0 => Scale {
+            low: 0.0,
+            high: 1.0,
+            ticks: vec![0.0, 0.5, 1.0],
+            decimals: 1,
+        },
+        (_, "degC" | "°C") => Scale::around(low, high),
+        _ => Scale::around(low.min(0.0), high.max(0.0)),
+    }
+}
+
+/// Stretches of slots that follow each other, and what lies between them.
+fn runs_and_gaps(slots: &[&StripSlot], until: Time) -> (Vec<Run>, Vec<Span>) {
+    let limit_s = GAP_STEPS * usual_step_s(slots);
+    let mut runs = Vec::new();
+    let mut gaps = Vec::new();
+    let mut from = 0;
+    let mut gap_between = |start: Time, end: Time| {
+        let is_gap = end.since(start) > limit_s;
+        if is_gap {
+            gaps.push(Span { start, end });
+        }
+        is_gap
+    };
+    if let Some(first) = slots.first() {
+        gap_between(Time(0), first.span.start);
+    }
+    for next in 1..=slots.len() {
+        let here = slots[next - 1].span.end;
+        let there = slots.get(next).map_or(until, |slot| slot.span.start);
+        if gap_between(here, there) || next == slots.len() {
+            runs.push(run(&slots[from..next]));
+            from = next;
+        }
+    }
+    (runs, gaps)
+}
+
+/// The envelope through the middles of slots, drawn out to both ends.
+fn run(slots: &[&StripSlot]) -> Run {
+    let middle = |slot: &StripSlot| (slot.span.start.seconds() + slot.span.end.seconds()) / 2.0;
+    let mut run: Run = Vec::with_capacity(slots.len() + 2);
+    if let (Some(first), Some(last)) = (slots.first(), slots.last()) {
+        run.push((first.span.start.seconds(), first.low, first.high));
+        run.extend(slots.iter().map(|slot| (middle(slot), slot.low, slot.high)));
+        run.push((last.span.end.seconds(), last.low, last.high));
+    }
+    run
+}
+
+/// Median time from one slot to the next, s.
+fn usual_step_s(slots: &[&StripSlot]) -> f64 {
+    let mut steps: Vec<i64> = slots
+        .windows(2)
+        .map(|pair| pair[1].span.start.0.saturating_sub(pair[0].span.start.0))
+        .collect();
+    steps.sort_unstable();
+    let lone = slots.first().map_or(0.0, |slot| slot.span.seconds());
+    steps
+        .get(steps.len() / 2)
+        .map_or(lone, |&step| Time(step).seconds())
+}
+
+fn gaps_in_words(gaps: &[Span]) -> String {
+    let named: Vec<String> = gaps
+        .iter()
+        .take(MAX_NAMED_GAPS)
+        .map(|&gap| stretch(gap))
+        .collect();
+    match (gaps.len(), gaps.len().saturating_sub(MAX_NAMED_GAPS)) {
+        (0, _) => "no gap".to_owned(),
+        (_, 0) => format!("no samples at {}", named.join(", ")),
+        (_, more) => format!(
+            "no samples at {} and in {more} more stretches",
+            named.join(", ")
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::drive_time;
+
+    fn slots(starts_s: &[f64], length_s: f64) -> Vec<StripSlot> {
+        let slot = |&start: &f64| StripSlot {
+            span: Span {
+                start: Time::from_seconds(start),
+                end: Time::from_seconds(start + length_s),
+            },
+            low: 0.0,
+            high: 1.0,
+        };
+        starts_s.iter().map(slot).collect()
+    }
+
+    #[track_caller]
+    fn check(starts_s: &[f64], until_s: f64, n_runs: usize, gaps: &[&str]) {
+        let slots = slots(starts_s, 1.0);
+        let (runs, found) = runs_and_gaps(
+            &slots.iter().collect::<Vec<_>>(),
+            Time::from_seconds(until_s),
+        );
+        let found: Vec<String> = found
+            .iter()
+            .map(|gap| format!("{}-{}", drive_time(gap.start), drive_time(gap.end)))
+            .collect();
+        assert_eq!(found, gaps);
+        assert_eq!(runs.len(), n_runs);
+        assert!(runs.iter().all(|run| run.len() >= 3));
+    }
+
+    #[test]
+    fn a_missing_stretch_is_a_gap_and_a_slow_channel_is_not() {
+        check(&[0.0, 1.0, 2.0, 3.0], 4.0, 1, &[]);
+        check(&[0.0, 1.0, 2.0, 10.0, 11.0], 12.0, 2, &["0:03-0:10"]);
+        check(&[0.0, 2.0, 4.0, 6.0], 8.0, 1, &[]);
+        check(&[5.0, 6.0, 7.0], 20.0, 1, &["0:00-0:05", "0:08-0:20"]);
+        check(&[5.0], 6.0, 1, &["0:00-0:05"]);
+    }
+}

@@ -1,0 +1,17 @@
+//! Results to terminal, JSON and one HTML page.
+//!
+//! In: [`halfshaft_health::Results`] and a few facts about the run, joined in a
+//! [`Document`]. Out: text. Nothing here computes a figure, opens a file or asks the
+//! clock: the same document gives the same bytes. Units are turned into the ones of a
+//! page here, text from a log or a map is made harmless here, and a number that is not
+//! known is shown as a reason, never as 0.
+
+pub mod document;
+pub mod html;
+pub mod json;
+pub mod ranking;
+pub mod sentences;
+pub mod terminal;
+pub mod words;
+
+pub use document::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};

@@ -1,0 +1,216 @@
+//! The sentences a report opens with, shared by the terminal and the page.
+//!
+//! In: the results. Out: plain sentences. No verdict: what the drive did, not whether
+//! that is good.
+
+use crate::document::{ClockKind, Document};
+use crate::words::{self, Shown, clean, shown};
+use halfshaft_health::Results;
+
+/// The name of the car and of its unit.
+pub fn vehicle(document: &Document) -> String {
+    let name = clean(document.map.vehicle.trim());
+    let name = if name.is_empty() {
+        "Unnamed vehicle".to_owned()
+    } else {
+        name
+    };
+    match &document.map.unit {
+        Some(unit) if !unit.trim().is_empty() => format!("{name}, unit {}", clean(unit.trim())),
+        _ => name,
+    }
+}
+
+/// How long and how far the drive was, and when.
+pub fn drive(document: &Document) -> String {
+    let results = document.results;
+    let length = match figure(results, "duration") {
+        Some(Ok(length)) => length.minutes.clone().unwrap_or_else(|| length.text()),
+        _ => words::minutes(results.until.seconds()),
+    };
+    let distance = match figure(results, "distance") {
+        Some(Ok(distance)) => distance.text(),
+        _ => "distance not known".to_owned(),
+    };
+    let unit = if length.contains(':') {
+        if length.matches(':').count() == 2 {
+            "\u{a0}h"
+        } else {
+            "\u{a0}min"
+        }
+    } else {
+        ""
+    };
+    format!("{length}{unit}, {distance}, {}", when(document))
+}
+
+/// When the drive began, as far as the log's clock knows.
+pub fn when(document: &Document) -> String {
+    let clock = &document.clock;
+    match (clock.kind, clock.utc(clock.first_stamp)) {
+        (ClockKind::Unix, Some(utc)) => format!("from {utc}"),
+        _ => "date unknown".to_owned(),
+    }
+}
+
+/// Why the log is not trusted further, when the results say so.
+pub fn trust(results: &Results) -> Option<String> {
+    let factor = clean(results.quality.worst_factor.trim());
+    let factor = factor.trim_end_matches('.');
+    (!factor.is_empty()).then(|| format!("Weakest point of this log: {factor}."))
+}
+
+/// Whether every figure is there and nothing was left open.
+pub fn is_all_answered(results: &Results) -> bool {
+    let is_known = |figure: &halfshaft_health::Figure| figure.outcome.is_ok();
+    results.cannot_tell.is_empty()
+        && !results.figures.is_empty()
+        && results.figures.iter().all(is_known)
+}
+
+/// The headline: heat-making partial engagement and heat, in one plain sentence.
+pub fn headline(results: &Results) -> String {
+    let time = figure(results, "partial_heat_making");
+    let heat = figure(results, "heat_total");
+    let time_known = time.as_ref().and_then(|outcome| outcome.as_ref().ok());
+    let heat_known = heat.as_ref().and_then(|outcome| outcome.as_ref().ok());
+    match (time_known, heat_known) {
+        (Some(time), Some(heat)) => {
+            let share = share(results);
+            let comma = if share.is_empty() { "" } else { "," };
+            format!(
+                "{}{share}{comma} and took {} of heat{}.",
+                partial(time),
+                heat.text(),
+                band(heat)
+            )
+        }
+        (Some(time), None) => {
+            format!(
+                "{}{}; how much heat it took is not known: {}.",
+                partial(time),
+                share(results),
+                reason(&heat)
+            )
+        }
+        (None, Some(heat)) => format!(
+            "The clutch pack took {} of heat{}; how long it slipped while partly engaged is not known: {}.",
+            heat.text(),
+            band(heat),
+            reason(&time)
+        ),
+        (None, None) => {
+            let (time, heat) = (reason(&time), reason(&heat));
+            if time == heat {
+                format!("Neither heat-making partial engagement nor heat is known: {time}.")
+            } else {
+                format!("Heat-making partial engagement is not known: {time}. Nor is heat: {heat}.")
+            }
+        }
+    }
+}
+
+/// What stands at the head of a report on a log that still goes on.
+pub fn provisional(results: &Results) -> Option<String> {
+    results.is_provisional.then(|| {
+        format!(
+            "Provisional: the log goes on. State at {}; figures that need the whole drive may still change.",
+            words::drive_time(results.until)
+        )
+    })
+}
+
+/// The tier, and what the next channel would buy.
+pub fn tier(results: &Results) -> String {
+    let tier = &results.tier;
+    let number = match tier.number {
+        Some(number) => format!("Tier {number} of 5: {}.", tier.words),
+        None => format!("No tier: {}.", tier.words),
+    };
+    match words::sentence(&clean(&tier.next_step)) {
+        next if next.is_empty() => number,
+        next => format!("{number} {next}"),
+    }
+}
+
+/// The learned noise floor.
+pub fn noise(results: &Results) -> String {
+    match &results.noise_floor {
+        Some(floor) => format!(
+            "Slip below {}\u{a0}rad/s is lost in the noise of the wheel speeds (one sample scatters by {}\u{a0}rad/s, learned from {}).",
+            words::number(floor.smallest_slip),
+            words::number(floor.slip_sd),
+            words::counted(floor.n_samples, "sample", "samples"),
+        ),
+        None => "The noise of the wheel speeds could not be learned: too little straight driving."
+            .to_owned(),
+    }
+}
+
+/// What every reader is told.
+pub const CAUTIONS: [&str; 4] = [
+    "Figures are estimates. Low and high hold the truth nine times out of ten, provided the signal map states the car and its tolerances rightly. Two drives of one car compare better than either figure stands alone.",
+    "This is not a decision on roadworthiness. A qualified person and the law of the place decide.",
+    "Oil and housing may be hotter than 100 °C after a drive. Let them cool before opening anything, and dispose of oil by local rules.",
+    "A drive log shows places, times, speeds and how somebody drives: personal data. Ask before storing or passing it on.",
+];
+
+fn partial(time: &Shown) -> String {
+    if time.number == "0" && time.band.is_none() && !time.is_at_least {
+        return "The clutch pack was never in heat-making partial engagement".to_owned();
+    }
+    let asides: Vec<String> = [
+        time.band.clone(),
+        time.minutes
+            .as_ref()
+            .map(|minutes| format!("{minutes}\u{a0}min")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let asides = if asides.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", asides.join("; "))
+    };
+    format!(
+        "The clutch pack was in heat-making partial engagement for {}{asides}",
+        time.text()
+    )
+}
+
+/// `, 2.7 % of the moving time`, when both are known.
+fn share(results: &Results) -> String {
+    let value = |name: &str| {
+        let estimate = results.figure(name)?.outcome.as_ref().ok()?;
+        estimate.value.is_finite().then_some(estimate.value)
+    };
+    match (value("partial_heat_making"), value("moving_time")) {
+        (Some(partial), Some(moving)) if partial > 0.0 && moving > 0.0 => {
+            format!(
+                ", {}\u{a0}% of the moving time",
+                words::number(100.0 * partial / moving)
+            )
+        }
+        _ => String::new(),
+    }
+}
+
+fn band(shown: &Shown) -> String {
+    shown
+        .band
+        .as_ref()
+        .map(|band| format!(" ({band})"))
+        .unwrap_or_default()
+}
+
+fn reason(outcome: &Option<Result<Shown, String>>) -> String {
+    match outcome {
+        Some(Err(why)) => why.trim().trim_end_matches('.').to_owned(),
+        _ => "the figure was not worked out".to_owned(),
+    }
+}
+
+fn figure(results: &Results, name: &str) -> Option<Result<Shown, String>> {
+    results.figure(name).map(shown)
+}

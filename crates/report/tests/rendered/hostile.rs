@@ -1,0 +1,167 @@
+//! Names and texts that try to be more than text.
+
+use crate::sample;
+use halfshaft_health::{CannotTell, Gap, Results};
+use halfshaft_model::{Code, Notices, Place, Span, Time};
+use halfshaft_report::{Document, html, json, terminal};
+
+const NAMES: [&str; 6] = [
+    "<script>alert(1)</script>",
+    "\"><img src=x onerror=alert(1)>",
+    "=HYPERLINK(\"http://x\")",
+    "../../etc/passwd",
+    "\u{1b}[2J\u{1b}]0;owned\u{7}\r\nnext\u{9b}31m\u{0}",
+    "\u{202e}gol.\u{200b}exe\u{2066}",
+];
+
+/// The name wherever a user, a log or a map can put one.
+fn spoiled(name: &str) -> (Results, Notices) {
+    let mut results = sample::track_day();
+    results.quality.channels[0].name = name.to_owned();
+    results.quality.channels[3].name = name.to_owned();
+    results.quality.worst_factor = name.to_owned();
+    let span = Span {
+        start: Time(0),
+        end: Time::from_seconds(900.0),
+    };
+    results.quality.gaps.insert(
+        0,
+        Gap {
+            channel: name.to_owned(),
+            span,
+        },
+    );
+    results.figures[0].method = name.to_owned();
+    results.figures[0].outcome = Err(name.to_owned());
+    results.figures[6].outcome = Err(name.to_owned());
+    results.tier.next_step = name.to_owned();
+    results.assumptions.push(name.to_owned());
+    // The widest an event's row can be.
+    results.events[8].heat_kj = Some(123.4);
+    results.events[8].slip_peak = Some(12.3);
+    results.events[8].heat_peak_kw = Some(12.3);
+    results.events[8].span.end = Time::from_seconds(9_000.0);
+    let (why, next_time) = (name.to_owned(), name.to_owned());
+    results.cannot_tell.push(CannotTell {
+        code: "x",
+        question: "What?",
+        why,
+        next_time,
+    });
+    let mut notices = Notices::default();
+    notices.count(Code::CellUnreadable, || {
+        (
+            Place {
+                source: name.to_owned(),
+                line: 1,
+            },
+            name.to_owned(),
+        )
+    });
+    (results, notices)
+}
+
+fn documents(check: impl Fn(&str, &Document)) {
+    for name in NAMES {
+        let (mut results, notices) = spoiled(name);
+        for is_without_picture in [false, true] {
+            if is_without_picture {
+                results.regions = Err(name.to_owned());
+            }
+            let mut document = sample::document(&results, &notices);
+            document.command = name.to_owned();
+            document.clock.words = name.to_owned();
+            document.files_written = vec![name.to_owned()];
+            document.map.title = name.to_owned();
+            document.map.vehicle = name.to_owned();
+            document.map.unit = Some(name.to_owned());
+            document.map.fingerprint = name.to_owned();
+            document.map.identity = vec![(name.to_owned(), name.to_owned())];
+            let input = &mut document.inputs[0];
+            input.name = name.to_owned();
+            input.format = name.to_owned();
+            input.compression = Some(name.to_owned());
+            input.fingerprint = name.to_owned();
+            input.trouble = Some(name.to_owned());
+            check(name, &document);
+        }
+    }
+}
+
+fn is_hidden_or_control(c: char) -> bool {
+    (c.is_control() && c != '\n')
+        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}')
+}
+
+#[test]
+fn a_name_cannot_steer_the_terminal_or_leave_its_line() {
+    let n_lines = |width: usize, document: &Document| {
+        terminal::render(document, width, false).lines().count()
+    };
+    documents(|name, document| {
+        for width in [1, 60, 80, 120, 1000] {
+            let text = terminal::render(document, width, false);
+            assert!(
+                !text.contains(is_hidden_or_control),
+                "{name:?} at {width}: {text:?}"
+            );
+            for line in text.lines() {
+                assert!(
+                    line.chars().count() <= width.clamp(60, 120),
+                    "{name:?} at {width}: {line}"
+                );
+            }
+        }
+        // Colour is the only thing that may stand behind an escape.
+        let coloured = terminal::render(document, 80, true);
+        for code in coloured.split('\u{1b}').skip(1) {
+            assert!(
+                ["[0m", "[1m", "[2m", "[33m"]
+                    .iter()
+                    .any(|known| code.starts_with(known)),
+                "{name:?}: {code:?}"
+            );
+        }
+        assert!(n_lines(80, document) < 200);
+    });
+}
+
+#[test]
+fn a_name_stays_text_on_the_page() {
+    documents(|name, document| {
+        let page = html::render(document);
+        let lower = page.to_lowercase();
+        for tag in ["<script", "<img", "<iframe", "<link", "<object", "<base"] {
+            assert!(!lower.contains(tag), "{name:?} made a {tag}");
+        }
+        assert!(!page.contains(is_hidden_or_control), "{name:?}");
+        // Nothing on the page is fetched.
+        for word in ["src=", "url(", "@import", "href=\"http", "xlink"] {
+            let wanted = if name.contains(word) {
+                page.contains(&format!("=\"{word}"))
+            } else {
+                page.contains(word)
+            };
+            assert!(!wanted, "{name:?}: {word}");
+        }
+        assert_eq!(
+            page.matches("<section").count(),
+            page.matches("</section>").count()
+        );
+    });
+    let page = {
+        let (results, notices) = spoiled(NAMES[0]);
+        html::render(&sample::document(&results, &notices))
+    };
+    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+}
+
+#[test]
+fn a_name_comes_back_whole_from_json() {
+    documents(|name, document| {
+        let value: serde_json::Value = serde_json::from_str(&json::render(document)).unwrap();
+        assert_eq!(value["inputs"][0]["name"], name);
+        assert_eq!(value["map"]["vehicle"], name);
+        assert!(value["quality"]["coverage"][name].is_object());
+    });
+}

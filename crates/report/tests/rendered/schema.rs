@@ -1,0 +1,197 @@
+//! Rendered JSON against `docs/report-schema.json`, with the few keywords that schema
+//! uses; a keyword this check does not know is a failure, not a pass.
+
+use crate::sample;
+use halfshaft_health::Estimate;
+use halfshaft_report::json;
+use serde_json::Value;
+
+fn schema() -> Value {
+    serde_json::from_str(include_str!("../../../../docs/report-schema.json")).unwrap()
+}
+
+/// Every way `value` breaks `rule`, each with its place.
+fn breaches(root: &Value, rule: &Value, value: &Value, at: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    for (keyword, wanted) in rule.as_object().unwrap() {
+        let bad = match keyword.as_str() {
+            "$schema" | "$id" | "$defs" | "title" | "description" => false,
+            "$ref" => {
+                let target = root
+                    .pointer(wanted.as_str().unwrap().trim_start_matches('#'))
+                    .unwrap();
+                found.extend(breaches(root, target, value, at));
+                false
+            }
+            "type" => match wanted {
+                Value::Array(names) => !names.iter().any(|name| is_type(value, name)),
+                name => !is_type(value, name),
+            },
+            "const" => value != wanted,
+            "enum" => !wanted.as_array().unwrap().contains(value),
+            "minimum" => value
+                .as_f64()
+                .is_some_and(|number| number < wanted.as_f64().unwrap()),
+            "maximum" => value
+                .as_f64()
+                .is_some_and(|number| number > wanted.as_f64().unwrap()),
+            "maxItems" => value
+                .as_array()
+                .is_some_and(|items| items.len() as u64 > wanted.as_u64().unwrap()),
+            "required" => value.as_object().is_some_and(|object| {
+                wanted
+                    .as_array()
+                    .unwrap()
+                    .iter()
+                    .any(|key| !object.contains_key(key.as_str().unwrap()))
+            }),
+            "properties" => {
+                for (key, rule) in wanted.as_object().unwrap() {
+                    if let Some(inner) = value.get(key) {
+                        found.extend(breaches(root, rule, inner, &format!("{at}/{key}")));
+                    }
+                }
+                false
+            }
+            "additionalProperties" => {
+                let known = rule.get("properties").and_then(Value::as_object);
+                for (key, inner) in value.as_object().into_iter().flatten() {
+                    if known.is_some_and(|known| known.contains_key(key)) {
+                        continue;
+                    }
+                    match wanted {
+                        Value::Bool(false) => found.push(format!("{at}/{key}: not in the schema")),
+                        rule => found.extend(breaches(root, rule, inner, &format!("{at}/{key}"))),
+                    }
+                }
+                false
+            }
+            "items" => {
+                for (index, inner) in value.as_array().into_iter().flatten().enumerate() {
+                    found.extend(breaches(root, wanted, inner, &format!("{at}/{index}")));
+                }
+                false
+            }
+            "anyOf" => n_fitting(root, wanted, value) == 0,
+            "oneOf" => n_fitting(root, wanted, value) != 1,
+            other => panic!("the schema uses `{other}`, which this check does not know"),
+        };
+        if bad {
+            found.push(format!("{at}: {keyword} {wanted}, found {value}"));
+        }
+    }
+    found
+}
+
+fn n_fitting(root: &Value, rules: &Value, value: &Value) -> usize {
+    rules
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|rule| breaches(root, rule, value, "").is_empty())
+        .count()
+}
+
+fn is_type(value: &Value, name: &Value) -> bool {
+    match name.as_str().unwrap() {
+        "null" => value.is_null(),
+        "boolean" => value.is_boolean(),
+        "string" => value.is_string(),
+        "array" => value.is_array(),
+        "object" => value.is_object(),
+        "number" => value.is_number(),
+        "integer" => value.is_i64() || value.is_u64(),
+        other => panic!("unknown type {other}"),
+    }
+}
+
+#[track_caller]
+fn check_fits(text: &str) -> Value {
+    let value: Value = serde_json::from_str(text).unwrap();
+    let root = schema();
+    assert_eq!(breaches(&root, &root, &value, ""), Vec::<String>::new());
+    value
+}
+
+#[test]
+fn documents_fit_the_schema() {
+    let notices = sample::notices();
+    let full = sample::track_day();
+    check_fits(&json::render(&sample::document(&full, &notices)));
+    let nothing = sample::nothing();
+    let value = check_fits(&json::render(&sample::document(&nothing, &notices)));
+    assert_eq!(value["provisional"], true);
+    assert!(value["tier"]["number"].is_null());
+    assert_eq!(value["findings"], serde_json::json!([]));
+}
+
+#[test]
+fn the_schema_refuses_what_is_wrong() {
+    let (results, notices) = (sample::track_day(), sample::notices());
+    let good: Value =
+        serde_json::from_str(&json::render(&sample::document(&results, &notices))).unwrap();
+    let root = schema();
+    let spoil: [fn(&mut Value); 5] = [
+        |value| value["schema"] = "halfshaft-report/2".into(),
+        |value| {
+            drop(
+                value["figures"]["heat_total"]
+                    .as_object_mut()
+                    .unwrap()
+                    .remove("unit"),
+            )
+        },
+        |value| value["figures"]["oil_temp_max"]["value"] = 0.into(),
+        |value| value["extra"] = 1.into(),
+        |value| value["events"][0]["start_ns"] = "early".into(),
+    ];
+    for (index, spoil) in spoil.iter().enumerate() {
+        let mut value = good.clone();
+        spoil(&mut value);
+        assert!(
+            !breaches(&root, &root, &value, "").is_empty(),
+            "spoiled {index} passed"
+        );
+    }
+}
+
+#[test]
+fn what_is_not_known_is_null_with_a_reason_and_never_a_number() {
+    let (mut results, notices) = (sample::track_day(), sample::notices());
+    for figure in &mut results.figures {
+        if figure.name == "heat_peak" {
+            figure.outcome = Ok(Estimate {
+                value: f64::NAN,
+                low: f64::NAN,
+                high: f64::INFINITY,
+                is_at_least: true,
+            });
+        }
+        if figure.name == "heat_total" {
+            figure.outcome = Ok(Estimate {
+                value: 12.0,
+                low: 9.0,
+                high: f64::INFINITY,
+                is_at_least: true,
+            });
+        }
+    }
+    results.events[0].heat_kj = Some(f64::INFINITY);
+    results.events[1].heat_kj = None;
+    results.quality.channels[0].coverage = f64::NAN;
+    let text = json::render(&sample::document(&results, &notices));
+    assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
+    let value = check_fits(&text);
+    let oil = &value["figures"]["oil_temp_max"];
+    assert!(oil["value"].is_null() && oil["low"].is_null());
+    assert_eq!(oil["why_null"], "no oil.temperature in this log");
+    let peak = &value["figures"]["heat_peak"];
+    assert!(peak["value"].is_null() && peak["grade"].is_null() && peak["why_null"].is_string());
+    let heat = &value["figures"]["heat_total"];
+    assert_eq!(
+        (&heat["value"], &heat["at_least"]),
+        (&12.0.into(), &true.into())
+    );
+    assert!(heat["high"].is_null() && heat["why_null"].is_null());
+    assert!(value["events"][0]["heat_kj"].is_null() && value["events"][1]["heat_kj"].is_null());
+}

@@ -1,0 +1,133 @@
+//! What the sentences and the page say in particular cases.
+
+use crate::sample;
+use halfshaft_health::{Estimate, Results};
+use halfshaft_model::Notices;
+use halfshaft_report::{html, sentences, terminal};
+
+fn set(results: &mut Results, name: &str, outcome: Result<(f64, f64, f64, bool), &str>) {
+    let figure = results
+        .figures
+        .iter_mut()
+        .find(|figure| figure.name == name)
+        .unwrap();
+    figure.outcome = match outcome {
+        Ok((value, low, high, is_at_least)) => Ok(Estimate {
+            value,
+            low,
+            high,
+            is_at_least,
+        }),
+        Err(why) => Err(why.to_owned()),
+    };
+}
+
+#[track_caller]
+fn check_headline(spoil: impl Fn(&mut Results), text: &str) {
+    let mut results = sample::track_day();
+    spoil(&mut results);
+    assert_eq!(sentences::headline(&results).replace('\u{a0}', " "), text);
+}
+
+#[test]
+fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
+    check_headline(
+        |_| {},
+        "The clutch pack was in heat-making partial engagement for 41.2 s (38.0 to 44.5), 2.74 % of the moving time, \
+         and took at least 212 kJ of heat (158 to 266).",
+    );
+    check_headline(
+        |results| set(results, "heat_total", Err("no torque is known")),
+        "The clutch pack was in heat-making partial engagement for 41.2 s (38.0 to 44.5), 2.74 % of the moving time; \
+         how much heat it took is not known: no torque is known.",
+    );
+    check_headline(
+        |results| set(results, "partial_heat_making", Err("no clutch.command")),
+        "The clutch pack took at least 212 kJ of heat (158 to 266); how long it slipped while partly engaged is not \
+         known: no clutch.command.",
+    );
+    check_headline(
+        |results| {
+            set(results, "partial_heat_making", Err("no rear wheel speeds"));
+            set(results, "heat_total", Err("no rear wheel speeds"));
+        },
+        "Neither heat-making partial engagement nor heat is known: no rear wheel speeds.",
+    );
+    check_headline(
+        |results| {
+            set(results, "partial_heat_making", Ok((0.0, 0.0, 0.0, false)));
+            set(results, "heat_total", Ok((1.2, 0.9, 1.5, false)));
+        },
+        "The clutch pack was never in heat-making partial engagement and took 1.20 kJ of heat (0.90 to 1.50).",
+    );
+    check_headline(
+        |results| {
+            set(
+                results,
+                "partial_heat_making",
+                Ok((612.0, 590.0, 640.0, true)),
+            );
+            set(results, "moving_time", Err("no speed"));
+        },
+        "The clutch pack was in heat-making partial engagement for at least 612 s (590 to 640; 10:12 min) and took at \
+         least 212 kJ of heat (158 to 266).",
+    );
+}
+
+#[test]
+fn a_provisional_report_says_so_first() {
+    let (mut results, notices) = (sample::track_day(), Notices::default());
+    let is_said = |results: &Results| {
+        let document = sample::document(results, &notices);
+        let (page, text) = (
+            html::render(&document),
+            terminal::render(&document, 80, false),
+        );
+        (
+            page.contains("Provisional: the log goes on"),
+            text.contains("Provisional: the log goes on"),
+        )
+    };
+    assert_eq!(is_said(&results), (false, false));
+    results.is_provisional = true;
+    assert_eq!(is_said(&results), (true, true));
+}
+
+#[test]
+fn a_missing_figure_shows_its_reason_and_no_zero() {
+    let (results, notices) = (sample::track_day(), Notices::default());
+    let page = html::render(&sample::document(&results, &notices));
+    let at = page.find("Highest oil temperature").unwrap();
+    let row = &page[at..at + page[at..].find("</tr>").unwrap()];
+    assert!(
+        row.contains("No oil.temperature in this log.") && row.contains("–"),
+        "{row}"
+    );
+    assert!(!row.contains("exact") && !row.contains("grade"), "{row}");
+}
+
+#[test]
+fn a_long_list_of_events_is_capped_and_the_rest_counted() {
+    let (mut results, notices) = (sample::track_day(), Notices::default());
+    let event = results.events[0].clone();
+    results.events = vec![event; 203];
+    let page = html::render(&sample::document(&results, &notices));
+    let table = &page[page.find("class=\"events\"").unwrap()..];
+    let table = &table[..table.find("</table>").unwrap()];
+    assert_eq!(table.matches("<tr").count(), 201);
+    assert!(page.contains("And 3 more"));
+    assert!(page.contains("203 events"));
+}
+
+#[test]
+fn an_empty_document_is_still_a_whole_page() {
+    let (results, notices) = (sample::nothing(), Notices::default());
+    let mut document = sample::document(&results, &notices);
+    document.inputs.clear();
+    document.map = Default::default();
+    document.command.clear();
+    let page = html::render(&document);
+    assert!(page.starts_with("<!DOCTYPE html>") && page.trim_end().ends_with("</html>"));
+    assert!(page.contains("Unnamed vehicle") && page.contains("There is nothing to draw"));
+    assert!(!page.contains("NaN"));
+}

@@ -1,0 +1,133 @@
+//! One signal of a frame at work: whether this frame carries it, and which value counts.
+//!
+//! In: payloads of frames that count. Out: samples, present or missing, and a notice for
+//! every value that was refused.
+
+use halfshaft_model::{Code, Notices, Place, Time};
+
+use super::bits::{self, Plan, Reading};
+use super::frame::Arrival;
+use super::gate::Gate;
+use crate::map::{CodeRange, Condition, Number, Signal};
+
+/// A signal with its state.
+#[derive(Clone, Debug)]
+pub(crate) struct SignalState {
+    signal: Signal,
+    name: String,
+    plan: Plan,
+    width: u32,
+    on_pages: Vec<(Plan, Vec<CodeRange>)>,
+    valid_when: Vec<(Plan, Vec<CodeRange>)>,
+    gate: Option<Gate>,
+}
+
+impl SignalState {
+    pub(crate) fn new(signal: &Signal, name: &str) -> SignalState {
+        let compiled = |conditions: &[Condition]| {
+            conditions
+                .iter()
+                .map(|condition| (Plan::new(&condition.bits), condition.codes.clone()))
+                .collect()
+        };
+        let step = match signal.number {
+            Number::Float => 0.0,
+            _ => signal.si_per_step,
+        };
+        SignalState {
+            plan: Plan::new(&signal.bits),
+            width: signal.bits.width(),
+            on_pages: compiled(&signal.on_pages),
+            valid_when: compiled(&signal.valid_when),
+            gate: signal
+                .rate_under
+                .map(|rate_per_s| Gate::new(rate_per_s, step)),
+            name: name.to_owned(),
+            signal: signal.clone(),
+        }
+    }
+
+    pub(crate) fn channel(&self) -> usize {
+        self.signal.channel
+    }
+
+    /// Forgets what may not be compared across a cut.
+    pub(crate) fn cut(&mut self) {
+        if let Some(gate) = &mut self.gate {
+            gate.cut();
+        }
+    }
+
+    /// The sample: `None` when this frame carries none, `Some(None)` when it is missing.
+    pub(crate) fn value(
+        &mut self,
+        arrival: &Arrival,
+        head: u64,
+        notices: &mut Notices,
+    ) -> Option<Option<f64>> {
+        let holds = |conditions: &[(Plan, Vec<CodeRange>)]| {
+            conditions.iter().all(|(plan, codes)| {
+                plan.extract(head, arrival.payload)
+                    .is_some_and(|code| bits::is_in(codes, code))
+            })
+        };
+        if !holds(&self.on_pages) {
+            return None;
+        }
+        let reading = match self.plan.extract(head, arrival.payload) {
+            None => Reading::BeyondEnd,
+            Some(_) if !holds(&self.valid_when) => Reading::Absent,
+            Some(raw) => bits::reading_of(&self.signal, self.width, raw),
+        };
+        let value = judge(
+            reading,
+            self.gate.as_mut(),
+            arrival.time,
+            self.signal.believe,
+            notices,
+            || (arrival.place(), format!("{} in {}", self.name, arrival.id)),
+        );
+        Some(value)
+    }
+}
+
+/// From a reading to a sample, refusals counted. `first` gives the place and the name of
+/// the source.
+pub(crate) fn judge(
+    reading: Reading,
+    gate: Option<&mut Gate>,
+    time: Time,
+    believe: Option<(f64, f64)>,
+    notices: &mut Notices,
+    first: impl FnOnce() -> (Place, String),
+) -> Option<f64> {
+    let (code, what) = match reading {
+        Reading::Value(value) => {
+            if gate.is_none_or(|gate| gate.admits(time, value)) {
+                return Some(value);
+            }
+            (Code::ValueTooFast, Some(value))
+        }
+        missing => {
+            if let Some(gate) = gate {
+                gate.miss();
+            }
+            match missing {
+                Reading::Broken => (Code::SignalBroken, None),
+                Reading::NotFinite => (Code::ValueNotFinite, None),
+                Reading::BeyondBelief(value) => (Code::ValueBeyondBelief, Some(value)),
+                _ => return None,
+            }
+        }
+    };
+    notices.count(code, || {
+        let (place, name) = first();
+        let range = believe.filter(|_| code == Code::ValueBeyondBelief);
+        let range = range.map_or(String::new(), |(low, high)| {
+            format!(", believed {low:.6} to {high:.6}")
+        });
+        let value = what.map_or(String::new(), |value| format!(": {value:.6}{range}, in SI"));
+        (place, format!("{name}{value}"))
+    });
+    None
+}

@@ -1,0 +1,245 @@
+//! What the channels of motion say about each other, as remarks: scale, stuck sensors,
+//! signs and sides. The figures are [`super::motion`]'s.
+
+use super::Survey;
+use super::judge::Remarks;
+use super::limits;
+use super::motion::{Motion, ROLES, SPEED, WITNESSES, Witness};
+use super::remark::Kind;
+use super::report::short;
+
+/// Factors that mistakes of unit make, and the mistake.
+const KNOWN_FACTORS: &[(f64, &str)] = &[
+    (1.609_344, "miles and kilometres"),
+    (2.236_936, "mph and m/s"),
+    (3.6, "km/h and m/s"),
+    (9.549_297, "rpm and rad/s"),
+    (9.806_65, "gn and m/s2"),
+    (57.295_78, "degrees and radians"),
+    (2.0, "a factor of 2"),
+    (10.0, "a decimal place"),
+    (100.0, "two decimal places"),
+    (1000.0, "three decimal places"),
+];
+
+/// Adds the remarks on motion.
+pub(crate) fn judge(survey: &Survey, remarks: &mut Remarks) {
+    scales(survey, remarks);
+    stuck(&survey.motion, remarks);
+    turning(survey, remarks);
+    turning_scales(survey, remarks);
+}
+
+fn scales(survey: &Survey, remarks: &mut Remarks) {
+    let motion = &survey.motion;
+    let mut odd = Vec::new();
+    for (wheel, ratios) in motion.wheel_ratios.iter().enumerate() {
+        let Some(ratio) = ratios.median() else {
+            continue;
+        };
+        if !(1.0 / limits::WHEELS_ALIKE..=limits::WHEELS_ALIKE).contains(&ratio) {
+            odd.push((wheel, ratio));
+        }
+    }
+    // Two wheels alone, or two against two: which of them is wrong cannot be told.
+    let is_told = odd.len() == 1;
+    for (wheel, ratio) in &odd {
+        let doubt = if is_told {
+            "looks wrongly scaled"
+        } else {
+            "it or the others look wrongly scaled"
+        };
+        let text = format!(
+            "{doubt}: reads {} times what the other wheels do{}",
+            figure(*ratio),
+            mistake(*ratio, 0.06)
+        );
+        remarks.add(
+            Kind::WronglyScaled,
+            ROLES[*wheel],
+            text,
+            &[("ratio", *ratio)],
+        );
+    }
+    let Some(ratio) = motion
+        .speed_ratio
+        .median()
+        .filter(|_| odd.is_empty() || is_told)
+    else {
+        return;
+    };
+    let (alike, slack) = match survey.map.vehicle.rolling_radius_m {
+        Some(_) => (limits::SPEED_ALIKE, 0.06),
+        None => (limits::SPEED_ALIKE_NO_RADIUS, 0.25),
+    };
+    if !(1.0 / alike..=alike).contains(&ratio) {
+        let text = format!(
+            "it or the wheels look wrongly scaled: at a rolling radius of {} m the wheels give {} times this speed{}",
+            short(motion.radius_m),
+            figure(ratio),
+            mistake(ratio, slack)
+        );
+        remarks.add(
+            Kind::WronglyScaled,
+            ROLES[SPEED],
+            text,
+            &[("ratio", ratio), ("radius_m", motion.radius_m)],
+        );
+    }
+}
+
+fn figure(ratio: f64) -> String {
+    format!("{ratio:.3}")
+}
+
+/// The mistake that makes such a factor, where one is known.
+fn mistake(ratio: f64, slack: f64) -> String {
+    let times = ratio.max(1.0 / ratio);
+    let nearest = KNOWN_FACTORS.iter().min_by(|a, b| {
+        (times / a.0)
+            .ln()
+            .abs()
+            .total_cmp(&(times / b.0).ln().abs())
+    });
+    match nearest {
+        Some((factor, name)) if (times / factor).ln().abs() < slack => {
+            format!(" (near {factor:.3}: {name} exchanged?)")
+        }
+        _ => String::new(),
+    }
+}
+
+fn stuck(motion: &Motion, remarks: &mut Remarks) {
+    for (role, stuck) in motion.stuck.iter().enumerate() {
+        let Some((start, seconds, moved)) = stuck.longest else {
+            continue;
+        };
+        let text = format!(
+            "stuck {} times, {:.1} s in all; longest {seconds:.1} s from {:.1} s on, while the car's speed changed by {:.1} km/h",
+            stuck.n,
+            stuck.seconds,
+            start.seconds(),
+            moved * 3.6
+        );
+        let numbers = [
+            ("n", stuck.n as f64),
+            ("total_s", stuck.seconds),
+            ("longest_s", seconds),
+        ];
+        remarks.add(Kind::Stuck, ROLES[role], text, &numbers);
+    }
+}
+
+/// Signs and sides: every witness of turning against the yaw rate.
+fn turning(survey: &Survey, remarks: &mut Remarks) {
+    let judged: Vec<(Witness, f64, f64, u64)> = WITNESSES
+        .into_iter()
+        .zip(&survey.motion.turning)
+        .filter(|(_, line)| line.n >= limits::SIGN_SECONDS && line.sd_x() >= limits::SIGN_YAW_SD)
+        .filter_map(|(witness, line)| Some((witness, line.correlation()?, line.slope()?, line.n)))
+        .filter(|(_, correlation, _, _)| correlation.abs() >= limits::SIGN_CORRELATION)
+        .collect();
+    let against = judged
+        .iter()
+        .filter(|(_, correlation, _, _)| *correlation < 0.0)
+        .count();
+    let is_yaw_alone = against >= 2 && against * 2 > judged.len();
+    if is_yaw_alone {
+        let mean = judged
+            .iter()
+            .map(|(_, correlation, _, _)| correlation)
+            .sum::<f64>()
+            / judged.len() as f64;
+        let text = format!(
+            "its sign looks reversed: {against} of {} witnesses of turning (wheels, steering, lateral acceleration) run against it",
+            judged.len()
+        );
+        remarks.add(
+            Kind::SignReversed,
+            "yaw.rate",
+            text,
+            &[("against", against as f64), ("correlation", mean)],
+        );
+        return;
+    }
+    for (witness, correlation, slope, n) in judged
+        .iter()
+        .filter(|(_, correlation, _, _)| *correlation < 0.0)
+    {
+        let numbers = [
+            ("correlation", *correlation),
+            ("slope", *slope),
+            ("seconds", *n as f64),
+        ];
+        // A single witness cannot outvote the yaw rate; nor the yaw rate it.
+        let doubt = if judged.len() == 1 {
+            ", or yaw.rate has the wrong sign"
+        } else {
+            ""
+        };
+        let (kind, subject, what) = match witness {
+            Witness::Rear => (
+                Kind::LeftRightExchanged,
+                "wheel.rear",
+                "left and right look exchanged",
+            ),
+            Witness::Front => (
+                Kind::LeftRightExchanged,
+                "wheel.front",
+                "left and right look exchanged",
+            ),
+            Witness::Steering => (Kind::SignReversed, ROLES[6], "its sign looks reversed"),
+            Witness::Lateral => (Kind::SignReversed, ROLES[7], "its sign looks reversed"),
+        };
+        let text = format!(
+            "{what}{doubt}: it runs against the yaw rate (correlation {correlation:.2} over {n} s of driving, slope {})",
+            short(*slope)
+        );
+        remarks.add(kind, subject, text, &numbers);
+    }
+}
+
+/// Slopes of the witnesses that have a known one: the track for wheels, 1 for lateral acceleration.
+fn turning_scales(survey: &Survey, remarks: &mut Remarks) {
+    let vehicle = &survey.map.vehicle;
+    for (witness, line) in WITNESSES.into_iter().zip(&survey.motion.turning) {
+        let (subject, against, want) = match witness {
+            Witness::Rear => (
+                "yaw.rate",
+                "the rear wheels and the track",
+                vehicle.track_rear_m.map(|track| track.value),
+            ),
+            Witness::Front => (
+                "yaw.rate",
+                "the front wheels and the track",
+                vehicle.track_front_m.map(|track| track.value),
+            ),
+            Witness::Lateral => (ROLES[7], "yaw rate times speed", Some(1.0)),
+            Witness::Steering => continue,
+        };
+        let is_clear = line.n >= limits::SIGN_SECONDS
+            && line.sd_x() >= limits::SIGN_YAW_SD
+            && line
+                .correlation()
+                .is_some_and(|correlation| correlation.abs() >= limits::TURNING_CORRELATION);
+        let (Some(slope), Some(want), true) =
+            (line.slope(), want.filter(|want| *want > 0.0), is_clear)
+        else {
+            continue;
+        };
+        // A yaw rate too large makes the wheels' slope too small.
+        let ratio = if witness == Witness::Lateral {
+            slope.abs() / want
+        } else {
+            want / slope.abs()
+        };
+        if !(1.0 / limits::TURNING_ALIKE..=limits::TURNING_ALIKE).contains(&ratio) {
+            let text = format!(
+                "it or what it is compared with looks wrongly scaled: {} times what {against} make{}",
+                figure(ratio),
+                mistake(ratio, 0.06)
+            );
+            remarks.add(Kind::WronglyScaled, subject, text, &[("ratio", ratio)]);
+        }
+    }
+}

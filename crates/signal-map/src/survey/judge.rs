@@ -1,0 +1,274 @@
+//! From what was counted to remarks.
+
+use halfshaft_model::Role;
+
+use super::limits;
+use super::remark::{Kind, Remark};
+use super::report::{ChannelSurvey, FrameSurvey, SurveyReport, short};
+use super::{Survey, agreement};
+use crate::decode::coverage::Coverage;
+
+pub(crate) fn report(survey: &Survey, coverage: &Coverage) -> SurveyReport {
+    let mut report = SurveyReport {
+        n_unmapped_ids: survey.unmapped.len() as u64,
+        n_unmapped: survey.n_unmapped,
+        n_entries: coverage.n_entries,
+        n_mapped: coverage.n_mapped,
+        ..SurveyReport::default()
+    };
+    let mut ids: Vec<_> = survey
+        .unmapped
+        .iter()
+        .map(|(&(bus, id), &n)| (n, id, bus))
+        .collect();
+    ids.sort_unstable_by_key(|&(n, id, bus)| (std::cmp::Reverse(n), id, bus));
+    ids.truncate(limits::LISTED_IDS);
+    report.unmapped = ids
+        .into_iter()
+        .map(|(n, id, bus)| (id, survey.buses.name(bus).to_owned(), n))
+        .collect();
+    let mut remarks = Remarks::default();
+    report.frames = frames(survey, coverage, &mut remarks);
+    report.channels = channels(survey, &mut remarks);
+    byte_orders(survey, &mut remarks);
+    same_signals(survey, &mut remarks);
+    agreement::judge(survey, &mut remarks);
+    report.remarks = remarks.0;
+    report
+        .remarks
+        .sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
+    report
+}
+
+#[derive(Default)]
+pub(crate) struct Remarks(Vec<Remark>);
+
+impl Remarks {
+    pub(crate) fn add(
+        &mut self,
+        kind: Kind,
+        subject: &str,
+        text: String,
+        numbers: &[(&'static str, f64)],
+    ) {
+        self.0.push(Remark {
+            kind,
+            subject: subject.to_owned(),
+            text,
+            numbers: numbers.to_vec(),
+        });
+    }
+}
+
+fn share(n: u64, of: u64) -> f64 {
+    if of == 0 { 0.0 } else { n as f64 / of as f64 }
+}
+
+fn frames(survey: &Survey, coverage: &Coverage, remarks: &mut Remarks) -> Vec<FrameSurvey> {
+    let mut all = Vec::new();
+    let mut coverage = coverage.frames.iter().cloned();
+    for spec in &survey.map.frames {
+        let seen = coverage.next().unwrap_or_default();
+        let (n, of) = (|n: u64| ("n", n as f64), ("of", seen.n_seen as f64));
+        let subject = format!("frame {}", spec.id);
+        let mut say =
+            |kind, text: String, numbers: &[_]| remarks.add(kind, &subject, text, numbers);
+        if seen.n_seen == 0 {
+            say(
+                Kind::NeverSeen,
+                format!("never seen (map line {})", spec.line),
+                &[],
+            );
+        }
+        let periods = seen.period_s.zip(spec.period_s);
+        let is_off =
+            |(found, stated): &(f64, f64)| (found / stated - 1.0).abs() > limits::PERIOD_OFF;
+        if let Some((found, stated)) = periods.filter(is_off) {
+            let (found_ms, stated_ms) = (found * 1e3, stated * 1e3);
+            let text = format!("comes every {found_ms:.1} ms, the map says {stated_ms:.1} ms");
+            say(
+                Kind::PeriodOff,
+                text,
+                &[("found_s", found), ("stated_s", stated)],
+            );
+        }
+        if seen.n_other_length > 0 {
+            let lengths: Vec<String> = seen
+                .lengths
+                .iter()
+                .map(|(length, _)| length.to_string())
+                .collect();
+            let text = format!(
+                "{} of {} have another length than the {} bytes of the map (seen: {})",
+                seen.n_other_length,
+                seen.n_seen,
+                spec.length,
+                lengths.join(", ")
+            );
+            say(Kind::OtherLength, text, &[n(seen.n_other_length), of]);
+        }
+        if seen.n_counter_skips > 0 {
+            let (skips, lost) = (seen.n_counter_skips, seen.n_lost);
+            let text = format!("the counter skips {skips} times, about {lost} frames are lost");
+            say(
+                Kind::CounterSkips,
+                text,
+                &[("skips", skips as f64), ("lost", lost as f64)],
+            );
+        }
+        if seen.n_checksum_wrong > 0 {
+            let (wrong, seen_in_all) = (seen.n_checksum_wrong, seen.n_seen);
+            let text = format!("the checksum does not fit in {wrong} of {seen_in_all}");
+            say(Kind::ChecksumFails, text, &[n(wrong), of]);
+        }
+        if seen.n_elsewhere > 0 {
+            let text = format!(
+                "also on another bus ({} frames); {} is used: let the map say which bus it is on",
+                seen.n_elsewhere,
+                seen.bus.as_deref().unwrap_or("the first")
+            );
+            say(Kind::OnTwoBuses, text, &[n(seen.n_elsewhere)]);
+        }
+        all.push(FrameSurvey {
+            id: spec.id,
+            line: spec.line,
+            stated_period_s: spec.period_s,
+            has_counter: spec.counter.is_some(),
+            has_checksum: spec.checksum.is_some(),
+            coverage: seen,
+        });
+    }
+    all
+}
+
+fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
+    let mut all = Vec::new();
+    for (index, spec) in survey.map.channels.iter().enumerate() {
+        let (watch, codes) = (&survey.columns[index], &survey.codes[index]);
+        let is_derived = survey
+            .map
+            .derived
+            .iter()
+            .any(|derived| derived.channel == index);
+        let role = spec.role.map_or("", |role| role.name);
+        let mut say =
+            |kind, text: String, numbers: &[_]| remarks.add(kind, &spec.name, text, numbers);
+        if watch.n == 0 {
+            say(Kind::NeverSeen, "no sample in this log".to_owned(), &[]);
+        }
+        let beyond = share(codes.n_beyond_belief, codes.n);
+        if beyond > limits::BEYOND_BELIEF_SHARE {
+            let text = format!(
+                "{:.1} % of the values are outside the range the map believes",
+                beyond * 100.0
+            );
+            say(
+                Kind::BeyondBelief,
+                text,
+                &[("share", beyond), ("n", codes.n_beyond_belief as f64)],
+            );
+        }
+        let n_present = watch.n - watch.n_missing;
+        let outside = share(watch.n_outside_voltage, n_present);
+        if role == "supply.voltage" && outside > limits::VOLTAGE_SHARE {
+            let (low, high) = watch.range.unwrap_or_default();
+            let text = format!(
+                "outside 9 to 16 V in {:.1} % of the samples ({} to {} V)",
+                outside * 100.0,
+                short(low),
+                short(high)
+            );
+            say(
+                Kind::VoltageOdd,
+                text,
+                &[("share", outside), ("low_v", low), ("high_v", high)],
+            );
+        }
+        if role.ends_with(".temperature") && watch.n_too_fast > 0 {
+            let text = format!(
+                "jumps {} times, at up to {} °C/s; oil and metal take longer",
+                watch.n_too_fast,
+                short(watch.fastest)
+            );
+            say(
+                Kind::TemperatureJumps,
+                text,
+                &[
+                    ("n", watch.n_too_fast as f64),
+                    ("fastest_k_per_s", watch.fastest),
+                ],
+            );
+        }
+        all.push(ChannelSurvey {
+            name: spec.name.clone(),
+            unit: spec.role.map_or("", |role: &Role| role.unit),
+            is_derived,
+            n: watch.n,
+            share_missing: share(watch.n_missing, watch.n),
+            n_beyond_belief: codes.n_beyond_belief,
+            n_broken: codes.n_broken,
+            range: watch.range,
+        });
+    }
+    all
+}
+
+fn byte_orders(survey: &Survey, remarks: &mut Remarks) {
+    for (frame, orders) in survey.map.frames.iter().zip(&survey.byte_orders) {
+        for (signal, order) in frame.signals.iter().zip(orders) {
+            let times = order
+                .as_ref()
+                .and_then(|order| order.times_rougher(limits::BYTES_STEPS));
+            let (Some(times), Some(spec)) = (times, survey.map.channels.get(signal.channel)) else {
+                continue;
+            };
+            if times > limits::BYTES_ROUGHER {
+                let text = format!(
+                    "looks byte-swapped: {} times smoother with its bytes in {} the other way round (map line {})",
+                    short(times),
+                    frame.id,
+                    signal.line
+                );
+                remarks.add(
+                    Kind::ByteSwapped,
+                    &spec.name,
+                    text,
+                    &[("times_smoother", times)],
+                );
+            }
+        }
+    }
+}
+
+fn same_signals(survey: &Survey, remarks: &mut Remarks) {
+    let is_derived = |index: usize| {
+        survey
+            .map
+            .derived
+            .iter()
+            .any(|derived| derived.channel == index)
+    };
+    let specs = &survey.map.channels;
+    for first in 0..specs.len() {
+        for second in first + 1..specs.len() {
+            if is_derived(first)
+                || is_derived(second)
+                || specs[first].dimension != specs[second].dimension
+            {
+                continue;
+            }
+            if let Some(n) = survey.columns[first].same_changes(&survey.columns[second]) {
+                let text = format!(
+                    "the same signal as {}: {n} changes are identical",
+                    specs[first].name
+                );
+                remarks.add(
+                    Kind::SameSignal,
+                    &specs[second].name,
+                    text,
+                    &[("changes", n as f64)],
+                );
+            }
+        }
+    }
+}

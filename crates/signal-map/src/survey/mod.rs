@@ -1,0 +1,161 @@
+//! How a log fits a map: what is there, what is not, and what looks wrong.
+//!
+//! In: the batches of a log, the blocks the decoder made of them, and at the end its
+//! coverage. Out: a [`SurveyReport`]. Memory does not grow with the log. The survey
+//! changes nothing and decides nothing: it makes remarks with their numbers.
+
+mod agreement;
+mod columns;
+mod judge;
+mod limits;
+mod motion;
+mod raw;
+mod remark;
+pub mod report;
+
+use std::collections::HashMap;
+
+use halfshaft_model::{Batch, Block, Entry, Frame, FrameId, FrameKind, Time};
+
+pub use remark::{Kind, Remark};
+pub use report::{ChannelSurvey, FrameSurvey, SurveyReport};
+
+use crate::decode::bits::{self, Reading};
+use crate::decode::coverage::Coverage;
+use crate::decode::lookup::{Buses, Lookup};
+use crate::map::Map;
+use columns::ColumnWatch;
+use motion::Motion;
+use raw::{ByteOrder, Codes};
+
+/// Watches a log go by.
+#[derive(Clone, Debug)]
+pub struct Survey {
+    map: Map,
+    lookup: Lookup,
+    buses: Buses,
+    // Bus on which a frame was first seen.
+    pinned: Vec<Option<u16>>,
+    // For each frame one per signal.
+    byte_orders: Vec<Vec<Option<ByteOrder>>>,
+    codes: Vec<Codes>,
+    columns: Vec<ColumnWatch>,
+    motion: Motion,
+    // By bus and identifier.
+    unmapped: HashMap<(u16, FrameId), u64>,
+    n_unmapped: u64,
+}
+
+impl Survey {
+    /// A survey for a map.
+    pub fn new(map: &Map) -> Survey {
+        let byte_orders = map
+            .frames
+            .iter()
+            .map(|frame| frame.signals.iter().map(ByteOrder::new).collect());
+        Survey {
+            lookup: Lookup::new(map),
+            buses: Buses::new(map),
+            pinned: vec![None; map.frames.len()],
+            byte_orders: byte_orders.collect(),
+            codes: vec![Codes::default(); map.channels.len()],
+            columns: map
+                .channels
+                .iter()
+                .map(|spec| ColumnWatch::new(spec.step))
+                .collect(),
+            motion: Motion::new(map),
+            unmapped: HashMap::new(),
+            n_unmapped: 0,
+            map: map.clone(),
+        }
+    }
+
+    /// Takes a batch and the block that the decoder made of it.
+    pub fn push(&mut self, batch: &Batch, block: &Block) {
+        self.buses.meet(&batch.buses);
+        for entry in &batch.entries {
+            match entry {
+                Entry::Frame(frame) if frame.kind == FrameKind::Data => {
+                    self.take_frame(frame, batch)
+                }
+                Entry::Frame(_) => {}
+                Entry::Row(row) => self.take_row(usize::from(row.sheet), batch.cells(row)),
+            }
+        }
+        for (watch, column) in self.columns.iter_mut().zip(&block.columns) {
+            if !block.cuts.is_empty() {
+                watch.cut();
+            }
+            watch.add(column);
+        }
+        self.motion.add(block);
+    }
+
+    /// What it came to.
+    pub fn finish(mut self, coverage: &Coverage) -> SurveyReport {
+        self.motion.finish();
+        judge::report(&self, coverage)
+    }
+
+    fn take_frame(&mut self, frame: &Frame, batch: &Batch) {
+        let Some(bus) = self.buses.of_batch(frame.bus) else {
+            return;
+        };
+        let mut is_mapped = false;
+        for index in self.lookup.find(frame.id) {
+            if !self.buses.allows(bus, index) {
+                continue;
+            }
+            is_mapped = true;
+            if *self.pinned[index].get_or_insert(bus) != bus {
+                continue;
+            }
+            let payload = batch.payload(frame);
+            for (signal, order) in self.map.frames[index]
+                .signals
+                .iter()
+                .zip(&mut self.byte_orders[index])
+            {
+                if !bits::is_on_page(signal, payload) {
+                    continue;
+                }
+                if let Some(codes) = self.codes.get_mut(signal.channel) {
+                    codes.add(bits::value(signal, payload));
+                }
+                if let Some(order) = order {
+                    order.add(signal, payload, Time(frame.stamp.0));
+                }
+            }
+        }
+        if !is_mapped {
+            self.n_unmapped += 1;
+            let has_room = self.unmapped.len() < limits::MAX_IDS;
+            match self.unmapped.get_mut(&(bus, frame.id)) {
+                Some(n) => *n += 1,
+                None if has_room => drop(self.unmapped.insert((bus, frame.id), 1)),
+                None => {}
+            }
+        }
+    }
+
+    fn take_row(&mut self, sheet: usize, cells: impl Iterator<Item = Option<f64>>) {
+        let Some(sheet) = self.map.sheets.get(sheet) else {
+            return;
+        };
+        for (column, cell) in sheet.columns.iter().zip(cells) {
+            let (Some(codes), Some(cell)) = (self.codes.get_mut(column.channel), cell) else {
+                continue;
+            };
+            let si = cell * column.si_per_unit + column.si_at_zero;
+            codes.add(match column.believe {
+                _ if !si.is_finite() => Reading::NotFinite,
+                Some((low, high)) if !(low..=high).contains(&si) => Reading::BeyondBelief(si),
+                _ => Reading::Value(si),
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

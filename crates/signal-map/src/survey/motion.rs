@@ -1,0 +1,357 @@
+//! What the channels of motion say about each other: scale, stuck sensors, signs.
+//!
+//! In: the columns of wheels, road speed, yaw, steering and accelerations. Inside, one
+//! mean a second of each; from those the ratios of speeds and, for every witness of
+//! turning, its correlation with the yaw rate. Nothing is kept but sums.
+
+use halfshaft_model::{Block, Time};
+
+use super::limits;
+use crate::decode::period::LogMedian;
+use crate::map::Map;
+
+/// Channels of motion; the four wheels come first.
+pub(crate) const ROLES: [&str; 8] = [
+    "wheel.rear.left",
+    "wheel.rear.right",
+    "wheel.front.left",
+    "wheel.front.right",
+    "speed.vehicle",
+    "yaw.rate",
+    "steering.angle",
+    "acceleration.lateral",
+];
+pub(crate) const N: usize = ROLES.len();
+pub(crate) const N_WHEELS: usize = 4;
+pub(crate) const SPEED: usize = 4;
+pub(crate) const YAW: usize = 5;
+const STEERING: usize = 6;
+const LATERAL: usize = 7;
+
+const WINDOW_NS: i64 = halfshaft_model::constants::NS_PER_S;
+
+/// What turns with the car, each compared with the yaw rate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Witness {
+    /// Right minus left of the rear wheels, m/s.
+    Rear,
+    /// Right minus left of the front wheels, m/s.
+    Front,
+    /// Steering wheel times road speed.
+    Steering,
+    /// Lateral acceleration over road speed.
+    Lateral,
+}
+
+pub(crate) const WITNESSES: [Witness; 4] = [
+    Witness::Rear,
+    Witness::Front,
+    Witness::Steering,
+    Witness::Lateral,
+];
+
+/// All of it, so far.
+#[derive(Clone, Debug)]
+pub(crate) struct Motion {
+    // Column of each role.
+    columns: [Option<usize>; N],
+    pub(crate) radius_m: f64,
+    pub(crate) steps_m_per_s: [f64; N],
+    window: Option<i64>,
+    sums: [(f64, u32); N],
+    latest: [Option<f64>; N],
+    /// Each wheel over the median of the other ones.
+    pub(crate) wheel_ratios: [LogMedian; N_WHEELS],
+    /// The median wheel at the tyre over the road speed.
+    pub(crate) speed_ratio: LogMedian,
+    /// Each witness against the yaw rate.
+    pub(crate) turning: [Line; WITNESSES.len()],
+    runs: [Option<Run>; N],
+    pub(crate) stuck: [Stuck; N],
+}
+
+/// A value that has not changed since.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    value: f64,
+    since: Time,
+    until: Time,
+    // Range of what the others did meanwhile, m/s.
+    others: Option<(f64, f64)>,
+}
+
+/// How often a channel was stuck.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Stuck {
+    pub(crate) n: u64,
+    pub(crate) seconds: f64,
+    /// Start, length in s and movement of the others in m/s of the longest time.
+    pub(crate) longest: Option<(Time, f64, f64)>,
+}
+
+impl Motion {
+    pub(crate) fn new(map: &Map) -> Motion {
+        let columns = ROLES.map(|role| map.channel(role));
+        let radius_m = map
+            .vehicle
+            .rolling_radius_m
+            .map_or(limits::NOMINAL_RADIUS_M, |radius| radius.value);
+        let mut steps = [0.0; N];
+        for (role, column) in columns.iter().enumerate() {
+            let step = column
+                .and_then(|column| map.channels[column].step)
+                .unwrap_or(0.0);
+            steps[role] = if role < N_WHEELS {
+                step * radius_m
+            } else {
+                step
+            }
+            .abs();
+        }
+        Motion {
+            columns,
+            radius_m,
+            steps_m_per_s: steps,
+            window: None,
+            sums: [(0.0, 0); N],
+            latest: [None; N],
+            wheel_ratios: std::array::from_fn(|_| LogMedian::default()),
+            speed_ratio: LogMedian::default(),
+            turning: [Line::default(); WITNESSES.len()],
+            runs: [None; N],
+            stuck: [Stuck::default(); N],
+        }
+    }
+
+    /// Takes the columns of a block, all channels together in order of time.
+    pub(crate) fn add(&mut self, block: &Block) {
+        let mut next = [0usize; N];
+        let mut cuts = block.cuts.iter().copied().peekable();
+        loop {
+            let mut first: Option<(Time, usize)> = None;
+            for (role, at) in next.iter().enumerate() {
+                let Some(column) = self.columns[role].and_then(|column| block.columns.get(column))
+                else {
+                    continue;
+                };
+                if *at < column.len() && first.is_none_or(|(time, _)| column.time(*at) < time) {
+                    first = Some((column.time(*at), role));
+                }
+            }
+            let Some((time, role)) = first else { break };
+            if cuts.next_if(|cut| *cut <= time).is_some() {
+                self.cut();
+                continue;
+            }
+            let column = self.columns[role].and_then(|column| block.columns.get(column));
+            let value = column.and_then(|column| column.value(next[role]));
+            next[role] += 1;
+            self.sample(role, time, value);
+        }
+        // Cuts after the last sample.
+        if cuts.next().is_some() {
+            self.cut();
+        }
+    }
+
+    fn cut(&mut self) {
+        self.close_window();
+        self.window = None;
+        self.latest = [None; N];
+        for role in 0..N {
+            self.close_run(role);
+        }
+    }
+
+    /// Closes what is still open.
+    pub(crate) fn finish(&mut self) {
+        self.cut();
+    }
+
+    fn sample(&mut self, role: usize, time: Time, value: Option<f64>) {
+        let window = time.0.div_euclid(WINDOW_NS);
+        if self.window != Some(window) {
+            self.close_window();
+            self.window = Some(window);
+        }
+        // Everything in m/s at the tyre, so that wheels and road speed compare.
+        let value = value.map(|value| {
+            if role < N_WHEELS {
+                value * self.radius_m
+            } else {
+                value
+            }
+        });
+        self.latest[role] = value;
+        let Some(value) = value else {
+            self.close_run(role);
+            return;
+        };
+        self.sums[role].0 += value;
+        self.sums[role].1 += 1;
+        let others = self.others(role);
+        match &mut self.runs[role] {
+            Some(run) if run.value == value => {
+                run.until = time;
+                if let Some(now) = others {
+                    let (low, high) = run.others.unwrap_or((now, now));
+                    run.others = Some((low.min(now), high.max(now)));
+                }
+            }
+            _ => {
+                self.close_run(role);
+                let others = others.map(|now| (now, now));
+                self.runs[role] = Some(Run {
+                    value,
+                    since: time,
+                    until: time,
+                    others,
+                });
+            }
+        }
+    }
+
+    /// How fast the car goes by the other channels: the median wheel, else the road speed.
+    fn others(&self, role: usize) -> Option<f64> {
+        let wheels = (0..=SPEED)
+            .filter(|other| *other != role)
+            .filter_map(|other| self.latest[other]);
+        median(wheels)
+    }
+
+    fn close_run(&mut self, role: usize) {
+        let Some(run) = self.runs[role].take() else {
+            return;
+        };
+        let seconds = run.until.since(run.since);
+        let (low, high) = run.others.unwrap_or((0.0, 0.0));
+        let moved = high - low;
+        let is_stuck = match role {
+            0..=SPEED => {
+                let enough = limits::STUCK_MOVE_M_PER_S
+                    .max(limits::STUCK_MOVE_STEPS * self.steps_m_per_s[role]);
+                seconds > limits::STUCK_S && moved > enough
+            }
+            YAW | LATERAL => seconds > limits::STUCK_TREMBLING_S && low > limits::MOVING_M_PER_S,
+            _ => false,
+        };
+        if !is_stuck {
+            return;
+        }
+        let stuck = &mut self.stuck[role];
+        stuck.n += 1;
+        stuck.seconds += seconds;
+        if stuck
+            .longest
+            .is_none_or(|(_, longest, _)| seconds > longest)
+        {
+            stuck.longest = Some((run.since, seconds, moved));
+        }
+    }
+
+    fn close_window(&mut self) {
+        let means = self.sums.map(|(sum, n)| {
+            if n > 0 {
+                Some(sum / f64::from(n))
+            } else {
+                None
+            }
+        });
+        self.sums = [(0.0, 0); N];
+        for (wheel, ratios) in self.wheel_ratios.iter_mut().enumerate() {
+            let others = (0..N_WHEELS)
+                .filter(|other| *other != wheel)
+                .filter_map(|other| means[other]);
+            ratios.add(ratio_in_motion(means[wheel], median(others)));
+        }
+        let wheels = median(means[..N_WHEELS].iter().flatten().copied());
+        self.speed_ratio.add(ratio_in_motion(wheels, means[SPEED]));
+        let (Some(yaw), Some(speed)) = (means[YAW], means[SPEED].or(wheels)) else {
+            return;
+        };
+        if speed <= limits::MOVING_M_PER_S {
+            return;
+        }
+        let difference = |left: usize| Some(means[left + 1]? - means[left]?);
+        for (witness, line) in WITNESSES.iter().zip(&mut self.turning) {
+            let says = match witness {
+                Witness::Rear => difference(0),
+                Witness::Front => difference(2),
+                Witness::Steering => means[STEERING].map(|angle| angle * speed),
+                Witness::Lateral => means[LATERAL].map(|acceleration| acceleration / speed),
+            };
+            if let Some(says) = says {
+                line.add(yaw, says);
+            }
+        }
+    }
+}
+
+/// One speed over another; NaN, which no median counts, unless both are there and the car moves.
+fn ratio_in_motion(speed: Option<f64>, other: Option<f64>) -> f64 {
+    match (speed, other) {
+        (Some(speed), Some(other)) if speed.abs().max(other.abs()) > limits::MOVING_M_PER_S => {
+            speed / other
+        }
+        _ => f64::NAN,
+    }
+}
+
+/// The middle one; the mean of the two in the middle of an even number. At most eight.
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut sorted = [0.0; N];
+    let mut n = 0;
+    for (place, value) in sorted.iter_mut().zip(values) {
+        *place = value;
+        n += 1;
+    }
+    let sorted = &mut sorted[..n];
+    sorted.sort_unstable_by(f64::total_cmp);
+    match n {
+        0 => None,
+        _ => Some((sorted[(n - 1) / 2] + sorted[n / 2]) / 2.0),
+    }
+}
+
+/// Sums of a straight line through points, by Welford's updates.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Line {
+    pub(crate) n: u64,
+    mean_x: f64,
+    mean_y: f64,
+    xx: f64,
+    yy: f64,
+    xy: f64,
+}
+
+impl Line {
+    pub(crate) fn add(&mut self, x: f64, y: f64) {
+        self.n += 1;
+        let n = self.n as f64;
+        let from_x = x - self.mean_x;
+        let from_y = y - self.mean_y;
+        self.mean_x += from_x / n;
+        self.mean_y += from_y / n;
+        self.xx += from_x * (x - self.mean_x);
+        self.yy += from_y * (y - self.mean_y);
+        self.xy += from_x * (y - self.mean_y);
+    }
+
+    /// y per x.
+    pub(crate) fn slope(&self) -> Option<f64> {
+        (self.xx > 0.0).then(|| self.xy / self.xx)
+    }
+
+    /// How well they go together, −1 to 1.
+    pub(crate) fn correlation(&self) -> Option<f64> {
+        (self.xx > 0.0 && self.yy > 0.0).then(|| self.xy / (self.xx * self.yy).sqrt())
+    }
+
+    pub(crate) fn sd_x(&self) -> f64 {
+        if self.n > 1 {
+            (self.xx / (self.n - 1) as f64).sqrt()
+        } else {
+            0.0
+        }
+    }
+}

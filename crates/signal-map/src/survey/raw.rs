@@ -1,0 +1,139 @@
+//! What the survey learns from bare payloads: codes, belief, and the order of the bytes.
+//!
+//! A number with its bytes exchanged jumps by multiples of 256 where the true one creeps.
+//! So every number of more than eight bits is also read with its runs in reverse order,
+//! and whichever way is smoother over its own range is the likely one.
+
+use halfshaft_model::Time;
+
+use crate::decode::bits::{self, Reading, extract, number};
+use crate::map::{BitField, BitRun, Number, Signal};
+
+/// Steps further apart than this are not steps, s.
+const LONGEST_STEP_S: f64 = 0.5;
+
+/// What the payloads say of one channel.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Codes {
+    pub(crate) n: u64,
+    pub(crate) n_absent: u64,
+    pub(crate) n_broken: u64,
+    pub(crate) n_beyond_belief: u64,
+}
+
+impl Codes {
+    pub(crate) fn add(&mut self, reading: Reading) {
+        self.n += 1;
+        match reading {
+            Reading::Value(_) => {}
+            Reading::Absent | Reading::BeyondEnd => self.n_absent += 1,
+            Reading::Broken | Reading::NotFinite => self.n_broken += 1,
+            Reading::BeyondBelief(_) => self.n_beyond_belief += 1,
+        }
+    }
+}
+
+/// One signal read both ways.
+#[derive(Clone, Debug)]
+pub(crate) struct ByteOrder {
+    reversed: BitField,
+    width: u32,
+    stated: Roughness,
+    exchanged: Roughness,
+    last: Option<Time>,
+}
+
+impl ByteOrder {
+    /// `None` for signals in one byte and for floats.
+    pub(crate) fn new(signal: &Signal) -> Option<ByteOrder> {
+        let bytes = by_byte(&signal.bits);
+        let width = signal.bits.width();
+        if bytes.len() < 2 || width > 64 || signal.number == Number::Float {
+            return None;
+        }
+        let reversed = BitField {
+            runs: bytes.into_iter().rev().collect(),
+        };
+        let (stated, exchanged) = (Roughness::default(), Roughness::default());
+        Some(ByteOrder {
+            reversed,
+            width,
+            stated,
+            exchanged,
+            last: None,
+        })
+    }
+
+    pub(crate) fn add(&mut self, signal: &Signal, payload: &[u8], time: Time) {
+        let (Some(stated), Some(exchanged)) = (
+            extract(&signal.bits, payload),
+            extract(&self.reversed, payload),
+        ) else {
+            return;
+        };
+        // Codes are no numbers, whichever way they are read.
+        let is_code = |raw| bits::is_in(&signal.absent, raw) || bits::is_in(&signal.broken, raw);
+        if is_code(stated) || is_code(exchanged) {
+            return;
+        }
+        let is_step = self
+            .last
+            .is_some_and(|last| time > last && time.since(last) < LONGEST_STEP_S);
+        self.last = Some(time);
+        self.stated
+            .add(number(signal.number, self.width, stated), is_step);
+        self.exchanged
+            .add(number(signal.number, self.width, exchanged), is_step);
+    }
+
+    /// How many times rougher the number is as stated than with its bytes exchanged.
+    pub(crate) fn times_rougher(&self, fewest_steps: u64) -> Option<f64> {
+        if self.stated.n_steps < fewest_steps {
+            return None;
+        }
+        Some(self.stated.per_range()? / self.exchanged.per_range()?)
+    }
+}
+
+/// Runs merged and parted so that each is one byte's share of the number.
+fn by_byte(field: &BitField) -> Vec<BitRun> {
+    let mut bytes: Vec<BitRun> = Vec::new();
+    for run in &field.runs {
+        match bytes.last_mut() {
+            Some(last)
+                if last.byte == run.byte && u16::from(last.low) == u16::from(run.high) + 1 =>
+            {
+                last.low = run.low
+            }
+            _ => bytes.push(*run),
+        }
+    }
+    bytes
+}
+
+/// Mean step and range of a number.
+#[derive(Clone, Copy, Debug, Default)]
+struct Roughness {
+    last: f64,
+    n_steps: u64,
+    sum: f64,
+    range: Option<(f64, f64)>,
+}
+
+impl Roughness {
+    fn add(&mut self, value: f64, is_step: bool) {
+        if is_step {
+            self.n_steps += 1;
+            self.sum += (value - self.last).abs();
+        }
+        self.last = value;
+        let (low, high) = self.range.unwrap_or((value, value));
+        self.range = Some((low.min(value), high.max(value)));
+    }
+
+    fn per_range(&self) -> Option<f64> {
+        let (low, high) = self.range?;
+        let mean = self.sum / self.n_steps as f64;
+        (high > low && mean > 0.0).then(|| mean / (high - low))
+    }
+}

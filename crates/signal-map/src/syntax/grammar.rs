@@ -1,0 +1,126 @@
+//! The grammar as text, printed from the tables the parser runs on.
+//!
+//! `docs/signal-map.md` holds what is printed here; a test compares them.
+
+use super::forms::{FORMS, Form, Piece, Place};
+use super::slots::SlotKind;
+use std::fmt::Write as _;
+
+/// Every place a sentence can stand in, with the name of its rule.
+const RULES: &[(Place, &str)] = &[
+    (Place::Top, "top"),
+    (Place::Identity, "identity"),
+    (Place::Vehicle, "vehicle"),
+    (Place::Torque, "torque"),
+    (Place::Geared, "geared"),
+    (Place::Table, "table"),
+    (Place::Bus, "bus"),
+    (Place::Frame, "frame"),
+    (Place::Page, "page"),
+    (Place::Signal, "signal"),
+    (Place::Proof, "proof"),
+    (Place::Sheet, "sheet"),
+    (Place::Column, "column-fact"),
+    (Place::Derived, "derived"),
+];
+
+/// What the slots are made of, and what those are made of.
+const PARTS: &[(&str, &str)] = &[
+    ("digit", r#""0" | … | "9""#),
+    ("hex", r#"digit | "A" | … | "F" | "a" | … | "f""#),
+    ("letter", "any letter of any script"),
+    ("digits", "digit , { digit }"),
+    ("unsigned", r#"digits , [ "." , digits ] , [ ( "e" | "E" ) , [ "+" | "-" ] , digits ]"#),
+    ("run", r#"digits , "." , digits , ".." , digits , "." , digits"#),
+    ("bit", r#"digits , "." , digits"#),
+    ("code-range", r#"code , [ "to" , code ]"#),
+    ("tolerance", r#"( "+/-" | "±" ) , quantity"#),
+    ("sum", r#"product , { ( "+" | "-" ) , product }"#),
+    ("product", r#"part , { ( "*" | "/" ) , part }"#),
+    ("part", r#""-" , part | "(" , sum , ")" | unsigned , [ unit ] | name | call"#),
+    ("call", r#"function , "(" , input , { "," , input } , ")""#),
+    ("input", r#"sum , [ ( "<" | "<=" | ">" | ">=" | "=" ) , sum ]"#),
+    ("function", r#""min" | "max" | "mean" | "clamp" | "abs" | "delay" | "low-pass" | "if" | name"#),
+];
+
+fn slot_rule(kind: SlotKind) -> &'static str {
+    match kind {
+        SlotKind::Text => r#"'"' , { any character but '"' and '\' | '\"' | '\\' | '\t' } , '"'"#,
+        SlotKind::Name => r#"( letter | "_" ) , { letter | digit | "." | "-" | "_" }"#,
+        SlotKind::Id => r#""0x" , ( hex , [ hex ] , [ hex ] | 8 * hex )"#,
+        SlotKind::Bits => r#""byte" , digits | "bytes" , digits , { digits } | ( run | bit ) , { run | bit }"#,
+        SlotKind::Codes => r#"code-range , { "or" , code-range }"#,
+        SlotKind::Code => r#"digits | "0x" , hex , { hex }"#,
+        SlotKind::Number => r#"[ "-" | "+" ] , unsigned"#,
+        SlotKind::Numbers => "number , { number }",
+        SlotKind::Integer => "digits",
+        SlotKind::Quantity => "number , unit",
+        SlotKind::Measure => "quantity , [ tolerance ]",
+        SlotKind::Ratio => r#"number , [ ( "+/-" | "±" ) , ( number | quantity ) ]"#,
+        SlotKind::Unit => "one of the units listed below",
+        SlotKind::Range => r#"number , "to" , quantity"#,
+        SlotKind::BitRate => r#"number , ( "bit/s" | "kbit/s" | "Mbit/s" )"#,
+        SlotKind::Tyre => r#"digits , "/" , digits , "R" , digits"#,
+        SlotKind::Column => r#"text , { "or" , text } | "column" , digits"#,
+        SlotKind::Columns => r#"column | "columns" , digits , "to" , digits"#,
+        SlotKind::IdBits => r#"digits , [ ".." , digits ]"#,
+        SlotKind::Bytes => "2 * hex , { 2 * hex }",
+        SlotKind::Rule => r#""xor" | "sum" | "crc-8-j1850""#,
+        SlotKind::Meaning => {
+            r#""pack" , "torque" | "axle" , "bias" | "clamp" , "force" | "position" | "pressure" | "current" | "share""#
+        }
+        SlotKind::Delimiter => r#"text | "tab""#,
+        SlotKind::TimeKind => r#"unit | "clock" , "time" | "ISO" , "8601""#,
+        SlotKind::Base => r#""hexadecimal" | "decimal""#,
+        SlotKind::Formula => "sum",
+    }
+}
+
+/// The grammar in EBNF (ISO/IEC 14977 marks), printed from the tables.
+pub fn ebnf() -> String {
+    let mut out = String::from("map = { top } ;\n\n");
+    for (place, name) in RULES {
+        let forms: Vec<&Form> = FORMS.iter().filter(|form| form.places.contains(place)).collect();
+        for (index, form) in forms.iter().enumerate() {
+            let start = if index == 0 { format!("{name} =\n   ") } else { "  |".to_owned() };
+            let under = RULES.iter().find(|(place, _)| *place == form.opens);
+            let under = under.map_or(String::new(), |(_, rule)| format!(" , {{ under , {rule} }}"));
+            let _ = writeln!(out, "{start} {}{under}", sequence(&form.pieces));
+        }
+        out.push_str("  ;\n\n");
+    }
+    for kind in SlotKind::ALL {
+        let _ = writeln!(out, "{} = {} ;", kind.word(), slot_rule(*kind));
+    }
+    out.push('\n');
+    for (name, rule) in PARTS {
+        let _ = writeln!(out, "{name} = {rule} ;");
+    }
+    out
+}
+
+fn sequence(pieces: &[Piece]) -> String {
+    let parts: Vec<String> = pieces
+        .iter()
+        .map(|piece| match piece {
+            Piece::Literal(word) => format!("\"{word}\""),
+            Piece::Slot(kind) => kind.word().to_owned(),
+            Piece::Optional(group) => format!("[ {} ]", sequence(group)),
+        })
+        .collect();
+    parts.join(" , ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_sentence_is_printed_once_for_each_place() {
+        let printed = ebnf();
+        let n_lines = printed.lines().filter(|line| line.starts_with("    ") || line.starts_with("  |")).count();
+        let n_wanted: usize = FORMS.iter().map(|form| form.places.len()).sum();
+        assert_eq!(n_lines, n_wanted);
+        assert!(printed.contains(r#"| "every" , quantity"#));
+    }
+}

@@ -1,0 +1,225 @@
+//! Golden numbers: closed forms that the whole program, from log text to figure, must give.
+//!
+//! All are derived; each sum stands in its comment. The car: clutch between case and one
+//! side gear, track 1.55 m, rolling radius 0.32 m. Wheels come as rad/s in floats, every
+//! 10 ms, so that nothing but the program's own arithmetic is on trial.
+
+mod common;
+
+use common::{assess, estimate, float_frame, map, refusal};
+use halfshaft_health::Results;
+
+/// The map of the test car. `clutch` states layout and torque, `wheel` adds facts to the
+/// wheel speeds.
+fn car(clutch: &str, wheel: &str) -> String {
+    format!(
+        "map \"golden\"\n\
+         vehicle \"golden\"\n  rear track 1.55 m\n  rolling radius 0.32 m\n{clutch}\
+         bus main\n  in the log \"can0\"\n\
+         frame 0x100 on main\n  length 8 bytes\n  every 10 ms\n\
+         \x20 wheel.rear.left in bytes 3 2 1 0\n    float\n    step 1 rad/s\n{wheel}\
+         \x20 wheel.rear.right in bytes 7 6 5 4\n    float\n    step 1 rad/s\n{wheel}\
+         frame 0x101 on main\n  length 8 bytes\n  every 10 ms\n\
+         \x20 yaw.rate in bytes 3 2 1 0\n    float\n    step 1 rad/s\n\
+         \x20 clutch.torque in bytes 7 6 5 4\n    float\n    step 1 N.m\n    means {}\n    full at 1000 N.m\n",
+        if clutch.contains("axle bias") {
+            "axle bias"
+        } else {
+            "pack torque"
+        },
+    )
+}
+
+const ONE_SIDE: &str = "  clutch between case and left side gear\n  torque from clutch.torque\n";
+
+/// A drive: for each 10 ms until `seconds`, case speed, axle speed difference, yaw rate
+/// and torque; `None` is a lost sample.
+fn drive(seconds: f64, sample: impl Fn(f64) -> Option<[f64; 4]>) -> Vec<u8> {
+    let mut log = String::new();
+    for index in 0..=(seconds * 100.0).round() as i64 {
+        let time = index as f64 * 0.01;
+        if let Some([case, difference, yaw, torque]) = sample(time) {
+            float_frame(
+                &mut log,
+                time,
+                0x100,
+                &[case - 0.5 * difference, case + 0.5 * difference],
+            );
+            float_frame(&mut log, time, 0x101, &[yaw, torque]);
+        }
+    }
+    log.into_bytes()
+}
+
+#[track_caller]
+fn near(got: f64, wanted: f64, share: f64) {
+    assert!(
+        (got - wanted).abs() <= share * wanted.abs(),
+        "{got} is not {wanted} within {share}"
+    );
+}
+
+fn bend(radius_m: f64, speed: f64, degrees: f64, torque: f64) -> (f64, [f64; 4]) {
+    let yaw = speed / radius_m;
+    let difference = 1.55 * yaw / 0.32;
+    (
+        degrees.to_radians() / yaw,
+        [speed / 0.32, difference, yaw, torque],
+    )
+}
+
+fn golden(log: &[u8]) -> Results {
+    assess(&map(&car(ONE_SIDE, "")), log)
+}
+
+#[test]
+fn k1_preload_in_a_bend_costs_the_same_at_any_speed_and_radius() {
+    // 80 N·m · ½ · 1.55 m · 90° / 0.32 m = 304.3 J, whatever the speed.
+    for (radius, speed) in [(20.0, 10.0), (20.0, 5.0), (12.0, 6.0), (40.0, 15.0)] {
+        let (seconds, sample) = bend(radius, speed, 90.0, 80.0);
+        let results = golden(&drive((seconds * 100.0).round() / 100.0, |_| Some(sample)));
+        // Rounding the bend to whole samples moves its angle by up to 0.3 %.
+        near(estimate(&results, "heat_total").value, 0.3043, 0.005);
+        near(estimate(&results, "turn_total").value, 90.0, 0.005);
+    }
+}
+
+#[test]
+fn k2_preload_power_in_a_bend() {
+    // R 20 m at 10 m/s: difference 2.42 rad/s, slip 1.21, 97 W at 80 N·m.
+    let (_, sample) = bend(20.0, 10.0, 90.0, 80.0);
+    near(sample[1], 2.42, 1e-3);
+    let results = golden(&drive(3.0, |_| Some(sample)));
+    near(estimate(&results, "slip_peak").value, 1.21, 2e-3);
+    near(estimate(&results, "heat_peak").value, 0.0969, 2e-3);
+}
+
+#[test]
+fn k3_mismatched_tyres_on_a_straight_kilometre() {
+    // ½ · 100 N·m · 0.01 · 1000 m / 0.32 m = 1562 J; 43 W at 100 km/h, over 36 s.
+    let speed = 100.0 / 3.6;
+    let results = golden(&drive(36.0, |_| {
+        Some([speed / 0.32, 0.01 * speed / 0.32, 0.0, 100.0])
+    }));
+    near(estimate(&results, "heat_total").value, 1.5625, 2e-3);
+    near(estimate(&results, "heat_peak").value, 0.0434, 2e-3);
+    near(estimate(&results, "heat_per_km").value, 1.5625, 2e-3);
+}
+
+#[test]
+fn k4_wheelspin() {
+    // 800 N·m · 15 rad/s = 12 kW; for 2 s 24 kJ.
+    let results = golden(&drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0])));
+    near(estimate(&results, "heat_total").value, 24.0, 1e-3);
+    near(estimate(&results, "heat_peak").value, 12.0, 1e-3);
+    near(estimate(&results, "slip_peak").value, 15.0, 1e-3);
+    near(estimate(&results, "partial_heat_making").value, 2.0, 1e-3);
+}
+
+#[test]
+fn k5_a_stuck_pack_makes_no_heat() {
+    let results = golden(&drive(10.0, |_| Some([60.0, 0.0, 0.0, 1000.0])));
+    assert_eq!(estimate(&results, "heat_total").value, 0.0);
+    assert_eq!(estimate(&results, "partial_heat_making").value, 0.0);
+}
+
+#[test]
+fn k6_backwards_makes_the_same_heat_of_the_same_sign() {
+    let (seconds, [case, difference, yaw, torque]) = bend(20.0, 10.0, 90.0, 80.0);
+    let log = drive((seconds * 100.0).round() / 100.0, |_| {
+        Some([-case, -difference, -yaw, torque])
+    });
+    near(estimate(&golden(&log), "heat_total").value, 0.3043, 0.005);
+}
+
+#[test]
+fn k7_layouts() {
+    let log = drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0]));
+    let power = |clutch: &str| estimate(&assess(&map(&car(clutch, "")), &log), "heat_peak").value;
+    // Shaft to shaft the pack sees the whole difference: 800 N·m · 30 rad/s = 24 kW with
+    // the same pack torque, and with the same bias (pack torque half of it) 12 kW.
+    near(
+        power("  clutch between left and right shaft\n  torque from clutch.torque\n"),
+        24.0,
+        1e-3,
+    );
+    let places = [
+        "clutch between left and right shaft",
+        "clutch between case and left side gear",
+        "clutches between case and both side gears",
+    ];
+    for place in places {
+        let clutch = format!("  {place}\n  torque from clutch.torque\n    # axle bias\n");
+        near(power(&clutch), 12.0, 1e-3);
+    }
+}
+
+#[test]
+fn k8_a_gap_is_not_bridged() {
+    // K4 with its middle second missing: 12 kJ "at least", and a gap of 1 s.
+    let log = drive(2.0, |time| {
+        (time <= 0.5 || time >= 1.5).then_some([60.0, 30.0, 0.0, 800.0])
+    });
+    let results = golden(&log);
+    let heat = estimate(&results, "heat_total");
+    near(heat.value, 12.0, 1e-3);
+    assert!(heat.is_at_least && heat.high >= 24.0, "{heat:?}");
+    let gap = &results.quality.gaps[0];
+    near(gap.span.seconds(), 1.0, 1e-6);
+}
+
+#[test]
+fn k10_tyre_corrected_speeds_are_no_basis_for_heat() {
+    let log = drive(36.0, |_| Some([86.8, 0.0, 0.0, 100.0]));
+    let results = assess(&map(&car(ONE_SIDE, "    corrected by the car\n")), &log);
+    for name in ["heat_total", "heat_peak", "heat_per_km"] {
+        let reason = refusal(&results, name);
+        assert!(reason.contains("corrected"), "{name}: {reason}");
+    }
+    assert!(results.cannot_tell.iter().any(|open| open.code == "heat"));
+}
+
+#[test]
+fn means_are_not_multiplied() {
+    // 0 N·m with 2 rad/s half the time and 800 N·m with none the other half is 0 W, not 400.
+    let log = drive(10.0, |time| {
+        Some(if time.rem_euclid(2.0) < 1.0 {
+            [60.0, 2.0, 0.0, 0.0]
+        } else {
+            [60.0, 0.0, 0.0, 800.0]
+        })
+    });
+    // Ten changes, each blurred over one sample: 800 N·m · 1 rad/s · 10 ms · ⅙ at most.
+    assert!(estimate(&golden(&log), "heat_total").value < 0.015);
+}
+
+#[test]
+fn quantised_wheels_without_slip_make_no_heat() {
+    // Steps of 1/16 km/h rectified would read 5.8 W at 800 N·m, 20.8 kJ in an hour.
+    let step = 1.0 / 16.0 / 3.6 / 0.32;
+    let (mut log, mut state) = (String::new(), 3_u64);
+    for index in 0..60_000 {
+        let time = f64::from(index) * 0.01;
+        let speed = 60.0 + 10.0 * (time * 0.3).sin();
+        let mut quantised = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            let noise = (state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5;
+            ((speed / step + noise).round()) * step
+        };
+        float_frame(&mut log, time, 0x100, &[quantised(), quantised()]);
+        float_frame(&mut log, time, 0x101, &[0.0, 800.0]);
+    }
+    let results = golden(log.as_bytes());
+    let floor = results
+        .noise_floor
+        .expect("ten minutes are enough to learn a floor");
+    let heat = estimate(&results, "heat_total").value;
+    // Ten minutes rectified would be 3.5 kJ; a twentieth of that is left.
+    assert!(
+        heat < 0.17,
+        "{heat} kJ above a floor of {} rad/s",
+        floor.smallest_slip
+    );
+}
