@@ -10,13 +10,22 @@ steady slip by longer means; that difference must stay below the tolerance.
 import re
 
 import numpy as np
-from scipy import ndimage, optimize, stats
+from scipy import stats
 
 from common import decode, expect, folder, make_demo, run
 
 DRIVES = ["hard-track-day", "healthy-road", "tired-motor", "mismatched-tyres"]
-HEAT_TOLERANCE = 0.01
-TIME_TOLERANCE = 0.005
+# Largest relative difference; the heat's is for the longer means that are not made here.
+TOLERANCES = {
+    "heat_total": 0.01,
+    "heat_peak": 0.01,
+    "duration": 1e-9,
+    "moving_time": 0.005,
+    "distance": 0.005,
+    "partial_by_command": 0.005,
+    "engagements": 0.0,
+    "oil_temp_max": 0.0,
+}
 MEAN_OVER_S = 0.2
 SIGNIFICANT_SDS = 3.0
 MOVING_FROM = 5 / 3.6
@@ -78,6 +87,20 @@ def centred_mean(times, values, width):
     return np.where(high > low, (integral[high] - integral[low]) / length, values), high - low + 1
 
 
+def peak_of_mean(times, values, width):
+    """Highest magnitude of the mean over exactly `width`, where there is a value throughout."""
+    is_hidden = np.isnan(values[1:]) | np.isnan(values[:-1])
+    products = np.where(is_hidden, 0.0, 0.5 * (values[1:] + values[:-1]) * np.diff(times))
+    integral = np.concatenate([[0.0], np.cumsum(products)])
+    hidden = np.concatenate([[0], np.cumsum(is_hidden)])
+
+    def over(sums):
+        return np.interp(times + width / 2, times, sums) - np.interp(times - width / 2, times, sums)
+
+    is_whole = (times >= times[0] + width / 2) & (times <= times[-1] - width / 2) & (over(hidden) == 0)
+    return float(np.abs(over(integral)[is_whole]).max() / width)
+
+
 def noise_of(slip, is_rolling):
     """Standard deviation of one slip sample: second differences of white noise have √6 times it."""
     second = slip[:-2] - 2 * slip[1:-1] + slip[2:]
@@ -103,11 +126,6 @@ def derive(channels, car):
     mean, n = centred_mean(times, slip, MEAN_OVER_S)
     sign = np.where((np.abs(mean) >= SIGNIFICANT_SDS * sd / np.sqrt(n)) & is_turning, np.sign(mean), 0.0)
     heat_w = torque * slip * sign
-    # The mean of the product: where the torque is known throughout the window.
-    power = np.abs(centred_mean(times, np.nan_to_num(torque) * slip, MEAN_OVER_S)[0])
-    n_samples = int(MEAN_OVER_S / np.median(np.diff(times)))
-    is_known = ndimage.minimum_filter1d(~np.isnan(torque), n_samples + 2)
-
     front = (signals["wheel.front.left"].at(times) + signals["wheel.front.right"].at(times)) / 2
     rear = (left + right) / 2
     speed = np.abs(np.where(np.isnan(front), rear, front)) * car.radius_m
@@ -116,7 +134,7 @@ def derive(channels, car):
     command = signals["clutch.command"]
     return {
         "heat_total": trapezoid(times, heat_w) / 1e3,
-        "heat_peak": float(power[is_known & is_turning].max()) / 1e3,
+        "heat_peak": peak_of_mean(times, np.where(is_turning, torque * slip, 0.0), MEAN_OVER_S) / 1e3,
         "moving_time": float(weights[speed > MOVING_FROM].sum()),
         "distance": trapezoid(times, speed) / 1e3,
         "partial_by_command": partial_time(command),
@@ -168,7 +186,7 @@ def engagements(command):
 
 
 def figures_of_every_demo_drive():
-    said, worst = [], {}
+    said, worst, apart = [], {}, []
     for drive in DRIVES:
         with folder() as place:
             log, map_file, told = make_demo(place, drive)
@@ -180,12 +198,12 @@ def figures_of_every_demo_drive():
             theirs = told["figures"][name]["value"]
             expect(theirs is not None, f"{drive}: {name} is null, {value} by numpy")
             difference = abs(theirs - value) / abs(value)
-            tolerance = {"heat_total": HEAT_TOLERANCE, "heat_peak": HEAT_TOLERANCE, "engagements": 0.0, "oil_temp_max": 0.0}
-            allowed = tolerance.get(name, TIME_TOLERANCE)
-            expect(difference <= allowed, f"{drive}: {name} is {theirs} by the program, {value} by numpy, {difference:.2%} apart")
             worst[name] = max(worst.get(name, 0.0), difference)
+            if difference > TOLERANCES[name]:
+                apart.append(f"{drive}: {name} is {theirs} by the program, {value} by numpy, {difference:.2%} apart")
         said.append(f"{drive} {mine['heat_total']:.2f} kJ, {mine['engagements']} engagements")
     listed = ", ".join(f"{name} {difference:.3%}" for name, difference in sorted(worst.items()))
+    expect(not apart, "; ".join(apart))
     return f"{'; '.join(said)}. Worst differences: {listed}"
 
 

@@ -70,7 +70,7 @@ def bytes_map(messages):
     return "\n".join(lines) + "\n"
 
 
-def messages_that_python_can_wrote():
+def messages_the_library_wrote():
     chance = random.Random(20260315)
     messages = random_messages(chance)
     with folder() as place:
@@ -109,7 +109,7 @@ def messages_that_python_can_wrote():
     )
 
 
-def demo_log_that_the_program_wrote():
+def demo_log_the_program_wrote():
     with folder() as place:
         log, map_file, said = make_demo(place)
         with CanutilsLogReader(str(log)) as reader:
@@ -137,7 +137,7 @@ def demo_log_that_the_program_wrote():
     )
 
 
-def error_frames_that_python_can_misses():
+def error_frames_the_library_misses():
     classes = [1 << bit for bit in range(10)]
     lines = [f"({1 + index / 10:.6f}) can0 {0x2000_0000 | error:08X}#0000000000000000\n" for index, error in enumerate(classes)]
     lines.append("(3.000000) can0 123#01\n")
@@ -159,4 +159,4 @@ def error_frames_that_python_can_misses():
 
 
 if __name__ == "__main__":
-    run([messages_that_python_can_wrote, demo_log_that_the_program_wrote, error_frames_that_python_can_misses])
+    run([messages_the_library_wrote, demo_log_the_program_wrote, error_frames_the_library_misses])

@@ -12,7 +12,7 @@ Exit codes: 0 done; 1 done, with findings at or above --fail-at; 2 could not do 
 
 /// What an electronically controlled clutch-pack axle went through, read from the car's log.
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = AFTER, max_term_width = 100)]
+#[command(version, after_help = AFTER, max_term_width = 100)]
 pub struct Arguments {
     /// What to do.
     #[command(subcommand)]

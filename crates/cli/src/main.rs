@@ -19,8 +19,6 @@ use clap::Parser;
 use crate::arguments::{Arguments, Command, MapCommand};
 
 fn main() -> ExitCode {
-    // A reader that closes its end (`| head`) is no failure: Rust ignores the signal, so
-    // the write error is looked at where it arises, in `output`.
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Report(options) => commands::report::run(&options),
@@ -33,9 +31,12 @@ fn main() -> ExitCode {
     match outcome {
         Ok(code) => code,
         Err(error) => {
-            if !output::is_closed_pipe(&error) {
-                eprintln!("halfshaft: {error:#}");
+            // A reader that has seen enough (`| head`) is no failure. Rust ignores the
+            // signal, so it shows as a write error.
+            if output::is_closed_pipe(&error) {
+                return ExitCode::SUCCESS;
             }
+            output::say(&format!("{error:#}"));
             ExitCode::from(2)
         }
     }

@@ -3,7 +3,8 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail};
+use halfshaft_report::words::clean;
 use tempfile::NamedTempFile;
 
 /// Files that all appear, or none: each is written to a temporary neighbour, and only
@@ -11,21 +12,27 @@ use tempfile::NamedTempFile;
 #[derive(Debug)]
 pub struct Folder {
     dir: PathBuf,
-    was_made: bool,
+    // Folders that were not there before, the innermost first.
+    made: Vec<PathBuf>,
     waiting: Vec<(NamedTempFile, PathBuf)>,
 }
 
 impl Folder {
     /// Opens a folder, making it when it is not there.
     pub fn open(dir: &Path) -> Result<Folder> {
-        let was_made = !dir.exists();
+        if dir.exists() && !dir.is_dir() {
+            bail!("{} is a file; a folder was wanted", dir.display());
+        }
+        let missing = |place: &&Path| !place.as_os_str().is_empty() && !place.exists();
+        let made = dir.ancestors().take_while(missing).map(Path::to_owned);
+        let folder = Folder {
+            dir: dir.to_owned(),
+            made: made.collect(),
+            waiting: Vec::new(),
+        };
         std::fs::create_dir_all(dir)
             .with_context(|| format!("could not make the folder {}", dir.display()))?;
-        Ok(Folder {
-            dir: dir.to_owned(),
-            was_made,
-            waiting: Vec::new(),
-        })
+        Ok(folder)
     }
 
     /// Adds a file that `fill` writes.
@@ -36,6 +43,9 @@ impl Folder {
     ) -> Result<()> {
         let place = self.dir.join(name);
         let doing = || format!("could not write {}", place.display());
+        if place.is_dir() {
+            bail!("{}: there is a folder of that name", doing());
+        }
         let temporary = tempfile::Builder::new()
             .prefix(".halfshaft-")
             .tempfile_in(&self.dir)
@@ -59,10 +69,11 @@ impl Folder {
                 .with_context(|| format!("could not write {}", place.display()))?;
             temporary
                 .persist(&place)
+                .map_err(|error| error.error)
                 .with_context(|| format!("could not write {}", place.display()))?;
             places.push(place);
         }
-        self.was_made = false;
+        self.made.clear();
         Ok(places)
     }
 }
@@ -70,9 +81,9 @@ impl Folder {
 impl Drop for Folder {
     fn drop(&mut self) {
         self.waiting.clear();
-        if self.was_made {
+        for dir in &self.made {
             // Only succeeds when the folder is empty, which is when it is ours to take away.
-            let _ = std::fs::remove_dir(&self.dir);
+            let _ = std::fs::remove_dir(dir);
         }
     }
 }
@@ -95,6 +106,24 @@ pub fn print(text: &str) -> Result<()> {
     out.write_all(text.as_bytes())
         .and_then(|()| out.flush())
         .context("could not print")
+}
+
+/// Says something on standard error, with foreign text made harmless: names of files,
+/// buses and channels may hold what a terminal takes for an order.
+pub fn say(text: &str) {
+    say_as_is(&format!("halfshaft: {}\n", harmless(text)));
+}
+
+/// Writes text that is harmless already on standard error. Where nobody can be told that
+/// this failed, there is nothing left to do.
+pub fn say_as_is(text: &str) {
+    let _ = std::io::stderr().write_all(text.as_bytes());
+}
+
+/// Text with every control character but the end of a line written out.
+pub fn harmless(text: &str) -> String {
+    let lines: Vec<String> = text.split('\n').map(clean).collect();
+    lines.join("\n")
 }
 
 /// Whether an error only says that nobody reads our output any more.

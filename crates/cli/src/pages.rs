@@ -13,7 +13,9 @@ use halfshaft_model::{Behaviour, Code};
 use crate::arguments::PagesOptions;
 use crate::output::Folder;
 
-const PAGES: &[(&str, fn() -> String)] = &[
+type Page = fn() -> String;
+
+const PAGES: &[(&str, Page)] = &[
     ("channels.md", channels),
     ("notices.md", notices),
     ("units.md", units),

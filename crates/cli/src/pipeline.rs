@@ -13,6 +13,7 @@ use halfshaft_model::{Batch, Block, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
 use halfshaft_signal_map::{Checked, Map};
 
+use crate::output;
 use crate::progress::Shown;
 
 /// Batches under way: one being filled, one being emptied, and some slack.
@@ -32,12 +33,21 @@ pub struct Read {
     pub coverage: Coverage,
 }
 
+/// Standard input can be read once: an error when logs and map name it twice.
+pub fn check_standard_input(logs: &[PathBuf], map: &Path) -> Result<()> {
+    let paths = logs.iter().map(PathBuf::as_path).chain([map]);
+    if paths.filter(|path| path.as_os_str() == "-").count() > 1 {
+        bail!("standard input was named twice, and can be read once");
+    }
+    Ok(())
+}
+
 /// Reads a map; mistakes are printed and end the program.
 pub fn read_map(path: &Path) -> Result<Map> {
     match check_map(path)? {
         Ok(checked) => Ok(checked.map),
         Err(mistakes) => {
-            eprint!("{}", mistakes.render(is_error_colour_wanted()));
+            output::say_as_is(&mistakes.render(is_error_colour_wanted()));
             bail!(
                 "{}: the map has {}",
                 path.display(),
@@ -60,7 +70,7 @@ pub fn counted_mistakes(n: usize) -> String {
 pub fn check_map(path: &Path) -> Result<Result<Checked, halfshaft_signal_map::Mistakes>> {
     let bytes = map_bytes(path)?;
     Ok(halfshaft_signal_map::parse_bytes(
-        &path.display().to_string(),
+        &output::harmless(&path.display().to_string()),
         &bytes,
     ))
 }
@@ -128,14 +138,6 @@ pub fn survey(
             false => Source::File(path.clone()),
         })
         .collect();
-    if sources
-        .iter()
-        .filter(|source| **source == Source::StandardInput)
-        .count()
-        > 1
-    {
-        bail!("standard input was named twice, and can be read once");
-    }
     let sheets = map.sheet_specs();
     let log =
         Log::open(&sources, &Options { sheets: &sheets }).context("could not read the log")?;
@@ -165,6 +167,11 @@ pub fn survey(
         }
     })?;
     shown.end();
+    // The report says it too; whoever mistyped a name should not have to read that far.
+    let troubles = log.inputs().into_iter().filter_map(|input| input.trouble);
+    for trouble in troubles {
+        output::say(&trouble);
+    }
     let mut notices = log.notices().clone();
     notices.merge(decoder.notices().clone());
     Ok(Read {

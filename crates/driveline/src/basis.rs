@@ -145,8 +145,8 @@ fn refusal(
         {
             return None;
         }
-        let reason = "the torque of the clutch is not known: the map states no torque by table, by report or by \
-                      clamp force for a channel it decodes, and no preload";
+        let reason =
+            "the map states no torque of the clutch for a channel it decodes, and no preload";
         return Some(reason.to_owned());
     }
     let has_clamp = vehicle

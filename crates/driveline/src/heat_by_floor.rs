@@ -10,6 +10,9 @@ const N_SLOTS: usize = 96;
 const SMALLEST: f64 = 1e-4;
 const STEP: f64 = 1.12;
 
+/// Share of the steps' size below which their sum is rounding error.
+const ROUNDING: f64 = 1e-12;
+
 /// How many standard deviations of the mean a mean must stand above zero before a sign is
 /// taken from it. Source: common practice; a stuck pack then shows false slip in 0.3 % of
 /// the time only.
@@ -99,8 +102,19 @@ fn at(steps: &[f64; N_SLOTS + 1], floor: f64) -> f64 {
         ((floor / SMALLEST).ln() / STEP.ln() + 1.0).min(N_SLOTS as f64)
     };
     let (whole, share) = (position as usize, position.fract());
-    let below: f64 = steps[..=whole].iter().sum();
-    below + share * steps.get(whole + 1).copied().unwrap_or(0.0)
+    let next = share * steps.get(whole + 1).copied().unwrap_or(0.0);
+    let (sum, size) = steps[..=whole]
+        .iter()
+        .chain([&next])
+        .fold((0.0, 0.0), |(sum, size), step| {
+            (sum + step, size + step.abs())
+        });
+    // Steps that cancel leave a rounding error, which is not heat.
+    if sum.abs() <= size * ROUNDING {
+        0.0
+    } else {
+        sum
+    }
 }
 
 #[cfg(test)]

@@ -396,13 +396,17 @@ impl Health {
                 factors.push((channel.coverage, text));
             }
         }
-        let worst = factors
+        let (factor, words) = factors
             .into_iter()
             .min_by(|one, other| one.0.total_cmp(&other.0))
             .unwrap_or((0.0, String::new()));
+        let worst_factor = match factor {
+            _ if factor >= 0.99 => "none stands out, every factor is 0.99 or better".to_owned(),
+            _ => words,
+        };
         Quality {
-            grade: Grade::of(worst.0),
-            worst_factor: worst.1,
+            grade: Grade::of(factor),
+            worst_factor,
             channels,
             gaps,
             n_gaps,

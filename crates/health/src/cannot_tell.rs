@@ -106,7 +106,8 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "oil.temperature and ambient.temperature at 1 Hz",
         );
     }
-    if !has("yaw.rate") && !(has("wheel.front.left") && has("wheel.front.right")) {
+    let has_front = has("wheel.front.left") && has("wheel.front.right");
+    if !(has("yaw.rate") || has_front) {
         add(
             "cornering",
             "Was a wheel-speed difference the bend's or the pack's doing?",

@@ -2,6 +2,15 @@
 
 use crate::result::Tier;
 
+/// Any of these says what the clutch is asked or does.
+const CLUTCH: &[&str] = &[
+    "clutch.command",
+    "clutch.position",
+    "clutch.pressure",
+    "clutch.force",
+    "clutch.torque",
+];
+
 /// What each tier needs beside the one below, its name, and what it buys.
 const STEPS: &[(&[&[&str]], &str, &str)] = &[
     (
@@ -10,9 +19,9 @@ const STEPS: &[(&[&[&str]], &str, &str)] = &[
         "both rear wheel speeds: slip, cornering, tyres",
     ),
     (
-        &[&["clutch.command"]],
-        "wheel speeds and command",
-        "the clutch command: engagements and partial engagement",
+        &[CLUTCH],
+        "wheel speeds and clutch",
+        "the clutch's command or position: engagements and partial engagement",
     ),
     (
         &[],

@@ -12,6 +12,7 @@
 //! touches a file, a clock or the screen.
 
 pub mod block;
+pub mod bus_timing;
 pub mod channel;
 pub mod constants;
 pub mod entry;

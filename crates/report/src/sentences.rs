@@ -127,9 +127,9 @@ pub fn tier(results: &Results) -> String {
         Some(number) => format!("Tier {number} of 5: {}.", tier.words),
         None => format!("No tier: {}.", tier.words),
     };
-    match words::sentence(&clean(&tier.next_step)) {
-        next if next.is_empty() => number,
-        next => format!("{number} {next}"),
+    match clean(tier.next_step.trim()) {
+        next if next.is_empty() || tier.number == Some(5) => number,
+        next => format!("{number} What would buy most next: {}.", next.trim_end_matches('.')),
     }
 }
 

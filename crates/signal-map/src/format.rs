@@ -15,7 +15,8 @@ pub fn standard(lines: &[Printed], gathered: &mut Gathered) -> String {
     for (index, line) in lines.iter().enumerate() {
         // A block at the left margin, with the notes above it, stands apart.
         let above = index.checked_sub(1).map(|at| &lines[at]);
-        let begins_block = line.level == 0 && above.is_some_and(|above| above.level > 0 || !above.sentence.is_empty());
+        let begins_block = line.level == 0
+            && above.is_some_and(|above| above.level > 0 || !above.sentence.is_empty());
         if index > 0 && (line.after_blank || begins_block) {
             out.push('\n');
         }
@@ -32,7 +33,11 @@ pub fn standard(lines: &[Printed], gathered: &mut Gathered) -> String {
             out.push_str(note);
         }
         if out.len() - start > LONGEST_LINE || out.len() > LONGEST_TEXT {
-            gathered.mistake(line.span, MistakeCode::LineTooLong, "in standard form the line, or the map up to it, is too long");
+            gathered.mistake(
+                line.span,
+                MistakeCode::LineTooLong,
+                "in standard form the line, or the map up to it, is too long",
+            );
             return out;
         }
         out.push('\n');

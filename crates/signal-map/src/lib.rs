@@ -10,8 +10,8 @@ mod format;
 pub mod map;
 pub mod mistakes;
 mod suggest;
-pub mod syntax;
 pub mod survey;
+pub mod syntax;
 
 pub use map::Map;
 pub use mistakes::{Mistake, MistakeCode, Mistakes};
@@ -37,8 +37,14 @@ pub fn parse(source_name: &str, text: &str) -> Result<Checked, Mistakes> {
     if !gathered.is_clean() {
         return Err(gathered.into_mistakes(source_name, text));
     }
-    map.fingerprint = format!("{:016x}", xxhash_rust::xxh3::xxh3_64(format::bare(&tree.printed).as_bytes()));
-    Ok(Checked { map, warnings: gathered.into_warnings(source_name, text) })
+    map.fingerprint = format!(
+        "{:016x}",
+        xxhash_rust::xxh3::xxh3_64(format::bare(&tree.printed).as_bytes())
+    );
+    Ok(Checked {
+        map,
+        warnings: gathered.into_warnings(source_name, text),
+    })
 }
 
 /// Like [`parse`], from bytes that may not even be text.

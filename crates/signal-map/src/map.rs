@@ -290,7 +290,9 @@ pub struct Proof {
 impl Map {
     /// The index of a channel by name.
     pub fn channel(&self, name: &str) -> Option<usize> {
-        self.channels.iter().position(|channel| channel.name == name)
+        self.channels
+            .iter()
+            .position(|channel| channel.name == name)
     }
 
     /// The sheets as `logs` wants them.

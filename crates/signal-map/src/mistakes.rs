@@ -23,7 +23,10 @@ pub struct Span {
 impl Span {
     /// From the start of `self` to the end of `other`.
     pub fn to(self, other: Span) -> Span {
-        Span { start: self.start, end: other.end.max(self.start) }
+        Span {
+            start: self.start,
+            end: other.end.max(self.start),
+        }
     }
 }
 
@@ -142,9 +145,17 @@ impl Mistakes {
 
     /// Drawn with the text underlined, plain or coloured.
     pub fn render(&self, colour: bool) -> String {
-        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
+        let renderer = if colour {
+            Renderer::styled()
+        } else {
+            Renderer::plain()
+        };
         let renderer = renderer.decor_style(DecorStyle::Ascii);
-        let level = if self.is_warnings { Level::WARNING } else { Level::ERROR.with_name("mistake") };
+        let level = if self.is_warnings {
+            Level::WARNING
+        } else {
+            Level::ERROR.with_name("mistake")
+        };
         let mut out = String::new();
         for (item, line) in self.items.iter().zip(&self.lines) {
             let start = byte_of_column(line, item.column);
@@ -158,7 +169,11 @@ impl Mistakes {
                 .line_start(item.line)
                 .path(self.source_name.as_str())
                 .annotation(annotation);
-            let group = level.clone().primary_title(item.message.as_str()).id(item.code.word()).element(snippet);
+            let group = level
+                .clone()
+                .primary_title(item.message.as_str())
+                .id(item.code.word())
+                .element(snippet);
             let _ = writeln!(out, "{}\n", renderer.render(&[group]));
         }
         out.push_str(&self.tally());
@@ -166,13 +181,21 @@ impl Mistakes {
     }
 
     fn tally(&self) -> String {
-        let noun = if self.is_warnings { "warning" } else { "mistake" };
+        let noun = if self.is_warnings {
+            "warning"
+        } else {
+            "mistake"
+        };
         let plural = if self.len() == 1 { "" } else { "s" };
         let hidden = match self.n_hidden {
             0 => String::new(),
             n => format!(", the first {SHOWN} shown, {n} more not"),
         };
-        format!("{} {noun}{plural} in {}{hidden}\n", self.len(), self.source_name)
+        format!(
+            "{} {noun}{plural} in {}{hidden}\n",
+            self.len(),
+            self.source_name
+        )
     }
 }
 
@@ -180,7 +203,11 @@ impl std::fmt::Display for Mistakes {
     /// One line each, `file:line:column: message`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         for item in &self.items {
-            write!(f, "{}:{}:{}: {}", self.source_name, item.line, item.column, item.message)?;
+            write!(
+                f,
+                "{}:{}:{}: {}",
+                self.source_name, item.line, item.column, item.message
+            )?;
             match &item.suggestion {
                 Some(suggestion) => writeln!(f, " ({suggestion})")?,
                 None => writeln!(f)?,
@@ -203,7 +230,10 @@ pub fn as_text<'b>(source_name: &str, bytes: &'b [u8]) -> Result<&'b str, Mistak
         let mut gathered = Gathered::default();
         let found = bytes.get(before.len()).copied().unwrap_or_default();
         gathered.mistake_with(
-            Span { start: before.len(), end: before.len() + 1 },
+            Span {
+                start: before.len(),
+                end: before.len() + 1,
+            },
             MistakeCode::NotText,
             format!("the file is not UTF-8 text: byte 0x{found:02X} here"),
             "save it as UTF-8",
@@ -213,7 +243,9 @@ pub fn as_text<'b>(source_name: &str, bytes: &'b [u8]) -> Result<&'b str, Mistak
 }
 
 fn byte_of_column(line: &str, column: usize) -> usize {
-    line.char_indices().nth(column.saturating_sub(1)).map_or(line.len(), |(byte, _)| byte)
+    line.char_indices()
+        .nth(column.saturating_sub(1))
+        .map_or(line.len(), |(byte, _)| byte)
 }
 
 /// Gathers mistakes and warnings while a map is read.
@@ -246,7 +278,12 @@ impl Gathered {
         message: impl Into<String>,
         suggestion: impl Into<String>,
     ) {
-        self.add(span, code, message.into(), Some(suggestion.into()).filter(|text| !text.is_empty()));
+        self.add(
+            span,
+            code,
+            message.into(),
+            Some(suggestion.into()).filter(|text| !text.is_empty()),
+        );
     }
 
     fn add(&mut self, span: Span, code: MistakeCode, message: String, suggestion: Option<String>) {
@@ -255,7 +292,12 @@ impl Gathered {
             self.n_hidden += 1;
             return;
         }
-        self.mistakes.push(Raw { span, code, message, suggestion });
+        self.mistakes.push(Raw {
+            span,
+            code,
+            message,
+            suggestion,
+        });
     }
 
     /// Adds a warning.
@@ -268,7 +310,12 @@ impl Gathered {
     ) {
         if self.warnings.len() < SHOWN {
             let suggestion = Some(suggestion.into()).filter(|text| !text.is_empty());
-            self.warnings.push(Raw { span, code, message: message.into(), suggestion });
+            self.warnings.push(Raw {
+                span,
+                code,
+                message: message.into(),
+                suggestion,
+            });
         }
     }
 
@@ -298,14 +345,25 @@ impl Gathered {
     }
 }
 
-fn place(source_name: &str, text: &str, mut raw: Vec<Raw>, n_hidden: usize, is_warnings: bool) -> Mistakes {
+fn place(
+    source_name: &str,
+    text: &str,
+    mut raw: Vec<Raw>,
+    n_hidden: usize,
+    is_warnings: bool,
+) -> Mistakes {
     raw.sort_by_key(|item| (item.span.start, item.span.end));
     // A line that several others are the same as is wrong once.
     raw.dedup_by(|a, b| a.span == b.span && a.code == b.code && a.message == b.message);
     let n_hidden = n_hidden + raw.len().saturating_sub(SHOWN);
     raw.truncate(SHOWN);
-    let mut mistakes =
-        Mistakes { source_name: source_name.to_owned(), is_warnings, items: Vec::new(), lines: Vec::new(), n_hidden };
+    let mut mistakes = Mistakes {
+        source_name: source_name.to_owned(),
+        is_warnings,
+        items: Vec::new(),
+        lines: Vec::new(),
+        n_hidden,
+    };
     let (mut line_number, mut counted_to) = (1, 0);
     for item in raw {
         let start = floor_boundary(text, item.span.start);
@@ -336,7 +394,10 @@ fn place(source_name: &str, text: &str, mut raw: Vec<Raw>, n_hidden: usize, is_w
 /// underline stands where it should, and no longer than it need be.
 fn shown_line(line: &str, at_least: usize) -> String {
     let most = at_least.clamp(200, 4000);
-    line.chars().take(most).map(|c| if is_invisible(c) { ' ' } else { c }).collect()
+    line.chars()
+        .take(most)
+        .map(|c| if is_invisible(c) { ' ' } else { c })
+        .collect()
 }
 
 fn floor_boundary(text: &str, at: usize) -> usize {
@@ -356,7 +417,15 @@ mod tests {
         let text = "mäp \"x\"\r\n  fäces 12\n";
         let at = text.find("12").unwrap();
         let mut gathered = Gathered::default();
-        gathered.mistake_with(Span { start: at, end: at + 2 }, MistakeCode::WrongForm, "twelve", "write 13");
+        gathered.mistake_with(
+            Span {
+                start: at,
+                end: at + 2,
+            },
+            MistakeCode::WrongForm,
+            "twelve",
+            "write 13",
+        );
         let mistakes = gathered.into_mistakes("a.map", text);
         let first = mistakes.iter().next().unwrap();
         assert_eq!((first.line, first.column, first.length), (2, 9, 2));
@@ -374,13 +443,21 @@ mod tests {
         }
         let mistakes = gathered.into_mistakes("a.map", "");
         assert_eq!((mistakes.len(), mistakes.iter().count()), (2500, SHOWN));
-        assert!(mistakes.render(false).ends_with("2500 mistakes in a.map, the first 100 shown, 2400 more not\n"));
+        assert!(
+            mistakes
+                .render(false)
+                .ends_with("2500 mistakes in a.map, the first 100 shown, 2400 more not\n")
+        );
     }
 
     #[test]
     fn code_words_are_unique_and_kebab_case() {
         let mut words: Vec<_> = MistakeCode::ALL.iter().map(|code| code.word()).collect();
-        assert!(words.iter().all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-')));
+        assert!(
+            words
+                .iter()
+                .all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-'))
+        );
         words.sort_unstable();
         words.dedup();
         assert_eq!(words.len(), MistakeCode::ALL.len());

@@ -13,7 +13,9 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     let lower = word.to_lowercase();
     candidates
         .into_iter()
-        .filter(|candidate| candidate.len().abs_diff(word.len()) <= word.len().max(candidate.len()).div_ceil(3) * 2)
+        .filter(|candidate| {
+            candidate.len().abs_diff(word.len()) <= word.len().max(candidate.len()).div_ceil(3) * 2
+        })
         // A map of thousands of names is no reason to be slow.
         .take(3000)
         .map(|candidate| {
@@ -21,14 +23,67 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
             let distance = strsim::osa_distance(&lower, &candidate_lower);
             (distance, candidate)
         })
-        .filter(|(distance, candidate)| *distance <= length.max(candidate.chars().count()).div_ceil(3))
+        .filter(|(distance, candidate)| {
+            *distance <= length.max(candidate.chars().count()).div_ceil(3)
+        })
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, candidate)| candidate)
 }
 
+/// Words that others use, and what is written here.
+const OTHER_WORDS: &[(&str, &str)] = &[
+    ("author", "written by"),
+    ("car", "vehicle"),
+    ("channel", "work out"),
+    ("circumference", "roll-out"),
+    ("compute", "work out"),
+    ("crc", "checksum"),
+    ("cycle", "every"),
+    ("date", "written on"),
+    ("delay", "late by"),
+    ("delimiter", "columns parted by"),
+    ("error", "broken"),
+    ("factor", "step"),
+    ("gain", "step"),
+    ("guard", "checksum"),
+    ("invalid", "absent"),
+    ("limits", "believe"),
+    ("max", "believe"),
+    ("message", "frame"),
+    ("min", "believe"),
+    ("missing", "absent"),
+    ("msg", "frame"),
+    ("mu", "friction"),
+    ("mux", "page"),
+    ("network", "bus"),
+    ("offset", "zero at"),
+    ("period", "every"),
+    ("radius", "rolling radius"),
+    ("range", "believe"),
+    ("rate", "changes at most"),
+    ("ratio", "final drive"),
+    ("resolution", "step"),
+    ("roll", "counter"),
+    ("scale", "step"),
+    ("separator", "columns parted by"),
+    ("tire", "tyre"),
+    ("track", "rear track"),
+];
+
+/// What is written here for a word that others use.
+pub fn our_word(word: &str) -> Option<&'static str> {
+    let found = OTHER_WORDS
+        .iter()
+        .find(|(other, _)| other.eq_ignore_ascii_case(word));
+    found.map(|(_, ours)| *ours)
+}
+
 /// The candidates as "`a`, `b` or `c`", at most `most` of them.
 pub fn list<'a>(candidates: impl IntoIterator<Item = &'a str>, most: usize) -> String {
-    let mut words: Vec<String> = candidates.into_iter().map(|word| format!("`{word}`")).collect();
+    let mut words: Vec<String> = candidates
+        .into_iter()
+        .map(|word| format!("`{word}`"))
+        .collect();
     words.dedup();
     if words.len() > most {
         words.truncate(most);
@@ -47,7 +102,13 @@ mod tests {
 
     #[test]
     fn nearest_finds_slips_and_nothing_else() {
-        let words = ["friction", "preload", "faces", "wheel.rear.left", "wheel.rear.right"];
+        let words = [
+            "friction",
+            "preload",
+            "faces",
+            "wheel.rear.left",
+            "wheel.rear.right",
+        ];
         for (slip, meant) in [
             ("fricton", Some("friction")),
             ("perload", Some("preload")),
@@ -56,6 +117,15 @@ mod tests {
             ("", None),
         ] {
             assert_eq!(nearest(slip, words), meant, "{slip}");
+        }
+    }
+
+    #[test]
+    fn words_of_others_lead_to_sentences_of_ours() {
+        use crate::syntax::forms::FORMS;
+        for (other, ours) in OTHER_WORDS {
+            let is_ours = FORMS.iter().any(|form| form.pattern.starts_with(ours));
+            assert!(is_ours, "{other}: {ours}");
         }
     }
 

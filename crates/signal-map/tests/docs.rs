@@ -2,12 +2,13 @@
 //!
 //! To print the grammar and the lists anew, run with `HALFSHAFT_REWRITE=1`.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its own files has failed")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot read its own files has failed"
+)]
 
-use halfshaft_model::unit::UNITS;
 use halfshaft_signal_map::syntax::forms::FORMS;
 use halfshaft_signal_map::syntax::grammar::ebnf;
-use halfshaft_signal_map::syntax::slots::spelled;
 use halfshaft_signal_map::{MistakeCode, format, parse};
 use std::collections::BTreeSet;
 
@@ -53,37 +54,48 @@ fn every_sentence_is_used_in_an_example() {
     let doc = doc();
     let mut text: String = blocks(&doc).into_iter().map(|(_, text)| text).collect();
     for name in ["larkspur-40", "brackenford-hx"] {
-        text.push_str(&std::fs::read_to_string(PATH.replace("docs/signal-map.md", &format!("signal-maps/{name}.map"))).unwrap());
+        text.push_str(
+            &std::fs::read_to_string(
+                PATH.replace("docs/signal-map.md", &format!("signal-maps/{name}.map")),
+            )
+            .unwrap(),
+        );
     }
     // Told in a sentence or a table of the reference.
     let told: BTreeSet<&str> = blocks_of_code(&doc);
     for form in FORMS.iter().filter(|form| form.first_word().is_some()) {
-        let words: Vec<&str> = form.pattern.split(' ').take_while(|word| !word.starts_with(['<', '['])).collect();
+        let words: Vec<&str> = form
+            .pattern
+            .split(' ')
+            .take_while(|word| !word.starts_with(['<', '[']))
+            .collect();
         let head = words.join(" ");
-        let is_shown = text.lines().any(|line| line.trim_start().starts_with(&head));
-        assert!(is_shown || told.iter().any(|code| code.starts_with(&head)), "`{}` is shown nowhere", form.pattern);
+        let is_shown = text
+            .lines()
+            .any(|line| line.trim_start().starts_with(&head));
+        assert!(
+            is_shown || told.iter().any(|code| code.starts_with(&head)),
+            "`{}` is shown nowhere",
+            form.pattern
+        );
     }
 }
 
 /// What stands between single backticks.
 fn blocks_of_code(doc: &str) -> BTreeSet<&str> {
-    doc.lines().filter(|line| !line.starts_with("```")).flat_map(|line| line.split('`').skip(1).step_by(2)).collect()
+    doc.lines()
+        .filter(|line| !line.starts_with("```"))
+        .flat_map(|line| line.split('`').skip(1).step_by(2))
+        .collect()
 }
 
 fn between<'d>(doc: &'d str, begin: &str, end: &str) -> &'d str {
     let from = doc.find(begin).unwrap_or_else(|| panic!("no `{begin}`")) + begin.len();
-    let to = from + doc[from..].find(end).unwrap_or_else(|| panic!("no `{end}`"));
+    let to = from
+        + doc[from..]
+            .find(end)
+            .unwrap_or_else(|| panic!("no `{end}`"));
     &doc[from..to]
-}
-
-fn units() -> String {
-    let mut out = String::from("\n| unit | also written | kind |\n|---|---|---|\n");
-    for unit in UNITS {
-        let also: Vec<String> = unit.aliases.split(' ').filter(|alias| !alias.is_empty()).map(|alias| format!("`{alias}`")).collect();
-        let also = if unit.symbol == "1" { String::new() } else { also.join(", ") };
-        out.push_str(&format!("| `{}` | {also} | {} |\n", spelled(unit), unit.dimension.describe()));
-    }
-    out
 }
 
 fn mistakes() -> String {
@@ -97,15 +109,22 @@ fn mistakes() -> String {
 #[test]
 fn grammar_and_lists_are_fresh() {
     let printed = [
-        ("<!-- units: printed from the table of units -->\n", "<!-- end of units -->", units()),
         ("```ebnf\n", "```\n", ebnf()),
-        ("<!-- mistakes: printed from the table of codes -->\n", "<!-- end of mistakes -->", mistakes()),
+        (
+            "<!-- mistakes: printed from the table of codes -->\n",
+            "<!-- end of mistakes -->",
+            mistakes(),
+        ),
     ];
     let mut text = doc();
     for (begin, end, fresh) in &printed {
         let old = between(&text, begin, end).to_owned();
         if old != *fresh && std::env::var_os("HALFSHAFT_REWRITE").is_some() {
-            text = text.replacen(&format!("{begin}{old}{end}"), &format!("{begin}{fresh}{end}"), 1);
+            text = text.replacen(
+                &format!("{begin}{old}{end}"),
+                &format!("{begin}{fresh}{end}"),
+                1,
+            );
             // Beside and then renamed: the other tests here read the file meanwhile.
             let beside = format!("{PATH}.new");
             std::fs::write(&beside, &text).unwrap();
@@ -118,7 +137,11 @@ fn grammar_and_lists_are_fresh() {
 
 #[test]
 fn the_drawn_mistake_in_the_tutorial_is_the_real_one() {
-    let drawn = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/mistakes/bits.txt")).unwrap();
+    let drawn = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/mistakes/bits.txt"
+    ))
+    .unwrap();
     let doc = doc();
     let shown = between(&doc, "```text\n", "```").replace("estate.map", "bits.map");
     assert!(drawn.contains(&shown), "{shown}");

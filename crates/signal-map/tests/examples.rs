@@ -1,7 +1,5 @@
 //! The invented cars of `signal-maps/` and the examples of the documentation.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its own files has failed")]
-
 use halfshaft_signal_map::{Checked, parse};
 use std::path::Path;
 

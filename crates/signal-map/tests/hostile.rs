@@ -1,7 +1,10 @@
 //! Any bytes, any words and any size into the parser and the formatter: no panic, and an
 //! answer in bounded time.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its own files has failed")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot read its own files has failed"
+)]
 
 use halfshaft_signal_map::mistakes::SHOWN;
 use halfshaft_signal_map::syntax::forms::{FORMS, Piece};
@@ -32,14 +35,37 @@ fn survive(text: &str) {
 fn filling(kind: SlotKind) -> &'static [&'static str] {
     match kind {
         SlotKind::Text => &["\"a\"", "\"\"", "\"é # \\\" x\""],
-        SlotKind::Name => &["own.a", "own.b", "main", "wheel.rear.left", "clutch.torque", "t", "oil.temperature"],
+        SlotKind::Name => &[
+            "own.a",
+            "own.b",
+            "main",
+            "wheel.rear.left",
+            "clutch.torque",
+            "t",
+            "oil.temperature",
+        ],
         SlotKind::Id => &["0x100", "0x1FFFFFFF", "0x7FF", "0xFFFFFFFF"],
-        SlotKind::Bits => &["bytes 0 1", "0.7..0.0", "5.3", "byte 63", "bytes 3 2 1 0", "9.0"],
+        SlotKind::Bits => &[
+            "bytes 0 1",
+            "0.7..0.0",
+            "5.3",
+            "byte 63",
+            "bytes 3 2 1 0",
+            "9.0",
+        ],
         SlotKind::Codes => &["0", "1 to 3", "0xFF or 2", "18446744073709551615"],
         SlotKind::Code | SlotKind::Integer => &["0", "8", "0x5A", "64", "99999999999999999999"],
         SlotKind::Number => &["0", "-1.5", "1e308", "3"],
         SlotKind::Numbers => &["1 2 3", "-1", "1e308 -1e308"],
-        SlotKind::Quantity => &["1 %", "0 km/h", "-5 degC", "1e300 km", "2 N.m", "10 ms", "1e-320 rad/s"],
+        SlotKind::Quantity => &[
+            "1 %",
+            "0 km/h",
+            "-5 degC",
+            "1e300 km",
+            "2 N.m",
+            "10 ms",
+            "1e-320 rad/s",
+        ],
         SlotKind::Measure => &["1 m", "2 m +/- 3 %", "1 N.m +/- 2 mm", "5 m ± 1 m"],
         SlotKind::Ratio => &["0.1", "0.1 +/- 0.02", "-3 +/- 5 %"],
         SlotKind::Unit => &["km/h", "none", "degF", "N.m", "1/s", "K"],
@@ -55,7 +81,13 @@ fn filling(kind: SlotKind) -> &'static [&'static str] {
         SlotKind::Delimiter => &["tab", "\";\"", "\";;\""],
         SlotKind::TimeKind => &["s", "clock time", "ISO 8601", "km"],
         SlotKind::Base => &["hexadecimal", "decimal"],
-        SlotKind::Formula => &["own.a + 1", "if(own.a < 1, 2, 3)", "t(own.b)", "mean(own.a, own.b) / 0", "((((1))))"],
+        SlotKind::Formula => &[
+            "own.a + 1",
+            "if(own.a < 1, 2, 3)",
+            "t(own.b)",
+            "mean(own.a, own.b) / 0",
+            "((((1))))",
+        ],
     }
 }
 
@@ -74,7 +106,9 @@ fn sentence() -> impl Strategy<Value = String> {
         };
         for piece in &FORMS[index].pieces {
             match piece {
-                Piece::Optional(group) if whole => group.iter().for_each(|piece| add(piece, &mut words)),
+                Piece::Optional(group) if whole => {
+                    group.iter().for_each(|piece| add(piece, &mut words))
+                }
                 Piece::Optional(_) => {}
                 piece => add(piece, &mut words),
             }
@@ -124,66 +158,151 @@ fn great_texts_are_answered_in_time() {
     let frame = "frame 0x100\n  length 64 bytes\n";
     let texts = [
         ("one long line", "a ".repeat(2 << 20)),
-        ("long lines", many(2000, &|_| format!("{}\n", "(".repeat(1999)))),
+        (
+            "long lines",
+            many(2000, &|_| format!("{}\n", "(".repeat(1999))),
+        ),
         ("many lines", many(1 << 20, &|_| "aa\n".to_owned())),
         ("too long", " ".repeat((4 << 20) + 1)),
-        ("deep", many(3000, &|n| format!("{}a\n", " ".repeat(n % 1900)))),
-        ("deep facts", many(500, &|n| format!("{}page 0.0 is 1\n", " ".repeat(n)))),
-        ("unknown words", many(49_000, &|n| format!("vehicel{n} {n}\n"))),
-        ("signals", frame.to_owned() + &many(49_000, &|n| format!("  own.a{n} in byte {}\n", n % 64))),
-        ("frames", many(24_000, &|n| format!("frame 0x{n:08X}\n  own.a{n} in byte 0\n"))),
-        ("same as", frame.to_owned() + &many(20_000, &|n| format!("  own.a{n} in 0.0\n    same as own.a{}\n", n + 1))),
-        ("chain", many(20_000, &|n| format!("work out own.a{n} = own.a{}\n", n + 1))),
-        ("names", many(20_000, &|n| format!("work out own.a{n} = oown.a{n} + own.b\n"))),
-        ("brackets", format!("work out own.a = {}1\n", "-(".repeat(900))),
-        ("tables", many(20_000, &|n| format!("table t{n}\n  at {n} gives 1\n"))),
-        ("columns", "sheet \"a\"\n  row every 1 s\n".to_owned() + &many(45_000, &|n| format!("  own.a{n} in column 1\n"))),
-        ("sheets", many(20_000, &|n| format!("sheet \"{n}\"\n  row every 1 s\n"))),
+        (
+            "deep",
+            many(3000, &|n| format!("{}a\n", " ".repeat(n % 1900))),
+        ),
+        (
+            "deep facts",
+            many(500, &|n| format!("{}page 0.0 is 1\n", " ".repeat(n))),
+        ),
+        (
+            "unknown words",
+            many(49_000, &|n| format!("vehicel{n} {n}\n")),
+        ),
+        (
+            "signals",
+            frame.to_owned() + &many(49_000, &|n| format!("  own.a{n} in byte {}\n", n % 64)),
+        ),
+        (
+            "frames",
+            many(24_000, &|n| {
+                format!("frame 0x{n:08X}\n  own.a{n} in byte 0\n")
+            }),
+        ),
+        (
+            "same as",
+            frame.to_owned()
+                + &many(20_000, &|n| {
+                    format!("  own.a{n} in 0.0\n    same as own.a{}\n", n + 1)
+                }),
+        ),
+        (
+            "chain",
+            many(20_000, &|n| format!("work out own.a{n} = own.a{}\n", n + 1)),
+        ),
+        (
+            "names",
+            many(20_000, &|n| {
+                format!("work out own.a{n} = oown.a{n} + own.b\n")
+            }),
+        ),
+        (
+            "brackets",
+            format!("work out own.a = {}1\n", "-(".repeat(900)),
+        ),
+        (
+            "tables",
+            many(20_000, &|n| format!("table t{n}\n  at {n} gives 1\n")),
+        ),
+        (
+            "columns",
+            "sheet \"a\"\n  row every 1 s\n".to_owned()
+                + &many(45_000, &|n| format!("  own.a{n} in column 1\n")),
+        ),
+        (
+            "sheets",
+            many(20_000, &|n| format!("sheet \"{n}\"\n  row every 1 s\n")),
+        ),
         ("texts", many(40_000, &|n| format!("map \"{n}\n"))),
         ("codes", {
             let codes = many(20_000, &|_| "    absent 1 or 2 to 3 or 4\n".to_owned());
-            let copies = many(12_000, &|n| format!("  own.b{n} in byte 1\n    same as own.a\n"));
+            let copies = many(12_000, &|n| {
+                format!("  own.b{n} in byte 1\n    same as own.a\n")
+            });
             format!("{frame}  own.a in byte 0\n    unit none\n{codes}{copies}")
         }),
         ("torque", {
-            let table = "table t\n  input none\n  output N.m\n  hold beyond its ends\n".to_owned() + &many(20_000, &|n| format!("  at {n} gives {n}\n"));
-            let sources = many(20_000, &|_| "  torque from table t of own.a\n    gives axle bias\n".to_owned());
+            let table = "table t\n  input none\n  output N.m\n  hold beyond its ends\n".to_owned()
+                + &many(20_000, &|n| format!("  at {n} gives {n}\n"));
+            let sources = many(20_000, &|_| {
+                "  torque from table t of own.a\n    gives axle bias\n".to_owned()
+            });
             format!("{table}{frame}  own.a in byte 0\n    unit none\nvehicle \"x\"\n{sources}")
         }),
         ("near names", {
             let buses = many(24_000, &|n| format!("bus main{n}\n"));
             buses + &many(1900, &|n| format!("frame 0x{n:08X} on mian{n}\n"))
         }),
-        ("pages", many(120, &|n| {
-            let pages = many(4, &|level| format!("{}page {level}.0 is 0 or 1\n", "  ".repeat(level + 1)));
-            format!("frame 0x{n:03X}\n{pages}{}", many(400, &|signal| format!("          own.p{n}_{signal} in 7.0\n")))
-        })),
+        (
+            "pages",
+            many(120, &|n| {
+                let pages = many(4, &|level| {
+                    format!("{}page {level}.0 is 0 or 1\n", "  ".repeat(level + 1))
+                });
+                format!(
+                    "frame 0x{n:03X}\n{pages}{}",
+                    many(400, &|signal| format!(
+                        "          own.p{n}_{signal} in 7.0\n"
+                    ))
+                )
+            }),
+        ),
         ("unknown names", {
-            let unknown = many(490, &|n| format!("work out own.a{n} = {}\n", many(150, &|m| format!("oen.{m} + "))+ "1"));
+            let unknown = many(490, &|n| {
+                format!(
+                    "work out own.a{n} = {}\n",
+                    many(150, &|m| format!("oen.{m} + ")) + "1"
+                )
+            });
             unknown + &many(40_000, &|n| format!("bus b{n}\n"))
         }),
-        ("proofs", frame.to_owned() + "  own.a in byte 0\n    unit none\n" + &many(40_000, &|_| "  prove 00\n".to_owned())),
+        (
+            "proofs",
+            frame.to_owned()
+                + "  own.a in byte 0\n    unit none\n"
+                + &many(40_000, &|_| "  prove 00\n".to_owned()),
+        ),
     ];
     for (name, text) in texts {
         let start = Instant::now();
         survive(&text);
         let taken = start.elapsed();
-        // About ten times what the slowest takes here.
-        assert!(taken < Duration::from_secs(15), "{name}: {taken:?}");
+        // Twenty times what the slowest takes on an idle machine.
+        assert!(taken < Duration::from_secs(30), "{name}: {taken:?}");
         eprintln!("{name}: {taken:?}");
     }
 }
 
 #[test]
 fn limits_have_their_codes() {
-    let code = |text: &str| parse("x.map", text).unwrap_err().iter().next().unwrap().code;
+    let code = |text: &str| {
+        parse("x.map", text)
+            .unwrap_err()
+            .iter()
+            .next()
+            .unwrap()
+            .code
+    };
     assert_eq!(code(&"x".repeat(2001)), MistakeCode::LineTooLong);
     assert_eq!(code(&" ".repeat((4 << 20) + 1)), MistakeCode::TooLarge);
-    assert_eq!(code(&format!("work out own.a = {}", "(".repeat(50))), MistakeCode::FormulaDeep);
+    assert_eq!(
+        code(&format!("work out own.a = {}", "(".repeat(50))),
+        MistakeCode::FormulaDeep
+    );
     let latin_1 = b"map \"\xe9\"\n";
     let mistakes = parse_bytes("x.map", latin_1).unwrap_err();
     let first = mistakes.iter().next().unwrap();
-    assert_eq!((first.code, first.line, first.column), (MistakeCode::NotText, 1, 6));
+    assert_eq!(
+        (first.code, first.line, first.column),
+        (MistakeCode::NotText, 1, 6)
+    );
 }
 
 #[test]

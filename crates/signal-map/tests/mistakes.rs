@@ -3,7 +3,10 @@
 //! `tests/mistakes/NAME.map` is drawn into `NAME.txt`. To rewrite the texts after a
 //! change of wording, run with `HALFSHAFT_REWRITE=1` and review the difference like code.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its own files has failed")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot read its own files has failed"
+)]
 
 use halfshaft_signal_map::{MistakeCode, parse};
 use std::collections::BTreeSet;
@@ -29,7 +32,10 @@ fn drawn(path: &Path) -> (String, BTreeSet<MistakeCode>) {
     };
     // No map here has more than are shown, so what is drawn is all there is.
     assert_eq!(all.len(), all.iter().count(), "{name}");
-    (all.render(false), all.iter().map(|mistake| mistake.code).collect())
+    (
+        all.render(false),
+        all.iter().map(|mistake| mistake.code).collect(),
+    )
 }
 
 #[test]
@@ -51,10 +57,18 @@ fn mistakes_are_drawn_as_they_always_were() {
 fn every_code_is_shown_by_a_map_here() {
     let seen: BTreeSet<MistakeCode> = maps().iter().flat_map(|path| drawn(path).1).collect();
     // These need a text that is too long, too deep or no text at all: see `hostile.rs`.
-    let elsewhere =
-        [MistakeCode::TooLarge, MistakeCode::LineTooLong, MistakeCode::NotText, MistakeCode::FormulaDeep];
+    let elsewhere = [
+        MistakeCode::TooLarge,
+        MistakeCode::LineTooLong,
+        MistakeCode::NotText,
+        MistakeCode::FormulaDeep,
+    ];
     for code in MistakeCode::ALL {
-        assert!(seen.contains(code) != elsewhere.contains(code), "{}", code.word());
+        assert!(
+            seen.contains(code) != elsewhere.contains(code),
+            "{}",
+            code.word()
+        );
     }
 }
 

@@ -10,6 +10,7 @@ use crate::pipeline;
 
 /// Runs the command.
 pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
+    pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let map = pipeline::read_map(&options.log.map)?;
     for name in &options.channels {
         if map.channel(name).is_none() {
@@ -34,8 +35,10 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
         .map(|(index, channel)| (index, channel.name.as_str(), channel.si_unit()))
         .collect();
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
-    writeln!(out, "time_s,channel,value,unit").context("could not print")?;
+    // The header waits for the first block, so that a log that cannot be read prints nothing.
+    let mut header = "time_s,channel,value,unit\n";
     pipeline::read(&options.log.logs, &map, |_, block| {
+        write!(out, "{}", std::mem::take(&mut header)).context("could not print")?;
         for &(index, name, unit) in &wanted {
             for (time, value) in block.columns[index].iter() {
                 let nanoseconds = time.0.rem_euclid(1_000_000_000);

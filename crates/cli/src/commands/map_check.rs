@@ -11,12 +11,13 @@ use crate::pipeline::{self, counted_mistakes};
 
 /// Runs the command: 0 when the map is right, 2 when it is not.
 pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
-    let name = options.map.display();
+    pipeline::check_standard_input(&options.logs, &options.map)?;
+    let name = output::harmless(&options.map.display().to_string());
     let checked = match pipeline::check_map(&options.map)? {
         Ok(checked) => checked,
         Err(mistakes) => {
             output::print(&mistakes.render(output::is_colour_wanted()))?;
-            eprintln!("halfshaft: {name}: {}", counted_mistakes(mistakes.len()));
+            output::say(&format!("{name}: {}", counted_mistakes(mistakes.len())));
             return Ok(ExitCode::from(2));
         }
     };
@@ -29,7 +30,7 @@ pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
     };
     output::print(&format!(
         "{name}: \"{}\": {} channels from {} frames and {} sheets; {proofs}\n",
-        map.title,
+        output::harmless(&map.title),
         map.channels.len(),
         map.frames.len(),
         map.sheets.len(),
@@ -52,6 +53,6 @@ pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
             code.meaning()
         )
     }));
-    output::print(&(lines.join("\n") + "\n"))?;
+    output::print(&(output::harmless(&lines.join("\n")) + "\n"))?;
     Ok(ExitCode::SUCCESS)
 }

@@ -10,15 +10,15 @@ use crate::pipeline::{self, counted_mistakes};
 
 /// Runs the command.
 pub fn run(options: &MapFormatOptions) -> Result<ExitCode> {
-    let name = options.map.display().to_string();
+    let name = output::harmless(&options.map.display().to_string());
     let bytes = pipeline::map_bytes(&options.map)?;
     let formatted = halfshaft_signal_map::mistakes::as_text(&name, &bytes)
         .and_then(|text| halfshaft_signal_map::format(&name, text));
     let text = match formatted {
         Ok(text) => text,
         Err(mistakes) => {
-            eprint!("{}", mistakes.render(pipeline::is_error_colour_wanted()));
-            eprintln!("halfshaft: {name}: {}", counted_mistakes(mistakes.len()));
+            output::say_as_is(&mistakes.render(pipeline::is_error_colour_wanted()));
+            output::say(&format!("{name}: {}", counted_mistakes(mistakes.len())));
             return Ok(ExitCode::from(2));
         }
     };

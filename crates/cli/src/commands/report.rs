@@ -15,6 +15,7 @@ use crate::pipeline::{self, Read};
 
 /// Runs the command.
 pub fn run(options: &ReportOptions) -> Result<ExitCode> {
+    pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let map = pipeline::read_map(&options.log.map)?;
     let (read, results) = assess(&options.log.logs, &map)?;
     let mut document = document(

@@ -9,4 +9,5 @@ pub mod engagement_energy;
 pub mod friction_power;
 pub mod openness;
 pub mod quantisation;
+pub mod steering_geometry;
 pub mod torque_split;

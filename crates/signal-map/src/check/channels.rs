@@ -41,21 +41,32 @@ impl<'t> Check<'t> {
         if let Some(index) = self.by_name.get(name) {
             return Some(*index);
         }
-        let is_own = name.strip_prefix("own.").is_some_and(|rest| !rest.is_empty());
+        let is_own = name
+            .strip_prefix("own.")
+            .is_some_and(|rest| !rest.is_empty());
         if Role::find(name).is_none() && !is_own {
             let mut suggestion = did_you_mean(name, ROLES.iter().map(|role| role.name));
             if suggestion.is_empty() {
-                let tail = name.rsplit('.').next().filter(|tail| !tail.is_empty()).unwrap_or("name");
+                let tail = name
+                    .rsplit('.')
+                    .next()
+                    .filter(|tail| !tail.is_empty())
+                    .unwrap_or("name");
                 suggestion = format!("name a channel of your own `own.{tail}`");
             }
             let message = format!("the program knows no channel `{name}`");
-            self.gathered.mistake_with(span, MistakeCode::UnknownChannel, message, suggestion);
+            self.gathered
+                .mistake_with(span, MistakeCode::UnknownChannel, message, suggestion);
             return None;
         }
         let index = self.map.channels.len();
         self.map.channels.push(ChannelSpec::new(name));
         self.written_in.push(None);
-        self.sources.push(Sources { line, span, ..Sources::default() });
+        self.sources.push(Sources {
+            line,
+            span,
+            ..Sources::default()
+        });
         self.by_name.insert(name.to_owned(), index);
         Some(index)
     }
@@ -72,13 +83,23 @@ impl<'t> Check<'t> {
                 return false;
             }
             // Wheel speeds are kept as angular speeds, whichever way they come.
-            let kept = if is_wheel(role) { Dimension::ANGULAR_SPEED } else { given };
+            let kept = if is_wheel(role) {
+                Dimension::ANGULAR_SPEED
+            } else {
+                given
+            };
             return self.set_kept(channel, kept, is_first, quantity);
         }
         self.set_kept(channel, given, is_first, quantity)
     }
 
-    fn set_kept(&mut self, channel: usize, kept: Dimension, is_first: bool, quantity: Quantity) -> bool {
+    fn set_kept(
+        &mut self,
+        channel: usize,
+        kept: Dimension,
+        is_first: bool,
+        quantity: Quantity,
+    ) -> bool {
         let spec = &mut self.map.channels[channel];
         if is_first {
             spec.dimension = kept;
@@ -94,7 +115,8 @@ impl<'t> Check<'t> {
             spec.dimension.describe(),
             self.sources[channel].line
         );
-        self.gathered.mistake(quantity.unit_span, MistakeCode::UnitMisfit, message);
+        self.gathered
+            .mistake(quantity.unit_span, MistakeCode::UnitMisfit, message);
         false
     }
 
@@ -105,7 +127,12 @@ impl<'t> Check<'t> {
     }
 
     /// A quantity in the channel's SI unit.
-    pub(super) fn in_channel(&mut self, channel: usize, quantity: Quantity, kind: As) -> Option<f64> {
+    pub(super) fn in_channel(
+        &mut self,
+        channel: usize,
+        quantity: Quantity,
+        kind: As,
+    ) -> Option<f64> {
         let spec = &self.map.channels[channel];
         let name = spec.name.clone();
         let is_wheel = spec.role.is_some_and(is_wheel);
@@ -118,7 +145,8 @@ impl<'t> Check<'t> {
             return Some(si / radius);
         }
         let wanted = spec.dimension;
-        self.fits(quantity, &[wanted], &format!("`{name}`")).then_some(si)
+        self.fits(quantity, &[wanted], &format!("`{name}`"))
+            .then_some(si)
     }
 
     /// The rolling radius, m; a mistake when the map does not state it.
@@ -144,37 +172,58 @@ impl<'t> Check<'t> {
         for fact in facts {
             match (fact.form, fact.slots.as_slice()) {
                 (FormName::Means, [Slot::Meaning(meaning, span)])
-                    if self.meaning_fits(&said, *meaning, *span) => {
-                        said.meaning = Some(*meaning);
-                    }
+                    if self.meaning_fits(&said, *meaning, *span) =>
+                {
+                    said.meaning = Some(*meaning);
+                }
                 (FormName::Full, [Slot::Quantity(quantity)]) => {
                     said.full_scale = self.in_channel(channel, *quantity, As::Reading);
                     if said.full_scale == Some(0.0) {
-                        self.gathered.mistake(quantity.span, MistakeCode::RangeEmpty, "full cannot be at zero");
+                        self.gathered.mistake(
+                            quantity.span,
+                            MistakeCode::RangeEmpty,
+                            "full cannot be at zero",
+                        );
                     }
                 }
                 (FormName::SensorOil, _) => said.site = self.site(&said, Site::Oil, fact),
                 (FormName::SensorHousing, _) => said.site = self.site(&said, Site::Housing, fact),
                 (FormName::Modelled, _) => said.site = self.site(&said, Site::ModelledByCar, fact),
-                (FormName::Corrected, _)
-                    if self.wheel_only(&said, fact) => {
-                        said.tyre_corrected = true;
-                    }
+                (FormName::Corrected, _) if self.wheel_only(&said, fact) => {
+                    said.tyre_corrected = true;
+                }
                 (FormName::BelievedFrom, [Slot::Quantity(quantity)])
-                    if self.wheel_only(&said, fact) => {
-                        said.believable_from_m_per_s = self.si(*quantity, &[Dimension::SPEED], "this road speed");
-                    }
+                    if self.wheel_only(&said, fact) =>
+                {
+                    said.believable_from_m_per_s =
+                        self.si(*quantity, &[Dimension::SPEED], "this road speed");
+                }
                 (FormName::Late, [Slot::Quantity(quantity)]) => {
                     let late = self.si(*quantity, &[Dimension::TIME], "a delay");
                     if late.is_some_and(|late| !(0.0..=60.0).contains(&late)) {
-                        self.gathered.mistake(quantity.span, MistakeCode::RangeEmpty, "a delay is between 0 and 60 s");
+                        self.gathered.mistake(
+                            quantity.span,
+                            MistakeCode::RangeEmpty,
+                            "a delay is between 0 and 60 s",
+                        );
                     }
                     said.late_by_s = late.unwrap_or(0.0);
                 }
                 (FormName::Holds, _) => {
-                    if said.role.is_some_and(|role| role.behaviour == Behaviour::Continuous) {
-                        let message = format!("`{}` is a measured quantity and does not hold between samples", said.name);
-                        self.gathered.mistake_with(fact.span, MistakeCode::WrongPlace, message, "say this of a channel of your own");
+                    if said
+                        .role
+                        .is_some_and(|role| role.behaviour == Behaviour::Continuous)
+                    {
+                        let message = format!(
+                            "`{}` is a measured quantity and does not hold between samples",
+                            said.name
+                        );
+                        self.gathered.mistake_with(
+                            fact.span,
+                            MistakeCode::WrongPlace,
+                            message,
+                            "say this of a channel of your own",
+                        );
                     } else {
                         said.behaviour = Behaviour::Held;
                     }
@@ -187,8 +236,13 @@ impl<'t> Check<'t> {
             || before.full_scale.is_some() && before.full_scale != said.full_scale
             || before.site.is_some() && before.site != said.site;
         if !is_new && differs {
-            let message = format!("line {} says otherwise of `{}`", self.sources[channel].line, said.name);
-            let span = facts.first().map_or(self.sources[channel].span, |fact| fact.span);
+            let message = format!(
+                "line {} says otherwise of `{}`",
+                self.sources[channel].line, said.name
+            );
+            let span = facts
+                .first()
+                .map_or(self.sources[channel].span, |fact| fact.span);
             self.gathered.mistake(span, MistakeCode::Twice, message);
         }
         said.meaning = said.meaning.or_else(|| plain_meaning(&said));
@@ -200,7 +254,8 @@ impl<'t> Check<'t> {
             return Some(site);
         }
         let message = format!("`{}` is not a temperature", spec.name);
-        self.gathered.mistake(fact.span, MistakeCode::WrongPlace, message);
+        self.gathered
+            .mistake(fact.span, MistakeCode::WrongPlace, message);
         None
     }
 
@@ -208,13 +263,17 @@ impl<'t> Check<'t> {
         let is_it = spec.role.is_some_and(is_wheel);
         if !is_it {
             let message = format!("this is said of wheel speeds, and `{}` is none", spec.name);
-            self.gathered.mistake(fact.span, MistakeCode::WrongPlace, message);
+            self.gathered
+                .mistake(fact.span, MistakeCode::WrongPlace, message);
         }
         is_it
     }
 
     fn meaning_fits(&mut self, spec: &ChannelSpec, meaning: Meaning, span: Span) -> bool {
-        let words = MEANINGS.iter().find(|(_, known)| *known == meaning).map_or("", |(words, _)| words);
+        let words = MEANINGS
+            .iter()
+            .find(|(_, known)| *known == meaning)
+            .map_or("", |(words, _)| words);
         let wanted: &[Dimension] = match meaning {
             Meaning::PackTorque | Meaning::AxleBias => &[Dimension::TORQUE],
             Meaning::ClampForce => &[Dimension::FORCE],
@@ -226,8 +285,13 @@ impl<'t> Check<'t> {
         if wanted.contains(&spec.dimension) {
             return true;
         }
-        let message = format!("`{}` is given as {}, which is no {words}", spec.name, spec.dimension.describe());
-        self.gathered.mistake(span, MistakeCode::MeaningMisfit, message);
+        let message = format!(
+            "`{}` is given as {}, which is no {words}",
+            spec.name,
+            spec.dimension.describe()
+        );
+        self.gathered
+            .mistake(span, MistakeCode::MeaningMisfit, message);
         false
     }
 }

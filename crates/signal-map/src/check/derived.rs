@@ -35,23 +35,44 @@ impl<'t> Check<'t> {
         let mut works: Vec<Work<'t>> = Vec::new();
         let mut by_name: HashMap<&'t str, usize> = HashMap::new();
         for fact in self.top(FormName::WorkOut) {
-            let [Slot::Name(name, span), Slot::Formula(formula)] = fact.slots.as_slice() else { continue };
+            let [Slot::Name(name, span), Slot::Formula(formula)] = fact.slots.as_slice() else {
+                continue;
+            };
             self.worked_out.insert(name);
             if works.len() == MOST {
-                self.gathered.mistake(*span, MistakeCode::TooLarge, format!("a map works out at most {MOST} channels"));
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::TooLarge,
+                    format!("a map works out at most {MOST} channels"),
+                );
                 break;
             }
             if by_name.contains_key(name.as_str()) {
-                self.gathered.mistake(*span, MistakeCode::DoubleSource, format!("`{name}` is worked out twice"));
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::DoubleSource,
+                    format!("`{name}` is worked out twice"),
+                );
                 continue;
             }
             if self.by_name.contains_key(name) {
-                let message = format!("`{name}` already comes from a log and cannot be worked out as well");
-                self.gathered.mistake_with(*span, MistakeCode::DoubleSource, message, "give this one a name of its own, `own.…`");
+                let message =
+                    format!("`{name}` already comes from a log and cannot be worked out as well");
+                self.gathered.mistake_with(
+                    *span,
+                    MistakeCode::DoubleSource,
+                    message,
+                    "give this one a name of its own, `own.…`",
+                );
                 continue;
             }
             by_name.insert(name, works.len());
-            works.push(Work { fact, name, name_span: *span, formula });
+            works.push(Work {
+                fact,
+                name,
+                name_span: *span,
+                formula,
+            });
         }
         let mut marks: HashMap<usize, Mark> = HashMap::new();
         for index in 0..works.len() {
@@ -60,7 +81,13 @@ impl<'t> Check<'t> {
     }
 
     /// Works out what a formula needs, then the formula; `MOST` bounds the depth.
-    fn visit(&mut self, index: usize, works: &[Work<'t>], by_name: &HashMap<&str, usize>, marks: &mut HashMap<usize, Mark>) {
+    fn visit(
+        &mut self,
+        index: usize,
+        works: &[Work<'t>],
+        by_name: &HashMap<&str, usize>,
+        marks: &mut HashMap<usize, Mark>,
+    ) {
         if marks.contains_key(&index) {
             return;
         }
@@ -70,14 +97,24 @@ impl<'t> Check<'t> {
         collect_names(work.formula, &mut names);
         let mut is_sound = true;
         for (name, span) in names {
-            let Some(needed) = by_name.get(name).copied() else { continue };
+            let Some(needed) = by_name.get(name).copied() else {
+                continue;
+            };
             if marks.get(&needed) == Some(&Mark::Open) {
                 let message = if needed == index {
                     format!("`{name}` is worked out from itself")
                 } else {
-                    format!("`{}` needs `{name}`, and `{name}` is worked out from it", work.name)
+                    format!(
+                        "`{}` needs `{name}`, and `{name}` is worked out from it",
+                        work.name
+                    )
                 };
-                self.gathered.mistake_with(span, MistakeCode::FormulaLoop, message, "`delay(…)` does not open a circle; take a measured channel");
+                self.gathered.mistake_with(
+                    span,
+                    MistakeCode::FormulaLoop,
+                    message,
+                    "`delay(…)` does not open a circle; take a measured channel",
+                );
                 is_sound = false;
                 continue;
             }
@@ -93,18 +130,32 @@ impl<'t> Check<'t> {
         let Some((formula, dimension)) = self.formula(work.formula) else {
             return;
         };
-        let Some(channel) = self.channel(work.name, work.name_span, work.fact.line) else { return };
+        let Some(channel) = self.channel(work.name, work.name_span, work.fact.line) else {
+            return;
+        };
         let mut formula = formula;
         let mut kept = dimension;
         if let Some(role) = self.map.channels[channel].role {
             if !role.dimensions.contains(&dimension) {
-                let wanted: Vec<String> = role.dimensions.iter().map(|dimension| dimension.describe()).collect();
-                let message = format!("the formula gives {}, but `{}` is {}", dimension.describe(), work.name, wanted.join(", or "));
-                self.gathered.mistake(work.formula.span, MistakeCode::UnitMisfit, message);
+                let wanted: Vec<String> = role
+                    .dimensions
+                    .iter()
+                    .map(|dimension| dimension.describe())
+                    .collect();
+                let message = format!(
+                    "the formula gives {}, but `{}` is {}",
+                    dimension.describe(),
+                    work.name,
+                    wanted.join(", or ")
+                );
+                self.gathered
+                    .mistake(work.formula.span, MistakeCode::UnitMisfit, message);
                 return;
             }
             if is_wheel(role) && dimension == Dimension::SPEED {
-                let Some(radius) = self.radius(work.name, work.formula.span) else { return };
+                let Some(radius) = self.radius(work.name, work.formula.span) else {
+                    return;
+                };
                 formula = Formula::Quotient(Box::new(formula), Box::new(Formula::Number(radius)));
                 kept = Dimension::ANGULAR_SPEED;
                 self.map.channels[channel].through_radius = true;
@@ -115,9 +166,15 @@ impl<'t> Check<'t> {
         let mut inputs = Vec::new();
         collect_channels(&formula, &mut inputs);
         // The formula speaks when its slowest input does.
-        let periods: Option<Vec<f64>> = inputs.iter().map(|input| self.map.channels[*input].period_s).collect();
-        self.map.channels[channel].period_s = periods.and_then(|periods| periods.into_iter().reduce(f64::max));
-        let any = |test: fn(&halfshaft_model::ChannelSpec) -> bool, map: &crate::map::Map| inputs.iter().any(|input| test(&map.channels[*input]));
+        let periods: Option<Vec<f64>> = inputs
+            .iter()
+            .map(|input| self.map.channels[*input].period_s)
+            .collect();
+        self.map.channels[channel].period_s =
+            periods.and_then(|periods| periods.into_iter().reduce(f64::max));
+        let any = |test: fn(&halfshaft_model::ChannelSpec) -> bool, map: &crate::map::Map| {
+            inputs.iter().any(|input| test(&map.channels[*input]))
+        };
         if self.map.channels[channel].role.is_some_and(is_wheel) {
             let through = any(|spec| spec.through_radius, &self.map);
             let corrected = any(|spec| spec.tyre_corrected, &self.map);
@@ -147,18 +204,31 @@ fn collect_channels(formula: &Formula, found: &mut Vec<usize>) {
     match formula {
         Formula::Number(_) => {}
         Formula::Channel(index) => found.push(*index),
-        Formula::Negative(a) | Formula::Absolute(a) | Formula::Delay(a, _) | Formula::LowPass(a, _) => collect_channels(a, found),
-        Formula::Sum(a, b) | Formula::Difference(a, b) | Formula::Product(a, b) | Formula::Quotient(a, b) => {
+        Formula::Negative(a)
+        | Formula::Absolute(a)
+        | Formula::Delay(a, _)
+        | Formula::LowPass(a, _) => collect_channels(a, found),
+        Formula::Sum(a, b)
+        | Formula::Difference(a, b)
+        | Formula::Product(a, b)
+        | Formula::Quotient(a, b) => {
             collect_channels(a, found);
             collect_channels(b, found);
         }
-        Formula::Least(all) | Formula::Greatest(all) | Formula::Mean(all) | Formula::Table(_, all) => {
+        Formula::Least(all)
+        | Formula::Greatest(all)
+        | Formula::Mean(all)
+        | Formula::Table(_, all) => {
             all.iter().for_each(|a| collect_channels(a, found));
         }
-        Formula::Clamp(a, b, c) => [a, b, c].into_iter().for_each(|part| collect_channels(part, found)),
+        Formula::Clamp(a, b, c) => [a, b, c]
+            .into_iter()
+            .for_each(|part| collect_channels(part, found)),
         Formula::If(comparison, a, b) => {
             match comparison.as_ref() {
-                Comparison::Less(l, r) | Comparison::LessOrEqual(l, r) | Comparison::Equal(l, r) => {
+                Comparison::Less(l, r)
+                | Comparison::LessOrEqual(l, r)
+                | Comparison::Equal(l, r) => {
                     collect_channels(l, found);
                     collect_channels(r, found);
                 }

@@ -36,12 +36,15 @@ impl<'t> Check<'t> {
         for fact in self.top(FormName::Frame) {
             let (id, id_span, bus) = match fact.slots.as_slice() {
                 [Slot::Id(id, span)] => (*id, *span, None),
-                [Slot::Id(id, span), Slot::Name(bus, bus_span)] => (*id, *span, self.bus(bus, *bus_span)),
+                [Slot::Id(id, span), Slot::Name(bus, bus_span)] => {
+                    (*id, *span, self.bus(bus, *bus_span))
+                }
                 _ => continue,
             };
             if self.map.frames.len() >= MOST_FRAMES {
                 let message = format!("a map describes at most {MOST_FRAMES} frames");
-                self.gathered.mistake(id_span, MistakeCode::TooLarge, message);
+                self.gathered
+                    .mistake(id_span, MistakeCode::TooLarge, message);
                 return;
             }
             self.frame(fact, id, id_span, bus);
@@ -55,9 +58,16 @@ impl<'t> Check<'t> {
         if !self.tree.lost.contains(name) {
             let mut suggestion = did_you_mean(name, self.buses.keys().map(String::as_str));
             if suggestion.is_empty() {
-                suggestion = format!("write `bus {name}` at the left margin, or leave `on {name}` out for any bus");
+                suggestion = format!(
+                    "write `bus {name}` at the left margin, or leave `on {name}` out for any bus"
+                );
             }
-            self.gathered.mistake_with(span, MistakeCode::UnknownName, format!("this map describes no bus `{name}`"), suggestion);
+            self.gathered.mistake_with(
+                span,
+                MistakeCode::UnknownName,
+                format!("this map describes no bus `{name}`"),
+                suggestion,
+            );
         }
         None
     }
@@ -75,16 +85,31 @@ impl<'t> Check<'t> {
             signals: Vec::new(),
             line: fact.line,
         };
-        let answers_too = self.map.frames.iter().find(|other| both_answer(other, &spec)).map(|other| other.line);
+        let answers_too = self
+            .map
+            .frames
+            .iter()
+            .find(|other| both_answer(other, &spec))
+            .map(|other| other.line);
         if let Some(line) = answers_too {
-            let message = format!("line {line} already describes a frame that answers to {id} on this bus");
-            self.gathered.mistake_with(id_span, MistakeCode::DoubleFrame, message, "put its signals there, or state the buses");
+            let message =
+                format!("line {line} already describes a frame that answers to {id} on this bus");
+            self.gathered.mistake_with(
+                id_span,
+                MistakeCode::DoubleFrame,
+                message,
+                "put its signals there, or state the buses",
+            );
         }
         let mut used = Vec::new();
         self.counter(fact, &mut spec, &mut used);
         self.checksum(fact, &mut spec, &mut used);
         let frame = self.map.frames.len();
-        let state = PageState { frame, conditions: Vec::new(), period_s: spec.period_s };
+        let state = PageState {
+            frame,
+            conditions: Vec::new(),
+            period_s: spec.period_s,
+        };
         self.map.frames.push(spec);
         self.frame_facts.push(fact);
         self.page_facts(fact, &state, &mut used);
@@ -103,8 +128,20 @@ impl<'t> Check<'t> {
                         continue;
                     }
                     let mut inner = state.clone();
-                    used.push(Used::new("the page number", bits, &inner.conditions, *span, under.line).selector());
-                    inner.conditions.push(Condition { bits: bits.clone(), codes: codes.clone() });
+                    used.push(
+                        Used::new(
+                            "the page number",
+                            bits,
+                            &inner.conditions,
+                            *span,
+                            under.line,
+                        )
+                        .selector(),
+                    );
+                    inner.conditions.push(Condition {
+                        bits: bits.clone(),
+                        codes: codes.clone(),
+                    });
                     inner.period_s = self.period(under);
                     self.page_facts(under, &inner, used);
                 }
@@ -115,7 +152,13 @@ impl<'t> Check<'t> {
                         return;
                     }
                     self.inside(bits, *span, state.frame, &format!("`{name}`"));
-                    let mut entry = Used::new(&format!("`{name}`"), bits, &state.conditions, *span, under.line);
+                    let mut entry = Used::new(
+                        &format!("`{name}`"),
+                        bits,
+                        &state.conditions,
+                        *span,
+                        under.line,
+                    );
                     entry.shares = under.find(FormName::SharesBits).is_some();
                     used.push(entry);
                     self.signal(under, name, *name_span, bits, *span, state);
@@ -126,7 +169,9 @@ impl<'t> Check<'t> {
     }
 
     fn length(&mut self, fact: &'t Fact) -> u8 {
-        let Some([Slot::Integer(length, span)]) = fact.slots_of(FormName::Length) else { return USUAL_LENGTH };
+        let Some([Slot::Integer(length, span)]) = fact.slots_of(FormName::Length) else {
+            return USUAL_LENGTH;
+        };
         let is_possible = matches!(length, 1..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64);
         if !is_possible {
             self.gathered.mistake_with(
@@ -140,16 +185,28 @@ impl<'t> Check<'t> {
     }
 
     fn period(&mut self, fact: &'t Fact) -> Option<f64> {
-        let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::Every) else { return None };
+        let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::Every) else {
+            return None;
+        };
         self.positive(*quantity, Dimension::TIME, "a period")
     }
 
     fn ignored_id_bits(&mut self, fact: &'t Fact, id: FrameId) -> u32 {
         let mut ignored = 0;
-        for under in fact.facts.iter().filter(|under| under.form == FormName::IgnoreIdBits) {
-            let [Slot::IdBits(mask, span)] = under.slots.as_slice() else { continue };
+        for under in fact
+            .facts
+            .iter()
+            .filter(|under| under.form == FormName::IgnoreIdBits)
+        {
+            let [Slot::IdBits(mask, span)] = under.slots.as_slice() else {
+                continue;
+            };
             if !id.is_extended() && *mask > 0x7FF {
-                self.gathered.mistake(*span, MistakeCode::RangeEmpty, format!("{id} has 11 bits, 10 to 0"));
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::RangeEmpty,
+                    format!("{id} has 11 bits, 10 to 0"),
+                );
             }
             ignored |= mask;
         }
@@ -157,23 +214,41 @@ impl<'t> Check<'t> {
     }
 
     fn counter(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
-        let Some(under) = fact.find(FormName::Counter) else { return };
-        let [Slot::Bits(bits, span), Slot::Integer(step, step_span)] = under.slots.as_slice() else { return };
+        let Some(under) = fact.find(FormName::Counter) else {
+            return;
+        };
+        let [Slot::Bits(bits, span), Slot::Integer(step, step_span)] = under.slots.as_slice()
+        else {
+            return;
+        };
         self.inside_of(bits, *span, spec.id, spec.length, "the counter");
         if *step == 0 || *step > largest(bits) {
-            let message = format!("a counter of {} bits steps by 1 to {}", n_bits(bits), largest(bits));
-            self.gathered.mistake(*step_span, MistakeCode::RangeEmpty, message);
+            let message = format!(
+                "a counter of {} bits steps by 1 to {}",
+                n_bits(bits),
+                largest(bits)
+            );
+            self.gathered
+                .mistake(*step_span, MistakeCode::RangeEmpty, message);
         }
         used.push(Used::new("the counter", bits, &[], *span, under.line).selector());
-        spec.counter = Some(Counter { bits: bits.clone(), step: *step });
+        spec.counter = Some(Counter {
+            bits: bits.clone(),
+            step: *step,
+        });
     }
 
     fn checksum(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
-        let Some(under) = fact.find(FormName::Checksum) else { return };
+        let Some(under) = fact.find(FormName::Checksum) else {
+            return;
+        };
         let (bits, span, rule, first, last, last_span, start) = match under.slots.as_slice() {
-            [Slot::Bits(bits, span), Slot::Rule(rule), Slot::Integer(first, _), Slot::Integer(last, last_span)] => {
-                (bits, *span, *rule, *first, *last, *last_span, None)
-            }
+            [
+                Slot::Bits(bits, span),
+                Slot::Rule(rule),
+                Slot::Integer(first, _),
+                Slot::Integer(last, last_span),
+            ] => (bits, *span, *rule, *first, *last, *last_span, None),
             [
                 Slot::Bits(bits, span),
                 Slot::Rule(rule),
@@ -182,33 +257,70 @@ impl<'t> Check<'t> {
                 Slot::Integer(start, start_span),
             ] => {
                 if *start > 0xFF {
-                    self.gathered.mistake(*start_span, MistakeCode::CodeTooLarge, "a checksum starts from one byte, 0x00 to 0xFF");
+                    self.gathered.mistake(
+                        *start_span,
+                        MistakeCode::CodeTooLarge,
+                        "a checksum starts from one byte, 0x00 to 0xFF",
+                    );
                 }
-                (bits, *span, *rule, *first, *last, *last_span, Some(*start as u8))
+                (
+                    bits,
+                    *span,
+                    *rule,
+                    *first,
+                    *last,
+                    *last_span,
+                    Some(*start as u8),
+                )
             }
             _ => return,
         };
         self.inside_of(bits, span, spec.id, spec.length, "the checksum");
         // A narrower one is the low end of the byte.
         if n_bits(bits) > 8 {
-            let message = format!("a checksum is at most 8 bits wide, and these are {}", n_bits(bits));
+            let message = format!(
+                "a checksum is at most 8 bits wide, and these are {}",
+                n_bits(bits)
+            );
             self.gathered.mistake(span, MistakeCode::BitField, message);
         }
         if first > last {
-            self.gathered.mistake(last_span, MistakeCode::RangeEmpty, "the range of bytes runs backwards");
+            self.gathered.mistake(
+                last_span,
+                MistakeCode::RangeEmpty,
+                "the range of bytes runs backwards",
+            );
             return;
         }
         if last >= u64::from(spec.length) {
-            let message = format!("byte {last} is covered, but frame {} has {}", spec.id, bytes_of(spec.length));
-            self.gathered.mistake(last_span, MistakeCode::BitBeyondFrame, message);
+            let message = format!(
+                "byte {last} is covered, but frame {} has {}",
+                spec.id,
+                bytes_of(spec.length)
+            );
+            self.gathered
+                .mistake(last_span, MistakeCode::BitBeyondFrame, message);
             return;
         }
-        let covers_itself = bits.runs.iter().any(|run| (first..=last).contains(&u64::from(run.byte)));
+        let covers_itself = bits
+            .runs
+            .iter()
+            .any(|run| (first..=last).contains(&u64::from(run.byte)));
         if covers_itself {
-            self.gathered.mistake(last_span, MistakeCode::RangeEmpty, "the checksum would cover itself");
+            self.gathered.mistake(
+                last_span,
+                MistakeCode::RangeEmpty,
+                "the checksum would cover itself",
+            );
         }
         used.push(Used::new("the checksum", bits, &[], span, under.line));
-        spec.checksum = Some(Checksum { bits: bits.clone(), rule, first_byte: first as u8, last_byte: last as u8, start });
+        spec.checksum = Some(Checksum {
+            bits: bits.clone(),
+            rule,
+            first_byte: first as u8,
+            last_byte: last as u8,
+            start,
+        });
     }
 
     /// Complains when bits lie beyond the end of their frame.
@@ -219,8 +331,19 @@ impl<'t> Check<'t> {
     }
 
     fn inside_of(&mut self, bits: &BitField, span: Span, id: FrameId, length: u8, what: &str) {
-        let Some(last) = bits.runs.iter().map(|run| run.byte).max().filter(|last| *last >= length) else { return };
-        let message = format!("{what} ends at byte {last}, but frame {id} has {}", bytes_of(length));
+        let Some(last) = bits
+            .runs
+            .iter()
+            .map(|run| run.byte)
+            .max()
+            .filter(|last| *last >= length)
+        else {
+            return;
+        };
+        let message = format!(
+            "{what} ends at byte {last}, but frame {id} has {}",
+            bytes_of(length)
+        );
         self.gathered.mistake_with(
             span,
             MistakeCode::BitBeyondFrame,
@@ -233,15 +356,23 @@ impl<'t> Check<'t> {
     pub(super) fn codes_fit(&mut self, codes: &[CodeRange], bits: &BitField, span: Span) {
         let most = largest(bits);
         if let Some(range) = codes.iter().find(|range| range.last > most) {
-            let message = format!("code 0x{:X} does not fit in {} bits, which end at 0x{most:X}", range.last, n_bits(bits));
-            self.gathered.mistake(span, MistakeCode::CodeTooLarge, message);
+            let message = format!(
+                "code 0x{:X} does not fit in {} bits, which end at 0x{most:X}",
+                range.last,
+                n_bits(bits)
+            );
+            self.gathered
+                .mistake(span, MistakeCode::CodeTooLarge, message);
         }
     }
 }
 
 /// How many bits a field has.
 pub(super) fn n_bits(bits: &BitField) -> u32 {
-    bits.runs.iter().map(|run| u32::from(run.high - run.low) + 1).sum()
+    bits.runs
+        .iter()
+        .map(|run| u32::from(run.high - run.low) + 1)
+        .sum()
 }
 
 /// The largest code of a field.
@@ -261,7 +392,11 @@ fn bytes_of(length: u8) -> String {
 
 fn without(id: FrameId, ignored: u32) -> FrameId {
     let number = id.number() & !ignored;
-    let bare = if id.is_extended() { FrameId::extended(number) } else { FrameId::standard(number) };
+    let bare = if id.is_extended() {
+        FrameId::extended(number)
+    } else {
+        FrameId::standard(number)
+    };
     bare.unwrap_or(id)
 }
 

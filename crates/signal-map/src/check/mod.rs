@@ -111,8 +111,14 @@ impl<'t> Check<'t> {
 
     fn buses(&mut self) {
         for fact in self.top(FormName::Bus) {
-            let [Slot::Name(name, span)] = fact.slots.as_slice() else { continue };
-            let mut bus = Bus { name: name.clone(), in_log: Vec::new(), bit_rate: None };
+            let [Slot::Name(name, span)] = fact.slots.as_slice() else {
+                continue;
+            };
+            let mut bus = Bus {
+                name: name.clone(),
+                in_log: Vec::new(),
+                bit_rate: None,
+            };
             for under in &fact.facts {
                 match under.slots.as_slice() {
                     [Slot::Text(text, _)] => bus.in_log.push(text.clone()),
@@ -120,8 +126,16 @@ impl<'t> Check<'t> {
                     _ => {}
                 }
             }
-            if self.buses.insert(name.clone(), self.map.buses.len()).is_some() {
-                self.gathered.mistake(*span, MistakeCode::Twice, format!("bus `{name}` is described twice"));
+            if self
+                .buses
+                .insert(name.clone(), self.map.buses.len())
+                .is_some()
+            {
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::Twice,
+                    format!("bus `{name}` is described twice"),
+                );
             }
             self.map.buses.push(bus);
         }
@@ -132,17 +146,25 @@ impl<'t> Check<'t> {
         let mut seen: HashMap<FormName, usize> = HashMap::new();
         for fact in facts {
             self.repeats(&fact.facts);
-            let Some(kind) = said_once(fact.form) else { continue };
+            let Some(kind) = said_once(fact.form) else {
+                continue;
+            };
             if let Some(line) = seen.insert(kind, fact.line) {
                 let message = format!("line {line} has already said this");
-                self.gathered.mistake_with(fact.span, MistakeCode::Twice, message, "keep one of them");
+                self.gathered.mistake_with(
+                    fact.span,
+                    MistakeCode::Twice,
+                    message,
+                    "keep one of them",
+                );
             }
         }
     }
 
     /// The quantity in SI, when its unit is one of a `wanted` dimension.
     fn si(&mut self, quantity: Quantity, wanted: &[Dimension], what: &str) -> Option<f64> {
-        self.fits(quantity, wanted, what).then(|| quantity.unit.to_si(quantity.value))
+        self.fits(quantity, wanted, what)
+            .then(|| quantity.unit.to_si(quantity.value))
     }
 
     /// Like `si`, and above zero.
@@ -151,7 +173,11 @@ impl<'t> Check<'t> {
         if si > 0.0 {
             return Some(si);
         }
-        self.gathered.mistake(quantity.span, MistakeCode::RangeEmpty, format!("{what} must be above zero"));
+        self.gathered.mistake(
+            quantity.span,
+            MistakeCode::RangeEmpty,
+            format!("{what} must be above zero"),
+        );
         None
     }
 
@@ -159,13 +185,19 @@ impl<'t> Check<'t> {
         if wanted.contains(&quantity.unit.dimension) {
             return true;
         }
-        let kinds: Vec<String> = wanted.iter().map(|dimension| dimension.describe()).collect();
+        let kinds: Vec<String> = wanted
+            .iter()
+            .map(|dimension| dimension.describe())
+            .collect();
         let symbol = spelled(quantity.unit);
         let found = quantity.unit.dimension.describe();
         self.gathered.mistake_with(
             quantity.unit_span,
             MistakeCode::UnitMisfit,
-            format!("`{symbol}` is {found}, but {what} is {}", kinds.join(", or ")),
+            format!(
+                "`{symbol}` is {found}, but {what} is {}",
+                kinds.join(", or ")
+            ),
             suggest_units(wanted),
         );
         false
@@ -174,7 +206,8 @@ impl<'t> Check<'t> {
     fn missing(&mut self, fact: &Fact, message: String, suggestion: &str) {
         // A line that was not understood may be the very one.
         if !fact.is_damaged {
-            self.gathered.mistake_with(fact.head, MistakeCode::MissingFact, message, suggestion);
+            self.gathered
+                .mistake_with(fact.head, MistakeCode::MissingFact, message, suggestion);
         }
     }
 
@@ -186,16 +219,24 @@ impl<'t> Check<'t> {
         if !self.tree.lost.contains(name) {
             let suggestion = did_you_mean(name, self.by_name.keys().map(String::as_str));
             let message = format!("this map gives no channel `{name}`");
-            self.gathered.mistake_with(span, MistakeCode::UnknownName, message, suggestion);
+            self.gathered
+                .mistake_with(span, MistakeCode::UnknownName, message, suggestion);
         }
         None
     }
 }
 
 fn suggest_units(wanted: &[Dimension]) -> String {
-    let symbols = halfshaft_model::unit::UNITS.iter().filter(|unit| wanted.contains(&unit.dimension)).map(spelled);
+    let symbols = halfshaft_model::unit::UNITS
+        .iter()
+        .filter(|unit| wanted.contains(&unit.dimension))
+        .map(spelled);
     let listed = crate::suggest::list(symbols, 6);
-    if listed.is_empty() { String::new() } else { format!("units that fit: {listed}") }
+    if listed.is_empty() {
+        String::new()
+    } else {
+        format!("units that fit: {listed}")
+    }
 }
 
 /// The kind of thing a fact says that can be said once under one line; `None` when it
@@ -208,7 +249,9 @@ fn said_once(form: FormName) -> Option<FormName> {
         F::Page | F::Signal | F::Prove | F::ProofMissing | F::ProofValue | F::IgnoreIdBits => None,
         F::Absent | F::Broken | F::ValidWhen | F::MissingIs | F::BytesIn | F::Column => None,
         F::TorqueTable | F::TorqueClamp | F::TorqueReported | F::MotorRated | F::At => None,
-        F::ClutchLeft | F::ClutchRight | F::ClutchBothSides | F::ClutchShafts | F::ClutchGeared => Some(F::ClutchOneSide),
+        F::ClutchLeft | F::ClutchRight | F::ClutchBothSides | F::ClutchShafts | F::ClutchGeared => {
+            Some(F::ClutchOneSide)
+        }
         F::RollOut => Some(F::RollingRadius),
         F::BreakAway => Some(F::Preload),
         F::GivesBias => Some(F::GivesPack),

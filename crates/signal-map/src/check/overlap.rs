@@ -21,12 +21,26 @@ pub(super) struct Used {
 }
 
 impl Used {
-    pub(super) fn new(what: &str, bits: &BitField, conditions: &[Condition], span: Span, line: usize) -> Used {
+    pub(super) fn new(
+        what: &str,
+        bits: &BitField,
+        conditions: &[Condition],
+        span: Span,
+        line: usize,
+    ) -> Used {
         let mut mask = [0_u8; 64];
         for run in &bits.runs {
             mask[usize::from(run.byte)] |= run_mask(*run);
         }
-        Used { what: what.to_owned(), mask, conditions: conditions.to_vec(), span, line, is_selector: false, shares: false }
+        Used {
+            what: what.to_owned(),
+            mask,
+            conditions: conditions.to_vec(),
+            span,
+            line,
+            is_selector: false,
+            shares: false,
+        }
     }
 
     pub(super) fn selector(mut self) -> Used {
@@ -41,11 +55,27 @@ impl Check<'_> {
             if self.gathered.is_swamped() {
                 return;
             }
-            let clash = used[..index].iter().find_map(|first| Some((first, shared_bit(first, second)?)));
-            let Some((first, (byte, bit))) = clash else { continue };
-            let (second, first) = if second.is_selector && !first.is_selector { (first, second) } else { (second, first) };
-            let message = format!("{} and {} (line {}) both use bit {byte}.{bit}", second.what, first.what, first.line);
-            self.gathered.mistake_with(second.span, MistakeCode::BitOverlap, message, "if that is meant, write `shares its bits` under it");
+            let clash = used[..index]
+                .iter()
+                .find_map(|first| Some((first, shared_bit(first, second)?)));
+            let Some((first, (byte, bit))) = clash else {
+                continue;
+            };
+            let (second, first) = if second.is_selector && !first.is_selector {
+                (first, second)
+            } else {
+                (second, first)
+            };
+            let message = format!(
+                "{} and {} (line {}) both use bit {byte}.{bit}",
+                second.what, first.what, first.line
+            );
+            self.gathered.mistake_with(
+                second.span,
+                MistakeCode::BitOverlap,
+                message,
+                "if that is meant, write `shares its bits` under it",
+            );
         }
     }
 }
@@ -62,14 +92,22 @@ fn shared_bit(first: &Used, second: &Used) -> Option<(usize, u32)> {
     if exclude(&first.conditions, &second.conditions) {
         return None;
     }
-    Some((byte, 7 - (first.mask[byte] & second.mask[byte]).leading_zeros()))
+    Some((
+        byte,
+        7 - (first.mask[byte] & second.mask[byte]).leading_zeros(),
+    ))
 }
 
 /// Whether two sets of pages cannot both be there.
 pub(super) fn exclude(a: &[Condition], b: &[Condition]) -> bool {
-    a.iter().any(|a| b.iter().any(|b| a.bits == b.bits && !codes_meet(a, b)))
+    a.iter()
+        .any(|a| b.iter().any(|b| a.bits == b.bits && !codes_meet(a, b)))
 }
 
 fn codes_meet(a: &Condition, b: &Condition) -> bool {
-    a.codes.iter().any(|a| b.codes.iter().any(|b| a.first <= b.last && b.first <= a.last))
+    a.codes.iter().any(|a| {
+        b.codes
+            .iter()
+            .any(|b| a.first <= b.last && b.first <= a.last)
+    })
 }

@@ -6,15 +6,24 @@ use crate::mistakes::MistakeCode;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Slot, visible};
 use crate::syntax::tree::Fact;
-use halfshaft_model::sheet::{Base, ColumnRef, SheetContent, SheetSpec, TimeKind};
 use halfshaft_model::Dimension;
+use halfshaft_model::sheet::{Base, ColumnRef, SheetContent, SheetSpec, TimeKind};
 
 impl<'t> Check<'t> {
     pub(super) fn sheets(&mut self) {
         for fact in self.top(FormName::Sheet) {
-            let [Slot::Text(name, span)] = fact.slots.as_slice() else { continue };
+            let [Slot::Text(name, span)] = fact.slots.as_slice() else {
+                continue;
+            };
             if self.map.sheets.iter().any(|sheet| sheet.spec.name == *name) {
-                self.gathered.mistake(*span, MistakeCode::Twice, format!("a sheet of the name \"{}\" is described twice", visible(name)));
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::Twice,
+                    format!(
+                        "a sheet of the name \"{}\" is described twice",
+                        visible(name)
+                    ),
+                );
             }
             self.sheet(fact, name);
         }
@@ -26,25 +35,51 @@ impl<'t> Check<'t> {
         let (time_column, time_kind, period_s) = self.time(fact);
         let mut columns = Vec::new();
         let content = if is_of_frames {
-            for under in fact.facts.iter().filter(|under| under.form == FormName::Column) {
+            for under in fact
+                .facts
+                .iter()
+                .filter(|under| under.form == FormName::Column)
+            {
                 let message = "the rows of this sheet are frames, so its columns are no channels";
-                self.gathered.mistake_with(under.span, MistakeCode::WrongPlace, message, "describe its signals under `frame`");
+                self.gathered.mistake_with(
+                    under.span,
+                    MistakeCode::WrongPlace,
+                    message,
+                    "describe its signals under `frame`",
+                );
             }
             self.frames_of_rows(fact)
         } else {
-            for under in fact.facts.iter().filter(|under| is_of_frame_rows(under.form)) {
+            for under in fact
+                .facts
+                .iter()
+                .filter(|under| is_of_frame_rows(under.form))
+            {
                 let message = "this is said of sheets whose rows are frames";
-                self.gathered.mistake_with(under.span, MistakeCode::WrongPlace, message, "write `rows are frames` above it");
+                self.gathered.mistake_with(
+                    under.span,
+                    MistakeCode::WrongPlace,
+                    message,
+                    "write `rows are frames` above it",
+                );
             }
             let mut refs = Vec::new();
-            for under in fact.facts.iter().filter(|under| under.form == FormName::Column) {
+            for under in fact
+                .facts
+                .iter()
+                .filter(|under| under.form == FormName::Column)
+            {
                 if let Some((place, column)) = self.column(under, index, period_s) {
                     refs.push(place);
                     columns.push(column);
                 }
             }
             if refs.is_empty() {
-                self.missing(fact, "the sheet gives no channel".to_owned(), "write lines such as `wheel.rear.left in \"header\"`, or `rows are frames`");
+                self.missing(
+                    fact,
+                    "the sheet gives no channel".to_owned(),
+                    "write lines such as `wheel.rear.left in \"header\"`, or `rows are frames`",
+                );
             }
             Some(SheetContent::Channels(refs))
         };
@@ -55,10 +90,12 @@ impl<'t> Check<'t> {
         }
         let spec = SheetSpec {
             name: name.to_owned(),
-            delimiter: fact.slots_of(FormName::Parted).and_then(|slots| match slots {
-                [Slot::Delimiter(delimiter, _)] => Some(*delimiter),
-                _ => None,
-            }),
+            delimiter: fact
+                .slots_of(FormName::Parted)
+                .and_then(|slots| match slots {
+                    [Slot::Delimiter(delimiter, _)] => Some(*delimiter),
+                    _ => None,
+                }),
             decimal_mark: self.decimal_mark(fact),
             time_column,
             time_kind,
@@ -69,19 +106,29 @@ impl<'t> Check<'t> {
             content,
         };
         if spec.delimiter.is_some() && spec.delimiter == spec.decimal_mark {
-            self.gathered.mistake(fact.head, MistakeCode::RangeEmpty, "one character cannot part columns and be the decimal mark");
+            self.gathered.mistake(
+                fact.head,
+                MistakeCode::RangeEmpty,
+                "one character cannot part columns and be the decimal mark",
+            );
         }
         self.map.sheets.push(Sheet { spec, columns });
     }
 
     fn time(&mut self, fact: &'t Fact) -> (Option<ColumnRef>, TimeKind, Option<f64>) {
         let row_clock = TimeKind::RowClock { period_s: 1.0 };
-        if let Some([Slot::Column(column, _), Slot::TimeKind(kind, _)]) = fact.slots_of(FormName::TimeIn) {
+        if let Some([Slot::Column(column, _), Slot::TimeKind(kind, _)]) =
+            fact.slots_of(FormName::TimeIn)
+        {
             return (Some(column.clone()), *kind, None);
         }
         if let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::RowEvery) {
             let period = self.positive(*quantity, Dimension::TIME, "the time from row to row");
-            return (None, period.map_or(row_clock, |period_s| TimeKind::RowClock { period_s }), period);
+            return (
+                None,
+                period.map_or(row_clock, |period_s| TimeKind::RowClock { period_s }),
+                period,
+            );
         }
         self.missing(
             fact,
@@ -92,12 +139,18 @@ impl<'t> Check<'t> {
     }
 
     fn decimal_mark(&mut self, fact: &'t Fact) -> Option<char> {
-        let Some([Slot::Text(text, span)]) = fact.slots_of(FormName::DecimalMark) else { return None };
+        let Some([Slot::Text(text, span)]) = fact.slots_of(FormName::DecimalMark) else {
+            return None;
+        };
         match text.as_str() {
             "." => Some('.'),
             "," => Some(','),
             _ => {
-                self.gathered.mistake(*span, MistakeCode::WrongForm, "the decimal mark is \".\" or \",\"");
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::WrongForm,
+                    "the decimal mark is \".\" or \",\"",
+                );
                 None
             }
         }
@@ -108,11 +161,22 @@ impl<'t> Check<'t> {
             for slot in &under.slots {
                 let by_header = match slot {
                     Slot::Column(ColumnRef::Header(_), span) => Some(*span),
-                    Slot::Columns(columns, span) if columns.iter().any(|column| matches!(column, ColumnRef::Header(_))) => Some(*span),
+                    Slot::Columns(columns, span)
+                        if columns
+                            .iter()
+                            .any(|column| matches!(column, ColumnRef::Header(_))) =>
+                    {
+                        Some(*span)
+                    }
                     _ => None,
                 };
                 if let Some(span) = by_header {
-                    self.gathered.mistake_with(span, MistakeCode::WrongForm, "a sheet without a header has no column of that name", "write `column 1`, the first being 1");
+                    self.gathered.mistake_with(
+                        span,
+                        MistakeCode::WrongForm,
+                        "a sheet without a header has no column of that name",
+                        "write `column 1`, the first being 1",
+                    );
                 }
             }
         }
@@ -129,14 +193,31 @@ impl<'t> Check<'t> {
         };
         let mut payload: Vec<ColumnRef> = Vec::new();
         let mut payload_base: Option<Base> = None;
-        for under in fact.facts.iter().filter(|under| under.form == FormName::BytesIn) {
-            let [Slot::Columns(columns, span), Slot::Base(base)] = under.slots.as_slice() else { continue };
-            if payload_base.replace(*base).is_some_and(|before| before != *base) {
-                self.gathered.mistake(under.span, MistakeCode::Twice, "all bytes of a row are written in one number base");
+        for under in fact
+            .facts
+            .iter()
+            .filter(|under| under.form == FormName::BytesIn)
+        {
+            let [Slot::Columns(columns, span), Slot::Base(base)] = under.slots.as_slice() else {
+                continue;
+            };
+            if payload_base
+                .replace(*base)
+                .is_some_and(|before| before != *base)
+            {
+                self.gathered.mistake(
+                    under.span,
+                    MistakeCode::Twice,
+                    "all bytes of a row are written in one number base",
+                );
             }
             payload.extend(columns.iter().cloned());
             if payload.len() > 64 {
-                self.gathered.mistake(*span, MistakeCode::RangeEmpty, "a frame has at most 64 bytes");
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::RangeEmpty,
+                    "a frame has at most 64 bytes",
+                );
                 return None;
             }
         }
@@ -159,8 +240,15 @@ impl<'t> Check<'t> {
         })
     }
 
-    fn column(&mut self, fact: &'t Fact, sheet: usize, period_s: Option<f64>) -> Option<(ColumnRef, SheetColumn)> {
-        let [Slot::Name(name, name_span), Slot::Column(place, _)] = fact.slots.as_slice() else { return None };
+    fn column(
+        &mut self,
+        fact: &'t Fact,
+        sheet: usize,
+        period_s: Option<f64>,
+    ) -> Option<(ColumnRef, SheetColumn)> {
+        let [Slot::Name(name, name_span), Slot::Column(place, _)] = fact.slots.as_slice() else {
+            return None;
+        };
         let channel = self.channel(name, *name_span, fact.line)?;
         let (facts, is_damaged) = self.effective(fact);
         let scale = self.scale(channel, fact, &facts, is_damaged);
@@ -172,25 +260,42 @@ impl<'t> Check<'t> {
         }
         if self.sources[channel].sheets.contains(&sheet) {
             let message = format!("`{name}` already comes from another column of this sheet");
-            self.gathered.mistake(*name_span, MistakeCode::DoubleSource, message);
+            self.gathered
+                .mistake(*name_span, MistakeCode::DoubleSource, message);
         }
         if self.is_new(channel) {
             self.map.channels[channel].period_s = period_s;
         }
         self.sources[channel].sheets.push(sheet);
         let scale = scale?;
-        let column = SheetColumn { channel, si_per_unit: scale.per_step, si_at_zero: scale.at_zero, believe, rate_under };
+        let column = SheetColumn {
+            channel,
+            si_per_unit: scale.per_step,
+            si_at_zero: scale.at_zero,
+            believe,
+            rate_under,
+        };
         Some((place.clone(), column))
     }
 }
 
 fn texts(fact: &Fact, form: FormName) -> impl Iterator<Item = String> + '_ {
-    fact.facts.iter().filter(move |under| under.form == form).filter_map(|under| match under.slots.as_slice() {
-        [Slot::Text(text, _)] => Some(text.clone()),
-        _ => None,
-    })
+    fact.facts
+        .iter()
+        .filter(move |under| under.form == form)
+        .filter_map(|under| match under.slots.as_slice() {
+            [Slot::Text(text, _)] => Some(text.clone()),
+            _ => None,
+        })
 }
 
 fn is_of_frame_rows(form: FormName) -> bool {
-    matches!(form, FormName::BusIn | FormName::IdIn | FormName::BytesIn | FormName::LengthIn | FormName::ExtendedIn)
+    matches!(
+        form,
+        FormName::BusIn
+            | FormName::IdIn
+            | FormName::BytesIn
+            | FormName::LengthIn
+            | FormName::ExtendedIn
+    )
 }

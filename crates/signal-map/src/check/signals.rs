@@ -43,7 +43,10 @@ impl<'t> Check<'t> {
                     _ => {}
                 }
             }
-            if matches!(fact.form, FormName::Frame | FormName::Page | FormName::Sheet) {
+            if matches!(
+                fact.form,
+                FormName::Frame | FormName::Page | FormName::Sheet
+            ) {
                 open.extend(fact.facts.iter().rev());
             }
         }
@@ -61,12 +64,18 @@ impl<'t> Check<'t> {
             for under in &current.facts {
                 if facts.len() == MOST_FACTS {
                     let message = format!("a signal has at most {MOST_FACTS} facts");
-                    self.gathered.mistake(under.span, MistakeCode::TooLarge, message);
+                    self.gathered
+                        .mistake(under.span, MistakeCode::TooLarge, message);
                     return (facts, true);
                 }
                 let kind = said_once(under.form).unwrap_or(under.form);
-                let is_of_this_one_only =
-                    matches!(under.form, FormName::SameAs | FormName::ValidWhen | FormName::SharesBits | FormName::AnotherSource);
+                let is_of_this_one_only = matches!(
+                    under.form,
+                    FormName::SameAs
+                        | FormName::ValidWhen
+                        | FormName::SharesBits
+                        | FormName::AnotherSource
+                );
                 if said.contains(&kind) || (is_of_this_one_only && !std::ptr::eq(current, fact)) {
                     continue;
                 }
@@ -74,25 +83,54 @@ impl<'t> Check<'t> {
                 facts.push(under);
             }
             said.extend(said_here);
-            let Some([Slot::Name(name, span)]) = current.slots_of(FormName::SameAs) else { return (facts, is_damaged) };
-            let among = if fact.form == FormName::Column { &self.columns } else { &self.signals };
-            let Some(next) = among.get(name.as_str()).copied().filter(|next| !std::ptr::eq(*next, current)) else {
+            let Some([Slot::Name(name, span)]) = current.slots_of(FormName::SameAs) else {
+                return (facts, is_damaged);
+            };
+            let among = if fact.form == FormName::Column {
+                &self.columns
+            } else {
+                &self.signals
+            };
+            let Some(next) = among
+                .get(name.as_str())
+                .copied()
+                .filter(|next| !std::ptr::eq(*next, current))
+            else {
                 if !self.tree.lost.contains(name) {
                     let suggestion = did_you_mean(name, among.keys().copied());
-                    self.gathered.mistake_with(*span, MistakeCode::UnknownName, format!("`{name}` stands nowhere else to be the same as"), suggestion);
+                    self.gathered.mistake_with(
+                        *span,
+                        MistakeCode::UnknownName,
+                        format!("`{name}` stands nowhere else to be the same as"),
+                        suggestion,
+                    );
                 }
                 return (facts, true);
             };
             current = next;
         }
         if let Some(under) = fact.find(FormName::SameAs) {
-            self.gathered.mistake(under.span, MistakeCode::FormulaLoop, "these signals are the same as one another in a circle, or over too many steps");
+            self.gathered.mistake(
+                under.span,
+                MistakeCode::FormulaLoop,
+                "these signals are the same as one another in a circle, or over too many steps",
+            );
         }
         (facts, true)
     }
 
-    pub(super) fn signal(&mut self, fact: &'t Fact, name: &str, name_span: Span, bits: &BitField, bits_span: Span, state: &PageState) {
-        let Some(channel) = self.channel(name, name_span, fact.line) else { return };
+    pub(super) fn signal(
+        &mut self,
+        fact: &'t Fact,
+        name: &str,
+        name_span: Span,
+        bits: &BitField,
+        bits_span: Span,
+        state: &PageState,
+    ) {
+        let Some(channel) = self.channel(name, name_span, fact.line) else {
+            return;
+        };
         let (facts, is_damaged) = self.effective(fact);
         let number = self.number(&facts, bits, bits_span);
         let Some(scale) = self.scale(channel, fact, &facts, is_damaged) else {
@@ -118,9 +156,15 @@ impl<'t> Check<'t> {
             match (under.form, under.slots.as_slice()) {
                 (FormName::Absent | FormName::Broken, [Slot::Codes(codes, span)]) => {
                     self.codes_fit(codes, bits, *span);
-                    let list = if under.form == FormName::Absent { &mut signal.absent } else { &mut signal.broken };
+                    let list = if under.form == FormName::Absent {
+                        &mut signal.absent
+                    } else {
+                        &mut signal.broken
+                    };
                     if list.len() + codes.len() > MOST_CODES {
-                        let message = format!("a signal has at most {MOST_CODES} codes of one kind; write ranges");
+                        let message = format!(
+                            "a signal has at most {MOST_CODES} codes of one kind; write ranges"
+                        );
                         self.gathered.mistake(*span, MistakeCode::TooLarge, message);
                         break;
                     }
@@ -129,7 +173,10 @@ impl<'t> Check<'t> {
                 (FormName::ValidWhen, [Slot::Bits(flag, span), Slot::Codes(codes, codes_span)]) => {
                     self.inside(flag, *span, state.frame, "the condition");
                     self.codes_fit(codes, flag, *codes_span);
-                    signal.valid_when.push(Condition { bits: flag.clone(), codes: codes.clone() });
+                    signal.valid_when.push(Condition {
+                        bits: flag.clone(),
+                        codes: codes.clone(),
+                    });
                 }
                 _ => {}
             }
@@ -146,7 +193,9 @@ impl<'t> Check<'t> {
         let line = self.sources[channel].line;
         let is_meant = fact.find(FormName::AnotherSource).is_some();
         let known = &self.sources[channel].signals;
-        let clash = known.iter().any(|(frame, conditions)| *frame != state.frame || !exclude(conditions, &state.conditions));
+        let clash = known.iter().any(|(frame, conditions)| {
+            *frame != state.frame || !exclude(conditions, &state.conditions)
+        });
         if clash && !is_meant {
             self.gathered.mistake_with(
                 name_span,
@@ -156,7 +205,9 @@ impl<'t> Check<'t> {
             );
         }
         let is_first = known.is_empty();
-        self.sources[channel].signals.push((state.frame, state.conditions.clone()));
+        self.sources[channel]
+            .signals
+            .push((state.frame, state.conditions.clone()));
         let spec = &mut self.map.channels[channel];
         // The slowest source sets how long a silence is ordinary.
         spec.period_s = match (spec.period_s, state.period_s) {
@@ -185,25 +236,44 @@ impl<'t> Check<'t> {
         let number = number.unwrap_or(Number::Unsigned);
         let n = n_bits(bits);
         let trouble = match number {
-            Number::Float if n != 32 && n != 64 => Some(format!("a float has 32 or 64 bits, and these are {n}")),
-            Number::Signed | Number::SignMagnitude if n < 2 => Some("a number with a sign has at least 2 bits".to_owned()),
+            Number::Float if n != 32 && n != 64 => {
+                Some(format!("a float has 32 or 64 bits, and these are {n}"))
+            }
+            Number::Signed | Number::SignMagnitude if n < 2 => {
+                Some("a number with a sign has at least 2 bits".to_owned())
+            }
             _ => None,
         };
         if let Some(message) = trouble {
-            self.gathered.mistake(span, MistakeCode::NumberMisfit, message);
+            self.gathered
+                .mistake(span, MistakeCode::NumberMisfit, message);
         }
         number
     }
 
     /// What one step and zero are worth.
-    pub(super) fn scale(&mut self, channel: usize, fact: &'t Fact, facts: &[&'t Fact], is_damaged: bool) -> Option<Scale> {
-        let step = facts.iter().find_map(|under| match (under.form, under.slots.as_slice()) {
-            (FormName::Step, [Slot::Quantity(quantity)]) => Some((*quantity, true)),
-            (FormName::Unit, [Slot::Unit(unit, span)]) => {
-                Some((Quantity { value: 1.0, unit, span: *span, unit_span: *span }, false))
-            }
-            _ => None,
-        });
+    pub(super) fn scale(
+        &mut self,
+        channel: usize,
+        fact: &'t Fact,
+        facts: &[&'t Fact],
+        is_damaged: bool,
+    ) -> Option<Scale> {
+        let step = facts
+            .iter()
+            .find_map(|under| match (under.form, under.slots.as_slice()) {
+                (FormName::Step, [Slot::Quantity(quantity)]) => Some((*quantity, true)),
+                (FormName::Unit, [Slot::Unit(unit, span)]) => Some((
+                    Quantity {
+                        value: 1.0,
+                        unit,
+                        span: *span,
+                        unit_span: *span,
+                    },
+                    false,
+                )),
+                _ => None,
+            });
         let Some((step, is_step)) = step else {
             if !is_damaged {
                 let name = self.map.channels[channel].name.clone();
@@ -217,7 +287,9 @@ impl<'t> Check<'t> {
                     fact.head,
                     MistakeCode::MissingFact,
                     format!("`{name}` does not say what one step of its number is worth"),
-                    format!("write `step 0.01 {usual}` under it, or `unit {usual}` when one step is one"),
+                    format!(
+                        "write `step 0.01 {usual}` under it, or `unit {usual}` when one step is one"
+                    ),
                 );
             }
             return None;
@@ -226,28 +298,59 @@ impl<'t> Check<'t> {
             return None;
         }
         if step.value == 0.0 {
-            self.gathered.mistake(step.span, MistakeCode::RangeEmpty, "a step of nothing makes no number");
+            self.gathered.mistake(
+                step.span,
+                MistakeCode::RangeEmpty,
+                "a step of nothing makes no number",
+            );
             return None;
         }
         let per_step = self.in_channel(channel, step, As::Difference)?;
-        let zero = facts.iter().find_map(|under| match (under.form, under.slots.as_slice()) {
-            (FormName::Zero, [Slot::Quantity(quantity)]) => Some(*quantity),
-            _ => None,
-        });
-        let at_zero = self.in_channel(channel, zero.unwrap_or(Quantity { value: 0.0, ..step }), As::Reading)?;
-        if step.unit.dimension == Dimension::SPEED && self.map.channels[channel].role.is_some_and(super::channels::is_wheel) {
+        let zero = facts
+            .iter()
+            .find_map(|under| match (under.form, under.slots.as_slice()) {
+                (FormName::Zero, [Slot::Quantity(quantity)]) => Some(*quantity),
+                _ => None,
+            });
+        let at_zero = self.in_channel(
+            channel,
+            zero.unwrap_or(Quantity { value: 0.0, ..step }),
+            As::Reading,
+        )?;
+        if step.unit.dimension == Dimension::SPEED
+            && self.map.channels[channel]
+                .role
+                .is_some_and(super::channels::is_wheel)
+        {
             self.map.channels[channel].through_radius = true;
         }
-        Some(Scale { per_step, at_zero, is_step })
+        Some(Scale {
+            per_step,
+            at_zero,
+            is_step,
+        })
     }
 
     pub(super) fn believe(&mut self, channel: usize, facts: &[&'t Fact]) -> Option<(f64, f64)> {
         let fact = facts.iter().find(|fact| fact.form == FormName::Believe)?;
-        let [Slot::Range(low, high)] = fact.slots.as_slice() else { return None };
-        let low = self.in_channel(channel, Quantity { value: *low, ..*high }, As::Reading)?;
+        let [Slot::Range(low, high)] = fact.slots.as_slice() else {
+            return None;
+        };
+        let low = self.in_channel(
+            channel,
+            Quantity {
+                value: *low,
+                ..*high
+            },
+            As::Reading,
+        )?;
         let top = self.in_channel(channel, *high, As::Reading)?;
         if low >= top {
-            self.gathered.mistake(high.span, MistakeCode::RangeEmpty, "the range holds no value: its lower end comes first");
+            self.gathered.mistake(
+                high.span,
+                MistakeCode::RangeEmpty,
+                "the range holds no value: its lower end comes first",
+            );
             return None;
         }
         Some((low, top))
@@ -255,15 +358,30 @@ impl<'t> Check<'t> {
 
     pub(super) fn rate_under(&mut self, channel: usize, facts: &[&'t Fact]) -> Option<f64> {
         let fact = facts.iter().find(|fact| fact.form == FormName::Changes)?;
-        let [Slot::Quantity(change), Slot::Unit(per, per_span)] = fact.slots.as_slice() else { return None };
+        let [Slot::Quantity(change), Slot::Unit(per, per_span)] = fact.slots.as_slice() else {
+            return None;
+        };
         if per.dimension != Dimension::TIME {
-            let message = format!("a rate of change is per unit of time, and `{}` is {}", spelled(per), per.dimension.describe());
-            self.gathered.mistake_with(*per_span, MistakeCode::UnitMisfit, message, "write `per s`");
+            let message = format!(
+                "a rate of change is per unit of time, and `{}` is {}",
+                spelled(per),
+                per.dimension.describe()
+            );
+            self.gathered.mistake_with(
+                *per_span,
+                MistakeCode::UnitMisfit,
+                message,
+                "write `per s`",
+            );
             return None;
         }
         let rate = self.in_channel(channel, *change, As::Difference)? / per.factor;
         if rate <= 0.0 {
-            self.gathered.mistake(change.span, MistakeCode::RangeEmpty, "a greatest rate of change must be above zero");
+            self.gathered.mistake(
+                change.span,
+                MistakeCode::RangeEmpty,
+                "a greatest rate of change must be above zero",
+            );
             return None;
         }
         Some(rate)

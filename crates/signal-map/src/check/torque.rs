@@ -8,8 +8,8 @@ use crate::mistakes::{MistakeCode, Span};
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Slot, did_you_mean, spelled};
 use crate::syntax::tree::Fact;
-use halfshaft_model::{Dimension, TorqueSource};
 use halfshaft_model::channel::Meaning;
+use halfshaft_model::{Dimension, TorqueSource};
 
 /// Most sources of torque.
 const MOST_SOURCES: usize = 8;
@@ -20,24 +20,42 @@ const FORCE_SHARE: f64 = 0.1;
 
 impl<'t> Check<'t> {
     pub(super) fn torque_sources(&mut self) {
-        let Some(vehicle) = self.top(FormName::Vehicle).next() else { return };
+        let Some(vehicle) = self.top(FormName::Vehicle).next() else {
+            return;
+        };
         let mut any_stated = false;
         for fact in &vehicle.facts {
             let source = match (fact.form, fact.slots.as_slice()) {
-                (FormName::TorqueTable, [Slot::Name(table, table_span), Slot::Name(channel, span)]) => {
-                    self.by_table(fact, (table, *table_span), (channel, *span), None)
+                (
+                    FormName::TorqueTable,
+                    [Slot::Name(table, table_span), Slot::Name(channel, span)],
+                ) => self.by_table(fact, (table, *table_span), (channel, *span), None),
+                (
+                    FormName::TorqueTable,
+                    [
+                        Slot::Name(table, table_span),
+                        Slot::Name(channel, span),
+                        Slot::Name(second, second_span),
+                    ],
+                ) => self.by_table(
+                    fact,
+                    (table, *table_span),
+                    (channel, *span),
+                    Some((second, *second_span)),
+                ),
+                (FormName::TorqueReported, [Slot::Name(channel, span)]) => {
+                    self.reported(fact, channel, *span)
                 }
-                (FormName::TorqueTable, [Slot::Name(table, table_span), Slot::Name(channel, span), Slot::Name(second, second_span)]) => {
-                    self.by_table(fact, (table, *table_span), (channel, *span), Some((second, *second_span)))
+                (FormName::TorqueClamp, [Slot::Name(channel, span)]) => {
+                    self.clamp(fact, channel, *span)
                 }
-                (FormName::TorqueReported, [Slot::Name(channel, span)]) => self.reported(fact, channel, *span),
-                (FormName::TorqueClamp, [Slot::Name(channel, span)]) => self.clamp(fact, channel, *span),
                 _ => continue,
             };
             any_stated = true;
             if self.map.vehicle.torque_sources.len() == MOST_SOURCES {
                 let message = format!("a vehicle has at most {MOST_SOURCES} sources of torque");
-                self.gathered.mistake(fact.span, MistakeCode::TooLarge, message);
+                self.gathered
+                    .mistake(fact.span, MistakeCode::TooLarge, message);
                 break;
             }
             self.map.vehicle.torque_sources.extend(source);
@@ -49,75 +67,140 @@ impl<'t> Check<'t> {
 
     /// A torque the car reports, with its meaning stated, needs no further word.
     fn plain_source(&mut self) {
-        let Some(spec) = self.map.channels.iter().find(|spec| spec.name == "clutch.torque") else { return };
+        let Some(spec) = self
+            .map
+            .channels
+            .iter()
+            .find(|spec| spec.name == "clutch.torque")
+        else {
+            return;
+        };
         let is_axle_bias = match spec.meaning {
             Some(Meaning::PackTorque) => false,
             Some(Meaning::AxleBias) => true,
             _ => return,
         };
         let channel = spec.name.clone();
-        self.map.vehicle.torque_sources.push(TorqueSource::Reported { channel, is_axle_bias, relative_sd: TORQUE_SHARE });
+        self.map
+            .vehicle
+            .torque_sources
+            .push(TorqueSource::Reported {
+                channel,
+                is_axle_bias,
+                relative_sd: TORQUE_SHARE,
+            });
     }
 
     fn trust(&mut self, fact: &'t Fact, default: f64) -> f64 {
-        let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::Trust) else { return default };
+        let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::Trust) else {
+            return default;
+        };
         if quantity.unit.symbol != "%" {
-            let message = format!("`{}` is no share; how far a torque is trusted is said in `%`", spelled(quantity.unit));
-            self.gathered.mistake_with(quantity.unit_span, MistakeCode::UnitMisfit, message, "write `trust +/- 15 %`");
+            let message = format!(
+                "`{}` is no share; how far a torque is trusted is said in `%`",
+                spelled(quantity.unit)
+            );
+            self.gathered.mistake_with(
+                quantity.unit_span,
+                MistakeCode::UnitMisfit,
+                message,
+                "write `trust +/- 15 %`",
+            );
             return default;
         }
         let share = quantity.unit.to_si(quantity.value);
         if !(0.0..=2.0).contains(&share) {
-            self.gathered.mistake(quantity.span, MistakeCode::RangeEmpty, "a tolerance is between 0 and 200 %");
+            self.gathered.mistake(
+                quantity.span,
+                MistakeCode::RangeEmpty,
+                "a tolerance is between 0 and 200 %",
+            );
         }
         share
     }
 
     fn stated_bias(fact: &Fact) -> Option<bool> {
-        match (fact.find(FormName::GivesPack), fact.find(FormName::GivesBias)) {
+        match (
+            fact.find(FormName::GivesPack),
+            fact.find(FormName::GivesBias),
+        ) {
             (Some(_), _) => Some(false),
             (None, Some(_)) => Some(true),
             (None, None) => None,
         }
     }
 
-    fn torque_channel(&mut self, name: &str, span: Span, wanted: Dimension, what: &str) -> Option<String> {
+    fn torque_channel(
+        &mut self,
+        name: &str,
+        span: Span,
+        wanted: Dimension,
+        what: &str,
+    ) -> Option<String> {
         let index = self.known_channel(name, span)?;
         let found = self.map.channels[index].dimension;
         if found == wanted {
             return Some(name.to_owned());
         }
-        let message = format!("`{name}` is given as {}, but {what} {}", found.describe(), wanted.describe());
-        self.gathered.mistake(span, MistakeCode::UnitMisfit, message);
+        let message = format!(
+            "`{name}` is given as {}, but {what} {}",
+            found.describe(),
+            wanted.describe()
+        );
+        self.gathered
+            .mistake(span, MistakeCode::UnitMisfit, message);
         None
     }
 
-    fn by_table(&mut self, fact: &'t Fact, table: (&str, Span), channel: (&str, Span), second: Option<(&str, Span)>) -> Option<TorqueSource> {
+    fn by_table(
+        &mut self,
+        fact: &'t Fact,
+        table: (&str, Span),
+        channel: (&str, Span),
+        second: Option<(&str, Span)>,
+    ) -> Option<TorqueSource> {
         let (table_name, table_span) = table;
         let relative_sd = self.trust(fact, TORQUE_SHARE);
         let Some(info) = self.tables.get(table_name).cloned() else {
             if !self.tree.lost.contains(table_name) {
                 let suggestion = did_you_mean(table_name, self.tables.keys().map(String::as_str));
-                self.gathered.mistake_with(table_span, MistakeCode::UnknownName, format!("this map has no table `{table_name}`"), suggestion);
+                self.gathered.mistake_with(
+                    table_span,
+                    MistakeCode::UnknownName,
+                    format!("this map has no table `{table_name}`"),
+                    suggestion,
+                );
             }
             return None;
         };
         let index = info.index?;
         if info.output != Dimension::TORQUE {
-            let message = format!("table `{table_name}` gives {}, wanted {}", info.output.describe(), Dimension::TORQUE.describe());
-            self.gathered.mistake(table_span, MistakeCode::UnitMisfit, message);
+            let message = format!(
+                "table `{table_name}` gives {}, wanted {}",
+                info.output.describe(),
+                Dimension::TORQUE.describe()
+            );
+            self.gathered
+                .mistake(table_span, MistakeCode::UnitMisfit, message);
             return None;
         }
         if info.second.is_some() != second.is_some() {
             let n = if info.second.is_some() { 2 } else { 1 };
             let message = format!("table `{table_name}` has {n} inputs");
-            self.gathered.mistake_with(table_span, MistakeCode::FormulaInputs, message, "write `of channel`, or `of channel and channel`");
+            self.gathered.mistake_with(
+                table_span,
+                MistakeCode::FormulaInputs,
+                message,
+                "write `of channel`, or `of channel and channel`",
+            );
             return None;
         }
         let what = format!("table `{table_name}` is entered with");
         let first = self.torque_channel(channel.0, channel.1, info.input, &what);
         let second = match (second, info.second) {
-            (Some((name, span)), Some(dimension)) => Some(self.torque_channel(name, span, dimension, &what)?),
+            (Some((name, span)), Some(dimension)) => {
+                Some(self.torque_channel(name, span, dimension, &what)?)
+            }
             _ => None,
         };
         let channel = first?;
@@ -126,18 +209,32 @@ impl<'t> Check<'t> {
         }
         let Some(is_axle_bias) = Self::stated_bias(fact) else {
             if !fact.is_damaged {
-                self.meaning_missing(fact.span, &format!("table `{table_name}`"), "`gives pack torque` or `gives axle bias`");
+                self.meaning_missing(
+                    fact.span,
+                    &format!("table `{table_name}`"),
+                    "`gives pack torque` or `gives axle bias`",
+                );
             }
             return None;
         };
         let table = self.map.tables[index].table.clone();
-        Some(TorqueSource::Table { channel, second, table, is_axle_bias, relative_sd })
+        Some(TorqueSource::Table {
+            channel,
+            second,
+            table,
+            is_axle_bias,
+            relative_sd,
+        })
     }
 
     fn reported(&mut self, fact: &'t Fact, name: &str, span: Span) -> Option<TorqueSource> {
         let relative_sd = self.trust(fact, TORQUE_SHARE);
         let channel = self.torque_channel(name, span, Dimension::TORQUE, "a torque source is")?;
-        let of_channel = match self.map.channel(name).and_then(|index| self.map.channels[index].meaning) {
+        let of_channel = match self
+            .map
+            .channel(name)
+            .and_then(|index| self.map.channels[index].meaning)
+        {
             Some(Meaning::PackTorque) => Some(false),
             Some(Meaning::AxleBias) => Some(true),
             _ => None,
@@ -146,24 +243,44 @@ impl<'t> Check<'t> {
         if let (Some(a), Some(b)) = (of_channel, stated)
             && a != b
         {
-            self.gathered.mistake(fact.span, MistakeCode::Twice, format!("`{name}` itself says otherwise of what it means"));
+            self.gathered.mistake(
+                fact.span,
+                MistakeCode::Twice,
+                format!("`{name}` itself says otherwise of what it means"),
+            );
             return None;
         }
         let Some(is_axle_bias) = stated.or(of_channel) else {
             if !fact.is_damaged {
-                self.meaning_missing(fact.span, &format!("`{name}`"), "`gives pack torque` or `gives axle bias`");
+                self.meaning_missing(
+                    fact.span,
+                    &format!("`{name}`"),
+                    "`gives pack torque` or `gives axle bias`",
+                );
             }
             return None;
         };
-        Some(TorqueSource::Reported { channel, is_axle_bias, relative_sd })
+        Some(TorqueSource::Reported {
+            channel,
+            is_axle_bias,
+            relative_sd,
+        })
     }
 
     fn clamp(&mut self, fact: &'t Fact, name: &str, span: Span) -> Option<TorqueSource> {
         let relative_sd = self.trust(fact, FORCE_SHARE);
         if fact.find(FormName::GivesBias).is_some() {
-            self.gathered.mistake(fact.span, MistakeCode::MeaningMisfit, "clamp force and friction give the torque of the pack");
+            self.gathered.mistake(
+                fact.span,
+                MistakeCode::MeaningMisfit,
+                "clamp force and friction give the torque of the pack",
+            );
         }
-        let has_friction = self.map.vehicle.pack.is_some_and(|pack| pack.friction.is_some());
+        let has_friction = self
+            .map
+            .vehicle
+            .pack
+            .is_some_and(|pack| pack.friction.is_some());
         if !has_friction {
             self.missing(
                 fact,
@@ -172,7 +289,10 @@ impl<'t> Check<'t> {
             );
         }
         let channel = self.torque_channel(name, span, Dimension::FORCE, "a clamp force is")?;
-        Some(TorqueSource::Clamp { channel, relative_sd })
+        Some(TorqueSource::Clamp {
+            channel,
+            relative_sd,
+        })
     }
 
     pub(super) fn meaning_missing(&mut self, span: Span, what: &str, lines: &str) {

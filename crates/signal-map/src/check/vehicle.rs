@@ -22,7 +22,9 @@ const PRELOAD_SHARE: f64 = 0.15;
 
 impl<'t> Check<'t> {
     pub(super) fn vehicle(&mut self) {
-        let Some(fact) = self.top(FormName::Vehicle).next() else { return };
+        let Some(fact) = self.top(FormName::Vehicle).next() else {
+            return;
+        };
         if let [Slot::Text(name, _)] = fact.slots.as_slice() {
             self.map.vehicle.name = name.clone();
         }
@@ -39,38 +41,72 @@ impl<'t> Check<'t> {
 
     fn vehicle_fact(&mut self, fact: &'t Fact, from_size: &mut Option<Toleranced>) {
         match (fact.form, fact.slots.as_slice()) {
-            (FormName::AxleUnit, [Slot::Text(name, _)]) => self.map.vehicle.unit = Some(name.clone()),
+            (FormName::AxleUnit, [Slot::Text(name, _)]) => {
+                self.map.vehicle.unit = Some(name.clone())
+            }
             (FormName::RearTrack, [Slot::Measure(value, tolerance)]) => {
-                self.map.vehicle.track_rear_m = self.measure(*value, *tolerance, Dimension::LENGTH, "a track", 0.0);
+                self.map.vehicle.track_rear_m =
+                    self.measure(*value, *tolerance, Dimension::LENGTH, "a track", 0.0);
             }
             (FormName::FrontTrack, [Slot::Measure(value, tolerance)]) => {
-                self.map.vehicle.track_front_m = self.measure(*value, *tolerance, Dimension::LENGTH, "a track", 0.0);
+                self.map.vehicle.track_front_m =
+                    self.measure(*value, *tolerance, Dimension::LENGTH, "a track", 0.0);
             }
             (FormName::RollingRadius, [Slot::Measure(value, tolerance)]) => {
-                let radius = self.measure(*value, *tolerance, Dimension::LENGTH, "a rolling radius", RADIUS_SHARE);
+                let radius = self.measure(
+                    *value,
+                    *tolerance,
+                    Dimension::LENGTH,
+                    "a rolling radius",
+                    RADIUS_SHARE,
+                );
                 self.map.vehicle.rolling_radius_m = radius;
             }
             (FormName::RollOut, [Slot::Measure(value, tolerance)]) => {
-                let length = self.measure(*value, *tolerance, Dimension::LENGTH, "a roll-out", RADIUS_SHARE);
+                let length = self.measure(
+                    *value,
+                    *tolerance,
+                    Dimension::LENGTH,
+                    "a roll-out",
+                    RADIUS_SHARE,
+                );
                 // One turn of the wheel rolls out 2πr.
-                self.map.vehicle.rolling_radius_m = length.map(|length| scaled(length, 1.0 / std::f64::consts::TAU));
+                self.map.vehicle.rolling_radius_m =
+                    length.map(|length| scaled(length, 1.0 / std::f64::consts::TAU));
             }
-            (FormName::Tyre, [Slot::Tyre(radius)]) => *from_size = Some(Toleranced { value: *radius, sd: radius * RADIUS_SHARE }),
+            (FormName::Tyre, [Slot::Tyre(radius)]) => {
+                *from_size = Some(Toleranced {
+                    value: *radius,
+                    sd: radius * RADIUS_SHARE,
+                })
+            }
             (FormName::FinalDrive, [Slot::Number(ratio, span)]) => {
                 if *ratio > 0.0 {
                     self.map.vehicle.final_ratio = Some(*ratio);
                 } else {
-                    self.gathered.mistake(*span, MistakeCode::RangeEmpty, "a final drive ratio must be above zero");
+                    self.gathered.mistake(
+                        *span,
+                        MistakeCode::RangeEmpty,
+                        "a final drive ratio must be above zero",
+                    );
                 }
             }
-            (FormName::Mass, [Slot::Quantity(q)]) => self.map.vehicle.mass_kg = self.positive(*q, Dimension::MASS, "a mass"),
+            (FormName::Mass, [Slot::Quantity(q)]) => {
+                self.map.vehicle.mass_kg = self.positive(*q, Dimension::MASS, "a mass")
+            }
             (FormName::TyreStiffness, [Slot::Quantity(q)]) => {
-                self.map.vehicle.tyre_stiffness_n = self.positive(*q, Dimension::FORCE, "a tyre's stiffness (per unit of slip)");
+                self.map.vehicle.tyre_stiffness_n = self.positive(
+                    *q,
+                    Dimension::FORCE,
+                    "a tyre's stiffness (per unit of slip)",
+                );
             }
             (FormName::ClutchOneSide | FormName::ClutchLeft | FormName::ClutchRight, _) => {
                 self.map.vehicle.layout = Some(Layout::CaseToOneSide);
             }
-            (FormName::ClutchBothSides, _) => self.map.vehicle.layout = Some(Layout::CaseToBothSides),
+            (FormName::ClutchBothSides, _) => {
+                self.map.vehicle.layout = Some(Layout::CaseToBothSides)
+            }
             (FormName::ClutchShafts, _) => self.map.vehicle.layout = Some(Layout::ShaftToShaft),
             (FormName::ClutchGeared, _) => {
                 let number = |form| match fact.slots_of(form) {
@@ -84,25 +120,42 @@ impl<'t> Check<'t> {
                 });
             }
             (FormName::Friction, [Slot::Ratio(value, _, span)])
-                if (*value <= 0.0 || *value > 2.0) => {
-                    self.gathered.mistake(*span, MistakeCode::RangeEmpty, "a coefficient of friction is between 0 and 2");
-                }
+                if (*value <= 0.0 || *value > 2.0) =>
+            {
+                self.gathered.mistake(
+                    *span,
+                    MistakeCode::RangeEmpty,
+                    "a coefficient of friction is between 0 and 2",
+                );
+            }
             (FormName::Preload, [Slot::Measure(value, tolerance)]) => {
-                self.map.vehicle.preload_nm = self.measure(*value, *tolerance, Dimension::TORQUE, "a preload", PRELOAD_SHARE);
+                self.map.vehicle.preload_nm = self.measure(
+                    *value,
+                    *tolerance,
+                    Dimension::TORQUE,
+                    "a preload",
+                    PRELOAD_SHARE,
+                );
             }
             (FormName::OilQuantity, [Slot::Quantity(q)]) => {
-                self.map.vehicle.oil_volume_m3 = self.positive(*q, Dimension::VOLUME, "a quantity of oil");
+                self.map.vehicle.oil_volume_m3 =
+                    self.positive(*q, Dimension::VOLUME, "a quantity of oil");
             }
-            (FormName::OilNamed, [Slot::Text(name, _)]) => self.map.vehicle.oil_name = Some(name.clone()),
+            (FormName::OilNamed, [Slot::Text(name, _)]) => {
+                self.map.vehicle.oil_name = Some(name.clone())
+            }
             (FormName::OilWarn, [Slot::Quantity(q)]) => {
-                self.map.vehicle.oil_warn_c = self.si(*q, &[Dimension::TEMPERATURE], "an oil temperature");
+                self.map.vehicle.oil_warn_c =
+                    self.si(*q, &[Dimension::TEMPERATURE], "an oil temperature");
             }
             (FormName::OilLimit, [Slot::Quantity(q)]) => {
-                self.map.vehicle.oil_limit_c = self.si(*q, &[Dimension::TEMPERATURE], "an oil temperature");
+                self.map.vehicle.oil_limit_c =
+                    self.si(*q, &[Dimension::TEMPERATURE], "an oil temperature");
             }
             (FormName::MotorRated, [Slot::Quantity(q)]) => self.motor_rated(*q),
             (FormName::MotorResistance, [Slot::Quantity(q)]) => {
-                self.map.vehicle.motor_resistance_ohm = self.positive(*q, Dimension::RESISTANCE, "a resistance");
+                self.map.vehicle.motor_resistance_ohm =
+                    self.positive(*q, Dimension::RESISTANCE, "a resistance");
             }
             (FormName::RatedRise, [Slot::Quantity(q)]) => {
                 self.map.vehicle.rated_rise_s = self.positive(*q, Dimension::TIME, "a rise time");
@@ -113,24 +166,49 @@ impl<'t> Check<'t> {
 
     fn motor_rated(&mut self, quantity: Quantity) {
         let what = "what a motor is rated at";
-        let Some(value) = self.si(quantity, &[Dimension::VOLTAGE, Dimension::CURRENT], what) else { return };
+        let Some(value) = self.si(quantity, &[Dimension::VOLTAGE, Dimension::CURRENT], what) else {
+            return;
+        };
         if value <= 0.0 {
-            self.gathered.mistake(quantity.span, MistakeCode::RangeEmpty, format!("{what} must be above zero"));
+            self.gathered.mistake(
+                quantity.span,
+                MistakeCode::RangeEmpty,
+                format!("{what} must be above zero"),
+            );
             return;
         }
         let vehicle = &mut self.map.vehicle;
-        let place = if quantity.unit.dimension == Dimension::VOLTAGE { &mut vehicle.motor_voltage_v } else { &mut vehicle.motor_current_a };
+        let place = if quantity.unit.dimension == Dimension::VOLTAGE {
+            &mut vehicle.motor_voltage_v
+        } else {
+            &mut vehicle.motor_current_a
+        };
         if place.replace(value).is_some() {
-            self.gathered.mistake(quantity.span, MistakeCode::Twice, "this rating is stated twice");
+            self.gathered.mistake(
+                quantity.span,
+                MistakeCode::Twice,
+                "this rating is stated twice",
+            );
         }
     }
 
     /// A value above zero with its tolerance, in SI.
-    fn measure(&mut self, value: Quantity, tolerance: Option<Tolerance>, wanted: Dimension, what: &str, default_share: f64) -> Option<Toleranced> {
+    fn measure(
+        &mut self,
+        value: Quantity,
+        tolerance: Option<Tolerance>,
+        wanted: Dimension,
+        what: &str,
+        default_share: f64,
+    ) -> Option<Toleranced> {
         let si = self.si(value, &[wanted], what)?;
         // A preload may be none at all; a length may not.
         if si < 0.0 || (si == 0.0 && wanted == Dimension::LENGTH) {
-            self.gathered.mistake(value.span, MistakeCode::RangeEmpty, format!("{what} must be above zero"));
+            self.gathered.mistake(
+                value.span,
+                MistakeCode::RangeEmpty,
+                format!("{what} must be above zero"),
+            );
             return None;
         }
         let sd = match tolerance {
@@ -151,7 +229,11 @@ impl<'t> Check<'t> {
         let faces = match vehicle.slots_of(FormName::Faces) {
             Some([Slot::Integer(n, span)]) => {
                 if *n == 0 || *n > 200 {
-                    self.gathered.mistake(*span, MistakeCode::RangeEmpty, "a pack has 1 to 200 faces");
+                    self.gathered.mistake(
+                        *span,
+                        MistakeCode::RangeEmpty,
+                        "a pack has 1 to 200 faces",
+                    );
                 }
                 Some(*n as u32)
             }
@@ -167,7 +249,11 @@ impl<'t> Check<'t> {
             Some([Slot::Quantity(q)]) => {
                 let share = self.si(*q, &[Dimension::NONE], "a share").unwrap_or(0.0);
                 if !(0.0..1.0).contains(&share) {
-                    self.gathered.mistake(q.span, MistakeCode::RangeEmpty, "a share of grooves is at least 0 and below 100 %");
+                    self.gathered.mistake(
+                        q.span,
+                        MistakeCode::RangeEmpty,
+                        "a share of grooves is at least 0 and below 100 %",
+                    );
                 }
                 Some(share)
             }
@@ -178,15 +264,22 @@ impl<'t> Check<'t> {
                 let sd = match tolerance {
                     Some(Tolerance::Share(share)) => value * share,
                     Some(Tolerance::Number(sd)) => *sd,
-                    Some(Tolerance::Quantity(q)) => self.si(*q, &[Dimension::NONE], "the tolerance").unwrap_or(0.0),
+                    Some(Tolerance::Quantity(q)) => self
+                        .si(*q, &[Dimension::NONE], "the tolerance")
+                        .unwrap_or(0.0),
                     None => value * FRICTION_SHARE,
                 };
                 Some(Toleranced { value: *value, sd })
             }
             _ => None,
         };
-        let any = faces.is_some() || outer.is_some() || inner.is_some() || groove_share.is_some() || friction.is_some();
-        let (Some(n_faces), Some((outer, _)), Some((inner, inner_span))) = (faces, outer, inner) else {
+        let any = faces.is_some()
+            || outer.is_some()
+            || inner.is_some()
+            || groove_share.is_some()
+            || friction.is_some();
+        let (Some(n_faces), Some((outer, _)), Some((inner, inner_span))) = (faces, outer, inner)
+        else {
             if any {
                 self.missing(
                     vehicle,
@@ -196,12 +289,23 @@ impl<'t> Check<'t> {
             }
             return;
         };
-        let (Some(outer_radius_m), Some(inner_radius_m)) = (outer, inner) else { return };
+        let (Some(outer_radius_m), Some(inner_radius_m)) = (outer, inner) else {
+            return;
+        };
         if inner_radius_m >= outer_radius_m {
-            self.gathered.mistake(inner_span, MistakeCode::RangeEmpty, "the inner radius must be smaller than the outer one");
+            self.gathered.mistake(
+                inner_span,
+                MistakeCode::RangeEmpty,
+                "the inner radius must be smaller than the outer one",
+            );
         }
-        self.map.vehicle.pack =
-            Some(Pack { n_faces, outer_radius_m, inner_radius_m, groove_share: groove_share.unwrap_or(0.0), friction });
+        self.map.vehicle.pack = Some(Pack {
+            n_faces,
+            outer_radius_m,
+            inner_radius_m,
+            groove_share: groove_share.unwrap_or(0.0),
+            friction,
+        });
     }
 
     /// Preload from a break-away torque at one wheel.
@@ -211,14 +315,29 @@ impl<'t> Check<'t> {
     /// bias is then T − (−T) = 2·T, and one pack carries 2·T / bias factor. Bearing and
     /// gear drag is in T as well, so the figure is an upper one.
     fn break_away(&mut self, vehicle: &'t Fact) {
-        let Some([Slot::Measure(value, tolerance)]) = vehicle.slots_of(FormName::BreakAway) else { return };
-        let torque = self.measure(*value, *tolerance, Dimension::TORQUE, "a break-away torque", PRELOAD_SHARE);
+        let Some([Slot::Measure(value, tolerance)]) = vehicle.slots_of(FormName::BreakAway) else {
+            return;
+        };
+        let torque = self.measure(
+            *value,
+            *tolerance,
+            Dimension::TORQUE,
+            "a break-away torque",
+            PRELOAD_SHARE,
+        );
         let Some(torque) = torque else { return };
-        match self.map.vehicle.layout.and_then(Layout::bias_factor).filter(|factor| *factor != 0.0) {
+        match self
+            .map
+            .vehicle
+            .layout
+            .and_then(Layout::bias_factor)
+            .filter(|factor| *factor != 0.0)
+        {
             Some(factor) => self.map.vehicle.preload_nm = Some(scaled(torque, 2.0 / factor)),
             None => self.missing(
                 vehicle,
-                "a break-away torque gives the preload only when the place of the clutch is stated".to_owned(),
+                "a break-away torque gives the preload only when the place of the clutch is stated"
+                    .to_owned(),
                 "write `clutch between case and one side gear` or where else it sits",
             ),
         }
@@ -226,5 +345,8 @@ impl<'t> Check<'t> {
 }
 
 fn scaled(value: Toleranced, factor: f64) -> Toleranced {
-    Toleranced { value: value.value * factor, sd: (value.sd * factor).abs() }
+    Toleranced {
+        value: value.value * factor,
+        sd: (value.sd * factor).abs(),
+    }
 }

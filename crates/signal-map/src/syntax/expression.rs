@@ -52,7 +52,10 @@ const OPERATORS: &[(&str, Operator)] = &[
 impl Operator {
     /// As it is written.
     pub fn symbol(self) -> &'static str {
-        OPERATORS.iter().find(|(_, operator)| *operator == self).map_or("", |(symbol, _)| symbol)
+        OPERATORS
+            .iter()
+            .find(|(_, operator)| *operator == self)
+            .map_or("", |(symbol, _)| symbol)
     }
 
     fn strength(self) -> u8 {
@@ -90,7 +93,11 @@ pub enum Part {
 
 /// Reads a formula up to the end of the line and adds its standard form.
 pub fn parse(cursor: &mut Cursor) -> Result<Expression, Fault> {
-    let mut reader = Reader { spelling: String::new(), depth: 0, n_parts: 0 };
+    let mut reader = Reader {
+        spelling: String::new(),
+        depth: 0,
+        n_parts: 0,
+    };
     let expression = reader.chain(cursor, 0)?;
     cursor.say(&reader.spelling);
     Ok(expression)
@@ -106,12 +113,17 @@ impl Reader {
     // Parts joined by operators at least as strong as `least`.
     fn chain(&mut self, cursor: &mut Cursor, least: u8) -> Result<Expression, Fault> {
         let mut left = self.single(cursor)?;
-        while let Some(operator) = ahead(cursor).filter(|operator| operator.strength() >= least.max(1)) {
+        while let Some(operator) =
+            ahead(cursor).filter(|operator| operator.strength() >= least.max(1))
+        {
             cursor.skip(1);
             self.spelling.push_str(&format!(" {} ", operator.symbol()));
             let right = self.chain(cursor, operator.strength() + 1)?;
             let span = left.span.to(right.span);
-            left = Expression { part: Part::Pair(operator, Box::new(left), Box::new(right)), span };
+            left = Expression {
+                part: Part::Pair(operator, Box::new(left), Box::new(right)),
+                span,
+            };
         }
         Ok(left)
     }
@@ -122,7 +134,9 @@ impl Reader {
             return Err(Fault {
                 span: cursor.here(),
                 code: MistakeCode::FormulaDeep,
-                message: format!("the formula is nested deeper than {DEEPEST} brackets or longer than {LONGEST} parts"),
+                message: format!(
+                    "the formula is nested deeper than {DEEPEST} brackets or longer than {LONGEST} parts"
+                ),
                 suggestion: "work out a part of it as a channel of its own".to_owned(),
             });
         }
@@ -138,7 +152,10 @@ impl Reader {
             self.spelling.push('-');
             let inner = self.single(cursor)?;
             let span = from.to(inner.span);
-            return Ok(Expression { part: Part::Negative(Box::new(inner)), span });
+            return Ok(Expression {
+                part: Part::Negative(Box::new(inner)),
+                span,
+            });
         }
         if cursor.take("(") {
             self.spelling.push('(');
@@ -148,14 +165,19 @@ impl Reader {
             return Ok(inner);
         }
         let wanted = "a number, a channel, a function or a bracket";
-        let Some(token) = cursor.peek() else { return Err(cursor.wanted(wanted)) };
+        let Some(token) = cursor.peek() else {
+            return Err(cursor.wanted(wanted));
+        };
         match token.kind {
             Kind::Number => self.number(cursor),
             Kind::Word => {
                 cursor.skip(1);
                 self.spelling.push_str(token.text);
                 if !cursor.take("(") {
-                    return Ok(Expression { part: Part::Name(token.text.to_owned()), span: token.span });
+                    return Ok(Expression {
+                        part: Part::Name(token.text.to_owned()),
+                        span: token.span,
+                    });
                 }
                 self.spelling.push('(');
                 let mut inputs = vec![self.chain(cursor, 0)?];
@@ -165,7 +187,10 @@ impl Reader {
                 }
                 self.close(cursor)?;
                 let span = from.to(cursor.behind());
-                Ok(Expression { part: Part::Call(token.text.to_owned(), inputs), span })
+                Ok(Expression {
+                    part: Part::Call(token.text.to_owned(), inputs),
+                    span,
+                })
             }
             _ => Err(cursor.wanted(wanted)),
         }
@@ -195,7 +220,10 @@ impl Reader {
         let mut best: Option<(usize, &'static Unit)> = None;
         let mut n = 0;
         while let Some(next) = cursor.peek_at(n) {
-            let touches = n == 0 || cursor.peek_at(n - 1).is_some_and(|before| before.touches(&next));
+            let touches = n == 0
+                || cursor
+                    .peek_at(n - 1)
+                    .is_some_and(|before| before.touches(&next));
             if !touches || n == 4 || (n == 0 && next.kind != Kind::Word) {
                 break;
             }
@@ -214,18 +242,27 @@ impl Reader {
                     suggestion: super::slots::did_you_mean(word.text, UNITS.iter().map(spelled)),
                 });
             }
-            return Ok(Expression { part: Part::Number(value, None), span: from });
+            return Ok(Expression {
+                part: Part::Number(value, None),
+                span: from,
+            });
         };
         cursor.skip(n);
         self.spelling.push(' ');
         self.spelling.push_str(spelled(unit));
-        Ok(Expression { part: Part::Number(value, Some(unit)), span: from.to(cursor.behind()) })
+        Ok(Expression {
+            part: Part::Number(value, Some(unit)),
+            span: from.to(cursor.behind()),
+        })
     }
 }
 
 fn ahead(cursor: &Cursor) -> Option<Operator> {
     let token = cursor.peek()?;
-    OPERATORS.iter().find(|(symbol, _)| *symbol == token.text).map(|(_, operator)| *operator)
+    OPERATORS
+        .iter()
+        .find(|(symbol, _)| *symbol == token.text)
+        .map(|(_, operator)| *operator)
 }
 
 #[cfg(test)]
@@ -260,7 +297,9 @@ mod tests {
     #[test]
     fn stronger_operators_bind_first_and_equals_from_the_left() {
         let (sum, _) = read("a - b - c * d").unwrap();
-        let Part::Pair(Operator::Minus, left, right) = sum.part else { panic!("a difference") };
+        let Part::Pair(Operator::Minus, left, right) = sum.part else {
+            panic!("a difference")
+        };
         assert!(matches!(left.part, Part::Pair(Operator::Minus, _, _)));
         assert!(matches!(right.part, Part::Pair(Operator::Times, _, _)));
     }
@@ -270,7 +309,13 @@ mod tests {
         for line in ["", "a +", "(a", "f(a,", "1 furlong", ")"] {
             assert!(read(line).is_err(), "{line}");
         }
-        assert_eq!(read(&"(".repeat(5000)).unwrap_err().code, MistakeCode::FormulaDeep);
-        assert_eq!(read(&"-".repeat(5000)).unwrap_err().code, MistakeCode::FormulaDeep);
+        assert_eq!(
+            read(&"(".repeat(5000)).unwrap_err().code,
+            MistakeCode::FormulaDeep
+        );
+        assert_eq!(
+            read(&"-".repeat(5000)).unwrap_err().code,
+            MistakeCode::FormulaDeep
+        );
     }
 }

@@ -245,8 +245,13 @@ fn pieces(words: &mut dyn Iterator<Item = &'static str>) -> Vec<Piece> {
             optional = Some(Vec::new());
         }
         let bare = word.trim_start_matches('[').trim_end_matches(']');
-        let piece = match bare.strip_prefix('<').and_then(|rest| rest.strip_suffix('>')) {
-            Some(slot) => Piece::Slot(SlotKind::find(slot).expect("the test below finds every slot")),
+        let piece = match bare
+            .strip_prefix('<')
+            .and_then(|rest| rest.strip_suffix('>'))
+        {
+            Some(slot) => {
+                Piece::Slot(SlotKind::find(slot).expect("the test below finds every slot"))
+            }
             None => Piece::Literal(bare),
         };
         match &mut optional {
@@ -269,8 +274,13 @@ mod tests {
         // Building the table would panic on a slot nobody knows.
         assert!(FORMS.len() > 90);
         for form in FORMS.iter() {
-            assert!(!form.pieces.is_empty() && !form.places.is_empty(), "{}", form.pattern);
-            let opens_something = form.opens == Place::Nothing || FORMS.iter().any(|other| other.places.contains(&form.opens));
+            assert!(
+                !form.pieces.is_empty() && !form.places.is_empty(),
+                "{}",
+                form.pattern
+            );
+            let opens_something = form.opens == Place::Nothing
+                || FORMS.iter().any(|other| other.places.contains(&form.opens));
             assert!(opens_something, "{}", form.pattern);
         }
     }
@@ -280,7 +290,11 @@ mod tests {
         for form in FORMS.iter() {
             for piece in &form.pieces {
                 if let Piece::Optional(group) = piece {
-                    assert!(matches!(group.first(), Some(Piece::Literal(_))), "{}", form.pattern);
+                    assert!(
+                        matches!(group.first(), Some(Piece::Literal(_))),
+                        "{}",
+                        form.pattern
+                    );
                 }
             }
         }

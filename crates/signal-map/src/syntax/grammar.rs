@@ -30,17 +30,32 @@ const PARTS: &[(&str, &str)] = &[
     ("hex", r#"digit | "A" | … | "F" | "a" | … | "f""#),
     ("letter", "any letter of any script"),
     ("digits", "digit , { digit }"),
-    ("unsigned", r#"digits , [ "." , digits ] , [ ( "e" | "E" ) , [ "+" | "-" ] , digits ]"#),
-    ("run", r#"digits , "." , digits , ".." , digits , "." , digits"#),
+    (
+        "unsigned",
+        r#"digits , [ "." , digits ] , [ ( "e" | "E" ) , [ "+" | "-" ] , digits ]"#,
+    ),
+    (
+        "run",
+        r#"digits , "." , digits , ".." , digits , "." , digits"#,
+    ),
     ("bit", r#"digits , "." , digits"#),
     ("code-range", r#"code , [ "to" , code ]"#),
     ("tolerance", r#"( "+/-" | "±" ) , quantity"#),
     ("sum", r#"product , { ( "+" | "-" ) , product }"#),
     ("product", r#"part , { ( "*" | "/" ) , part }"#),
-    ("part", r#""-" , part | "(" , sum , ")" | unsigned , [ unit ] | name | call"#),
+    (
+        "part",
+        r#""-" , part | "(" , sum , ")" | unsigned , [ unit ] | name | call"#,
+    ),
     ("call", r#"function , "(" , input , { "," , input } , ")""#),
-    ("input", r#"sum , [ ( "<" | "<=" | ">" | ">=" | "=" ) , sum ]"#),
-    ("function", r#""min" | "max" | "mean" | "clamp" | "abs" | "delay" | "low-pass" | "if" | name"#),
+    (
+        "input",
+        r#"sum , [ ( "<" | "<=" | ">" | ">=" | "=" ) , sum ]"#,
+    ),
+    (
+        "function",
+        r#""min" | "max" | "mean" | "clamp" | "abs" | "delay" | "low-pass" | "if" | name"#,
+    ),
 ];
 
 fn slot_rule(kind: SlotKind) -> &'static str {
@@ -48,7 +63,9 @@ fn slot_rule(kind: SlotKind) -> &'static str {
         SlotKind::Text => r#"'"' , { any character but '"' and '\' | '\"' | '\\' | '\t' } , '"'"#,
         SlotKind::Name => r#"( letter | "_" ) , { letter | digit | "." | "-" | "_" }"#,
         SlotKind::Id => r#""0x" , ( hex , [ hex ] , [ hex ] | 8 * hex )"#,
-        SlotKind::Bits => r#""byte" , digits | "bytes" , digits , { digits } | ( run | bit ) , { run | bit }"#,
+        SlotKind::Bits => {
+            r#""byte" , digits | "bytes" , digits , { digits } | ( run | bit ) , { run | bit }"#
+        }
         SlotKind::Codes => r#"code-range , { "or" , code-range }"#,
         SlotKind::Code => r#"digits | "0x" , hex , { hex }"#,
         SlotKind::Number => r#"[ "-" | "+" ] , unsigned"#,
@@ -57,7 +74,7 @@ fn slot_rule(kind: SlotKind) -> &'static str {
         SlotKind::Quantity => "number , unit",
         SlotKind::Measure => "quantity , [ tolerance ]",
         SlotKind::Ratio => r#"number , [ ( "+/-" | "±" ) , ( number | quantity ) ]"#,
-        SlotKind::Unit => "one of the units listed below",
+        SlotKind::Unit => "one of the units of units.md",
         SlotKind::Range => r#"number , "to" , quantity"#,
         SlotKind::BitRate => r#"number , ( "bit/s" | "kbit/s" | "Mbit/s" )"#,
         SlotKind::Tyre => r#"digits , "/" , digits , "R" , digits"#,
@@ -80,11 +97,20 @@ fn slot_rule(kind: SlotKind) -> &'static str {
 pub fn ebnf() -> String {
     let mut out = String::from("map = { top } ;\n\n");
     for (place, name) in RULES {
-        let forms: Vec<&Form> = FORMS.iter().filter(|form| form.places.contains(place)).collect();
+        let forms: Vec<&Form> = FORMS
+            .iter()
+            .filter(|form| form.places.contains(place))
+            .collect();
         for (index, form) in forms.iter().enumerate() {
-            let start = if index == 0 { format!("{name} =\n   ") } else { "  |".to_owned() };
+            let start = if index == 0 {
+                format!("{name} =\n   ")
+            } else {
+                "  |".to_owned()
+            };
             let under = RULES.iter().find(|(place, _)| *place == form.opens);
-            let under = under.map_or(String::new(), |(_, rule)| format!(" , {{ under , {rule} }}"));
+            let under = under.map_or(String::new(), |(_, rule)| {
+                format!(" , {{ under , {rule} }}")
+            });
             let _ = writeln!(out, "{start} {}{under}", sequence(&form.pieces));
         }
         out.push_str("  ;\n\n");
@@ -118,7 +144,10 @@ mod tests {
     #[test]
     fn every_sentence_is_printed_once_for_each_place() {
         let printed = ebnf();
-        let n_lines = printed.lines().filter(|line| line.starts_with("    ") || line.starts_with("  |")).count();
+        let n_lines = printed
+            .lines()
+            .filter(|line| line.starts_with("    ") || line.starts_with("  |"))
+            .count();
         let n_wanted: usize = FORMS.iter().map(|form| form.places.len()).sum();
         assert_eq!(n_lines, n_wanted);
         assert!(printed.contains(r#"| "every" , quantity"#));

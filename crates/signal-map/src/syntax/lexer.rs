@@ -66,7 +66,14 @@ pub fn tokens(line: &str, offset: usize) -> (Vec<Token<'_>>, Option<&str>) {
         let (after, kind) = token(rest).unwrap_or(("", Kind::Stray));
         let length = rest.len() - after.len();
         let start = offset + (line.len() - rest.len());
-        found.push(Token { kind, text: &rest[..length], span: Span { start, end: start + length } });
+        found.push(Token {
+            kind,
+            text: &rest[..length],
+            span: Span {
+                start,
+                end: start + length,
+            },
+        });
         rest = after;
     }
 }
@@ -99,7 +106,12 @@ pub fn number(input: &str) -> IResult<&str, &str> {
 fn text(input: &str) -> IResult<&str, &str> {
     let plain = value((), take_while1(|c| c != '"' && c != '\\'));
     let escaped = value((), preceded(tag("\\"), anychar));
-    recognize(delimited(tag("\""), many0_count(alt((plain, escaped))), tag("\""))).parse(input)
+    recognize(delimited(
+        tag("\""),
+        many0_count(alt((plain, escaped))),
+        tag("\""),
+    ))
+    .parse(input)
 }
 
 fn word(input: &str) -> IResult<&str, &str> {
@@ -121,7 +133,10 @@ fn mark(input: &str) -> IResult<&str, &str> {
 
 /// What a quoted text says.
 pub fn unquote(quoted: &str) -> String {
-    let inner = quoted.strip_prefix('"').and_then(|rest| rest.strip_suffix('"')).unwrap_or(quoted);
+    let inner = quoted
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'))
+        .unwrap_or(quoted);
     let mut plain = String::with_capacity(inner.len());
     let mut chars = inner.chars();
     while let Some(c) = chars.next() {
@@ -155,7 +170,8 @@ pub fn quote(plain: &str) -> String {
 
 /// Splits `7.3` into 7 and 3.
 pub fn dotted(text: &str) -> Option<(u32, u32)> {
-    let parsed: IResult<&str, (&str, &str)> = pair(terminated(digit1, tag(".")), digit1).parse(text);
+    let parsed: IResult<&str, (&str, &str)> =
+        pair(terminated(digit1, tag(".")), digit1).parse(text);
     let (rest, (whole, part)) = parsed.ok()?;
     if !rest.is_empty() {
         return None;
@@ -170,7 +186,10 @@ mod tests {
     #[track_caller]
     fn check(line: &str, wanted: &str) {
         let (found, _) = tokens(line, 0);
-        let shown: Vec<String> = found.iter().map(|token| format!("{:?}:{}", token.kind, token.text)).collect();
+        let shown: Vec<String> = found
+            .iter()
+            .map(|token| format!("{:?}:{}", token.kind, token.text))
+            .collect();
         assert_eq!(shown.join(" "), wanted);
         for token in found {
             assert_eq!(&line[token.span.start..token.span.end], token.text);
@@ -179,14 +198,32 @@ mod tests {
 
     #[test]
     fn lines_fall_into_tokens() {
-        check("wheel.rear.left in 0.7..0.0", "Word:wheel.rear.left Word:in Run:0.7..0.0");
-        check("step -0.01 km/h # note", "Word:step Mark:- Number:0.01 Word:km Mark:/ Word:h");
-        check("prove 3E 0E FF", "Word:prove Number:3 Word:E Number:0 Word:E Word:FF");
-        check("tyre 225/45 R17", "Word:tyre Number:225 Mark:/ Number:45 Word:R17");
+        check(
+            "wheel.rear.left in 0.7..0.0",
+            "Word:wheel.rear.left Word:in Run:0.7..0.0",
+        );
+        check(
+            "step -0.01 km/h # note",
+            "Word:step Mark:- Number:0.01 Word:km Mark:/ Word:h",
+        );
+        check(
+            "prove 3E 0E FF",
+            "Word:prove Number:3 Word:E Number:0 Word:E Word:FF",
+        );
+        check(
+            "tyre 225/45 R17",
+            "Word:tyre Number:225 Mark:/ Number:45 Word:R17",
+        );
         check("a <= 5 %", "Word:a Mark:<= Number:5 Word:%");
         check("\"a \\\" b\" \"c", "Text:\"a \\\" b\" OpenText:\"c");
-        check("7..0 0x1F 1e3 5.", "Run:7..0 Hex:0x1F Number:1e3 Number:5 Stray:.");
-        check("friction 0.1 +/- 0.02", "Word:friction Number:0.1 Mark:+/- Number:0.02");
+        check(
+            "7..0 0x1F 1e3 5.",
+            "Run:7..0 Hex:0x1F Number:1e3 Number:5 Stray:.",
+        );
+        check(
+            "friction 0.1 +/- 0.02",
+            "Word:friction Number:0.1 Mark:+/- Number:0.02",
+        );
     }
 
     #[test]

@@ -54,7 +54,11 @@ pub fn read<'a>(text: &'a str, gathered: &mut Gathered) -> Vec<Line<'a>> {
         offset += whole.len();
         let content = whole.trim_end_matches(['\n', '\r']);
         // A byte order mark says nothing in UTF-8.
-        let bare = if index == 0 { content.trim_start_matches('\u{feff}') } else { content };
+        let bare = if index == 0 {
+            content.trim_start_matches('\u{feff}')
+        } else {
+            content
+        };
         let start = start + (content.len() - bare.len());
         if bare.trim().is_empty() {
             after_blank = true;
@@ -62,19 +66,39 @@ pub fn read<'a>(text: &'a str, gathered: &mut Gathered) -> Vec<Line<'a>> {
         }
         if lines.len() >= MOST_LINES {
             let message = format!("a map has at most {MOST_LINES} lines; the rest was not read");
-            gathered.mistake(Span { start, end: start + bare.len() }, MistakeCode::TooLarge, message);
+            gathered.mistake(
+                Span {
+                    start,
+                    end: start + bare.len(),
+                },
+                MistakeCode::TooLarge,
+                message,
+            );
             break;
         }
         if bare.len() > LONGEST_LINE {
-            let message = format!("the line has {} bytes, and {LONGEST_LINE} is the most", bare.len());
-            gathered.mistake(Span { start, end: start + 1 }, MistakeCode::LineTooLong, message);
+            let message = format!(
+                "the line has {} bytes, and {LONGEST_LINE} is the most",
+                bare.len()
+            );
+            gathered.mistake(
+                Span {
+                    start,
+                    end: start + 1,
+                },
+                MistakeCode::LineTooLong,
+                message,
+            );
             continue;
         }
         let inner = bare.trim_start_matches([' ', '\t']);
         let indent = &bare[..bare.len() - inner.len()];
         if let Some(at) = indent.find('\t').filter(|_| !tabs_seen) {
             tabs_seen = true;
-            let span = Span { start: start + at, end: start + at + 1 };
+            let span = Span {
+                start: start + at,
+                end: start + at + 1,
+            };
             gathered.mistake_with(
                 span,
                 MistakeCode::TabIndent,
@@ -82,9 +106,19 @@ pub fn read<'a>(text: &'a str, gathered: &mut Gathered) -> Vec<Line<'a>> {
                 "write two blanks a level",
             );
         }
-        let column = indent.chars().map(|c| if c == '\t' { TAB } else { 1 }).sum();
+        let column = indent
+            .chars()
+            .map(|c| if c == '\t' { TAB } else { 1 })
+            .sum();
         let (tokens, note) = lexer::tokens(inner, start + indent.len());
-        lines.push(Line { number: index + 1, level: 0, tokens, note: note.map(str::trim_end), after_blank, column });
+        lines.push(Line {
+            number: index + 1,
+            level: 0,
+            tokens,
+            note: note.map(str::trim_end),
+            after_blank,
+            column,
+        });
         after_blank = false;
     }
     set_levels(&mut lines, gathered);
@@ -97,14 +131,21 @@ fn set_levels(lines: &mut [Line], gathered: &mut Gathered) {
     for index in 0..lines.len() {
         let column = lines[index].column;
         if lines[index].tokens.is_empty() {
-            let next = lines[index..].iter().find(|line| !line.tokens.is_empty()).map(|line| line.column);
+            let next = lines[index..]
+                .iter()
+                .find(|line| !line.tokens.is_empty())
+                .map(|line| line.column);
             lines[index].level = note_level(&open, next, column);
             continue;
         }
         let span = lines[index].span();
         if open.is_empty() {
             if column > 0 {
-                gathered.mistake(span, MistakeCode::Indent, "the first line is indented, and there is nothing above it");
+                gathered.mistake(
+                    span,
+                    MistakeCode::Indent,
+                    "the first line is indented, and there is nothing above it",
+                );
             }
             open.push(column);
             continue;
@@ -148,7 +189,10 @@ fn note_level(open: &[usize], next: Option<usize>, column: usize) -> usize {
     if let Some(next) = next.filter(|next| columns.last().is_none_or(|top| next > top)) {
         columns.push(next);
     }
-    columns.iter().rposition(|start| *start <= column).unwrap_or(0)
+    columns
+        .iter()
+        .rposition(|start| *start <= column)
+        .unwrap_or(0)
 }
 
 #[cfg(test)]
@@ -158,9 +202,16 @@ mod tests {
     #[track_caller]
     fn check(text: &str, wanted: &[usize], n_mistakes: usize) {
         let mut gathered = Gathered::default();
-        let levels: Vec<usize> = read(text, &mut gathered).iter().map(|line| line.level).collect();
+        let levels: Vec<usize> = read(text, &mut gathered)
+            .iter()
+            .map(|line| line.level)
+            .collect();
         assert_eq!(levels, wanted);
-        assert_eq!(gathered.into_mistakes("a.map", text).len(), n_mistakes, "{text}");
+        assert_eq!(
+            gathered.into_mistakes("a.map", text).len(),
+            n_mistakes,
+            "{text}"
+        );
     }
 
     #[test]
@@ -174,7 +225,11 @@ mod tests {
 
     #[test]
     fn notes_stand_where_they_are_drawn() {
-        check("# top\na\n  # under a\n  b\n  # still a\n# top\nc", &[0, 0, 1, 1, 1, 0, 0], 0);
+        check(
+            "# top\na\n  # under a\n  b\n  # still a\n# top\nc",
+            &[0, 0, 1, 1, 1, 0, 0],
+            0,
+        );
         check("a\n  b\n      # deep\nc", &[0, 1, 1, 0], 0);
     }
 }

@@ -33,18 +33,34 @@ pub struct Failure {
 
 /// Finds the sentence a line is.
 pub fn read(line: &Line, place: Place) -> Result<Reading, Box<Failure>> {
-    let here = || FORMS.iter().filter(move |form| form.places.contains(&place));
+    let here = || {
+        FORMS
+            .iter()
+            .filter(move |form| form.places.contains(&place))
+    };
     let first = line.tokens.first().map_or("", |token| token.text);
     let by_word = here().any(|form| form.first_word() == Some(first));
-    let candidates: Vec<&'static Form> =
-        here().filter(|form| if by_word { form.first_word() == Some(first) } else { form.first_word().is_none() }).collect();
+    let candidates: Vec<&'static Form> = here()
+        .filter(|form| {
+            if by_word {
+                form.first_word() == Some(first)
+            } else {
+                form.first_word().is_none()
+            }
+        })
+        .collect();
     let mut furthest: Vec<(usize, Stop, &'static Form)> = Vec::new();
     for form in candidates {
         let mut cursor = Cursor::new(&line.tokens);
         let mut slots = Vec::new();
-        let stopped = follow(&form.pieces, &mut cursor, &mut slots).and_then(|()| nothing_more(&cursor));
+        let stopped =
+            follow(&form.pieces, &mut cursor, &mut slots).and_then(|()| nothing_more(&cursor));
         let Err(stop) = stopped else {
-            return Ok(Reading { form, slots, standard: cursor.standard });
+            return Ok(Reading {
+                form,
+                slots,
+                standard: cursor.standard,
+            });
         };
         let reached = cursor.position();
         if furthest.first().is_none_or(|(best, _, _)| reached > *best) {
@@ -97,34 +113,61 @@ fn follow(pieces: &[Piece], cursor: &mut Cursor, slots: &mut Vec<Slot>) -> Resul
 }
 
 fn nothing_more(cursor: &Cursor) -> Result<(), Stop> {
-    let Some(token) = cursor.peek() else { return Ok(()) };
-    let fault = if matches!(token.kind, Kind::Stray | Kind::OpenText) {
-        let mut fault = cursor.wanted("the end of the line");
-        if fault.suggestion.is_empty() {
-            fault.suggestion = "one fact a line; a note begins with `#`".to_owned();
+    let Some(token) = cursor.peek() else {
+        return Ok(());
+    };
+    if token.kind == Kind::OpenText {
+        return Err(Stop::More(cursor.wanted("the end of the line")));
+    }
+    let is_decimal_comma = token.text == ","
+        && cursor
+            .peek_at(1)
+            .is_some_and(|next| next.kind == Kind::Number && token.touches(&next))
+        && cursor.behind().end == token.span.start;
+    let fault = if token.kind == Kind::Stray {
+        Fault {
+            suggestion: ONE_FACT.to_owned(),
+            ..cursor.wanted("the end of the line")
         }
-        fault
     } else {
+        let suggestion = match token.text {
+            "," if is_decimal_comma => "a number has a decimal point, and blanks part numbers",
+            "," => "blanks part what belongs together, and one fact stands on a line",
+            _ => ONE_FACT,
+        };
         Fault {
             span: token.span,
             code: MistakeCode::TooMuch,
             message: format!("the fact is complete before `{}`", visible(token.text)),
-            suggestion: "one fact a line; a note begins with `#`".to_owned(),
+            suggestion: suggestion.to_owned(),
         }
     };
     Err(Stop::More(fault))
 }
+
+const ONE_FACT: &str = "one fact a line; a note begins with `#`";
 
 fn best_failure(line: &Line, furthest: Vec<(usize, Stop, &'static Form)>) -> Failure {
     let opens = match furthest.as_slice() {
         [(_, _, form)] => Some(form.opens),
         several => {
             let first = several[0].2.opens;
-            several.iter().all(|(_, _, form)| form.opens == first).then_some(first)
+            several
+                .iter()
+                .all(|(_, _, form)| form.opens == first)
+                .then_some(first)
         }
     };
-    let words: Vec<&'static str> =
-        furthest.iter().filter_map(|(_, stop, _)| if let Stop::Word(word, _) = stop { Some(*word) } else { None }).collect();
+    let words: Vec<&'static str> = furthest
+        .iter()
+        .filter_map(|(_, stop, _)| {
+            if let Stop::Word(word, _) = stop {
+                Some(*word)
+            } else {
+                None
+            }
+        })
+        .collect();
     let n = furthest.len();
     let mut slot_fault = None;
     let mut more_fault = None;
@@ -148,6 +191,9 @@ fn best_failure(line: &Line, furthest: Vec<(usize, Stop, &'static Form)>) -> Fai
                     fault.code = MistakeCode::UnknownWord;
                 }
                 fault.suggestion = did_you_mean(token.text, words.iter().copied());
+                if let ([word], true) = (words.as_slice(), fault.suggestion.is_empty()) {
+                    fault.suggestion = format!("write `{word}` here");
+                }
             }
             None => fault.message = format!("the line ends here, wanted {wanted}"),
         }
@@ -155,10 +201,17 @@ fn best_failure(line: &Line, furthest: Vec<(usize, Stop, &'static Form)>) -> Fai
     }
     // Some forms wanted words here and others a slot: name both.
     if let (Some(fault), false) = (&mut slot_fault, words.is_empty())
-        && let Some(token) = line.tokens.iter().find(|token| token.span == fault.span && token.kind == Kind::Word)
+        && let Some(token) = line
+            .tokens
+            .iter()
+            .find(|token| token.span == fault.span && token.kind == Kind::Word)
         && fault.code == MistakeCode::WrongForm
     {
-        fault.message = format!("{}, or {}", fault.message, suggest::list(words.iter().copied(), 12));
+        fault.message = format!(
+            "{}, or {}",
+            fault.message,
+            suggest::list(words.iter().copied(), 12)
+        );
         fault.suggestion = did_you_mean(token.text, words.iter().copied());
         if !fault.suggestion.is_empty() {
             fault.code = MistakeCode::UnknownWord;
@@ -190,26 +243,54 @@ fn unknown_first_word(line: &Line, place: Place) -> Failure {
             message: format!("`{word}` does not stand {}", place.describe()),
             suggestion: format!("it stands {}", places.join(" or ")),
         };
-        return Failure { fault, opens: Some(form.opens) };
+        return Failure {
+            fault,
+            opens: Some(form.opens),
+        };
     }
     if !matches!(first.map(|token| token.kind), Some(Kind::Word)) {
         let cursor = Cursor::new(&line.tokens);
-        return Failure { fault: cursor.wanted("a word that begins a fact"), opens: None };
+        return Failure {
+            fault: cursor.wanted("a word that begins a fact"),
+            opens: None,
+        };
     }
-    let mut words: Vec<&'static str> =
-        FORMS.iter().filter(|form| form.places.contains(&place)).filter_map(Form::first_word).collect();
+    let mut words: Vec<&'static str> = FORMS
+        .iter()
+        .filter(|form| form.places.contains(&place))
+        .filter_map(Form::first_word)
+        .collect();
     words.sort_unstable();
     words.dedup();
-    let takes_channels = matches!(place, Place::Frame | Place::Page | Place::Sheet | Place::Proof);
-    let channels = ROLES.iter().map(|role| role.name).filter(|_| takes_channels);
-    let mut suggestion = did_you_mean(word, words.iter().copied().chain(channels));
+    let takes_channels = matches!(
+        place,
+        Place::Frame | Place::Page | Place::Sheet | Place::Proof
+    );
+    let channels = ROLES
+        .iter()
+        .map(|role| role.name)
+        .filter(|_| takes_channels);
+    // Another trade's word for a fact that stands here.
+    let ours = suggest::our_word(word).filter(|ours| {
+        let stands_here =
+            |form: &&Form| form.places.contains(&place) && form.pattern.starts_with(ours);
+        FORMS.iter().any(|form| stands_here(&form))
+    });
+    let mut suggestion = match ours {
+        Some(ours) => format!("here this is written `{ours} …`"),
+        None => did_you_mean(word, words.iter().copied().chain(channels)),
+    };
     if suggestion.is_empty() {
         suggestion = format!("here stand {}", suggest::list(words, 30));
     }
     let fault = Fault {
         span,
         code: MistakeCode::UnknownWord,
-        message: format!("`{}` does not begin a fact {}", visible(word), place.describe()),
+        message: format!(
+            "`{}` does not begin a fact {}",
+            visible(word),
+            place.describe()
+        ),
         suggestion,
     };
     let opens = FORMS
@@ -229,9 +310,16 @@ mod tests {
     #[track_caller]
     fn check(place: Place, text: &str, wanted: Result<&str, &str>) {
         let all = lines::read(text, &mut Gathered::default());
-        let got = read(&all[0], place).map(|reading| reading.standard).map_err(|failure| {
-            format!("{}: {} {}", failure.fault.code.word(), failure.fault.message, failure.fault.suggestion)
-        });
+        let got = read(&all[0], place)
+            .map(|reading| reading.standard)
+            .map_err(|failure| {
+                format!(
+                    "{}: {} {}",
+                    failure.fault.code.word(),
+                    failure.fault.message,
+                    failure.fault.suggestion
+                )
+            });
         assert_eq!(got.as_deref().map_err(|e| e.trim_end()), wanted);
     }
 
@@ -239,20 +327,68 @@ mod tests {
     fn lines_become_sentences() {
         check(Place::Frame, "every  10 milliseconds", Ok("every 10 ms"));
         check(Place::Frame, "own.x in 3.2", Ok("own.x in 3.2"));
-        check(Place::Vehicle, "torque from table t of clutch.position and oil.temperature", Ok("torque from table t of clutch.position and oil.temperature"));
-        check(Place::Vehicle, "torque from clutch.torque", Ok("torque from clutch.torque"));
-        check(Place::Proof, "oil.temperature is missing", Ok("oil.temperature is missing"));
+        check(
+            Place::Vehicle,
+            "torque from table t of clutch.position and oil.temperature",
+            Ok("torque from table t of clutch.position and oil.temperature"),
+        );
+        check(
+            Place::Vehicle,
+            "torque from clutch.torque",
+            Ok("torque from clutch.torque"),
+        );
+        check(
+            Place::Proof,
+            "oil.temperature is missing",
+            Ok("oil.temperature is missing"),
+        );
         check(Place::Sheet, "bus in \"b\"", Ok("bus in \"b\""));
     }
 
     #[test]
     fn the_form_that_fits_longest_was_meant() {
-        check(Place::Vehicle, "fricton 0.1", Err("unknown-word: `fricton` does not begin a fact under `vehicle` did you mean `friction`?"));
-        check(Place::Vehicle, "rear trak 1.5 m", Err("unknown-word: found `trak`, wanted `track` did you mean `track`?"));
-        check(Place::Frame, "faces 12", Err("wrong-place: `faces` does not stand under `frame` it stands under `vehicle`"));
-        check(Place::Frame, "every 10", Err("missing-unit: the number has no unit write its unit after it; `none` for a pure number"));
-        check(Place::Frame, "every 10 ms on can", Err("too-much: the fact is complete before `on` one fact a line; a note begins with `#`"));
-        check(Place::Frame, "wheel.rear.left takes 0.7..0.0", Err("unknown-word: found `takes`, wanted `in`"));
-        check(Place::Vehicle, "oil wrn at 5 degC", Err("unknown-word: found `wrn`, wanted a number, or `named`, `warn` or `limit` did you mean `warn`?"));
+        check(
+            Place::Vehicle,
+            "fricton 0.1",
+            Err(
+                "unknown-word: `fricton` does not begin a fact under `vehicle` did you mean `friction`?",
+            ),
+        );
+        check(
+            Place::Vehicle,
+            "rear trak 1.5 m",
+            Err("unknown-word: found `trak`, wanted `track` did you mean `track`?"),
+        );
+        check(
+            Place::Frame,
+            "faces 12",
+            Err("wrong-place: `faces` does not stand under `frame` it stands under `vehicle`"),
+        );
+        check(
+            Place::Frame,
+            "every 10",
+            Err(
+                "missing-unit: the number has no unit write its unit after it; `none` for a pure number",
+            ),
+        );
+        check(
+            Place::Frame,
+            "every 10 ms on can",
+            Err(
+                "too-much: the fact is complete before `on` one fact a line; a note begins with `#`",
+            ),
+        );
+        check(
+            Place::Frame,
+            "wheel.rear.left takes 0.7..0.0",
+            Err("unknown-word: found `takes`, wanted `in` write `in` here"),
+        );
+        check(
+            Place::Vehicle,
+            "oil wrn at 5 degC",
+            Err(
+                "unknown-word: found `wrn`, wanted a number, or `named`, `warn` or `limit` did you mean `warn`?",
+            ),
+        );
     }
 }

@@ -71,12 +71,21 @@ pub struct Tree {
 pub fn read(text: &str, gathered: &mut Gathered) -> Tree {
     let mut tree = Tree::default();
     if text.len() > lines::LONGEST_TEXT {
-        let message = format!("the text has {} bytes, and a map has at most {}", text.len(), lines::LONGEST_TEXT);
+        let message = format!(
+            "the text has {} bytes, and a map has at most {}",
+            text.len(),
+            lines::LONGEST_TEXT
+        );
         gathered.mistake(Span::default(), MistakeCode::TooLarge, message);
         return tree;
     }
     let all = lines::read(text, gathered);
-    let mut builder = Builder { lines: &all, at: 0, gathered, tree: &mut tree };
+    let mut builder = Builder {
+        lines: &all,
+        at: 0,
+        gathered,
+        tree: &mut tree,
+    };
     let (facts, _) = builder.block(0, Some(Place::Top));
     tree.facts = facts;
     tree
@@ -108,12 +117,18 @@ impl Builder<'_, '_, '_> {
             }
             if line.level > level {
                 if inner == Some(Place::Nothing) {
-                    let head = line.tokens.first().map_or(Span::default(), |token| token.span);
+                    let head = line
+                        .tokens
+                        .first()
+                        .map_or(Span::default(), |token| token.span);
                     self.gathered.mistake_with(
                         head,
                         MistakeCode::Indent,
                         "the line is indented under one that takes no facts",
-                        format!("move it left, to stand {}", place.unwrap_or(Place::Top).describe()),
+                        format!(
+                            "move it left, to stand {}",
+                            place.unwrap_or(Place::Top).describe()
+                        ),
                     );
                     inner = None;
                     is_damaged = true;
@@ -131,9 +146,16 @@ impl Builder<'_, '_, '_> {
                 continue;
             };
             match sentence::read(line, place) {
-                Ok(Reading { form, slots, standard }) => {
+                Ok(Reading {
+                    form,
+                    slots,
+                    standard,
+                }) => {
                     self.print(line, standard);
-                    let head = line.tokens.first().map_or(Span::default(), |token| token.span);
+                    let head = line
+                        .tokens
+                        .first()
+                        .map_or(Span::default(), |token| token.span);
                     facts.push(Fact {
                         form: form.name,
                         slots,
@@ -147,7 +169,12 @@ impl Builder<'_, '_, '_> {
                 }
                 Err(failure) => {
                     let failure = *failure;
-                    self.gathered.mistake_with(failure.fault.span, failure.fault.code, failure.fault.message, failure.fault.suggestion);
+                    self.gathered.mistake_with(
+                        failure.fault.span,
+                        failure.fault.code,
+                        failure.fault.message,
+                        failure.fault.suggestion,
+                    );
                     self.lose(line);
                     is_damaged = true;
                     // Lines under a half-understood one are still looked at for mistakes,
@@ -172,6 +199,12 @@ impl Builder<'_, '_, '_> {
 
     fn print(&mut self, line: &Line, sentence: String) {
         let note = line.note.map(str::to_owned);
-        self.tree.printed.push(Printed { level: line.level, sentence, note, after_blank: line.after_blank, span: line.span() });
+        self.tree.printed.push(Printed {
+            level: line.level,
+            sentence,
+            note,
+            after_blank: line.after_blank,
+            span: line.span(),
+        });
     }
 }

@@ -9,8 +9,11 @@ use halfshaft_model::sheet::{ColumnRef, TimeKind};
 
 fn column_number(cursor: &mut Cursor) -> Result<usize, Fault> {
     let token = cursor.peek().filter(|token| token.kind == Kind::Number);
-    let number = token.and_then(|token| token.text.parse::<usize>().ok()).filter(|number| (1..=10_000).contains(number));
-    let number = number.ok_or_else(|| cursor.wanted("the number of a column, the first being 1"))?;
+    let number = token
+        .and_then(|token| token.text.parse::<usize>().ok())
+        .filter(|number| (1..=10_000).contains(number));
+    let number =
+        number.ok_or_else(|| cursor.wanted("the number of a column, the first being 1"))?;
     cursor.skip(1);
     cursor.say(&number.to_string());
     Ok(number)
@@ -43,9 +46,18 @@ pub(super) fn columns(cursor: &mut Cursor) -> Result<Slot, Fault> {
     cursor.say("to");
     let last = column_number(cursor)?;
     if last < first || last - first >= 64 {
-        return Err(Fault { code: MistakeCode::RangeEmpty, ..wrong(from.to(cursor.behind()), "bytes are in 1 to 64 columns, the first one first") });
+        return Err(Fault {
+            code: MistakeCode::RangeEmpty,
+            ..wrong(
+                from.to(cursor.behind()),
+                "bytes are in 1 to 64 columns, the first one first",
+            )
+        });
     }
-    Ok(Slot::Columns((first..=last).map(ColumnRef::Position).collect(), from.to(cursor.behind())))
+    Ok(Slot::Columns(
+        (first..=last).map(ColumnRef::Position).collect(),
+        from.to(cursor.behind()),
+    ))
 }
 
 pub(super) fn time_kind(cursor: &mut Cursor) -> Result<Slot, Fault> {
@@ -55,7 +67,10 @@ pub(super) fn time_kind(cursor: &mut Cursor) -> Result<Slot, Fault> {
             return Err(cursor.wanted("`time`"));
         }
         cursor.say("clock time");
-        return Ok(Slot::TimeKind(TimeKind::ClockTime, from.to(cursor.behind())));
+        return Ok(Slot::TimeKind(
+            TimeKind::ClockTime,
+            from.to(cursor.behind()),
+        ));
     }
     if cursor.take("ISO") {
         if !cursor.take("8601") {
@@ -69,9 +84,19 @@ pub(super) fn time_kind(cursor: &mut Cursor) -> Result<Slot, Fault> {
         return Err(Fault {
             span,
             code: MistakeCode::UnitMisfit,
-            message: format!("`{}` is {}, wanted {}", spelled(unit), unit.dimension.describe(), SlotKind::TimeKind.wanted()),
+            message: format!(
+                "`{}` is {}, wanted {}",
+                spelled(unit),
+                unit.dimension.describe(),
+                SlotKind::TimeKind.wanted()
+            ),
             suggestion: String::new(),
         });
     }
-    Ok(Slot::TimeKind(TimeKind::Number { seconds_per_unit: unit.factor }, span))
+    Ok(Slot::TimeKind(
+        TimeKind::Number {
+            seconds_per_unit: unit.factor,
+        },
+        span,
+    ))
 }

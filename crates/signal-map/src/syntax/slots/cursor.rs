@@ -31,7 +31,12 @@ impl<'t, 'a> Cursor<'t, 'a> {
     /// At the start of a line.
     pub fn new(tokens: &'t [Token<'a>]) -> Cursor<'t, 'a> {
         let end = tokens.last().map_or(0, |token| token.span.end);
-        Cursor { tokens, at: 0, end: Span { start: end, end }, standard: String::new() }
+        Cursor {
+            tokens,
+            at: 0,
+            end: Span { start: end, end },
+            standard: String::new(),
+        }
     }
 
     /// How many tokens are behind it.
@@ -61,12 +66,17 @@ impl<'t, 'a> Cursor<'t, 'a> {
 
     /// The place of the token behind.
     pub fn behind(&self) -> Span {
-        self.at.checked_sub(1).and_then(|at| self.tokens.get(at)).map_or(self.here(), |token| token.span)
+        self.at
+            .checked_sub(1)
+            .and_then(|at| self.tokens.get(at))
+            .map_or(self.here(), |token| token.span)
     }
 
     /// Whether the token ahead is this word or mark; if so, steps over it.
     pub fn take(&mut self, literal: &str) -> bool {
-        let is_it = self.peek().is_some_and(|token| token.text == literal && token.kind != Kind::Text);
+        let is_it = self
+            .peek()
+            .is_some_and(|token| token.text == literal && token.kind != Kind::Text);
         self.at += usize::from(is_it);
         is_it
     }
@@ -88,10 +98,26 @@ impl<'t, 'a> Cursor<'t, 'a> {
                 message: "the text does not end on its line".to_owned(),
                 suggestion: "close it with `\"`".to_owned(),
             },
+            Some(token)
+                if token.text == "."
+                    && self
+                        .peek_at(1)
+                        .is_some_and(|next| next.kind == Kind::Number) =>
+            {
+                Fault {
+                    span: token.span,
+                    code: MistakeCode::WrongForm,
+                    message: format!("found `.`, wanted {wanted}"),
+                    suggestion: "a number begins with a digit: `0.5`".to_owned(),
+                }
+            }
             Some(token) if token.kind == Kind::Stray => Fault {
                 span: token.span,
                 code: MistakeCode::StrayCharacter,
-                message: format!("`{}` has no meaning here; wanted {wanted}", visible(token.text)),
+                message: format!(
+                    "`{}` has no meaning here; wanted {wanted}",
+                    visible(token.text)
+                ),
                 suggestion: String::new(),
             },
             Some(token) => Fault {
@@ -121,7 +147,9 @@ impl<'t, 'a> Cursor<'t, 'a> {
         let mut n = 0;
         let mut span: Option<Span> = None;
         while let Some(token) = self.peek_at(n) {
-            if span.is_some_and(|span| span.end != token.span.start) {
+            // Of the marks only the stroke belongs to what it touches: `km/h`.
+            let parts = token.kind == Kind::Mark && token.text != "/";
+            if span.is_some_and(|span| parts || span.end != token.span.start) {
                 break;
             }
             span = Some(span.map_or(token.span, |span| span.to(token.span)));
@@ -132,13 +160,20 @@ impl<'t, 'a> Cursor<'t, 'a> {
 
     /// The text of the next `n` tokens.
     pub(super) fn joined(&self, n: usize) -> String {
-        (0..n).filter_map(|i| self.peek_at(i)).map(|token| token.text).collect()
+        (0..n)
+            .filter_map(|i| self.peek_at(i))
+            .map(|token| token.text)
+            .collect()
     }
 }
 
 /// A text fit for a message: short, no invisible characters.
 pub fn visible(text: &str) -> String {
-    let mut short: String = text.chars().take(60).map(|c| if is_invisible(c) { '?' } else { c }).collect();
+    let mut short: String = text
+        .chars()
+        .take(60)
+        .map(|c| if is_invisible(c) { '?' } else { c })
+        .collect();
     if text.chars().count() > 60 {
         short.push('…');
     }
@@ -147,7 +182,8 @@ pub fn visible(text: &str) -> String {
 
 /// Characters that show nothing, or turn the text around them about.
 pub fn is_invisible(c: char) -> bool {
-    c.is_control() || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+    c.is_control()
+        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
 /// "did you mean `…`?", or nothing.

@@ -170,7 +170,9 @@ pub fn fill(kind: SlotKind, cursor: &mut Cursor) -> Result<Slot, Fault> {
             Ok(Slot::Text(plain, from))
         }
         SlotKind::Name => {
-            let token = cursor.take_kind(Kind::Word).ok_or_else(|| cursor.wanted(kind.wanted()))?;
+            let token = cursor
+                .take_kind(Kind::Word)
+                .ok_or_else(|| cursor.wanted(kind.wanted()))?;
             cursor.say(token.text);
             Ok(Slot::Name(token.text.to_owned(), token.span))
         }
@@ -255,8 +257,11 @@ pub fn fill(kind: SlotKind, cursor: &mut Cursor) -> Result<Slot, Fault> {
     }
 }
 
-const RULES: &[(&str, ChecksumRule)] =
-    &[("xor", ChecksumRule::Xor), ("sum", ChecksumRule::Sum), ("crc-8-j1850", ChecksumRule::Crc8J1850)];
+const RULES: &[(&str, ChecksumRule)] = &[
+    ("xor", ChecksumRule::Xor),
+    ("sum", ChecksumRule::Sum),
+    ("crc-8-j1850", ChecksumRule::Crc8J1850),
+];
 
 /// What a clutch channel can mean, in words.
 pub const MEANINGS: &[(&str, Meaning)] = &[
@@ -269,16 +274,31 @@ pub const MEANINGS: &[(&str, Meaning)] = &[
     ("share", Meaning::Percent),
 ];
 
-const BASES: &[(&str, Base)] = &[("hexadecimal", Base::Hexadecimal), ("decimal", Base::Decimal)];
+const BASES: &[(&str, Base)] = &[
+    ("hexadecimal", Base::Hexadecimal),
+    ("decimal", Base::Decimal),
+];
 
 fn wrong(span: Span, message: &str) -> Fault {
-    Fault { span, code: MistakeCode::WrongForm, message: message.to_owned(), suggestion: String::new() }
+    Fault {
+        span,
+        code: MistakeCode::WrongForm,
+        message: message.to_owned(),
+        suggestion: String::new(),
+    }
 }
 
-fn choice<T: Copy>(cursor: &mut Cursor, kind: SlotKind, choices: &[(&'static str, T)]) -> Result<T, Fault> {
+fn choice<T: Copy>(
+    cursor: &mut Cursor,
+    kind: SlotKind,
+    choices: &[(&'static str, T)],
+) -> Result<T, Fault> {
     for (words, value) in choices {
         let n = words.split(' ').count();
-        let fits = words.split(' ').enumerate().all(|(i, word)| cursor.peek_at(i).is_some_and(|token| token.text == word));
+        let fits = words
+            .split(' ')
+            .enumerate()
+            .all(|(i, word)| cursor.peek_at(i).is_some_and(|token| token.text == word));
         if fits {
             cursor.skip(n);
             cursor.say(words);
@@ -293,7 +313,9 @@ fn choice<T: Copy>(cursor: &mut Cursor, kind: SlotKind, choices: &[(&'static str
 }
 
 fn text(cursor: &mut Cursor, wanted: &str) -> Result<String, Fault> {
-    let token = cursor.take_kind(Kind::Text).ok_or_else(|| cursor.wanted(wanted))?;
+    let token = cursor
+        .take_kind(Kind::Text)
+        .ok_or_else(|| cursor.wanted(wanted))?;
     let plain = lexer::unquote(token.text);
     cursor.say(&lexer::quote(&plain));
     Ok(plain)
@@ -313,7 +335,8 @@ mod tests {
     fn check(kind: SlotKind, line: &str, standard: &str) -> Slot {
         let (tokens, _) = lexer::tokens(line, 0);
         let mut cursor = Cursor::new(&tokens);
-        let slot = fill(kind, &mut cursor).unwrap_or_else(|fault| panic!("{line}: {}", fault.message));
+        let slot =
+            fill(kind, &mut cursor).unwrap_or_else(|fault| panic!("{line}: {}", fault.message));
         assert_eq!(cursor.standard, standard);
         assert!(cursor.peek().is_none(), "{line} was not read to its end");
         slot
@@ -337,8 +360,14 @@ mod tests {
         check(SlotKind::Bytes, "27 1e 3E0f", "27 1E 3E 0F");
         check(SlotKind::Id, "0x1b4", "0x1B4");
         check(SlotKind::Id, "0x0cf00400", "0x0CF00400");
-        assert_eq!(check(SlotKind::IdBits, "7..0", "7..0"), Slot::IdBits(0xFF, Span { start: 0, end: 4 }));
-        assert_eq!(check(SlotKind::IdBits, "28..0", "28..0"), Slot::IdBits(0x1FFF_FFFF, Span { start: 0, end: 5 }));
+        assert_eq!(
+            check(SlotKind::IdBits, "7..0", "7..0"),
+            Slot::IdBits(0xFF, Span { start: 0, end: 4 })
+        );
+        assert_eq!(
+            check(SlotKind::IdBits, "28..0", "28..0"),
+            Slot::IdBits(0x1FFF_FFFF, Span { start: 0, end: 5 })
+        );
         check(SlotKind::Range, "-40 to 150 C", "-40 to 150 degC");
         check(SlotKind::Column, "\"a\" or \"b\"", "\"a\" or \"b\"");
         check(SlotKind::Unit, "1/min", "rpm");
@@ -352,7 +381,11 @@ mod tests {
         check_fault(SlotKind::Bits, "0.0..0.7", MistakeCode::BitField);
         check_fault(SlotKind::Bits, "0.8", MistakeCode::BitField);
         check_fault(SlotKind::Bits, "bytes 0 1 0", MistakeCode::BitField);
-        check_fault(SlotKind::Bits, "bytes 0 1 2 3 4 5 6 7 8", MistakeCode::BitField);
+        check_fault(
+            SlotKind::Bits,
+            "bytes 0 1 2 3 4 5 6 7 8",
+            MistakeCode::BitField,
+        );
         check_fault(SlotKind::Id, "0x0123", MistakeCode::FrameIdentifier);
         check_fault(SlotKind::Id, "0x800", MistakeCode::FrameIdentifier);
         check_fault(SlotKind::Codes, "5 to 3", MistakeCode::RangeEmpty);
@@ -363,7 +396,9 @@ mod tests {
     #[test]
     fn tyre_size_gives_the_rolling_radius() {
         // Source: ETRTO, from memory: outer diameter 634.3 mm, rolling circumference 1934.6 mm.
-        let Slot::Tyre(radius) = check(SlotKind::Tyre, "225/45R17", "225/45 R17") else { panic!("a tyre") };
+        let Slot::Tyre(radius) = check(SlotKind::Tyre, "225/45R17", "225/45 R17") else {
+            panic!("a tyre")
+        };
         assert!((radius - 0.307_90).abs() < 5e-6, "{radius}");
         assert!((radius * std::f64::consts::TAU - 1.934_615).abs() < 1e-6);
     }
