@@ -26,6 +26,24 @@ fn the_output_of_the_demo_is_real() {
         .success();
     let output = String::from_utf8_lossy(&command.get_output().stdout).into_owned();
     let shown = &blocks("text")[0];
+    if std::env::var_os("HALFSHAFT_REWRITE").is_some() {
+        let (head, tail) = (
+            output.find("This log cannot tell"),
+            output.find("The drive is invented"),
+        );
+        let (head, tail) = (
+            head.expect("the summary lists open questions"),
+            tail.expect("the demo knows its truth"),
+        );
+        let fresh = format!(
+            "{}\n\n[…]\n\n{}\n",
+            output[..head].trim_end(),
+            output[tail..].trim_end()
+        );
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../README.md");
+        std::fs::write(path, README.replace(shown, &fresh)).expect("the README can be written");
+        return;
+    }
     for part in shown.split("[…]") {
         assert!(
             output.contains(part.trim()),

@@ -72,7 +72,11 @@ fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
         truth.turn_total_deg,
         0.03 * truth.turn_total_deg + 5.0,
     );
-    within("heat_peak", truth.heat_peak_kw, 0.15 * truth.heat_peak_kw);
+    within(
+        "heat_peak",
+        truth.heat_peak_kw,
+        0.03 * truth.heat_peak_kw + 0.05,
+    );
     let events: Vec<_> = results
         .events
         .iter()

@@ -139,19 +139,9 @@ impl Smoother {
         let entry = self.run[center];
         let mut slip_means = [entry.sample.slip; N_WINDOWS];
         let mut n_in_window = [1.0; N_WINDOWS];
-        for (window, width) in WINDOWS_S.iter().enumerate() {
-            // A tenth of a microsecond of slack keeps windows even on a regular grid.
-            let half = width / 2.0 + 1e-7;
-            while time.since(self.time(self.low[window])) > half {
-                self.low[window] += 1;
-            }
-            self.high[window] = self.high[window].max(center);
-            while self.high[window] + 1 < self.run.len()
-                && self.time(self.high[window] + 1).since(time) <= half
-            {
-                self.high[window] += 1;
-            }
-            if let Some((sums, length_s)) = self.over(window) {
+        for window in 0..N_WINDOWS {
+            let ends = self.stretch(window, time);
+            if let Some((sums, length_s)) = self.over(window, ends) {
                 slip_means[window] = sums.slip / length_s;
                 n_in_window[window] = sums.n_wheel_samples.max(1.0);
             }
@@ -165,7 +155,8 @@ impl Smoother {
                 .torque
                 .map(|torque| torque.torque_nm * entry.sample.slip),
         );
-        if let Some((sums, length_s)) = self.over(DEFINITION) {
+        let ends = self.stretch(DEFINITION, time);
+        if let Some((sums, length_s)) = self.over(DEFINITION, ends) {
             difference_mean = sums.difference / length_s;
             if sums.n_without_yaw == 0 {
                 yaw_mean = Some(sums.yaw / length_s);
@@ -207,11 +198,55 @@ impl Smoother {
         }
     }
 
-    /// Sums over a window and its length; `None` when it holds a single sample.
-    fn over(&self, window: usize) -> Option<(Sums, f64)> {
-        let (low, high) = (&self.run[self.low[window]], &self.run[self.high[window]]);
-        let length_s = high.sample.aligned.time.since(low.sample.aligned.time);
-        (length_s > 0.0).then(|| (difference(&high.sums, &low.sums), length_s))
+    /// Ends of a window around `time`, cut at the edges of the run; moves its indices to
+    /// the last sample at or before its start and the first at or after its end.
+    fn stretch(&mut self, window: usize, time: Time) -> (Time, Time) {
+        let half_s = WINDOWS_S[window] / 2.0;
+        let (start, end) = (time.plus(-half_s), time.plus(half_s));
+        let last = self.run.len() - 1;
+        while self.low[window] < last && self.time(self.low[window] + 1) <= start {
+            self.low[window] += 1;
+        }
+        while self.high[window] < last && self.time(self.high[window]) < end {
+            self.high[window] += 1;
+        }
+        (
+            start.max(self.time(self.low[window])),
+            end.min(self.time(self.high[window])),
+        )
+    }
+
+    /// Sums over a window and its length; `None` when the run is a single sample. The
+    /// window is as wide as it says, not as the samples inside it: a mean over fewer
+    /// samples than fit would read a short burst too high.
+    fn over(&self, window: usize, (start, end): (Time, Time)) -> Option<(Sums, f64)> {
+        let length_s = end.since(start);
+        let mut before = self.up_to(self.low[window], start);
+        // What is missing in an interval is missing in the part of it inside the window.
+        let whole = &self.run[self.low[window]].sums;
+        (before.n_without_yaw, before.n_without_torque) =
+            (whole.n_without_yaw, whole.n_without_torque);
+        let sums = difference(&self.up_to(self.high[window], end), &before);
+        (length_s > 0.0).then_some((sums, length_s))
+    }
+
+    /// Sums up to a time next to sample `index`: inside the interval that ends there when
+    /// it is earlier, inside the one that starts there when it is later.
+    fn up_to(&self, index: usize, time: Time) -> Sums {
+        let past_s = time.since(self.time(index));
+        let first = if past_s < 0.0 {
+            index.saturating_sub(1)
+        } else {
+            index
+        };
+        let (Some(start), Some(end)) = (self.run.get(first), self.run.get(first + 1)) else {
+            return self.run[index].sums;
+        };
+        let share = time.since(start.sample.aligned.time) / end.before_s;
+        match share > 0.0 {
+            true => follow_part(start, &end.sample, share * end.before_s, share),
+            false => start.sums,
+        }
     }
 }
 
@@ -239,36 +274,40 @@ fn torque_over(first: &Slipping, second: &Slipping) -> Option<(f64, f64)> {
 
 fn follow(previous: &Entry, sample: Slipping) -> Entry {
     let before_s = sample.aligned.time.since(previous.sample.aligned.time);
-    let trapezoid = |start: f64, end: f64| 0.5 * (start + end) * before_s;
-    let torque = torque_over(&previous.sample, &sample);
+    Entry {
+        sample,
+        before_s,
+        torque_before_nm: torque_over(&previous.sample, &sample).map(|ends| ends.1),
+        sums: follow_part(previous, &sample, before_s, 1.0),
+    }
+}
+
+/// Sums a `share` of the way, `length_s`, from a sample to the next one, everything being
+/// linear between.
+fn follow_part(previous: &Entry, sample: &Slipping, length_s: f64, share: f64) -> Sums {
+    let trapezoid = |start: f64, end: f64| (start + 0.5 * share * (end - start)) * length_s;
     let old = &previous.sums;
     let difference = |of: &Slipping| of.aligned.right - of.aligned.left;
     let (yaw, n_without_yaw) = match (previous.sample.yaw_rate, sample.yaw_rate) {
         (Some(start), Some(end)) => (trapezoid(start, end), 0),
         _ => (0.0, 1),
     };
-    let (power, n_without_torque) = match torque {
+    let (power, n_without_torque) = match torque_over(&previous.sample, sample) {
         Some((start, end)) => (
             trapezoid(start * previous.sample.slip, end * sample.slip),
             0,
         ),
         None => (0.0, 1),
     };
-    Entry {
-        sample,
-        before_s,
-        torque_before_nm: torque.map(|ends| ends.1),
-        sums: Sums {
-            slip: old.slip + trapezoid(previous.sample.slip, sample.slip),
-            difference: old.difference
-                + trapezoid(difference(&previous.sample), difference(&sample)),
-            yaw: old.yaw + yaw,
-            power: old.power + power,
-            n_wheel_samples: old.n_wheel_samples
-                + f64::from(u8::from(sample.aligned.is_wheel_sample)),
-            n_without_yaw: old.n_without_yaw + n_without_yaw,
-            n_without_torque: old.n_without_torque + n_without_torque,
-        },
+    let fresh = share * f64::from(u8::from(sample.aligned.is_wheel_sample));
+    Sums {
+        slip: old.slip + trapezoid(previous.sample.slip, sample.slip),
+        difference: old.difference + trapezoid(difference(&previous.sample), difference(sample)),
+        yaw: old.yaw + yaw,
+        power: old.power + power,
+        n_wheel_samples: old.n_wheel_samples + fresh,
+        n_without_yaw: old.n_without_yaw + n_without_yaw,
+        n_without_torque: old.n_without_torque + n_without_torque,
     }
 }
 
@@ -327,6 +366,28 @@ mod tests {
                 row.slip_means[DEFINITION]
             );
             assert!((row.n_in_window[DEFINITION] - 20.0).abs() < 1.1);
+        }
+    }
+
+    #[test]
+    fn a_window_is_as_wide_as_it_says_however_the_samples_fall() {
+        // 10 rad/s over five samples: at 20.0 and at 20.1 ms a mean over 0.2 s is half of it.
+        for period in [0.0200, 0.0201] {
+            let samples: Vec<_> = (0..50)
+                .map(|index| {
+                    let slips = (20..25).contains(&index);
+                    (
+                        f64::from(index) * period,
+                        if slips { 20.0 } else { 0.0 },
+                        index > 0,
+                    )
+                })
+                .collect();
+            let peak = smooth(&samples)
+                .iter()
+                .map(|row| row.slip_means[DEFINITION])
+                .fold(0.0, f64::max);
+            assert!((peak - 10.0 * 5.0 * period / 0.2).abs() < 1e-6, "{peak}");
         }
     }
 

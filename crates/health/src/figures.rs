@@ -3,7 +3,8 @@
 //! In: what the other files summed. Out: one [`Figure`] per name, in the order of the
 //! report. To add a figure add its function and its line in [`all`].
 
-use halfshaft_driveline::Basis;
+use halfshaft_driveline::smooth::{DEFINITION, WINDOWS_S};
+use halfshaft_driveline::{Basis, SIGNIFICANT_SDS};
 
 use crate::band::{Tolerances, absolute, relative};
 use crate::limits::{
@@ -177,9 +178,7 @@ fn slip_peak(from: &Ingredients) -> Figure {
         })?;
         // A highest value picks the noise that points its way: only the low end moves.
         let mut estimate = relative(peak, from.tolerances.slip);
-        estimate.low = (estimate.low
-            - halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS * from.slip_sd)
-            .max(0.0);
+        estimate.low = (estimate.low - SIGNIFICANT_SDS * from.slip_sd).max(0.0);
         Ok(estimate)
     });
     let factor = from.wheel_coverage.min(from.resolution);
@@ -329,9 +328,8 @@ fn heat_total(from: &Ingredients) -> Figure {
 
 /// Mean slip that noise may hide in the longest window: that of a few hundred samples.
 fn smallest(from: &Ingredients) -> f64 {
-    let n = (halfshaft_driveline::smooth::WINDOWS_S[3] / from.resolution_period()).max(1.0);
-    (halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS * from.slip_sd / n.sqrt())
-        .max(from.basis.slip_step)
+    let n = (WINDOWS_S[3] / from.resolution_period()).max(1.0);
+    (SIGNIFICANT_SDS * from.slip_sd / n.sqrt()).max(from.basis.slip_step)
 }
 
 fn by_command_share(sums: &Sums) -> f64 {
@@ -364,6 +362,10 @@ fn heat_peak(from: &Ingredients) -> Figure {
             .heat_peak
             .ok_or_else(|| "torque and slip were never known together".to_owned())?;
         let mut estimate = relative(watts, from.tolerances.heat());
+        // A highest value picks the noise that points its way: only the low end moves.
+        let n = (WINDOWS_S[DEFINITION] / from.resolution_period()).max(1.0);
+        let noise = SIGNIFICANT_SDS * from.slip_sd / n.sqrt() * from.basis.n_packs;
+        estimate.low = (estimate.low - noise * sums.torque_peak_nm).max(0.0);
         if by_command_share(sums) > 0.1 {
             estimate.low /= COMMAND_HEAT_EXCESS;
         }
