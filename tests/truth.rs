@@ -162,11 +162,15 @@ fn sample(name: &str) -> (Map, Vec<u8>, Truth) {
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../..");
     let read =
         |path: String| std::fs::read(&path).unwrap_or_else(|error| panic!("{path}: {error}"));
-    let map_text =
-        String::from_utf8(read(format!("{root}/signal-maps/brindlecote-30.map"))).unwrap();
+    let map_text = String::from_utf8(read(format!("{root}/signal-maps/brindlecote-30.map")))
+        .expect("the map is UTF-8");
     let truth = read(format!("{root}/sample-logs/{name}.truth.json"));
     let log = read(format!("{root}/sample-logs/{name}.log.zst"));
-    (map(&map_text), log, serde_json::from_slice(&truth).unwrap())
+    (
+        map(&map_text),
+        log,
+        serde_json::from_slice(&truth).expect("the truth is JSON"),
+    )
 }
 
 #[test]

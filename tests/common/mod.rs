@@ -2,6 +2,8 @@
 
 #![allow(dead_code, reason = "each test target uses its own part")]
 
+pub mod program;
+
 use std::fmt::Write;
 
 use halfshaft_health::{Estimate, Figure, Health, Results};
@@ -36,8 +38,14 @@ pub fn read(map: &Map, log: &[u8], mut take: impl FnMut(&Block)) {
         "test.log".to_owned(),
         Box::new(std::io::Cursor::new(log.to_vec())) as Box<dyn std::io::Read + Send>,
     );
-    let mut log = Log::from_readers(vec![input], &Options { sheets: &sheets })
-        .expect("the test log is readable");
+    let mut log = Log::from_readers(
+        vec![input],
+        &Options {
+            sheets: &sheets,
+            only: None,
+        },
+    )
+    .expect("the test log is readable");
     let mut decoder = Decoder::new(map);
     let (mut batch, mut block) = (Batch::default(), Block::new(map.channels.len()));
     while log.next(&mut batch).expect("the test log has entries") {

@@ -29,6 +29,8 @@ pub enum Command {
     Map(MapCommand),
     /// Write the decoded channels of a log as CSV, one sample a line
     Decode(DecodeOptions),
+    /// Write a log's channels, events and figures as Parquet tables
+    Export(ExportOptions),
     /// Make an invented drive, its map and its report in a folder
     Demo(DemoOptions),
     /// Write the reference pages that are made from the program
@@ -114,6 +116,19 @@ pub struct DecodeOptions {
     /// Only these channels
     #[arg(long = "channel", value_name = "NAME")]
     pub channels: Vec<String>,
+}
+
+/// Options of `export`.
+#[derive(Debug, Args)]
+pub struct ExportOptions {
+    #[command(flatten)]
+    pub log: LogOptions,
+    /// Folder for the tables; made when it is not there
+    #[arg(long, value_name = "DIR")]
+    pub to: PathBuf,
+    /// Samples on a regular grid, one column a channel, instead of at their own times
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    pub rate: Option<f64>,
 }
 
 /// Options of `demo`.

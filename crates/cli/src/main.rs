@@ -25,6 +25,7 @@ fn main() -> ExitCode {
         Command::Map(MapCommand::Check(options)) => commands::map_check::run(&options),
         Command::Map(MapCommand::Format(options)) => commands::map_format::run(&options),
         Command::Decode(options) => commands::decode::run(&options),
+        Command::Export(options) => commands::export::run(&options),
         Command::Demo(options) => commands::demo::run(&options),
         Command::Pages(options) => pages::run(&options),
     };

@@ -7,6 +7,9 @@ use anyhow::{Context, Result, bail};
 use halfshaft_report::words::clean;
 use tempfile::NamedTempFile;
 
+/// How the names of temporary files begin.
+const PREFIX: &str = ".halfshaft-";
+
 /// Files that all appear, or none: each is written to a temporary neighbour, and only
 /// when all are complete are they renamed.
 #[derive(Debug)]
@@ -41,17 +44,29 @@ impl Folder {
         name: &str,
         fill: impl FnOnce(&mut dyn Write) -> Result<()>,
     ) -> Result<()> {
+        let mut begun = self.begin(name)?;
+        fill(&mut begun).with_context(|| self.doing(name))?;
+        self.keep(begun)
+    }
+
+    /// Begins a file that is written to little by little; it is left away again unless it
+    /// is kept.
+    pub fn begin(&self, name: &str) -> Result<Begun> {
         let place = self.dir.join(name);
-        let doing = || format!("could not write {}", place.display());
         if place.is_dir() {
-            bail!("{}: there is a folder of that name", doing());
+            bail!("{}: there is a folder of that name", self.doing(name));
         }
-        let temporary = tempfile::Builder::new()
-            .prefix(".halfshaft-")
-            .tempfile_in(&self.dir)
-            .with_context(doing)?;
-        let mut writer = std::io::BufWriter::new(temporary);
-        fill(&mut writer).with_context(doing)?;
+        let temporary = temporary(&self.dir, &place).with_context(|| self.doing(name))?;
+        Ok(Begun {
+            writer: std::io::BufWriter::new(temporary),
+            place,
+        })
+    }
+
+    /// Adds a file that was begun and is complete now.
+    pub fn keep(&mut self, begun: Begun) -> Result<()> {
+        let Begun { writer, place } = begun;
+        let doing = || format!("could not write {}", place.display());
         let mut temporary = writer
             .into_inner()
             .map_err(|error| error.into_error())
@@ -61,12 +76,15 @@ impl Folder {
         Ok(())
     }
 
+    /// What to say when the file of that name cannot be written.
+    pub fn doing(&self, name: &str) -> String {
+        format!("could not write {}", self.dir.join(name).display())
+    }
+
     /// Puts every file in its place and gives the places.
     pub fn settle(mut self) -> Result<Vec<PathBuf>> {
         let mut places = Vec::new();
         for (temporary, place) in self.waiting.drain(..) {
-            readable(temporary.as_file())
-                .with_context(|| format!("could not write {}", place.display()))?;
             temporary
                 .persist(&place)
                 .map_err(|error| error.error)
@@ -75,6 +93,23 @@ impl Folder {
         }
         self.made.clear();
         Ok(places)
+    }
+}
+
+/// A file that is being written beside its place.
+#[derive(Debug)]
+pub struct Begun {
+    writer: std::io::BufWriter<NamedTempFile>,
+    place: PathBuf,
+}
+
+impl Write for Begun {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.writer.write(bytes)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.writer.flush()
     }
 }
 
@@ -88,16 +123,25 @@ impl Drop for Folder {
     }
 }
 
-/// Temporary files are private to their maker; a report is as readable as any other file.
+/// A temporary file that is as readable as any other its maker makes, or as the file whose
+/// place it will take.
 #[cfg(unix)]
-fn readable(file: &std::fs::File) -> std::io::Result<()> {
+fn temporary(dir: &Path, place: &Path) -> std::io::Result<NamedTempFile> {
     use std::os::unix::fs::PermissionsExt;
-    file.set_permissions(std::fs::Permissions::from_mode(0o644))
+    let usual = std::fs::Permissions::from_mode(0o666);
+    let temporary = tempfile::Builder::new()
+        .prefix(PREFIX)
+        .permissions(usual)
+        .tempfile_in(dir)?;
+    if let Ok(there) = place.metadata() {
+        temporary.as_file().set_permissions(there.permissions())?;
+    }
+    Ok(temporary)
 }
 
 #[cfg(not(unix))]
-fn readable(_: &std::fs::File) -> std::io::Result<()> {
-    Ok(())
+fn temporary(dir: &Path, _: &Path) -> std::io::Result<NamedTempFile> {
+    tempfile::Builder::new().prefix(PREFIX).tempfile_in(dir)
 }
 
 /// Prints to standard output.

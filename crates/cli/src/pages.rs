@@ -6,6 +6,7 @@
 use std::process::ExitCode;
 
 use anyhow::{Result, bail};
+use halfshaft_health::findings::ALL;
 use halfshaft_model::channel::ROLES;
 use halfshaft_model::unit::UNITS;
 use halfshaft_model::{Behaviour, Code};
@@ -17,6 +18,7 @@ type Page = fn() -> String;
 
 const PAGES: &[(&str, Page)] = &[
     ("channels.md", channels),
+    ("findings.md", findings),
     ("notices.md", notices),
     ("units.md", units),
 ];
@@ -60,6 +62,36 @@ fn channels() -> String {
         page += &format!(
             "| `{}` | {} | {behaviour} | {} |\n",
             role.name, role.unit, role.meaning
+        );
+    }
+    page
+}
+
+fn findings() -> String {
+    let mut page = format!(
+        "# Findings\n\n{MADE}What a drive can show of the car. Each comes with at most five stretches that show it. One \
+         whose signals were not there is listed as not checked, with what was missing; what lies in a gap, in reverse \
+         or under anti-lock and stability control does not count. Every limit stands with its reason and source in \
+         `crates/health/src/limits.rs`; where the source is an engineering guess it says so.\n"
+    );
+    for entry in ALL {
+        let about = entry.about;
+        let severities: Vec<&str> = about
+            .severities
+            .iter()
+            .map(|severity| severity.words())
+            .collect();
+        page += &format!(
+            "\n## `{}`: {}\n\n- **Severity**: {}\n- **Rule**: {}\n- **Needs**: {}\n- **Next check**: {}\n\
+             - **False alarm, could also be**: {}\n- **Withdrawn if**: {}\n",
+            about.id,
+            about.title,
+            severities.join(" or "),
+            (about.rule)(),
+            about.needs,
+            about.next_check,
+            about.could_also_be,
+            about.withdrawn_if
         );
     }
     page

@@ -9,7 +9,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use anyhow::{Context, Result, anyhow, bail};
 use halfshaft_logs::{Error, Input, Log, Options, Progress, Source};
-use halfshaft_model::{Batch, Block, Notices};
+use halfshaft_model::{Batch, Block, IdFilter, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
 use halfshaft_signal_map::{Checked, Map};
 
@@ -118,7 +118,9 @@ pub fn read(
     map: &Map,
     take: impl FnMut(&Batch, &Block) -> Result<()>,
 ) -> Result<Read> {
-    let read = survey(logs, map, take)?;
+    // Frames nobody mapped need not even be decoded.
+    let only = map.id_filter();
+    let read = read_some(logs, map, Some(&only), take)?;
     if read.coverage.n_mapped == 0 {
         bail!(nothing_mapped(map, &read));
     }
@@ -129,6 +131,15 @@ pub fn read(
 pub fn survey(
     logs: &[PathBuf],
     map: &Map,
+    take: impl FnMut(&Batch, &Block) -> Result<()>,
+) -> Result<Read> {
+    read_some(logs, map, None, take)
+}
+
+fn read_some(
+    logs: &[PathBuf],
+    map: &Map,
+    only: Option<&IdFilter>,
     mut take: impl FnMut(&Batch, &Block) -> Result<()>,
 ) -> Result<Read> {
     let sources: Vec<Source> = logs
@@ -139,8 +150,11 @@ pub fn survey(
         })
         .collect();
     let sheets = map.sheet_specs();
-    let log =
-        Log::open(&sources, &Options { sheets: &sheets }).context("could not read the log")?;
+    let options = Options {
+        sheets: &sheets,
+        only,
+    };
+    let log = Log::open(&sources, &options).context("could not read the log")?;
     let mut decoder = Decoder::new(map);
     let mut block = Block::new(map.channels.len());
     let shown = Shown::start(log.progress());
@@ -199,18 +213,27 @@ fn fill(
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {
-    let wanted: Vec<String> = map
-        .frames
+    if map.frames.is_empty() && map.sheets.is_empty() {
+        return format!(
+            "the map \"{}\" describes no frame and no sheet, so nothing in a log has a meaning",
+            map.title
+        );
+    }
+    let frames = map.frames.iter().map(|frame| frame.id.to_string());
+    let sheets = map
+        .sheets
         .iter()
-        .take(4)
-        .map(|frame| frame.id.to_string())
-        .collect();
-    let more = if map.frames.len() > 4 { ", …" } else { "" };
+        .map(|sheet| format!("\"{}\"", sheet.spec.name));
+    let mut wanted: Vec<String> = frames.chain(sheets).collect();
+    if wanted.len() > 5 {
+        wanted.truncate(4);
+        wanted.push("…".to_owned());
+    }
     format!(
-        "the log fits no part of the map \"{}\": {} entries were read and none is of the map's frames ({}{more}); \
+        "the log fits no part of the map \"{}\": {} entries were read and none is of the map's frames or sheets ({}); \
          is this the map of another car? `halfshaft map check MAP LOG` lists what the log holds",
         map.title,
-        read.coverage.n_entries,
+        read.inputs.iter().map(|input| input.n_entries).sum::<u64>(),
         wanted.join(", "),
     )
 }

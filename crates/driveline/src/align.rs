@@ -1,16 +1,21 @@
 //! Brings the channels to common times: where wheels and torque meet.
 //!
-//! In: blocks of columns at native rates. Out: [`Aligned`] samples at every time at which
-//! a rear wheel or the torque's channel was sampled, so that the product of torque and
-//! slip is summed at the rate of the faster one. Measured channels are interpolated,
+//! In: blocks of columns at native rates. Out: [`Aligned`] samples at the times of the rear
+//! wheels, and of the torque's channel where that is the faster one, so that the product
+//! of torque and slip is summed at the rate of the faster. Measured channels are interpolated,
 //! commands held, gaps left open. This module derives nothing but the pack torque.
 
 use std::collections::VecDeque;
 
-use halfshaft_model::{Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
+use halfshaft_model::{Behaviour, Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
 
 use crate::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
+use crate::doubt::WheelDoubt;
 use crate::track::{Answer, Track};
+
+/// A torque source that has been silent for longer than this is given up for the next
+/// one, s. Source: none, engineering guess.
+const SOURCE_SILENT_S: f64 = 5.0;
 
 /// Torque of one pack at a time, and where it came from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,8 +39,9 @@ pub struct Aligned {
     pub left: f64,
     /// Rear wheels, rad/s.
     pub right: f64,
-    /// Runs of the left and right wheel signal: equal runs mean no gap between.
-    pub wheel_runs: (u32, u32),
+    /// Runs of the left and right wheel signal, and how often one was in doubt: equal
+    /// numbers mean that nothing is missing between.
+    pub wheel_runs: (u32, u32, u32),
     /// A rear wheel was sampled at this very time, so noise is fresh here.
     pub is_wheel_sample: bool,
     /// Front wheels, left and right, rad/s.
@@ -52,6 +58,8 @@ pub struct Aligned {
     pub torque: Option<PackTorque>,
     /// Brake applied.
     pub is_braking: bool,
+    /// Anti-lock, traction or stability control at work.
+    pub is_controlled: bool,
 }
 
 /// How to read a torque source of the map.
@@ -59,7 +67,7 @@ pub struct Aligned {
 struct Source {
     track: Track,
     second: Option<Track>,
-    has_spoken: bool,
+    spoke_last: Option<Time>,
     is_by_command: bool,
     rule: TorqueSource,
 }
@@ -81,13 +89,25 @@ pub struct Aligner {
     speed: Option<Track>,
     yaw: Option<Track>,
     brake: Option<Track>,
+    anti_lock: Option<Track>,
+    stability: Option<Track>,
     command: Option<Normalised>,
     state: Option<Normalised>,
     sources: Vec<Source>,
     clamp_nm_per_n: Option<f64>,
     bias_factor: f64,
     preload_nm: f64,
+    // Channels at whose times samples are aligned.
+    grid: Vec<usize>,
     pending: VecDeque<Time>,
+    // The latest time aligned or tried.
+    reached: Time,
+    doubt: WheelDoubt,
+}
+
+/// Whether a channel says what was asked of the clutch, or is worked out from that alone.
+pub fn follows_command(spec: &ChannelSpec) -> bool {
+    spec.name == "clutch.command" || spec.follows_command
 }
 
 /// What counts as full for a clutch channel, SI; `None` when nothing says.
@@ -109,6 +129,32 @@ pub fn full_scale(spec: &ChannelSpec, vehicle: &Vehicle) -> Option<f64> {
         .or(share)
         .or(from_table)
         .filter(|full| *full > 0.0)
+}
+
+/// Channels at whose times samples are aligned: a rear wheel, what is faster than it (a
+/// channel whose period the map does not state may be), and what steps instead of moving,
+/// since a step must be met where it is.
+fn grid(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Vec<usize> {
+    let index = |name: &str| channels.iter().position(|channel| channel.name == name);
+    let period = |channel: &usize| channels[*channel].period_s;
+    let mut grid: Vec<usize> = index("wheel.rear.right").into_iter().collect();
+    let wheel_s = grid.first().and_then(period);
+    let others = vehicle.torque_sources.iter().map(TorqueSource::channel);
+    for channel in std::iter::once("wheel.rear.left")
+        .chain(others)
+        .filter_map(index)
+    {
+        let is_slower = match (period(&channel), wheel_s) {
+            (Some(period), Some(wheel)) => {
+                channels[channel].behaviour == Behaviour::Continuous && period > 0.9 * wheel
+            }
+            _ => false,
+        };
+        if !is_slower && !grid.contains(&channel) {
+            grid.push(channel);
+        }
+    }
+    grid
 }
 
 impl Aligner {
@@ -137,8 +183,8 @@ impl Aligner {
                 Some(Source {
                     track: track(rule.channel())?,
                     second,
-                    has_spoken: false,
-                    is_by_command: rule.channel() == "clutch.command",
+                    spoke_last: None,
+                    is_by_command: follows_command(&channels[index(rule.channel())?]),
                     rule: rule.clone(),
                 })
             })
@@ -162,6 +208,8 @@ impl Aligner {
             speed: track("speed.vehicle"),
             yaw: track("yaw.rate"),
             brake: track("brake"),
+            anti_lock: track("abs.active"),
+            stability: track("stability.active"),
             command: normalised("clutch.command"),
             state: [
                 "clutch.position",
@@ -170,6 +218,7 @@ impl Aligner {
                 "clutch.torque",
             ]
             .iter()
+            .filter(|name| index(name).is_some_and(|found| !follows_command(&channels[found])))
             .find_map(|name| normalised(name)),
             sources,
             clamp_nm_per_n,
@@ -178,7 +227,10 @@ impl Aligner {
                 .and_then(|layout| layout.bias_factor())
                 .unwrap_or(1.0),
             preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
+            grid: grid(vehicle, channels),
             pending: VecDeque::new(),
+            reached: Time(-1),
+            doubt: WheelDoubt::default(),
         }
     }
 
@@ -186,17 +238,8 @@ impl Aligner {
     pub fn push(&mut self, block: &Block, out: &mut Vec<Aligned>) {
         let mut times: Vec<Time> = self.pending.drain(..).collect();
         let known = times.len();
-        let torque_channels = self.sources.iter().map(|source| source.track.channel);
-        let wheels = [&self.left, &self.right]
-            .into_iter()
-            .flatten()
-            .map(|track| track.channel);
-        let mut seen = Vec::new();
-        for channel in wheels.chain(torque_channels) {
-            if !seen.contains(&channel) {
-                seen.push(channel);
-                times.extend(block.columns[channel].iter().map(|(time, _)| time));
-            }
+        for &channel in &self.grid {
+            times.extend(block.columns[channel].iter().map(|(time, _)| time));
         }
         if times.len() > known {
             times.sort();
@@ -223,6 +266,8 @@ impl Aligner {
             &mut self.speed,
             &mut self.yaw,
             &mut self.brake,
+            &mut self.anti_lock,
+            &mut self.stability,
         ];
         let normalised = [&mut self.command, &mut self.state];
         plain
@@ -240,13 +285,26 @@ impl Aligner {
     }
 
     fn drain(&mut self, until: Option<Time>, out: &mut Vec<Aligned>) {
-        while let Some(&time) = self.pending.front() {
+        while let Some(&next) = self.pending.front() {
+            let time = self.edge_before(next, until).unwrap_or(next);
+            if time < next {
+                self.pending.push_front(time);
+            }
+            self.reached = time;
             match self.align(time, until) {
                 Ok(aligned) => out.extend(aligned),
                 Err(NotYet) => return,
             }
             self.pending.pop_front();
         }
+    }
+
+    /// Where the torque begins or ends between the last sample and `next`.
+    fn edge_before(&self, next: Time, until: Option<Time>) -> Option<Time> {
+        self.sources
+            .iter()
+            .filter_map(|source| source.track.edge_between(self.reached, next, until))
+            .min()
     }
 
     /// The sample at `time`; `Ok(None)` where a rear wheel is missing.
@@ -264,6 +322,8 @@ impl Aligner {
         let speed = ask(&mut self.speed)?.value();
         let yaw = ask(&mut self.yaw)?.value();
         let brake = ask(&mut self.brake)?.value();
+        let anti_lock = ask(&mut self.anti_lock)?.value();
+        let stability = ask(&mut self.stability)?.value();
         let share = |channel: &mut Option<Normalised>| match channel {
             Some(Normalised { track, full_scale }) => Ok(settled(track.at(time, until))?
                 .value()
@@ -286,6 +346,13 @@ impl Aligner {
         else {
             return Ok(None);
         };
+        let of_front = front.0.zip(front.1).map(|(left, right)| left + right);
+        if self
+            .doubt
+            .is_in_doubt(time, [left, right], of_front.or(speed))
+        {
+            return Ok(None);
+        }
         let sampled = |track: &Option<Track>| {
             track
                 .as_ref()
@@ -295,7 +362,7 @@ impl Aligner {
             time,
             left,
             right,
-            wheel_runs: (left_run, right_run),
+            wheel_runs: (left_run, right_run, self.doubt.n_doubted),
             is_wheel_sample: sampled(&self.right),
             front: front.0.zip(front.1),
             speed_m_per_s: speed,
@@ -304,6 +371,10 @@ impl Aligner {
             state,
             torque,
             is_braking: brake.is_some_and(|brake| brake > 0.5),
+            is_controlled: [anti_lock, stability]
+                .into_iter()
+                .flatten()
+                .any(|active| active > 0.5),
         }))
     }
 
@@ -317,8 +388,14 @@ impl Aligner {
                 Some(track) => Some(settled(track.at(time, until))?.value()),
                 None => None,
             };
-            source.has_spoken |= value.value().is_some();
-            if is_decided || !source.has_spoken {
+            if value.value().is_some() {
+                source.spoke_last = Some(time);
+            }
+            // A gap of a source is a gap; a source that has been silent for long is not there.
+            let is_there = source
+                .spoke_last
+                .is_some_and(|last| time.since(last) <= SOURCE_SILENT_S);
+            if is_decided || !is_there {
                 continue;
             }
             is_decided = true;
@@ -336,9 +413,12 @@ impl Aligner {
                         table.at(input, second)?
                             / if *is_axle_bias { self.bias_factor } else { 1.0 }
                     }
-                    TorqueSource::Reported { is_axle_bias, .. } => {
-                        input.abs() / if *is_axle_bias { self.bias_factor } else { 1.0 }
-                    }
+                    // A bias has the sign of the side it is pushed to; a pack torque has none,
+                    // and what is reported below 0 is noise.
+                    TorqueSource::Reported {
+                        is_axle_bias: true, ..
+                    } => input.abs() / self.bias_factor,
+                    TorqueSource::Reported { .. } => input,
                     // The force of the actuator adds to that of the preload springs.
                     TorqueSource::Clamp { .. } => {
                         input.max(0.0) * self.clamp_nm_per_n? + self.preload_nm
@@ -401,14 +481,19 @@ mod tests {
         }
     }
 
+    /// Wheels every 100 ms, the position every 50 ms: it is the faster one.
     fn channels() -> Vec<ChannelSpec> {
-        ["wheel.rear.left", "wheel.rear.right", "clutch.position"]
-            .iter()
-            .map(|name| ChannelSpec {
-                period_s: Some(0.1),
-                ..ChannelSpec::new(name)
-            })
-            .collect()
+        [
+            ("wheel.rear.left", 0.1),
+            ("wheel.rear.right", 0.1),
+            ("clutch.position", 0.05),
+        ]
+        .iter()
+        .map(|(name, period_s)| ChannelSpec {
+            period_s: Some(*period_s),
+            ..ChannelSpec::new(name)
+        })
+        .collect()
     }
 
     #[test]
@@ -464,6 +549,6 @@ mod tests {
             out
         };
         assert_eq!(run(1), run(200));
-        assert!(run(7).len() > 590);
+        assert!(run(7).len() > 390);
     }
 }

@@ -53,23 +53,18 @@ impl Basis {
         let mut assumptions = Vec::new();
         let find = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels = [find("wheel.rear.left"), find("wheel.rear.right")];
-        let layout = vehicle.layout.unwrap_or_else(|| {
-            assumptions.push(
-                "The map does not state the place of the clutch: taken as between the case and one side gear.".to_owned(),
-            );
-            Layout::CaseToOneSide
-        });
-        let slip = match layout {
-            Layout::Geared {
+        let slip = match vehicle.layout {
+            None => Err("the map does not state where the clutch sits".to_owned()),
+            Some(Layout::Geared {
                 per_difference: Some(difference),
                 per_case: Some(case),
                 ..
-            } => Ok((difference, case)),
-            Layout::Geared { .. } => Err(
+            }) => Ok((difference, case)),
+            Some(Layout::Geared { .. }) => Err(
                 "the pack is driven through gears and the map does not state both its factors"
                     .to_owned(),
             ),
-            plain => Ok((plain.slip_factor().unwrap_or(0.5), 0.0)),
+            Some(plain) => Ok((plain.slip_factor().unwrap_or(0.5), 0.0)),
         };
         let is_preload_only = vehicle
             .torque_sources
@@ -103,8 +98,8 @@ impl Basis {
         }
         let slip_factor = slip.as_ref().map_or(0.5, |factors| factors.0);
         Basis {
-            n_packs: layout.n_packs(),
-            bias_factor: layout.bias_factor().unwrap_or(1.0),
+            n_packs: vehicle.layout.map_or(1.0, Layout::n_packs),
+            bias_factor: vehicle.layout.and_then(Layout::bias_factor).unwrap_or(1.0),
             preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
             track_rear_m: vehicle.track_rear_m.map(|track| track.value),
             track_front_m: vehicle
@@ -149,6 +144,18 @@ fn refusal(
             "the map states no torque of the clutch for a channel it decodes, and no preload";
         return Some(reason.to_owned());
     }
+    let gives_bias = vehicle.torque_sources.iter().any(|source| match source {
+        TorqueSource::Table { is_axle_bias, .. } | TorqueSource::Reported { is_axle_bias, .. } => {
+            *is_axle_bias
+        }
+        TorqueSource::Clamp { .. } => false,
+    });
+    if gives_bias && vehicle.layout.and_then(Layout::bias_factor).is_none() {
+        return Some(
+            "the torque is an axle bias and the map does not state the bias per pack torque"
+                .to_owned(),
+        );
+    }
     let has_clamp = vehicle
         .torque_sources
         .iter()
@@ -177,11 +184,18 @@ mod tests {
             .collect()
     }
 
+    fn one_side() -> Vehicle {
+        Vehicle {
+            layout: Some(Layout::CaseToOneSide),
+            ..Vehicle::default()
+        }
+    }
+
     #[test]
     fn heat_on_tyre_corrected_speeds_is_refused() {
         let vehicle = Vehicle {
             preload_nm: Some(Toleranced::exact(100.0)),
-            ..Vehicle::default()
+            ..one_side()
         };
         assert_eq!(Basis::new(&vehicle, &wheels(false)).heat, Ok(()));
         let reason = Basis::new(&vehicle, &wheels(true)).heat.unwrap_err();
@@ -192,6 +206,12 @@ mod tests {
     fn heat_without_torque_or_without_gear_factors_is_refused() {
         assert!(
             Basis::new(&Vehicle::default(), &wheels(false))
+                .heat
+                .unwrap_err()
+                .contains("where the clutch sits")
+        );
+        assert!(
+            Basis::new(&one_side(), &wheels(false))
                 .heat
                 .unwrap_err()
                 .contains("torque")

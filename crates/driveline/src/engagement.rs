@@ -21,6 +21,9 @@ pub const START_HOLD_S: f64 = 0.040;
 pub const END_HOLD_S: f64 = 0.150;
 /// Events closer than this are one.
 pub const MERGE_S: f64 = 0.300;
+/// The same engagement before and after a gap up to this long is one, s. Source: none,
+/// engineering guess; over a longer gap it may be two.
+pub const LONGEST_BRIDGED_S: f64 = 5.0;
 /// An event whose command never reaches this is dropped.
 pub const LEAST_PEAK: f64 = 0.15;
 
@@ -52,10 +55,26 @@ pub struct CommandEvent {
 enum Phase {
     Open,
     // Above the start level since; not yet long enough, or for two samples.
-    Rising { since: Time, peak: f64, n: u32 },
-    Engaged { event: CommandEvent, n: u32 },
-    // Below the open level since `event.span.end`.
-    Fading { event: CommandEvent, n: u32 },
+    Rising {
+        since: Time,
+        peak: f64,
+        n: u32,
+    },
+    Engaged {
+        event: CommandEvent,
+        n: u32,
+    },
+    // Below the open level since `event.span.end`; `risen` is a rise that may yet join it.
+    Fading {
+        event: CommandEvent,
+        n: u32,
+        risen: Option<(Time, u32)>,
+    },
+    // A gap fell into it.
+    Suspended {
+        event: CommandEvent,
+        n: u32,
+    },
 }
 
 /// Watches the command.
@@ -68,6 +87,11 @@ pub struct CommandWatch {
     phase: Phase,
     time: CommandTime,
     finished: Vec<CommandEvent>,
+    // Nothing is known of the command just before the next sample.
+    is_unseen_before: bool,
+    // The engagement before that was broken off while it went on.
+    was_broken_off: bool,
+    n_perhaps_one: u64,
     late_s: f64,
 }
 
@@ -82,6 +106,9 @@ impl CommandWatch {
             phase: Phase::Open,
             time: CommandTime::default(),
             finished: Vec::new(),
+            is_unseen_before: true,
+            was_broken_off: false,
+            n_perhaps_one: 0,
             late_s: spec.late_by_s,
         }
     }
@@ -111,7 +138,14 @@ impl CommandWatch {
 
     fn interrupt(&mut self) {
         self.latest = None;
+        self.was_broken_off = matches!(self.phase, Phase::Engaged { .. } | Phase::Suspended { .. });
+        self.is_unseen_before = true;
         self.break_off();
+    }
+
+    /// How many events may be the second half of the one before, over a cut or long gap.
+    pub fn n_perhaps_one(&self) -> u64 {
+        self.n_perhaps_one
     }
 
     fn note(&mut self, time: Time, command: Option<f64>) {
@@ -125,7 +159,11 @@ impl CommandWatch {
                 },
                 _ => {
                     self.time.hidden_s += length;
-                    self.break_off();
+                    if length <= LONGEST_BRIDGED_S {
+                        self.suspend();
+                    } else {
+                        self.interrupt();
+                    }
                 }
             }
         }
@@ -137,7 +175,23 @@ impl CommandWatch {
     }
 
     fn step(&mut self, time: Time, command: f64) {
+        let began_unseen = std::mem::take(&mut self.is_unseen_before) && command >= START_FROM;
+        if began_unseen && self.was_broken_off {
+            self.n_perhaps_one += 1;
+        }
         self.phase = match self.phase {
+            Phase::Open if began_unseen => {
+                let span = Span {
+                    start: time,
+                    end: time,
+                };
+                let event = CommandEvent {
+                    span,
+                    peak: command,
+                    is_broken: true,
+                };
+                Phase::Engaged { event, n: 1 }
+            }
             Phase::Open if command >= START_FROM => self.rise(time, command, 1, time),
             Phase::Open => Phase::Open,
             Phase::Rising { .. } if command < START_FROM => Phase::Open,
@@ -146,53 +200,88 @@ impl CommandWatch {
                 event.span.end = time;
                 event.peak = event.peak.max(command);
                 match command < OPEN_BELOW {
-                    true => Phase::Fading { event, n: n + 1 },
+                    true => Phase::Fading {
+                        event,
+                        n: n + 1,
+                        risen: None,
+                    },
                     false => Phase::Engaged { event, n: n + 1 },
                 }
             }
-            Phase::Fading { event, n } => {
-                let quiet_s = time.since(event.span.end);
-                if command >= START_FROM && quiet_s < MERGE_S {
+            Phase::Fading { event, n, risen } => {
+                let quiet_s = |at: Time| at.since(event.span.end);
+                let risen = match risen {
+                    _ if command < START_FROM => None,
+                    Some((since, n)) => Some((since, n + 1)),
+                    None => Some((time, 1)),
+                };
+                match risen {
+                    // Only what would start an event of its own can join the one before.
+                    Some((since, n_risen)) if is_start(since, n_risen, time) => {
+                        let peak = event.peak.max(command);
+                        if quiet_s(since) < MERGE_S {
+                            let span = Span {
+                                end: time,
+                                ..event.span
+                            };
+                            Phase::Engaged {
+                                event: CommandEvent {
+                                    span,
+                                    peak,
+                                    ..event
+                                },
+                                n: n + n_risen,
+                            }
+                        } else {
+                            self.close(event, n);
+                            self.rise(since, command, n_risen, time)
+                        }
+                    }
+                    Some(_) => Phase::Fading { event, n, risen },
+                    // Not yet closed: a flicker above the open level goes on with the event.
+                    None if command >= OPEN_BELOW && quiet_s(time) < END_HOLD_S => {
+                        let span = Span {
+                            end: time,
+                            ..event.span
+                        };
+                        Phase::Engaged {
+                            event: CommandEvent { span, ..event },
+                            n,
+                        }
+                    }
+                    None if quiet_s(time) >= MERGE_S => {
+                        self.close(event, n);
+                        Phase::Open
+                    }
+                    None => Phase::Fading { event, n, risen },
+                }
+            }
+            Phase::Suspended { event, n } => {
+                // The same engagement on both sides of a gap is one, and broken.
+                if command >= OPEN_BELOW {
+                    let span = Span {
+                        end: time,
+                        ..event.span
+                    };
                     let peak = event.peak.max(command);
                     Phase::Engaged {
                         event: CommandEvent {
-                            span: Span {
-                                end: time,
-                                ..event.span
-                            },
+                            span,
                             peak,
                             ..event
                         },
                         n: n + 1,
                     }
-                } else if command >= OPEN_BELOW && quiet_s < END_HOLD_S {
-                    // Not yet closed: a flicker above the open level goes on with the event.
-                    Phase::Engaged {
-                        event: CommandEvent {
-                            span: Span {
-                                end: time,
-                                ..event.span
-                            },
-                            ..event
-                        },
-                        n: n + 1,
-                    }
-                } else if quiet_s >= MERGE_S {
-                    self.close(event, n);
-                    if command >= START_FROM {
-                        self.rise(time, command, 1, time)
-                    } else {
-                        Phase::Open
-                    }
                 } else {
-                    Phase::Fading { event, n }
+                    self.close(event, n);
+                    Phase::Open
                 }
             }
         };
     }
 
     fn rise(&self, since: Time, peak: f64, n: u32, time: Time) -> Phase {
-        if n >= 2 && time.since(since) >= START_HOLD_S - 1e-9 {
+        if is_start(since, n, time) {
             let event = CommandEvent {
                 span: Span {
                     start: since,
@@ -204,6 +293,20 @@ impl CommandWatch {
             return Phase::Engaged { event, n };
         }
         Phase::Rising { since, peak, n }
+    }
+
+    /// A gap inside a stretch of log: what was going on may go on after it.
+    fn suspend(&mut self) {
+        self.phase = match self.phase {
+            Phase::Engaged { mut event, n } => {
+                event.is_broken = true;
+                Phase::Suspended { event, n }
+            }
+            _ => {
+                self.break_off();
+                Phase::Open
+            }
+        };
     }
 
     fn close(&mut self, event: CommandEvent, n: u32) {
@@ -219,7 +322,8 @@ impl CommandWatch {
                 event.is_broken = true;
                 self.close(event, n);
             }
-            Phase::Fading { event, n } => self.close(event, n),
+            Phase::Fading { event, n, .. } => self.close(event, n),
+            Phase::Suspended { event, n } => self.close(event, n),
             Phase::Open | Phase::Rising { .. } => {}
         }
     }
@@ -238,7 +342,9 @@ impl CommandWatch {
     /// weak to count.
     pub fn going_on(&self) -> Option<CommandEvent> {
         match self.phase {
-            Phase::Engaged { event, .. } | Phase::Fading { event, .. } => Some(event),
+            Phase::Engaged { event, .. }
+            | Phase::Fading { event, .. }
+            | Phase::Suspended { event, .. } => Some(event),
             Phase::Open | Phase::Rising { .. } => None,
         }
     }
@@ -247,6 +353,11 @@ impl CommandWatch {
     pub fn time(&self) -> CommandTime {
         self.time
     }
+}
+
+/// Whether a rise since `since`, `n` samples long, is one that starts an event.
+fn is_start(since: Time, n: u32, now: Time) -> bool {
+    n >= 2 && now.since(since) >= START_HOLD_S - 1e-9
 }
 
 #[cfg(test)]
@@ -313,11 +424,16 @@ mod tests {
         );
         // Between open and start level it goes on.
         check("0x5 50x10 7x50 0x50", &[(0.1, 1.3, 0.5, false)]);
-        // A gap breaks it.
+        // A blip too short to start an event does not prolong one.
+        check("0x5 50x10 0x12 60x1 0x50", &[(0.1, 0.3, 0.5, false)]);
+        // A gap breaks it; the same engagement on both sides is one.
+        check("0x5 50x10 gapx50 50x10 0x50", &[(0.1, 1.5, 0.5, true)]);
+        // Across a longer one nobody knows: two, and the second began unseen.
         check(
-            "0x5 50x10 gapx50 50x10 0x50",
-            &[(0.1, 0.28, 0.5, true), (1.3, 1.5, 0.5, false)],
+            "0x5 50x10 gapx500 50x10 0x50",
+            &[(0.1, 0.28, 0.5, true), (10.3, 10.5, 0.5, true)],
         );
+        check("50x10 0x50", &[(0.0, 0.2, 0.5, true)]);
         check("0x5 50x10", &[(0.1, 0.28, 0.5, true)]);
     }
 

@@ -5,10 +5,10 @@
 //! out to have. The floor is known only when the drive is over, the log is read once and
 //! memory is bounded: so the sum is kept as a step function of the floor in slots.
 
-/// Slots; slot `i` is for floors from `SMALLEST * STEP^i`, in rad/s for one sample.
+/// Slots above the smallest floor, in rad/s for one sample.
 const N_SLOTS: usize = 96;
 const SMALLEST: f64 = 1e-4;
-const STEP: f64 = 1.12;
+const SLOTS_PER_OCTAVE: f64 = 6.0;
 
 /// Share of the steps' size below which their sum is rounding error.
 const ROUNDING: f64 = 1e-12;
@@ -87,20 +87,78 @@ impl HeatByFloor {
     }
 }
 
-fn slot(floor: f64) -> usize {
-    if floor < SMALLEST {
-        return 0;
+/// How many slots [`HeatNearFloor`] keeps: floors from half to nearly twice the one it was made for.
+const N_NEAR: usize = 13;
+
+/// A sum of heat for floors near one only: small enough to keep one for every few metres
+/// of road, and within its reach equal to [`HeatByFloor`] but for rounding.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeatNearFloor {
+    first: u8,
+    // The sum at slots from `first` on, J.
+    sums: [f32; N_NEAR],
+}
+
+impl HeatNearFloor {
+    /// An empty sum for floors near `floor`.
+    pub fn new(floor: f64) -> HeatNearFloor {
+        let first = slot(floor).saturating_sub(N_NEAR / 2);
+        HeatNearFloor {
+            first: first.min(N_SLOTS + 1 - N_NEAR) as u8,
+            sums: [0.0; N_NEAR],
+        }
     }
-    (((floor / SMALLEST).ln() / STEP.ln()) as usize + 1).min(N_SLOTS)
+
+    /// Adds a sample as [`HeatByFloor::add`] does.
+    pub fn add(&mut self, work_j: f64, evidence: &[Evidence]) {
+        if work_j == 0.0 {
+            return;
+        }
+        let mut reached = 0;
+        for window in evidence {
+            let slot = slot(window.strength / SIGNIFICANT_SDS).saturating_sub(self.first.into());
+            let slot = slot.min(N_NEAR);
+            if slot > reached {
+                for sum in &mut self.sums[reached..slot] {
+                    *sum += (work_j * window.sign) as f32;
+                }
+                reached = slot;
+            }
+            if reached == N_NEAR {
+                break;
+            }
+        }
+    }
+
+    /// The sum for a floor, J; at the nearest floor kept when it lies outside. Negative where
+    /// the sign of slip was taken wrongly: only the sum over a longer stretch is heat.
+    pub fn signed_j(&self, floor: f64) -> f64 {
+        let place = (position(floor) - f64::from(self.first)).clamp(0.0, (N_NEAR - 1) as f64);
+        let whole = (place as usize).min(N_NEAR - 2);
+        let (low, high) = (f64::from(self.sums[whole]), f64::from(self.sums[whole + 1]));
+        low + (place - whole as f64) * (high - low)
+    }
+}
+
+fn slot(floor: f64) -> usize {
+    position(floor) as usize
+}
+
+/// Where a floor stands among the slots: 0 below the smallest, else 1 and on, one for each
+/// sixth of an octave. The logarithm is the binary one made of straight pieces, read from
+/// the bits of the number: slots need no exact widths, and this runs for every sample.
+fn position(floor: f64) -> f64 {
+    if floor < SMALLEST {
+        return 0.0;
+    }
+    const MANTISSA_BITS: u32 = 52;
+    let pieces = |number: f64| number.to_bits() as f64 / (1_u64 << MANTISSA_BITS) as f64;
+    ((pieces(floor) - pieces(SMALLEST)) * SLOTS_PER_OCTAVE + 1.0).min(N_SLOTS as f64)
 }
 
 /// The step function at a floor, linear within its slot so that it does not jump.
 fn at(steps: &[f64; N_SLOTS + 1], floor: f64) -> f64 {
-    let position = if floor < SMALLEST {
-        0.0
-    } else {
-        ((floor / SMALLEST).ln() / STEP.ln() + 1.0).min(N_SLOTS as f64)
-    };
+    let position = position(floor);
     let (whole, share) = (position as usize, position.fract());
     let next = share * steps.get(whole + 1).copied().unwrap_or(0.0);
     let (sum, size) = steps[..=whole]
@@ -150,5 +208,26 @@ mod tests {
         two.add(4.0, 1.0, &strong);
         one.merge(&two);
         assert_eq!(one.heat_j(0.01), 7.0);
+    }
+
+    #[test]
+    fn the_small_sum_equals_the_whole_one_near_its_floor() {
+        let mut whole = HeatByFloor::default();
+        let mut near = HeatNearFloor::new(0.03);
+        for index in 0..200 {
+            let size = 0.02 + 0.002 * f64::from(index);
+            let windows = evidence([0.12 * size, size, 2.0 * size], [-1.0, 1.0, 1.0]);
+            whole.add(0.5 + size, 1.0, &windows);
+            near.add(0.5 + size, &windows);
+        }
+        for floor in [0.0152, 0.02, 0.0275, 0.03, 0.0417, 0.056] {
+            let (wanted, got) = (whole.heat_j(floor), near.signed_j(floor));
+            assert!(
+                (got - wanted).abs() < 1e-5 * wanted,
+                "{floor}: {got}, not {wanted}"
+            );
+        }
+        // Out of reach it answers with the nearest floor it knows.
+        assert_eq!(near.signed_j(1.0), near.signed_j(0.061));
     }
 }

@@ -13,6 +13,7 @@
 pub mod align;
 pub mod basis;
 pub mod derive;
+pub mod doubt;
 pub mod engagement;
 pub mod heat_by_floor;
 pub mod noise_floor;
@@ -32,16 +33,27 @@ use crate::derive::axle_speed_difference::{
 };
 use crate::derive::openness::openness;
 pub use crate::engagement::{CommandEvent, CommandTime, CommandWatch};
-pub use crate::heat_by_floor::{Evidence, HeatByFloor, SIGNIFICANT_SDS};
+pub use crate::heat_by_floor::{Evidence, HeatByFloor, HeatNearFloor, SIGNIFICANT_SDS};
 use crate::noise_floor::NoiseFloor;
 pub use crate::period::Period;
 pub use crate::row::Row;
 use crate::smooth::{DEFINITION, Slipping, Smoothed, Smoother};
+pub use crate::tyre_ratio::{
+    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep,
+};
 use crate::tyre_ratio::{Rolling, TyreRatio};
 
 /// Time constant with which the yaw sensor's bias is learned at standstill, s.
 /// Source: none, engineering guess; a stop of a few seconds settles it.
 const YAW_BIAS_TIME_S: f64 = 2.0;
+
+/// A rear wheel that is faster than the other by this share and this much on top, rad/s,
+/// spins: the slower one then tells the road speed. Source: none, engineering guess.
+const SPINS_FROM: (f64, f64) = (0.15, 3.0);
+
+/// Tyre mismatch that may be there as long as it has not been learned, as a share of the
+/// wheel speed. Source: none, engineering guess: tyres of one size, unevenly worn.
+const MISMATCH_NOT_LEARNED: f64 = 0.01;
 
 /// How much more than a longer one a mean shorter than that of definition must stand above
 /// the noise before it gives heat its sign. Source: none, engineering guess: it follows a
@@ -56,7 +68,6 @@ pub struct Driveline {
     smoother: Smoother,
     floor: NoiseFloor,
     ratio: TyreRatio,
-    has_yaw_sensor: bool,
     yaw_bias: f64,
     yaw_bias_weight_s: f64,
     latest: Option<Aligned>,
@@ -74,8 +85,13 @@ impl Driveline {
             aligner: Aligner::new(vehicle, channels),
             smoother: Smoother::default(),
             floor: NoiseFloor::default(),
-            ratio: TyreRatio::default(),
-            has_yaw_sensor: channels.iter().any(|channel| channel.name == "yaw.rate"),
+            ratio: TyreRatio::new(
+                channels
+                    .iter()
+                    .find(|channel| channel.name == "yaw.rate")
+                    .and_then(|channel| channel.step)
+                    .unwrap_or(0.0),
+            ),
             yaw_bias: 0.0,
             yaw_bias_weight_s: 0.0,
             latest: None,
@@ -98,6 +114,12 @@ impl Driveline {
     /// ln(ωR/ωL) learned so far, running straight.
     pub fn tyre_ratio_log(&self) -> Option<f64> {
         self.ratio.ratio_log()
+    }
+
+    /// What the drive so far says of the rear tyres. It takes a walk over all windows kept,
+    /// so ask at the end, or now and then.
+    pub fn tyre_calibration(&self) -> Calibration {
+        self.ratio.calibration(&self.basis)
     }
 
     /// Takes a block and appends the rows that are settled by now, some two seconds late.
@@ -133,11 +155,7 @@ impl Driveline {
                     self.basis.radius_m?,
                 ))
             };
-            let yaw_rate = if self.has_yaw_sensor {
-                sample.yaw_rate
-            } else {
-                from_front()
-            };
+            let yaw_rate = sample.yaw_rate.or_else(from_front);
             let is_joined = self
                 .latest
                 .is_some_and(|latest| latest.wheel_runs == sample.wheel_runs);
@@ -167,7 +185,18 @@ impl Driveline {
             .front
             .and_then(|(left, right)| rolling(left, right))
             .or(sample.speed_m_per_s)
-            .or_else(|| rolling(sample.left, sample.right))
+            .or_else(|| {
+                // With nothing else to go by: the mean, unless one wheel plainly spins.
+                let (slow, fast) = (
+                    sample.left.abs().min(sample.right.abs()),
+                    sample.left.abs().max(sample.right.abs()),
+                );
+                if fast - slow > SPINS_FROM.0 * slow + SPINS_FROM.1 {
+                    rolling(slow, slow)
+                } else {
+                    rolling(sample.left, sample.right)
+                }
+            })
             .map(f64::abs)
     }
 
@@ -196,6 +225,10 @@ impl Driveline {
         let correction =
             road_referred_difference(sample.left, sample.right, ratio_log) - difference;
         let road_referred = smoothed.difference_mean + correction;
+        let unknown_mismatch = match self.ratio.ratio_log() {
+            Some(_) => 0.0,
+            None => MISMATCH_NOT_LEARNED * case_speed(sample.left, sample.right).abs(),
+        };
         let n_packs = self.basis.n_packs;
         let impulse = |torque: Option<f64>, length: f64| match torque {
             Some(torque) => Some(0.5 * n_packs * torque * length),
@@ -208,7 +241,10 @@ impl Driveline {
         let slip = smoothed.sample.slip;
         let evidence = std::array::from_fn(|window| {
             let mean = smoothed.slip_means[window];
-            let is_beyond_a_step = mean.abs() > self.basis.slip_step;
+            // Rounding to steps leaves an error of q/√6 in the difference, drawn anew
+            // whenever a number changes; at steady speed it stays, and is no slip.
+            let rounding = self.basis.slip_step / (6.0 * (1.0 + smoothed.n_changes[window])).sqrt();
+            let is_beyond_a_step = mean.abs() > SIGNIFICANT_SDS * rounding;
             let caution = if window < DEFINITION {
                 SHARP_CAUTION
             } else {
@@ -228,11 +264,15 @@ impl Driveline {
             is_turning,
             road_speed: self.road_speed(sample),
             yaw_rate,
+            case_speed: case_speed(sample.left, sample.right),
             difference,
             difference_mean: smoothed.difference_mean,
             kinematic_difference: kinematic,
             road_referred_difference: road_referred,
-            openness: kinematic.and_then(|kinematic| openness(road_referred, kinematic)),
+            openness: kinematic
+                .filter(|kinematic| unknown_mismatch <= kinematic.abs() / 3.0)
+                .and_then(|kinematic| openness(road_referred, kinematic)),
+            unknown_mismatch,
             slip,
             slip_sharp: self.slip_sharp(smoothed),
             slip_mean: smoothed.slip_means[DEFINITION],
@@ -247,6 +287,7 @@ impl Driveline {
             n_in_mean: smoothed.n_in_window[DEFINITION],
             slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
+            is_controlled: sample.is_controlled,
         }
     }
 
@@ -268,12 +309,13 @@ impl Driveline {
     /// The yaw rate with the sensor's bias, learned at standstill, removed.
     fn yaw_rate(&mut self, smoothed: &Smoothed, sample: &Aligned) -> Option<f64> {
         let yaw = smoothed.yaw_mean?;
-        if !self.has_yaw_sensor {
+        if sample.yaw_rate.is_none() {
             return Some(yaw);
         }
         let stands = |pair: (f64, f64)| pair.0 == 0.0 && pair.1 == 0.0;
         if stands((sample.left, sample.right)) && sample.front.is_none_or(stands) {
             let weight = smoothed.before_s.min(YAW_BIAS_TIME_S);
+            self.ratio.stands(yaw, weight);
             self.yaw_bias_weight_s = (self.yaw_bias_weight_s + weight).min(YAW_BIAS_TIME_S);
             if self.yaw_bias_weight_s > 0.0 {
                 self.yaw_bias += (yaw - self.yaw_bias) * weight / self.yaw_bias_weight_s;
@@ -305,11 +347,17 @@ impl Driveline {
         }
         if let Some(radius_m) = self.basis.radius_m {
             let rolling = Rolling {
+                time: sample.time,
                 left: sample.left,
                 right: sample.right,
+                difference_mean: smoothed.difference_mean,
                 kinematic,
+                yaw_rate: sample.yaw_rate,
+                front: sample.front,
                 command: sample.command,
+                torque_nm: sample.torque.map(|torque| torque.torque_nm),
                 is_braking: sample.is_braking,
+                is_controlled: sample.is_controlled,
                 radius_m,
             };
             self.ratio.note(&rolling, seconds);

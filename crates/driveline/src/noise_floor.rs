@@ -22,7 +22,7 @@ const CUT_NORMAL_RMS: f64 = 0.7893;
 const LOOK_EVERY: u64 = 512;
 
 /// Second differences needed before the floor is believed.
-const LEAST_SAMPLES: u64 = 100;
+const LEAST_SAMPLES: u64 = 20;
 
 /// The floor so far.
 #[derive(Clone, Debug)]
@@ -52,10 +52,13 @@ impl NoiseFloor {
     /// Takes a wheel sample that came `interval_s` after the one before.
     pub fn note(&mut self, slip: f64, interval_s: f64) {
         if let Some((before, Some((first, first_interval)))) = self.previous {
-            // Uneven spacing turns plain change into a second difference.
-            if (interval_s - first_interval).abs() < 0.3 * first_interval {
-                self.count((first - 2.0 * before + slip).abs());
-            }
+            // On uneven spacing it is the departure from the straight line between the outer
+            // two, scaled to the size that even spacing would give.
+            let whole = first_interval + interval_s;
+            let (far, near) = (interval_s / whole, first_interval / whole);
+            let departure = before - far * first - near * slip;
+            let size = (1.0 + near * near + far * far).sqrt();
+            self.count(6.0_f64.sqrt() / size * departure.abs());
         }
         self.previous = Some((slip, self.previous.map(|(before, _)| (before, interval_s))));
     }
@@ -75,7 +78,10 @@ impl NoiseFloor {
         self.counts[slot] += 1;
         self.squares[slot] += size * size;
         self.n += 1;
-        if self.n == LEAST_SAMPLES || self.n.is_multiple_of(LOOK_EVERY) {
+        if self.n == LEAST_SAMPLES
+            || self.n == 4 * LEAST_SAMPLES
+            || self.n.is_multiple_of(LOOK_EVERY)
+        {
             self.settled = self.slip_sd();
         }
     }
@@ -146,9 +152,24 @@ mod tests {
     }
 
     #[test]
+    fn batched_stamps_do_not_hide_the_noise() {
+        // A logger that empties its queue every 20 ms: 3 and 17 ms in turn.
+        let mut floor = NoiseFloor::default();
+        let mut state = 11;
+        for index in 0..20_000 {
+            floor.note(
+                0.05 * normal(&mut state),
+                if index % 2 == 0 { 0.003 } else { 0.017 },
+            );
+        }
+        let sd = floor.slip_sd().unwrap();
+        assert!((sd / 0.05 - 1.0).abs() < 0.08, "{sd}");
+    }
+
+    #[test]
     fn too_little_says_nothing_and_a_clean_signal_says_almost_zero() {
         let mut floor = NoiseFloor::default();
-        for index in 0..50 {
+        for index in 0..15 {
             floor.note(f64::from(index), 0.01);
         }
         assert_eq!(floor.slip_sd(), None);

@@ -13,6 +13,10 @@ const LEAST_GAP_S: f64 = 0.25;
 /// A silence of more than this many periods is a gap. Source: none, engineering guess.
 const PERIODS_IN_GAP: f64 = 3.0;
 
+/// Gap limit of a channel whose rhythm is not known yet, s: it may be one that speaks once
+/// a second. Source: none, engineering guess.
+const GAP_OF_UNKNOWN_S: f64 = 3.0;
+
 /// Intervals after which a learned period is settled.
 const SETTLED_AFTER: usize = 128;
 
@@ -62,7 +66,10 @@ impl Period {
 
     /// The longest silence that is not a gap, s: max(0.25 s, three periods).
     pub fn gap_limit_s(&self) -> f64 {
-        (PERIODS_IN_GAP * self.seconds().unwrap_or(0.0)).max(LEAST_GAP_S)
+        let Some(period_s) = self.seconds() else {
+            return GAP_OF_UNKNOWN_S;
+        };
+        (PERIODS_IN_GAP * period_s).max(LEAST_GAP_S)
     }
 }
 

@@ -22,6 +22,8 @@ pub struct Row {
     pub road_speed: Option<f64>,
     /// Turning rate, mean over 0.2 s, sensor bias removed, rad/s.
     pub yaw_rate: Option<f64>,
+    /// Speed of the case: mean of both rear wheels, rad/s.
+    pub case_speed: f64,
     /// Axle speed difference right − left, raw, rad/s.
     pub difference: f64,
     /// The same, mean over 0.2 s.
@@ -32,6 +34,8 @@ pub struct Row {
     pub road_referred_difference: f64,
     /// Openness: road-referred over kinematic difference, where the bend asks enough.
     pub openness: Option<f64>,
+    /// Difference that a tyre mismatch not learned yet may make, rad/s; 0 once it is.
+    pub unknown_mismatch: f64,
     /// Slip of the pack, rad/s.
     pub slip: f64,
     /// The same, mean over 0.2 s.
@@ -61,4 +65,6 @@ pub struct Row {
     pub slip_sd: Option<f64>,
     /// Brake applied.
     pub is_braking: bool,
+    /// Anti-lock, traction or stability control at work.
+    pub is_controlled: bool,
 }

@@ -52,6 +52,9 @@ pub struct Smoothed {
     pub slip_means: [f64; N_WINDOWS],
     /// Wheel samples in each window.
     pub n_in_window: [f64; N_WINDOWS],
+    /// Wheel samples in each window that differ from the one before: how often the error
+    /// of rounding was drawn anew.
+    pub n_changes: [f64; N_WINDOWS],
     /// Mean axle speed difference over the window of definition, rad/s.
     pub difference_mean: f64,
     /// Mean yaw rate over the window of definition, rad/s.
@@ -68,6 +71,7 @@ struct Sums {
     yaw: f64,
     power: f64,
     n_wheel_samples: f64,
+    n_changes: f64,
     n_without_yaw: u32,
     n_without_torque: u32,
 }
@@ -139,30 +143,28 @@ impl Smoother {
         let entry = self.run[center];
         let mut slip_means = [entry.sample.slip; N_WINDOWS];
         let mut n_in_window = [1.0; N_WINDOWS];
+        let mut n_changes = [0.0; N_WINDOWS];
+        let aligned = &entry.sample.aligned;
+        let (mut difference_mean, mut yaw_mean) =
+            (aligned.right - aligned.left, entry.sample.yaw_rate);
+        // A peak is read from means only: where the torque is not known throughout, none is.
+        let mut power_mean = None;
         for window in 0..N_WINDOWS {
             let ends = self.stretch(window, time);
-            if let Some((sums, length_s)) = self.over(window, ends) {
-                slip_means[window] = sums.slip / length_s;
-                n_in_window[window] = sums.n_wheel_samples.max(1.0);
-            }
-        }
-        let (mut difference_mean, mut yaw_mean, mut power_mean) = (
-            entry.sample.aligned.right - entry.sample.aligned.left,
-            entry.sample.yaw_rate,
-            entry
-                .sample
-                .aligned
-                .torque
-                .map(|torque| torque.torque_nm * entry.sample.slip),
-        );
-        let ends = self.stretch(DEFINITION, time);
-        if let Some((sums, length_s)) = self.over(DEFINITION, ends) {
-            difference_mean = sums.difference / length_s;
-            if sums.n_without_yaw == 0 {
-                yaw_mean = Some(sums.yaw / length_s);
-            }
-            if sums.n_without_torque == 0 {
-                power_mean = Some(sums.power / length_s);
+            let Some((sums, length_s)) = self.over(window, ends) else {
+                continue;
+            };
+            slip_means[window] = sums.slip / length_s;
+            n_in_window[window] = sums.n_wheel_samples.max(1.0);
+            n_changes[window] = sums.n_changes;
+            if window == DEFINITION {
+                difference_mean = sums.difference / length_s;
+                if sums.n_without_yaw == 0 {
+                    yaw_mean = Some(sums.yaw / length_s);
+                }
+                if sums.n_without_torque == 0 {
+                    power_mean = Some(sums.power / length_s);
+                }
             }
         }
         let after = self.run.get(center + 1);
@@ -175,6 +177,7 @@ impl Smoother {
                 .and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
             slip_means,
             n_in_window,
+            n_changes,
             difference_mean,
             yaw_mean,
             power_mean,
@@ -257,6 +260,7 @@ fn difference(high: &Sums, low: &Sums) -> Sums {
         yaw: high.yaw - low.yaw,
         power: high.power - low.power,
         n_wheel_samples: high.n_wheel_samples - low.n_wheel_samples,
+        n_changes: high.n_changes - low.n_changes,
         n_without_yaw: high.n_without_yaw - low.n_without_yaw,
         n_without_torque: high.n_without_torque - low.n_without_torque,
     }
@@ -300,12 +304,16 @@ fn follow_part(previous: &Entry, sample: &Slipping, length_s: f64, share: f64) -
         None => (0.0, 1),
     };
     let fresh = share * f64::from(u8::from(sample.aligned.is_wheel_sample));
+    let (before, now) = (&previous.sample.aligned, &sample.aligned);
+    let has_changed = before.left != now.left || before.right != now.right;
+    let changed = share * f64::from(u8::from(has_changed && now.is_wheel_sample));
     Sums {
         slip: old.slip + trapezoid(previous.sample.slip, sample.slip),
         difference: old.difference + trapezoid(difference(&previous.sample), difference(sample)),
         yaw: old.yaw + yaw,
         power: old.power + power,
         n_wheel_samples: old.n_wheel_samples + fresh,
+        n_changes: old.n_changes + changed,
         n_without_yaw: old.n_without_yaw + n_without_yaw,
         n_without_torque: old.n_without_torque + n_without_torque,
     }
@@ -321,7 +329,7 @@ mod tests {
                 time: Time::from_seconds(time_s),
                 left: 50.0,
                 right: 50.0 + difference,
-                wheel_runs: (0, 0),
+                wheel_runs: (0, 0, 0),
                 is_wheel_sample: true,
                 front: None,
                 speed_m_per_s: None,
@@ -330,6 +338,7 @@ mod tests {
                 state: None,
                 torque: None,
                 is_braking: false,
+                is_controlled: false,
             },
             slip: 0.5 * difference,
             yaw_rate: None,

@@ -197,6 +197,32 @@ impl Track {
         }
     }
 
+    /// The first sample between two times, both excluded, at which an unbroken run starts or
+    /// ends: what is known up to a gap is known up to there and not only to the last time
+    /// that happened to be asked.
+    pub fn edge_between(&self, after: Time, before: Time, until: Option<Time>) -> Option<Time> {
+        let is_last = |sample: &Sample| {
+            until.is_none_or(|until| until.0 > sample.time.0 + sample.limit_ns + self.late_ns)
+        };
+        for (index, sample) in self.samples.iter().enumerate() {
+            if sample.time >= before {
+                return None;
+            }
+            if sample.time <= after || sample.value.is_none() {
+                continue;
+            }
+            let starts = index == 0 || self.samples[index - 1].run != sample.run;
+            let ends = match self.samples.get(index + 1) {
+                Some(next) => next.run != sample.run,
+                None => is_last(sample),
+            };
+            if starts || ends {
+                return Some(sample.time);
+            }
+        }
+        None
+    }
+
     /// Whether a sample (with a value) stands exactly at `time`, after [`Track::at`] was asked there.
     pub fn has_sample_at(&self, time: Time) -> bool {
         self.samples

@@ -4,6 +4,7 @@
 //! slip are made of. Independent parts add in squares; a part the map gives without
 //! tolerance adds a usual one where leaving it out would pretend exactness.
 
+use halfshaft_driveline::align::follows_command;
 use halfshaft_driveline::derive::quantisation::product_relative_sd;
 use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
@@ -58,7 +59,12 @@ fn torque_sd(vehicle: &Vehicle, channels: &[ChannelSpec], basis: &Basis) -> f64 
     };
     let mut decoded: Vec<&TorqueSource> =
         vehicle.torque_sources.iter().filter(is_decoded).collect();
-    decoded.sort_by_key(|source| source.channel() == "clutch.command");
+    let is_by_command = |source: &&TorqueSource| {
+        channels
+            .iter()
+            .any(|channel| channel.name == source.channel() && follows_command(channel))
+    };
+    decoded.sort_by_key(is_by_command);
     match decoded.first() {
         Some(
             TorqueSource::Table { relative_sd, .. } | TorqueSource::Reported { relative_sd, .. },

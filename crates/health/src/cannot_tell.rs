@@ -72,7 +72,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "the torque follows the command for want of a state, which on simulated drives read 14 to 73 % high".to_owned(),
             "clutch.position or clutch.pressure at 50 Hz",
         );
-    } else if seen.is_preload_only {
+    } else if seen.is_preload_only && has("wheel.rear.left") && has("wheel.rear.right") {
         add(
             "heat-beyond-preload",
             "How much heat did the pack make when it was squeezed?",
@@ -120,8 +120,9 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         && seen.n_engagements < crate::limits::ENOUGH_EVENTS
     {
         let why = format!(
-            "the drive has {} engagements, and {} are needed to judge by",
+            "the drive has {} engagement{}, and {} are needed to judge by",
             seen.n_engagements,
+            if seen.n_engagements == 1 { "" } else { "s" },
             crate::limits::ENOUGH_EVENTS
         );
         add(

@@ -133,6 +133,11 @@ impl Coverage {
         self.names.iter().zip(&self.watches).map(quality).collect()
     }
 
+    /// Median time between samples of a channel, s.
+    pub fn period_s(&self, channel: usize) -> Option<f64> {
+        self.watches[channel].period.seconds()
+    }
+
     /// Whether a channel gave at least one value.
     pub fn was_seen(&self, channel: usize) -> bool {
         self.watches[channel].n_samples > 0

@@ -8,9 +8,9 @@ use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
 use halfshaft_driveline::{CommandEvent, CommandWatch, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
-use crate::limits::{SLIP_EVENT_BELOW, SLIP_EVENT_FROM};
+use crate::limits::{FRINGE_S, OWN_SLIP_EVENT_S, SLIP_EVENT_BELOW, SLIP_EVENT_FROM};
 use crate::result::{Event, EventKind};
-use crate::sums::PartialLimits;
+use crate::sums::{PartialLimits, PartialTime};
 
 /// Sums inside one event.
 #[derive(Clone, Debug)]
@@ -24,7 +24,9 @@ struct Tally {
     has_heat: bool,
     slip_peak: f64,
     heat_peak_w: Option<f64>,
-    partial_s: Option<f64>,
+    partial_by_torque: PartialTime,
+    partial_by_command: PartialTime,
+    lacks_torque: bool,
     speed_peak: Option<f64>,
 }
 
@@ -37,7 +39,18 @@ pub struct EventTally {
     // First finished event that a row may still fall into.
     cursor: usize,
     slip_only: Vec<Tally>,
-    slipping: Option<(Tally, Time)>,
+    slipping: Option<Slipping>,
+    // When a command event was last going on.
+    latest_commanded: Option<Time>,
+}
+
+/// Excess slip going on.
+#[derive(Clone, Debug)]
+struct Slipping {
+    // Up to the last sample above the lower limit.
+    tally: Tally,
+    // With the quiet samples since, which count only if it goes on.
+    ahead: Tally,
 }
 
 impl Tally {
@@ -52,7 +65,9 @@ impl Tally {
             has_heat: false,
             slip_peak: 0.0,
             heat_peak_w: None,
-            partial_s: None,
+            partial_by_torque: PartialTime::default(),
+            partial_by_command: PartialTime::default(),
+            lacks_torque: false,
             speed_peak: None,
         }
     }
@@ -75,33 +90,47 @@ impl Tally {
             return;
         }
         self.slip_peak = self.slip_peak.max(row.slip_sharp.abs());
-        if let Some([is_partial, ..]) = limits.judge(row) {
-            *self.partial_s.get_or_insert(0.0) += if is_partial { row.seconds } else { 0.0 };
-        }
-        if let Some(work) = row.work_j {
-            self.has_heat = true;
-            self.heat.add(work, row.impulse_nms, &row.evidence);
+        let judgement = limits.judge(row);
+        self.partial_by_torque
+            .note(judgement.by_torque, row.seconds);
+        self.partial_by_command
+            .note(judgement.by_command, row.seconds);
+        match row.work_j {
+            Some(work) => {
+                self.has_heat = true;
+                self.heat.add(work, row.impulse_nms, &row.evidence);
+            }
+            None => self.lacks_torque = true,
         }
         if let Some(rate) = row.heat_rate_w {
             higher(&mut self.heat_peak_w, rate);
         }
     }
 
-    fn event(&self, slip_sd: f64, heat_is_known: bool) -> Event {
+    fn event(&self, slip_sd: f64, heat_is_known: bool, slip_is_known: bool) -> Event {
         let is_command = self.kind == EventKind::Command;
+        let partial = [self.partial_by_torque, self.partial_by_command]
+            .into_iter()
+            .find(|partial| partial.judged_s > 0.0);
+        let heat_kj = (self.has_heat && heat_is_known).then(|| self.heat.heat_j(slip_sd) * 1e-3);
         Event {
             kind: self.kind,
             span: self.span,
             command_peak: is_command.then_some(self.command_peak),
-            slip_peak: (self.n_rows > 0).then_some(self.slip_peak),
-            heat_kj: (self.has_heat && heat_is_known).then(|| self.heat.heat_j(slip_sd) * 1e-3),
+            slip_peak: (self.n_rows > 0 && slip_is_known).then_some(self.slip_peak),
+            heat_kj,
             heat_peak_kw: self
                 .heat_peak_w
                 .filter(|_| heat_is_known)
                 .map(|watts| watts * 1e-3),
-            partial_heat_making_s: self.partial_s,
+            heat_mean_kw: heat_kj
+                .filter(|_| self.span.seconds() > 0.0)
+                .map(|heat| heat / self.span.seconds()),
+            partial_heat_making_s: partial
+                .filter(|_| slip_is_known)
+                .map(|partial| partial.seconds[0]),
             speed_peak_m_per_s: self.speed_peak,
-            is_broken: self.is_broken,
+            is_broken: self.is_broken || (self.lacks_torque && self.has_heat),
         }
     }
 }
@@ -142,49 +171,70 @@ impl EventTally {
         match commanded {
             Some(tally) => {
                 tally.note(row, limits);
-                self.close_slip(None);
+                self.latest_commanded = Some(row.time);
+                self.close_slip(None, Some(row.time));
             }
             None => self.note_slip(row, limits),
         }
     }
 
     fn note_slip(&mut self, row: &Row, limits: &PartialLimits) {
-        let Some(asked) = row.kinematic_difference.filter(|_| row.is_turning) else {
-            self.close_slip(None);
+        let asked = row
+            .kinematic_difference
+            .filter(|_| row.is_turning && row.is_joined);
+        let Some(asked) = asked else {
+            self.close_slip(None, None);
             return;
         };
-        let excess = (row.road_referred_difference - asked).abs();
+        // What an unlearned tyre mismatch may explain is no excess.
+        let excess = (row.road_referred_difference - asked).abs() - row.unknown_mismatch;
         match &mut self.slipping {
             None if excess > SLIP_EVENT_FROM => {
-                let mut tally = Tally::new(
-                    EventKind::SlipOnly,
-                    Span {
-                        start: row.time,
-                        end: row.time,
-                    },
-                );
+                let span = Span {
+                    start: row.time,
+                    end: row.time,
+                };
+                let mut tally = Tally::new(EventKind::SlipOnly, span);
                 tally.note(row, limits);
-                self.slipping = Some((tally, row.time));
+                self.slipping = Some(Slipping {
+                    ahead: tally.clone(),
+                    tally,
+                });
             }
             None => {}
-            Some((tally, latest)) => {
+            Some(slipping) => {
+                slipping.ahead.note(row, limits);
                 if excess >= SLIP_EVENT_BELOW {
-                    *latest = row.time;
+                    slipping.ahead.span.end = row.time;
+                    slipping.tally = slipping.ahead.clone();
                 }
-                tally.note(row, limits);
-                self.close_slip(Some(row.time));
+                self.close_slip(Some(row.time), None);
             }
         }
     }
 
-    /// Closes the slip event when it has been quiet for long enough, or at once.
-    fn close_slip(&mut self, now: Option<Time>) {
-        let is_over = |latest: Time| now.is_none_or(|now| now.since(latest) >= MERGE_S);
-        if let Some((mut tally, latest)) = self.slipping.take_if(|(_, latest)| is_over(*latest)) {
-            tally.span.end = latest;
-            if tally.span.seconds() > 0.0 {
-                self.slip_only.push(tally);
+    /// Closes the slip event when it has been quiet for long enough, or at once. Slip at
+    /// the fringe of a command event belongs to that one, unless it lasts.
+    fn close_slip(&mut self, now: Option<Time>, command_begins: Option<Time>) {
+        let quiet_since = |slipping: &Slipping| slipping.tally.span.end;
+        let is_over = |slipping: &mut Slipping| {
+            now.is_none_or(|now| now.since(quiet_since(slipping)) >= MERGE_S)
+        };
+        let Some(Slipping { tally, .. }) = self.slipping.take_if(is_over) else {
+            return;
+        };
+        let is_near =
+            |time: Option<Time>, to: Time| time.is_some_and(|time| time.since(to).abs() < FRINGE_S);
+        let is_fringe = is_near(self.latest_commanded, tally.span.start)
+            || is_near(command_begins, tally.span.end);
+        if tally.span.seconds()
+            >= if is_fringe {
+                OWN_SLIP_EVENT_S
+            } else {
+                f64::MIN_POSITIVE
             }
+        {
+            self.slip_only.push(tally);
         }
     }
 
@@ -205,13 +255,19 @@ impl EventTally {
     }
 
     /// All events in order of time, for a noise floor.
-    pub fn events(&self, slip_sd: f64, heat_is_known: bool) -> Vec<Event> {
+    pub fn events(&self, slip_sd: f64, heat_is_known: bool, slip_is_known: bool) -> Vec<Event> {
+        // Slip that goes on at the end of the log is cut off there.
+        let cut_off = self.slipping.as_ref().map(|slipping| Tally {
+            is_broken: true,
+            ..slipping.tally.clone()
+        });
         let mut events: Vec<Event> = self
             .finished
             .iter()
             .chain(self.open_that_counts())
             .chain(&self.slip_only)
-            .map(|tally| tally.event(slip_sd, heat_is_known))
+            .chain(cut_off.as_ref().filter(|tally| tally.span.seconds() > 0.0))
+            .map(|tally| tally.event(slip_sd, heat_is_known, slip_is_known))
             .collect();
         events.sort_by_key(|event| event.span.start);
         events
@@ -251,7 +307,7 @@ mod tests {
             row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
             tally.note(&row, &limits);
         }
-        let events = tally.events(0.0, false);
+        let events = tally.events(0.0, false, true);
         let seen: Vec<_> = events
             .iter()
             .map(|event| {
@@ -287,7 +343,7 @@ mod tests {
             };
             tally.note(&row, &limits);
         }
-        let events = tally.events(0.0, false);
+        let events = tally.events(0.0, false, true);
         assert_eq!(events.len(), 1);
         assert_eq!(events[0].kind, EventKind::SlipOnly);
         assert!((events[0].span.seconds() - 0.49).abs() < 1e-9);

@@ -13,8 +13,12 @@
 pub mod band;
 pub mod cannot_tell;
 pub mod coverage;
+pub mod duty_picture;
 pub mod events;
 pub mod figures;
+pub mod findings;
+pub mod laps;
+pub mod ledger;
 pub mod limits;
 pub mod regions;
 pub mod result;
@@ -23,8 +27,12 @@ pub mod sums;
 #[cfg(test)]
 mod testing;
 pub mod tier;
+pub mod use_class;
 
 mod assess;
 
 pub use assess::Health;
+pub use halfshaft_driveline::{
+    Basis, Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep, Row, track,
+};
 pub use result::*;

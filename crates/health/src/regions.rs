@@ -43,6 +43,7 @@ pub struct RegionSorter {
     command_since: Option<Time>,
     had_opportunity: bool,
     asking: Option<Asking>,
+    n_judged: u64,
     holding: Option<Holding>,
 }
 
@@ -72,7 +73,7 @@ impl RegionSorter {
         }
         self.watch_command(row);
         let plain = self.plain_region(row);
-        let holds_unasked = row.command.is_some_and(|command| command < OPEN_BELOW)
+        let holds_unasked = asked(row).is_some_and(|command| command < OPEN_BELOW)
             && row.is_turning
             && row
                 .openness
@@ -113,7 +114,7 @@ impl RegionSorter {
 
     /// Everything but R6.
     fn plain_region(&mut self, row: &Row) -> Region {
-        let Some(command) = row.command.filter(|_| row.is_turning) else {
+        let Some(command) = asked(row).filter(|_| row.is_turning) else {
             return Region::NotObservable;
         };
         let slip = row.slip_mean.abs();
@@ -140,7 +141,11 @@ impl RegionSorter {
 
     fn watch_command(&mut self, row: &Row) {
         let slip = row.slip_mean.abs();
-        let command = row.command.unwrap_or(0.0);
+        let Some(command) = asked(row) else {
+            self.asking = None;
+            return;
+        };
+        self.n_judged += 1;
         if command >= OPEN_BELOW {
             if self.command_since.is_none() {
                 self.command_since = Some(row.time);
@@ -164,21 +169,31 @@ impl RegionSorter {
             since: row.time,
             settled_since: None,
         });
+        if slip <= WORKING_SLIP {
+            // It holds, or has nothing to hold: slip that begins from here is judged anew.
+            (asking.slip_at_start, asking.settled_since) = (0.0, None);
+            return;
+        }
         let is_settled = match row.state {
             Some(state) => state >= SETTLED_SHARE * command,
             None => row.time.since(asking.since) >= SETTLED_AFTER_S,
         };
         if is_settled && asking.settled_since.is_none() {
+            asking.slip_at_start = asking.slip_at_start.max(slip);
             asking.settled_since = Some(row.time);
         }
     }
 
+    /// Rows of which command or state is known.
+    pub fn n_judged(&self) -> u64 {
+        self.n_judged
+    }
+
     fn is_not_holding(&self, slip: f64, now: Time) -> bool {
         self.asking.is_some_and(|asking| {
-            asking.slip_at_start > WORKING_SLIP
-                && asking
-                    .settled_since
-                    .is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
+            asking
+                .settled_since
+                .is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
                 && slip > WORKING_SLIP
                 && slip > (1.0 - HOLD_FALL) * asking.slip_at_start
         })
@@ -190,6 +205,11 @@ impl RegionSorter {
         copy.settle_holding();
         copy.sums
     }
+}
+
+/// What is asked of the clutch; where no command is known, what it says it does.
+fn asked(row: &Row) -> Option<f64> {
+    row.command.or(row.state)
 }
 
 /// An inside wheel that breaks away takes the difference through zero on its way: low

@@ -1,6 +1,7 @@
 //! What the health stage answers: figures, events, regions, quality, and what this log
 //! cannot tell. `report` and `archive` read these and nothing else.
 
+use halfshaft_driveline::Calibration;
 use halfshaft_model::{Span, Time};
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
@@ -20,6 +21,8 @@ pub enum Grade {
 impl Grade {
     /// The grade of a factor between 0 and 1.
     pub fn of(factor: f64) -> Grade {
+        // A share that is 0.4 but for rounding is a C.
+        let factor = factor + 1e-9;
         match factor {
             _ if factor >= 0.9 => Grade::A,
             _ if factor >= 0.7 => Grade::B,
@@ -93,11 +96,14 @@ pub struct Event {
     pub heat_kj: Option<f64>,
     /// Highest heat rate (mean over 0.2 s), kW.
     pub heat_peak_kw: Option<f64>,
+    /// Mean heat rate over it, kW.
+    pub heat_mean_kw: Option<f64>,
     /// Time in heat-making partial engagement inside it, s.
     pub partial_heat_making_s: Option<f64>,
     /// Highest road speed in it, m/s.
     pub speed_peak_m_per_s: Option<f64>,
-    /// It crosses a gap: excluded from times, its energy is a lower bound.
+    /// A gap lies in it, its torque is missing in part, or the log cuts it off: its
+    /// length, heat and times are lower bounds.
     pub is_broken: bool,
 }
 
@@ -299,6 +305,20 @@ pub struct Results {
     /// ln(right / left rolling speed) used for the road-referred difference, learned as
     /// the drive went on; `None` when too few straight stretches were seen.
     pub tyre_ratio_log: Option<f64>,
+    /// The tyres' rolling ratio as straight running shows it, with its proof.
+    pub calibration: Calibration,
+    /// Laps and corners.
+    pub laps: Laps,
+    /// What the vehicle shows, gravest first.
+    pub findings: Vec<Finding>,
+    /// Findings that could not be looked for.
+    pub not_checked: Vec<NotChecked>,
+    /// The five needles of the class of use.
+    pub meters: Vec<Meter>,
+    /// How the car was used, or why that cannot be said.
+    pub class: Result<UseClass, String>,
+    /// Torque against slip: seconds and joules by cell; `Err` is why there is none.
+    pub duty_picture: Result<DutyPicture, String>,
     /// Time strips for drawing.
     pub strips: Vec<Strip>,
     /// Assumptions the figures rest on, one sentence each.
@@ -310,4 +330,201 @@ impl Results {
     pub fn figure(&self, name: &str) -> Option<&Figure> {
         self.figures.iter().find(|figure| figure.name == name)
     }
+}
+
+/// A corner: a stretch of road that bends one way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Corner {
+    /// When it was driven.
+    pub span: Span,
+    /// Which lap it belongs to, from 1; `None` outside laps.
+    pub lap: Option<u32>,
+    /// Its number within the lap, from 1, the same in every lap; outside laps in order of
+    /// driving.
+    pub number: u32,
+    /// Where it begins, m from the start of the lap, or of the drive outside laps.
+    pub start_m: f64,
+    /// Its length, m.
+    pub length_m: f64,
+    /// Heading change, deg, positive to the left.
+    pub turned_deg: f64,
+    /// Road speed where it begins, m/s.
+    pub entry_speed_m_per_s: f64,
+    /// Lowest road speed in it, m/s.
+    pub least_speed_m_per_s: f64,
+    /// Heat of the pack in it, kJ; `None` when torque is unknown.
+    pub heat_kj: Option<f64>,
+    /// A gap hides a part of it: the heat is this or more.
+    pub is_at_least: bool,
+}
+
+/// A lap.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lap {
+    /// Its number, from 1.
+    pub number: u32,
+    /// When it was driven.
+    pub span: Span,
+    /// Its length, m.
+    pub length_m: f64,
+    /// Heat of the pack in it, kJ; `None` when torque is unknown.
+    pub heat_kj: Option<f64>,
+    /// Highest oil temperature in it, °C.
+    pub oil_max_c: Option<f64>,
+    /// A gap hides a part of it: the heat is this or more.
+    pub is_at_least: bool,
+}
+
+/// Laps and corners of a drive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laps {
+    /// How laps were found, in words (`by the marker of the driver`, `by the repeated path`), or why there are none.
+    pub method: Result<&'static str, String>,
+    /// Laps in order.
+    pub laps: Vec<Lap>,
+    /// Corners in order of driving; none of a drive too long to keep.
+    pub corners: Vec<Corner>,
+    /// How many corners there were, those not listed included.
+    pub n_corners: u64,
+}
+
+/// How grave a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// Look at it before long.
+    LookSoon,
+    /// Do something.
+    Act,
+    /// Stop the car.
+    Stop,
+}
+
+impl Severity {
+    /// Stable kebab-case word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Severity::Note => "note",
+            Severity::LookSoon => "look-soon",
+            Severity::Act => "act",
+            Severity::Stop => "stop",
+        }
+    }
+
+    /// In words, for a page.
+    pub fn words(self) -> &'static str {
+        match self {
+            Severity::Note => "note",
+            Severity::LookSoon => "look soon",
+            Severity::Act => "act",
+            Severity::Stop => "stop",
+        }
+    }
+}
+
+/// One number of a finding's evidence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EvidenceValue {
+    /// What was measured, in words.
+    pub name: &'static str,
+    /// The number.
+    pub value: f64,
+    /// Its unit.
+    pub unit: &'static str,
+}
+
+/// A stretch that shows what a finding says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EvidenceWindow {
+    /// When.
+    pub span: Span,
+    /// What was measured there.
+    pub values: Vec<EvidenceValue>,
+}
+
+/// Something the vehicle shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// Stable kebab-case code.
+    pub id: &'static str,
+    /// Trade name, for a page.
+    pub title: &'static str,
+    /// How grave.
+    pub severity: Severity,
+    /// How far it can be trusted.
+    pub grade: Grade,
+    /// What was seen, with its numbers, against which limit; one or two sentences.
+    pub summary: String,
+    /// At most five stretches that show it.
+    pub evidence: Vec<EvidenceWindow>,
+    /// What else could look like this.
+    pub could_also_be: &'static str,
+    /// What to check next, by hand.
+    pub next_check: &'static str,
+    /// What would withdraw it.
+    pub withdrawn_if: &'static str,
+}
+
+/// A finding that could not be looked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NotChecked {
+    /// Code of the finding.
+    pub id: &'static str,
+    /// Its title.
+    pub title: &'static str,
+    /// What was missing.
+    pub missing: String,
+}
+
+/// One of the five needles of the class of use.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Meter {
+    /// Stable name, snake case.
+    pub name: &'static str,
+    /// For a page.
+    pub title: &'static str,
+    /// Unit.
+    pub unit: &'static str,
+    /// Upper edges of the levels U0 to U4; above the last is U5.
+    pub edges: [f64; 5],
+    /// The reading with its band, or why there is none.
+    pub reading: Result<Estimate, String>,
+}
+
+/// How the car was used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct UseClass {
+    /// 0 (idle) to 5 (competition).
+    pub level: u8,
+    /// The other class, when the band of a needle that decides crosses an edge.
+    pub alternative: Option<u8>,
+    /// Only two needles are known: the class is this or higher.
+    pub is_at_least: bool,
+    /// In plain words with its numbers: the owner's sentence.
+    pub sentence: String,
+    /// What the class would be without the few hottest events, when they decide.
+    pub counterfactual: Option<String>,
+    /// Kilometres by class, for a drive of mixed use: level and km.
+    pub stretches: Vec<(u8, f64)>,
+}
+
+impl UseClass {
+    /// The word of a level.
+    pub fn word(level: u8) -> &'static str {
+        ["idle", "gentle", "normal", "brisk", "hard", "competition"][usize::from(level.min(5))]
+    }
+}
+
+/// Time and heat by pack torque and slip: the two-dimensional picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DutyPicture {
+    /// Upper edges of the torque cells, N·m; the last cell is open.
+    pub torque_edges_nm: Vec<f64>,
+    /// Upper edges of the slip cells, rad/s; the last cell is open.
+    pub slip_edges: Vec<f64>,
+    /// Seconds, torque cell by torque cell, slip rising within.
+    pub seconds: Vec<f64>,
+    /// Joules in the same order.
+    pub joules: Vec<f64>,
 }

@@ -1,14 +1,15 @@
 //! The integrals of a drive: times, distance, turning, slip, heat.
 //!
-//! In: rows. Out: sums and peaks. Nothing is summed over a gap; what a gap hides is
-//! counted as hidden time, so that a figure can say "at least".
+//! In: rows. Out: sums and peaks. Nothing is summed over a gap; what the rows cover is
+//! counted, so that a figure can say "at least" where it is less than the drive.
 
-use halfshaft_driveline::{Basis, HeatByFloor, Row};
+use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_driveline::{Basis, HeatByFloor, Row, SIGNIFICANT_SDS};
 use halfshaft_model::Time;
 
 use crate::limits::{
     BEND_RADIUS_M, COMMAND_FLOOR, COMPLIANCE_MARGIN, MOVING_FROM, SDS_OF_90, TORQUE_FLOOR_NM,
-    TORQUE_FLOOR_PRELOADS, WORKING_SLIP,
+    TORQUE_FLOOR_PRELOADS, USUAL_SLIP_SD, WORKING_SLIP,
 };
 
 /// What heat-making partial engagement needs, and how far its limits may shift with the
@@ -19,7 +20,17 @@ pub struct PartialLimits {
     // Half width of the 90 % interval of torque and slip, as shares.
     torque_share: f64,
     slip_share: f64,
-    is_by_command: bool,
+    torque_says_all: bool,
+}
+
+/// Heat-making partial engagement of a row: as the map says, and at the low and the high
+/// end of its tolerances; `None` where what it is judged by is missing.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PartialJudgement {
+    /// By the torque of the pack.
+    pub by_torque: Option<[bool; 3]>,
+    /// By the command, for a pack whose torque is not known.
+    pub by_command: Option<[bool; 3]>,
 }
 
 impl PartialLimits {
@@ -29,34 +40,54 @@ impl PartialLimits {
             torque_floor_nm: TORQUE_FLOOR_NM.max(TORQUE_FLOOR_PRELOADS * basis.preload_nm),
             torque_share,
             slip_share,
-            is_by_command: basis.heat.is_err(),
+            torque_says_all: basis.heat.is_ok() && !basis.is_preload_only,
         }
     }
 
-    /// Whether the pack makes heat in partial engagement: as the map says, and at the two
-    /// ends of its tolerances. `None` where torque (or the command) is missing.
-    pub fn judge(&self, row: &Row) -> Option<[bool; 3]> {
+    /// Whether the pack makes heat in partial engagement.
+    pub fn judge(&self, row: &Row) -> PartialJudgement {
         let slip = row.slip_sharp.abs();
-        let drive = if self.is_by_command {
-            row.command?
-        } else {
-            row.torque_nm?
-        };
-        let (floor, share) = match self.is_by_command {
-            true => (COMMAND_FLOOR, 0.0),
-            false => (self.torque_floor_nm, self.torque_share),
-        };
         let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) / row.n_in_mean.sqrt();
-        Some([0.0, 1.0, -1.0].map(|side| {
-            // A torque that may be higher by `share` passes a floor lower by it.
-            let passes = if self.is_by_command {
-                drive >= floor
-            } else {
-                drive * (1.0 - side * share) > floor
-            };
-            let slip = slip * (1.0 - side * self.slip_share) - side * noise;
-            row.is_turning && passes && slip > WORKING_SLIP
-        }))
+        // The map as it stands, its low end, its high end.
+        let slips = [0.0, 1.0, -1.0].map(|side| {
+            row.is_turning && slip * (1.0 - side * self.slip_share) - side * noise > WORKING_SLIP
+        });
+        let by_torque = row
+            .torque_nm
+            .filter(|_| self.torque_says_all)
+            .map(|torque| {
+                let passes = [0.0, 1.0, -1.0]
+                    .map(|side| torque * (1.0 - side * self.torque_share) > self.torque_floor_nm);
+                std::array::from_fn(|side| slips[side] && passes[side])
+            });
+        let by_command = row
+            .command
+            .map(|command| slips.map(|slips| slips && command >= COMMAND_FLOOR));
+        PartialJudgement {
+            by_torque,
+            by_command,
+        }
+    }
+}
+
+/// Heat-making partial time: as the map says, at the low and the high end, s; and the
+/// turning time in which it could be judged, s.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PartialTime {
+    /// Seconds.
+    pub seconds: [f64; 3],
+    /// Turning time judged, s.
+    pub judged_s: f64,
+}
+
+impl PartialTime {
+    /// Adds a row's judgement.
+    pub fn note(&mut self, judgement: Option<[bool; 3]>, seconds: f64) {
+        let Some(judgement) = judgement else { return };
+        self.judged_s += seconds;
+        for (sum, is_partial) in self.seconds.iter_mut().zip(judgement) {
+            *sum += if is_partial { seconds } else { 0.0 };
+        }
     }
 }
 
@@ -67,8 +98,6 @@ pub struct Sums {
     pub n_rows: u64,
     /// Time that both rear wheels cover, s.
     pub covered_s: f64,
-    /// Time between rows that a gap hides, s (silences of the whole log not counted).
-    pub hidden_s: f64,
     /// Turning time in which the torque was not known, s.
     pub without_torque_s: f64,
     /// Angle slipped in that time, rad: with the highest torque seen it bounds the heat
@@ -88,32 +117,31 @@ pub struct Sums {
     pub distance_m: f64,
     /// Angle turned in bends, rad.
     pub turned_rad: f64,
+    /// The same where the heat was known too, rad.
+    pub turned_with_heat_rad: f64,
+    /// The same while open: below 5 % of command, rad.
+    pub turned_open_rad: f64,
+    /// Road-referred axle speed difference over that time, rad.
+    pub difference_open_rad: f64,
     /// Time with a yaw rate while moving, s.
     pub with_yaw_s: f64,
     /// Highest mean slip, rad/s, and when.
     pub slip_peak: Option<(f64, Time)>,
-    /// Heat-making partial time: as the map says, at the low and the high end, s.
-    pub partial_s: [f64; 3],
-    /// Turning time in which partial engagement could be judged, s.
-    pub judged_s: f64,
+    /// Heat-making partial time by torque.
+    pub partial_by_torque: PartialTime,
+    /// The same by command, from 10 % on.
+    pub partial_by_command: PartialTime,
     /// Heat.
     pub heat: HeatByFloor,
     /// Highest mean heat rate, W, and when.
     pub heat_peak: Option<(f64, Time)>,
     /// Sum of (torque·time)², (N·m·s)²: noise of the heat sum follows from it.
     pub impulse_square: f64,
-    latest: Option<Time>,
 }
 
 impl Sums {
-    /// Takes a row; `is_silence` when the whole log was silent before it.
-    pub fn note(&mut self, row: &Row, basis: &Basis, limits: &PartialLimits, is_silence: bool) {
-        if let Some(latest) = self.latest.replace(row.time)
-            && !row.is_joined
-            && !is_silence
-        {
-            self.hidden_s += row.time.since(latest);
-        }
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row, basis: &Basis, limits: &PartialLimits) {
         self.n_rows += 1;
         self.covered_s += row.seconds;
         self.note_motion(row, basis);
@@ -126,12 +154,11 @@ impl Sums {
             }
         };
         keep_higher(&mut self.slip_peak, row.slip_sharp.abs());
-        if let Some(judgement) = limits.judge(row) {
-            self.judged_s += row.seconds;
-            for (sum, is_partial) in self.partial_s.iter_mut().zip(judgement) {
-                *sum += if is_partial { row.seconds } else { 0.0 };
-            }
-        }
+        let judgement = limits.judge(row);
+        self.partial_by_torque
+            .note(judgement.by_torque, row.seconds);
+        self.partial_by_command
+            .note(judgement.by_command, row.seconds);
         let Some(work) = row.work_j else {
             self.without_torque_s += row.seconds;
             self.without_torque_rad += row.slip_mean.abs() * row.seconds;
@@ -144,7 +171,7 @@ impl Sums {
         self.torque_peak_nm = self.torque_peak_nm.max(row.torque_nm.unwrap_or(0.0));
         self.heat.add(work, row.impulse_nms, &row.evidence);
         self.impulse_square += row.impulse_nms.powi(2);
-        if let Some(rate) = row.heat_rate_w {
+        if let Some(rate) = row.heat_rate_w.filter(|_| is_slipping(row)) {
             keep_higher(&mut self.heat_peak, rate);
         }
     }
@@ -159,11 +186,35 @@ impl Sums {
         self.moving_s += row.seconds;
         if let Some(yaw) = row.yaw_rate {
             self.with_yaw_s += row.seconds;
-            if yaw.abs() / speed > bend_curvature(basis) {
-                self.turned_rad += yaw.abs() * row.seconds;
+            if is_in_bend(row, basis) {
+                let turned = yaw.abs() * row.seconds;
+                self.turned_rad += turned;
+                if row.work_j.is_some() {
+                    self.turned_with_heat_rad += turned;
+                }
+                if row.command.is_some_and(|command| command < OPEN_BELOW) {
+                    self.turned_open_rad += turned;
+                    self.difference_open_rad += row.road_referred_difference.abs() * row.seconds;
+                }
             }
         }
     }
+}
+
+/// Whether a row is in a bend that counts as turning.
+pub fn is_in_bend(row: &Row, basis: &Basis) -> bool {
+    match (row.yaw_rate, row.road_speed) {
+        (Some(yaw), Some(speed)) => {
+            speed > MOVING_FROM && yaw.abs() / speed > bend_curvature(basis)
+        }
+        _ => false,
+    }
+}
+
+/// Whether the mean slip stands above the noise: a rate is only then heat and not noise.
+pub fn is_slipping(row: &Row) -> bool {
+    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
+    row.slip_mean.abs() > SIGNIFICANT_SDS * sd / row.n_in_mean.sqrt()
 }
 
 /// Curvature from which a stretch counts as a bend, 1/m: tighter than 150 m, and tight

@@ -13,11 +13,13 @@ pub fn row(time_s: f64) -> Row {
         is_turning: true,
         road_speed: Some(20.0),
         yaw_rate: Some(0.0),
+        case_speed: 60.0,
         difference: 0.0,
         difference_mean: 0.0,
         kinematic_difference: Some(0.0),
         road_referred_difference: 0.0,
         openness: None,
+        unknown_mismatch: 0.0,
         slip: 0.0,
         slip_mean: 0.0,
         slip_sharp: 0.0,
@@ -35,5 +37,6 @@ pub fn row(time_s: f64) -> Row {
         n_in_mean: 20.0,
         slip_sd: Some(0.01),
         is_braking: false,
+        is_controlled: false,
     }
 }

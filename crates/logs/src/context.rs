@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use halfshaft_model::{Code, Notices, Place, Stamp};
+use halfshaft_model::{Code, IdFilter, Notices, Place, Stamp};
 
 /// Longest name a bus may have, in bytes; Linux allows 15.
 pub(crate) const LONGEST_BUS_NAME: usize = 64;
@@ -98,6 +98,8 @@ pub(crate) struct Context<'a> {
     pub buses: &'a mut Buses,
     /// Figures of the input being read.
     pub tally: &'a mut Tally,
+    /// Identifiers somebody wants; `None` for all.
+    pub only: Option<&'a IdFilter>,
 }
 
 impl Context<'_> {

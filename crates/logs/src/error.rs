@@ -63,7 +63,7 @@ pub enum Error {
     },
     /// A comma that can be a decimal mark or a thousands mark.
     #[error(
-        "{place}: `{cell}` can be read in two ways ({reason}); state `decimals by` for this sheet in the map"
+        "{place}: `{cell}` can be read in two ways ({reason}); state `decimal mark` for this sheet in the map"
     )]
     DecimalsUndecided {
         /// Where the cell stands.

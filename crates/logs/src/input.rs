@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use halfshaft_model::{Batch, Entry, Notices, SheetSpec, Stamp};
+use halfshaft_model::{Batch, Entry, IdFilter, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context, Tally};
 use crate::error::Error;
@@ -110,6 +110,7 @@ impl Slot {
         sheets: &[SheetSpec],
         notices: &mut Notices,
         buses: &mut Buses,
+        only: Option<&IdFilter>,
     ) -> Result<Stamp, Error> {
         let name = self.tally.name.clone();
         let unreadable = |cause: io::Error| Error::Unreadable {
@@ -144,6 +145,7 @@ impl Slot {
             notices,
             buses,
             tally: &mut self.tally,
+            only,
         };
         match opened.read_ahead(&mut context) {
             Some(first) => {

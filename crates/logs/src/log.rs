@@ -12,7 +12,7 @@ use std::collections::BinaryHeap;
 use std::io::{self, Read};
 use std::path::PathBuf;
 
-use halfshaft_model::{Batch, Entry, FrameKind, Notices, SheetSpec, Stamp};
+use halfshaft_model::{Batch, Entry, FrameKind, IdFilter, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context};
 use crate::error::Error;
@@ -37,6 +37,9 @@ pub enum Source {
 pub struct Options<'a> {
     /// The sheets of the map; empty without a map.
     pub sheets: &'a [SheetSpec],
+    /// Give on only frames with these identifiers, and now and then another one for its
+    /// time; error reports and remote requests always. `None`: all.
+    pub only: Option<&'a IdFilter>,
 }
 
 /// How far reading has got.
@@ -56,6 +59,7 @@ pub struct Log {
     notices: Notices,
     buses: Buses,
     sheets: Vec<SheetSpec>,
+    only: Option<IdFilter>,
 }
 
 impl Log {
@@ -91,6 +95,7 @@ impl Log {
             notices: Notices::default(),
             buses: Buses::default(),
             sheets: options.sheets.to_vec(),
+            only: options.only.cloned(),
         };
         let are_many = log.slots.len() > MOST_OPEN;
         let mut errors = Vec::new();
@@ -103,7 +108,7 @@ impl Log {
             } else {
                 &mut log.notices
             };
-            match slot.open(&log.sheets, notices, &mut log.buses) {
+            match slot.open(&log.sheets, notices, &mut log.buses, log.only.as_ref()) {
                 Ok(first) => {
                     log.order.push(Reverse((first, index)));
                     if closes_again {
@@ -161,7 +166,12 @@ impl Log {
     ) -> Option<Stamp> {
         let slot = &mut self.slots[index];
         if slot.opened.is_none()
-            && let Err(error) = slot.open(&self.sheets, &mut self.notices, &mut self.buses)
+            && let Err(error) = slot.open(
+                &self.sheets,
+                &mut self.notices,
+                &mut self.buses,
+                self.only.as_ref(),
+            )
         {
             slot.tally.trouble = Some(error.to_string());
             return None;
@@ -171,6 +181,7 @@ impl Log {
             notices: &mut self.notices,
             buses: &mut self.buses,
             tally: &mut slot.tally,
+            only: self.only.as_ref(),
         };
         if until.is_none() && opened.at == opened.pending.entries.len() {
             // The only input left: no need to hold anything back.

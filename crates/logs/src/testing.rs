@@ -70,7 +70,7 @@ pub(crate) fn open(inputs: &[(&str, &[u8])], sheets: &[SheetSpec]) -> Result<Log
             ((*name).to_owned(), stream)
         })
         .collect();
-    Log::from_readers(readers, &Options { sheets })
+    Log::from_readers(readers, &Options { sheets, only: None })
 }
 
 /// All entries of a log, one word each: `seconds:bus:id:payload` or `seconds:cell,cell`.

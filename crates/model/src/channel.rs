@@ -310,6 +310,9 @@ pub struct ChannelSpec {
     pub full_scale: Option<f64>,
     /// What a clutch channel's number stands for.
     pub meaning: Option<Meaning>,
+    /// It is worked out from what was asked of the clutch and not from what the clutch
+    /// reports: a torque made from it is the one commanded.
+    pub follows_command: bool,
     /// Where a temperature sits.
     pub site: Option<Site>,
     /// The value is older than its frame by this much, s; the decoder has already
@@ -337,6 +340,7 @@ impl ChannelSpec {
             step: None,
             full_scale: None,
             meaning: None,
+            follows_command: false,
             site: None,
             late_by_s: 0.0,
             through_radius: false,

@@ -6,12 +6,15 @@
 //! page here, text from a log or a map is made harmless here, and a number that is not
 //! known is shown as a reason, never as 0.
 
+pub mod calibration;
+pub mod corners;
 pub mod document;
 pub mod html;
 pub mod json;
 pub mod ranking;
 pub mod sentences;
 pub mod terminal;
+pub mod verdict;
 pub mod words;
 
 pub use document::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};

@@ -1,5 +1,6 @@
 //! Which events to show first, and what sets one apart.
 
+use crate::words::counted;
 use halfshaft_health::{Event, EventKind};
 use std::cmp::Ordering;
 
@@ -28,13 +29,23 @@ pub fn foremost(events: &[Event], n: usize) -> (&'static str, Vec<&Event>) {
     (word, ranked)
 }
 
+/// How many events of each kind, in words: commanded ones are engagements.
+pub fn counted_by_kind(events: &[Event]) -> String {
+    let n = |kind| events.iter().filter(|event| event.kind == kind).count() as u64;
+    let engagements = counted(n(EventKind::Command), "engagement", "engagements");
+    match n(EventKind::SlipOnly) {
+        0 => engagements,
+        slips => format!("{engagements} and {}", counted(slips, "slip without command", "slips without command")),
+    }
+}
+
 /// What sets an event apart, in few words; empty for an ordinary one.
 pub fn remark(event: &Event) -> &'static str {
     match (event.kind, event.is_broken) {
         (EventKind::Command, false) => "",
-        (EventKind::Command, true) => "crosses a gap",
+        (EventKind::Command, true) => "not whole",
         (EventKind::SlipOnly, false) => "slip only",
-        (EventKind::SlipOnly, true) => "slip only, crosses a gap",
+        (EventKind::SlipOnly, true) => "slip only, not whole",
     }
 }
 
@@ -54,6 +65,7 @@ mod tests {
             slip_peak: None,
             heat_kj,
             heat_peak_kw: None,
+            heat_mean_kw: None,
             partial_heat_making_s: None,
             speed_peak_m_per_s: None,
             is_broken: false,

@@ -125,7 +125,7 @@ pub fn band(estimate: &Estimate) -> String {
 /// A unit as it is printed: `°C` for `degC`, `N·m` for `N.m`, nothing for a bare number.
 pub fn unit(symbol: &str) -> &str {
     match symbol {
-        "1" | "count" => "",
+        "1" | "count" | "ratio" => "",
         "deg" => "°",
         "degC" => "°C",
         "N.m" => "N·m",
@@ -172,6 +172,16 @@ pub fn shown(figure: &Figure) -> Result<Shown, String> {
     }
     let is_exact = estimate.low == estimate.value && estimate.high == estimate.value;
     let is_long = figure.unit == "s" && estimate.value > ALSO_IN_MINUTES_S;
+    // A value that the band cannot tell from nothing is an upper bound and no number.
+    if estimate.low == 0.0 && estimate.value < 0.05 * estimate.high && estimate.high.is_finite() {
+        return Ok(Shown {
+            number: format!("< {}", number(estimate.high)),
+            unit: unit(figure.unit).to_owned(),
+            minutes: None,
+            band: None,
+            is_at_least: false,
+        });
+    }
     Ok(Shown {
         number: if is_exact {
             exact_number(estimate.value)
@@ -187,6 +197,21 @@ pub fn shown(figure: &Figure) -> Result<Shown, String> {
 
 /// Why a number that came out as not-a-number or infinite is not shown.
 pub const NOT_FINITE: &str = "the sum did not come out as a finite number";
+
+/// A measured number with its unit: `1.31 J/mm²`; a ratio with four decimals, since what
+/// counts is how far it is from 1.
+pub fn measured(value: f64, symbol: &str) -> String {
+    let number = if symbol == "ratio" && value.is_finite() {
+        format!("{value:.4}")
+    } else {
+        number(value)
+    };
+    match unit(symbol) {
+        "" => number,
+        "°" => format!("{number}°"),
+        unit => format!("{number}\u{a0}{unit}"),
+    }
+}
 
 /// A length of time: `4.20 s`, and above 90 s also `634 s (10:34)`.
 pub fn duration(seconds: f64) -> String {

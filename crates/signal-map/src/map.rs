@@ -4,7 +4,7 @@
 //! decoder runs on. Nothing here is text any more, and nothing here can be wrong in a
 //! way the checker could have seen.
 
-use halfshaft_model::{ChannelSpec, FrameId, SheetSpec, Table, Vehicle};
+use halfshaft_model::{ChannelSpec, FrameId, IdFilter, SheetSpec, Table, Vehicle};
 
 /// A whole map.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -293,6 +293,15 @@ impl Map {
         self.channels
             .iter()
             .position(|channel| channel.name == name)
+    }
+
+    /// The identifiers of the frames that carry signals.
+    pub fn id_filter(&self) -> IdFilter {
+        IdFilter::new(
+            self.frames
+                .iter()
+                .map(|frame| (frame.id, frame.ignored_id_bits)),
+        )
     }
 
     /// The sheets as `logs` wants them.

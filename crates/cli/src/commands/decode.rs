@@ -35,12 +35,13 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
         .map(|(index, channel)| (index, channel.name.as_str(), channel.si_unit()))
         .collect();
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
-    // The header waits for the first block, so that a log that cannot be read prints nothing.
+    // The header waits for the first sample: a log that gives nothing prints nothing.
     let mut header = "time_s,channel,value,unit\n";
     pipeline::read(&options.log.logs, &map, |_, block| {
-        write!(out, "{}", std::mem::take(&mut header)).context("could not print")?;
         for &(index, name, unit) in &wanted {
             for (time, value) in block.columns[index].iter() {
+                out.write_all(std::mem::take(&mut header).as_bytes())
+                    .context("could not print")?;
                 let nanoseconds = time.0.rem_euclid(1_000_000_000);
                 let seconds = time.0.div_euclid(1_000_000_000);
                 write!(out, "{seconds}.{nanoseconds:09},{name},").context("could not print")?;
@@ -54,6 +55,8 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
         }
         Ok(())
     })?;
+    out.write_all(header.as_bytes())
+        .context("could not print")?;
     out.flush().context("could not print")?;
     Ok(ExitCode::SUCCESS)
 }

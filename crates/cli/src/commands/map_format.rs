@@ -26,14 +26,13 @@ pub fn run(options: &MapFormatOptions) -> Result<ExitCode> {
         output::print(&text)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let file = options
-        .map
+    // A link stays one: the file it leads to is replaced.
+    let place =
+        std::fs::canonicalize(&options.map).with_context(|| format!("could not find {name}"))?;
+    let file = place
         .file_name()
         .with_context(|| format!("{name} is not a file"))?;
-    let dir = options
-        .map
-        .parent()
-        .filter(|dir| !dir.as_os_str().is_empty());
+    let dir = place.parent().filter(|dir| !dir.as_os_str().is_empty());
     let mut folder = Folder::open(dir.unwrap_or(std::path::Path::new(".")))?;
     folder.add(&file.to_string_lossy(), |out| {
         Ok(out.write_all(text.as_bytes())?)

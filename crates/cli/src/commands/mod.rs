@@ -2,6 +2,7 @@
 
 pub mod decode;
 pub mod demo;
+pub mod export;
 pub mod map_check;
 pub mod map_format;
 pub mod report;

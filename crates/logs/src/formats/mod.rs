@@ -4,6 +4,7 @@
 //! [`recognise`]. A file name never decides; content does.
 
 mod sheet;
+mod socketcan_quick;
 mod socketcan_text;
 
 use std::sync::Arc;
@@ -229,7 +230,10 @@ impl Text {
         match self.lines.take_failure() {
             None => true,
             Some(failure) => {
-                let text = failure.to_string();
+                let text = match self.is_compressed {
+                    true => format!("the compressed data is damaged or ends early ({failure})"),
+                    false => failure.to_string(),
+                };
                 context.count(Code::InputTruncated, n_lines, text.as_bytes());
                 let name = &context.tally.name;
                 context.tally.trouble = Some(format!(

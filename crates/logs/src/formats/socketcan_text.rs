@@ -12,6 +12,7 @@
 
 use halfshaft_model::{Batch, Code, FrameFlags, FrameId, FrameKind, Stamp};
 
+use super::socketcan_quick::Head;
 use super::{BATCH, Reader, Text, TextLine};
 use crate::context::{Context, LONGEST_BUS_NAME};
 
@@ -38,11 +39,19 @@ pub(super) fn recognise(lines: &[&[u8]]) -> bool {
 /// Reader of SocketCAN log text.
 pub(super) struct SocketcanText {
     text: Text,
+    head: Head,
+    // Stamp of the last frame given on: silence of the log must stay visible even where
+    // nobody wants its frames.
+    given: Stamp,
 }
 
 impl SocketcanText {
     pub fn new(text: Text) -> SocketcanText {
-        SocketcanText { text }
+        SocketcanText {
+            text,
+            head: Head::default(),
+            given: Stamp(i64::MIN / 2),
+        }
     }
 }
 
@@ -62,6 +71,23 @@ impl Reader for SocketcanText {
                     break;
                 }
             };
+            if let Some((stamp, id, digits)) = self.head.read(line.bytes)
+                && eight_bytes(digits, &mut payload)
+            {
+                context.entry(stamp, true);
+                if is_wanted(context, &mut self.given, stamp, id) {
+                    let flags = FrameFlags::default();
+                    batch.push_frame(
+                        stamp,
+                        self.head.bus,
+                        id,
+                        FrameKind::Data,
+                        flags,
+                        &payload[..8],
+                    );
+                }
+                continue;
+            }
             let Some(frame) = parse(line.bytes, &mut payload) else {
                 if !line.bytes.trim_ascii().is_empty() {
                     let code = if line.is_ended {
@@ -75,6 +101,12 @@ impl Reader for SocketcanText {
             };
             let bus = context.buses.index(frame.bus);
             context.entry(frame.stamp, true);
+            self.head.keep(line.bytes, frame.stamp, bus);
+            if frame.kind == FrameKind::Data
+                && !is_wanted(context, &mut self.given, frame.stamp, frame.id)
+            {
+                continue;
+            }
             match frame.kind {
                 FrameKind::Remote => batch.push_remote(frame.stamp, bus, frame.id, frame.length),
                 kind => {
@@ -89,6 +121,17 @@ impl Reader for SocketcanText {
     }
 }
 
+/// Whether a frame is given on: it is mapped, or nothing was for a while.
+#[inline]
+fn is_wanted(context: &Context, given: &mut Stamp, stamp: Stamp, id: FrameId) -> bool {
+    let is_wanted = context.only.is_none_or(|only| only.wants(id))
+        || (stamp.0 - given.0).unsigned_abs() > HEARTBEAT_NS;
+    if is_wanted {
+        *given = stamp;
+    }
+    is_wanted
+}
+
 /// A line taken apart; its payload lies in the caller's array.
 #[derive(Debug, PartialEq)]
 struct FrameLine<'a> {
@@ -100,10 +143,13 @@ struct FrameLine<'a> {
     length: u8,
 }
 
+/// Of frames nobody wants, one is given on after this long, ns, for its time alone.
+const HEARTBEAT_NS: u64 = 1_000_000_000;
+
 const NO_DIGIT: u8 = 0xFF;
 
 /// Value of a hexadecimal digit, by character.
-const HEX: [u8; 256] = {
+pub(super) const HEX: [u8; 256] = {
     let mut table = [NO_DIGIT; 256];
     let mut n = 0;
     while n < 16 {

@@ -3,8 +3,8 @@
 //! Road speed is left out: how fast somebody drove is personal, and the pack does not
 //! need it. `report.json` has it.
 
-use crate::ranking::{foremost, remark};
-use crate::words::{counted, duration, number, percent, stretch};
+use crate::ranking::{counted_by_kind, foremost, remark};
+use crate::words::{duration, number, percent, stretch};
 use halfshaft_health::{Event, Results};
 use maud::{Markup, html};
 
@@ -31,7 +31,7 @@ pub(super) fn section(results: &Results) -> Markup {
                 p { "None was seen in this log." }
             } @else {
                 p.note {
-                    (counted(events.len() as u64, "event", "events")) " in order of time."
+                    (counted_by_kind(events)) " in order of time."
                     @if !leading.is_empty() { " The " (N_FOREMOST) " " (word) " are marked ●." }
                 }
                 div.scroll tabindex="0" role="region" aria-label="Table of engagement events" {

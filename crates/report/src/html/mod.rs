@@ -1,20 +1,35 @@
 //! `report.html`: one page, complete in itself.
 //!
 //! In: a [`Document`]. Out: HTML with its style and drawings inside; it asks the network
-//! for nothing and runs no script. Foreign text is cleaned by [`crate::words::clean`]
+//! for nothing and reads whole without its one script, which zooms the strips. Foreign text is cleaned by [`crate::words::clean`]
 //! and escaped by the template. Times on the page are drive time, m:ss.
 //!
-//! `page` is the frame and the order of sections; each other file is one section.
-//! `plot` turns curves into SVG and is the only place that draws; `style.css` is the look.
+//! `page` is the frame and the order of sections; each other file is one of them, or a
+//! part of one. `plot` turns curves into SVG; `style/` is the look.
 
+mod calibration;
+mod causes;
+mod corners;
+mod duty_picture;
 mod events;
 mod figures_table;
+mod findings;
+mod heat;
+mod identity;
+mod laps;
+mod needles;
+mod not_checked;
+mod owner;
 mod page;
 mod plot;
 mod quality;
 mod regions;
 mod scale;
+mod scatter;
+mod shapes;
 mod strips;
+
+pub(crate) use causes::CAUSES;
 
 use crate::document::Document;
 

@@ -1,24 +1,40 @@
-//! The frame of the page and the order of its sections.
+//! The frame of the page and the order of its sections: the owner's side first, then the
+//! engineer's part, answers before the proof of them.
 
-use super::{events, figures_table, quality, regions, strips};
-use crate::document::{Document, InputRecord};
+use super::{
+    calibration, events, figures_table, findings, heat, identity, not_checked, owner, quality,
+    strips,
+};
+use crate::document::Document;
 use crate::sentences;
-use crate::words::{bytes, clean, counted, sentence};
+use crate::words::{clean, sentence};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-const STYLE: &str = include_str!("style.css");
+const STYLE: [&str; 4] = [
+    include_str!("style/page.css"),
+    include_str!("style/owner.css"),
+    include_str!("style/drawings.css"),
+    include_str!("style/room.css"),
+];
+
+/// Zoom and readout of the strips; the page is whole without it.
+const SCRIPT: &str = include_str!("zoom.js");
 
 /// Anchor and name of each section, in the order of the page.
-const SECTIONS: [(&str, &str); 9] = [
+const SECTIONS: [(&str, &str); 13] = [
+    ("identity", "Car, log and map"),
+    ("findings", "Findings"),
     ("figures", "Figures"),
     ("drive", "Over the drive"),
-    ("regions", "Time and heat"),
+    ("heat", "Time and heat"),
+    ("laps", "Corners and laps"),
     ("events", "Events"),
-    ("cannot-tell", "Cannot tell"),
+    ("tyres", "Tyre ratio"),
     ("quality", "Quality"),
+    ("not-checked", "Not checked"),
+    ("cannot-tell", "Cannot tell"),
     ("assumptions", "Assumptions"),
-    ("cautions", "Cautions"),
-    ("made-from", "Made from"),
+    ("command", "Make again"),
 ];
 
 pub(super) fn page(document: &Document) -> Markup {
@@ -33,61 +49,33 @@ pub(super) fn page(document: &Document) -> Markup {
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content=(format!("halfshaft {}", clean(document.program_version)));
                 title { (vehicle) ": clutch-pack differential report" }
-                style { (PreEscaped(STYLE)) }
+                style { @for part in STYLE { (PreEscaped(part)) } }
             }
             body {
+                a.skip href="#engineer" { "To the engineer’s part" }
                 main {
-                    (head(document, &vehicle))
-                    (figures_table::section(results))
-                    (strips::section(results))
-                    (regions::section(results))
-                    (events::section(results))
-                    (cannot_tell(document))
-                    (quality::section(document))
-                    (assumptions(document))
-                    (cautions())
-                    (made_from(document))
+                    (owner::section(document))
+                    div.engineer #engineer {
+                        p.kind { "Clutch-pack differential report: the engineer’s part" }
+                        nav aria-label="Sections" {
+                            ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
+                        }
+                        (identity::section(document))
+                        (findings::section(results))
+                        (figures_table::section(results))
+                        (strips::section(results))
+                        (heat::section(results))
+                        (events::section(results))
+                        (calibration::section(results))
+                        (quality::section(document))
+                        (not_checked::section(document))
+                        (assumptions(document))
+                        (identity::command(document))
+                    }
                 }
                 footer { "halfshaft " (clean(document.program_version)) }
+                script { (PreEscaped(SCRIPT)) }
             }
-        }
-    }
-}
-
-fn head(document: &Document, vehicle: &str) -> Markup {
-    let results = document.results;
-    html! {
-        header {
-            p.kind { "Clutch-pack differential report" }
-            h1 { (vehicle) }
-            p.drive { (sentences::drive(document)) }
-            p.trust {
-                "Log grade " (figures_table::grade(results.quality.grade))
-                @if let Some(text) = sentences::trust(results) { " " (text) }
-            }
-            @if let Some(text) = sentences::provisional(results) { p.provisional { (text) } }
-            p.headline { (sentences::headline(results)) }
-            nav aria-label="Sections" {
-                ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
-            }
-        }
-    }
-}
-
-fn cannot_tell(document: &Document) -> Markup {
-    let results = document.results;
-    html! {
-        section #cannot-tell {
-            h2 { "What this log cannot tell" }
-            @if sentences::is_all_answered(results) { p { "Every question this report asks was answered." } }
-            dl.open {
-                @for item in &results.cannot_tell {
-                    dt { (clean(item.question)) }
-                    dd { (sentence(&clean(&item.why))) }
-                    dd.next { span.label { "Next time " } (sentence(&clean(&item.next_time))) }
-                }
-            }
-            p { (sentences::tier(results)) }
         }
     }
 }
@@ -96,61 +84,14 @@ fn assumptions(document: &Document) -> Markup {
     let assumptions = &document.results.assumptions;
     html! {
         section #assumptions {
-            h2 { "Assumptions" }
+            h2 { "Assumptions and cautions" }
             @if assumptions.is_empty() {
-                p { "The results name none." }
+                p { "The results name no assumption." }
             } @else {
                 ul { @for assumption in assumptions { li { (sentence(&clean(assumption))) } } }
             }
-        }
-    }
-}
-
-fn cautions() -> Markup {
-    html! {
-        section #cautions {
-            h2 { "Cautions" }
+            h3 { "Cautions" }
             ul { @for caution in sentences::CAUTIONS { li { (caution) } } }
-        }
-    }
-}
-
-fn made_from(document: &Document) -> Markup {
-    let map = &document.map;
-    html! {
-        section #made-from {
-            h2 { "Made from" }
-            @for input in &document.inputs { (input_record(document, input)) }
-            h3 { "Signal map" }
-            dl.record {
-                dt { "Title" } dd { (clean(&map.title)) }
-                @for (label, text) in &map.identity { dt { (clean(label)) } dd { (clean(text)) } }
-                dt { "Fingerprint" } dd { code { (clean(&map.fingerprint)) } }
-            }
-            h3 { "Clock" }
-            p { (sentence(&clean(&document.clock.words))) }
-            h3 { "To make this report again" }
-            pre tabindex="0" { code { (clean(&document.command)) } }
-        }
-    }
-}
-
-fn input_record(document: &Document, input: &InputRecord) -> Markup {
-    let stamp = |stamp| document.clock.utc(stamp);
-    html! {
-        h3.name { (clean(&input.name)) }
-        dl.record {
-            dt { "Format" }
-            dd { (clean(&input.format)) @if let Some(word) = &input.compression { ", " (clean(word)) } }
-            dt { "Size" }
-            dd {
-                (bytes(input.size_bytes)) ", " (counted(input.n_entries, "entry", "entries"))
-                @if input.n_lines_skipped > 0 { ", " (counted(input.n_lines_skipped, "line", "lines")) " skipped" }
-            }
-            @if let Some(first) = input.first_stamp.and_then(stamp) { dt { "First entry" } dd { (first) } }
-            @if let Some(last) = input.last_stamp.and_then(stamp) { dt { "Last entry" } dd { (last) } }
-            dt { "Fingerprint" } dd { code { (clean(&input.fingerprint)) } }
-            @if let Some(trouble) = &input.trouble { dt { "Trouble" } dd { (sentence(&clean(trouble))) } }
         }
     }
 }

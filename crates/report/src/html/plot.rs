@@ -13,11 +13,12 @@ use plotters::chart::ChartContext;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
-const WIDTH: u32 = 1600;
-const HEIGHT: u32 = 200;
+/// Finer than a screen: drawings can be looked at closer.
+const WIDTH: u32 = 6400;
+const HEIGHT: u32 = 800;
 
 /// The box drawings are made in.
-pub(super) const VIEW_BOX: &str = "0 0 1600 200";
+pub(super) const VIEW_BOX: &str = "0 0 6400 800";
 
 const GRID: RGBColor = RGBColor(1, 0, 1);
 const BASE: RGBColor = RGBColor(1, 0, 2);
@@ -27,7 +28,10 @@ const BAND: RGBColor = RGBColor(1, 0, 5);
 const EDGE: RGBColor = RGBColor(1, 0, 6);
 const HOLLOW: RGBColor = RGBColor(1, 0, 7);
 
-const CLASSES: [(RGBColor, &str); 7] = [
+const SEEN: RGBColor = RGBColor(1, 0, 8);
+const SEEN_END: RGBColor = RGBColor(1, 0, 9);
+
+const CLASSES: [(RGBColor, &str); 9] = [
     (GRID, "grid"),
     (BASE, "base"),
     (GAP, "gap"),
@@ -35,10 +39,12 @@ const CLASSES: [(RGBColor, &str); 7] = [
     (BAND, "band"),
     (EDGE, "edge"),
     (HOLLOW, "hollow"),
+    (SEEN, "seen"),
+    (SEEN_END, "seen-end"),
 ];
 
 /// Distance of the hatching's lines, in units of the box.
-const HATCH_STEP: f64 = 14.0;
+const HATCH_STEP: f64 = 56.0;
 
 /// One stretch without a gap: time in s, lowest, highest.
 pub(super) type Run = Vec<(f64, f64, f64)>;
@@ -61,6 +67,8 @@ pub(super) struct Drawing<'a> {
     pub blocks: &'a [Block],
     /// Stretches without samples, s.
     pub gaps: &'a [(f64, f64)],
+    /// Stretches a finding points at, s.
+    pub windows: &'a [(f64, f64)],
 }
 
 type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
@@ -85,12 +93,29 @@ pub(super) fn draw(drawing: &Drawing) -> String {
     }
 }
 
+/// Where a value lies in the box.
+pub(super) fn place(across: &Scale, up: &Scale, x: f64, y: f64) -> (f64, f64) {
+    (
+        across.share(x) * f64::from(WIDTH),
+        (1.0 - up.share(y)) * f64::from(HEIGHT),
+    )
+}
+
 type Drawn = Result<(), DrawingAreaErrorKind<std::io::Error>>;
 
 fn contents(chart: &mut Chart, drawing: &Drawing) -> Drawn {
     let (time, values) = (drawing.time, drawing.values);
     for &(start, end) in drawing.gaps {
         gap(chart, drawing, start, end)?;
+    }
+    for &(start, end) in drawing.windows {
+        let corners = [(start, values.low), (end, values.high)];
+        chart.draw_series(std::iter::once(Rectangle::new(corners, SEEN.filled())))?;
+        let ends = [start, end].map(|second| vec![(second, values.low), (second, values.high)]);
+        let ends = ends
+            .into_iter()
+            .map(|line| PathElement::new(line, SEEN_END.stroke_width(1)));
+        chart.draw_series(ends)?;
     }
     let grid = values
         .ticks
@@ -219,6 +244,7 @@ mod tests {
             runs: &runs,
             blocks: &blocks,
             gaps: &[(20.0, 60.0)],
+            windows: &[(5.0, 8.0)],
         };
         let svg = draw(&drawing);
         for (_, class) in CLASSES {

@@ -8,6 +8,9 @@ use halfshaft_health::{ChannelQuality, Quality};
 use halfshaft_model::Notices;
 use maud::{Markup, html};
 
+/// Name under which a gap of all channels is listed.
+const WHOLE_LOG: &str = "whole log";
+
 /// Characters shown of what a notice quotes.
 const MAX_EXAMPLE: usize = 200;
 
@@ -21,7 +24,7 @@ pub(super) fn section(document: &Document) -> Markup {
                 @if let Some(text) = sentences::trust(document.results) { (text) " " }
                 (sentences::noise(document.results))
             }
-            @if !quality.channels.is_empty() { (channels(quality)) }
+            @if !quality.channels.is_empty() { (channels(quality, document.results.until.seconds())) }
             @if quality.n_gaps > 0 { (gaps(quality)) }
             h3 { "Notices" }
             (notices(document.notices))
@@ -29,32 +32,51 @@ pub(super) fn section(document: &Document) -> Markup {
     }
 }
 
-fn channels(quality: &Quality) -> Markup {
+fn channels(quality: &Quality, until_s: f64) -> Markup {
     html! {
         div.scroll tabindex="0" role="region" aria-label="Table of channels" {
             table.channels {
                 thead {
                     tr {
                         th scope="col" { "Channel" }
-                        th scope="col" { "Covers" }
+                        th scope="col" { "Along the drive, and share covered" }
                         th.number scope="col" { "Samples" }
                         th.number scope="col" { "Marked missing" }
                         th.number scope="col" { "Every" }
                         th.number scope="col" { "Gaps" }
                     }
                 }
-                tbody { @for channel in &quality.channels { (channel_row(channel)) } }
+                tbody { @for channel in &quality.channels { (channel_row(channel, quality, until_s)) } }
             }
         }
     }
 }
 
-fn channel_row(channel: &ChannelQuality) -> Markup {
-    let share = if channel.coverage.is_finite() {
-        channel.coverage.clamp(0.0, 1.0)
-    } else {
-        0.0
+/// A row of the drive from left to right: filled where the channel spoke, open in each
+/// listed gap of it or of the whole log.
+fn barcode(channel: &ChannelQuality, quality: &Quality, until_s: f64) -> Markup {
+    let at = |seconds: f64| {
+        let share = if until_s > 0.0 { seconds / until_s } else { 0.0 };
+        1000.0 * share.clamp(0.0, 1.0)
     };
+    let silent: Vec<(f64, f64)> = quality
+        .gaps
+        .iter()
+        .filter(|gap| gap.channel == channel.name || gap.channel == WHOLE_LOG)
+        .map(|gap| (at(gap.span.start.seconds()), at(gap.span.end.seconds())))
+        .collect();
+    html! {
+        svg.bar.barcode viewBox="0 0 1000 10" preserveAspectRatio="none" aria-hidden="true" {
+            rect.fill width="1000" height="10" {}
+            @for (start, end) in silent {
+                // A gap too short to see is drawn a pixel wide.
+                rect.hole x=(format!("{start:.1}")) width=(format!("{:.1}", (end - start).max(2.0))) height="10" {}
+            }
+        }
+    }
+}
+
+fn channel_row(channel: &ChannelQuality, quality: &Quality, until_s: f64) -> Markup {
     html! {
         tr.missing[channel.n_samples == 0] {
             th.name scope="row" { (clean(&channel.name)) }
@@ -62,10 +84,7 @@ fn channel_row(channel: &ChannelQuality) -> Markup {
                 td colspan="5" { "never seen" }
             } @else {
                 td {
-                    svg.bar.coverage viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true" {
-                        rect.rail width="100" height="10" {}
-                        rect.fill width=(format!("{:.2}", 100.0 * share)) height="10" {}
-                    }
+                    (barcode(channel, quality, until_s))
                     span.amount { (percent(channel.coverage)) }
                 }
                 td.number { (channel.n_samples) }
@@ -89,7 +108,7 @@ fn gaps(quality: &Quality) -> Markup {
     html! {
         h3 { "Gaps" }
         p {
-            (counted(quality.n_gaps, "gap", "gaps")) " in all. No sum reaches across one."
+            (counted(quality.n_gaps, "gap", "gaps")) " in all. No sum reaches across one. In the table above each row is the drive from left to right, open where the channel is silent."
             @if quality.n_gaps > quality.gaps.len() as u64 {
                 " The " (quality.gaps.len()) " longest:"
             }

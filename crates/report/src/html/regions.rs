@@ -4,14 +4,12 @@ use crate::words::{clean, number, percent, region, sentence};
 use halfshaft_health::{Region, Regions, Results};
 use maud::{Markup, html};
 
-pub(super) fn section(results: &Results) -> Markup {
+pub(super) fn part(results: &Results) -> Markup {
     html! {
-        section #regions {
-            h2 { "Where the time and the heat went" }
-            @match &results.regions {
-                Err(why) => p { "There is no picture: " (sentence(&clean(why))) },
-                Ok(regions) => (table(regions)),
-            }
+        h3 { "By state of the pack" }
+        @match &results.regions {
+            Err(why) => p { "There is no picture: " (sentence(&clean(why))) },
+            Ok(regions) => (table(regions)),
         }
     }
 }

@@ -5,14 +5,21 @@
 
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
-use crate::words::{minutes, number, stretch, unit};
-use halfshaft_health::{Event, EventKind, Results, Strip, StripSlot};
+use crate::words::{clean, minutes, number, stretch, unit};
+use halfshaft_health::{Event, EventKind, Finding, Results, Strip, StripSlot};
 use halfshaft_model::{Span, Time};
 use maud::{Markup, PreEscaped, html};
 
 /// Slots further apart than this many usual steps have a gap between them. A channel
 /// slower than the slots leaves every second one empty, and that is no gap.
 const GAP_STEPS: f64 = 2.5;
+
+/// A finding's stretch longer than this share of the drive is drawn in its own lane only:
+/// shaded behind every strip it would point at nothing.
+const MOST_SHADED: f64 = 0.25;
+
+/// Id of the strip on the owner's side.
+const OWNERS: &str = "owner-strip";
 
 /// Gaps named one by one in a description.
 const MAX_NAMED_GAPS: usize = 3;
@@ -31,12 +38,16 @@ pub(super) fn section(results: &Results) -> Markup {
                     "Each strip shows the lowest and highest value in each moment. "
                     span.swatch { (swatch()) }
                     " Hatched: no samples; nothing is drawn or counted across."
+                    @if !results.findings.is_empty() { " Shaded from top to bottom: a stretch a finding points at." }
                 }
-                div.strips {
-                    @for (index, strip) in results.strips.iter().enumerate() {
-                        (strip_figure(index, strip, &time, results.until))
+                div.strips.shared data-until=(format!("{until_s:.3}")) {
+                    @for (index, finding) in results.findings.iter().enumerate() {
+                        @if !finding.evidence.is_empty() { (finding_lane(index + 1, finding, &time)) }
                     }
-                    @if is_event_lane { (event_lane(&results.events, &time)) }
+                    @for (index, strip) in results.strips.iter().enumerate() {
+                        (strip_figure(&format!("strip-{index}"), strip, &time, results.until, &results.findings))
+                    }
+                    @if is_event_lane { (event_lane(&results.events, &results.findings, &time)) }
                     (time_axis(&time))
                 }
             }
@@ -44,12 +55,94 @@ pub(super) fn section(results: &Results) -> Markup {
     }
 }
 
-fn strip_figure(index: usize, strip: &Strip, time: &Scale, until: Time) -> Markup {
+/// One strip with its own time axis, for the owner's side.
+pub(super) fn alone(strip: &Strip, results: &Results) -> Markup {
+    let time = Scale::of_time(results.until.seconds());
+    html! {
+        div.strips {
+            (strip_figure(OWNERS, strip, &time, results.until, &[]))
+            (time_axis(&time))
+        }
+    }
+}
+
+/// Stretches findings point at, s, those left out that cover much of the drive.
+fn windows(findings: &[Finding], time: &Scale) -> Vec<(f64, f64)> {
+    let least_s = least_drawn_s(time);
+    findings
+        .iter()
+        .flat_map(|finding| &finding.evidence)
+        .map(|window| (window.span.start.seconds(), window.span.end.seconds()))
+        .map(|(start, end)| (start, end.max(start + least_s)))
+        .filter(|(start, end)| end - start <= MOST_SHADED * (time.high - time.low))
+        .collect()
+}
+
+/// A short event on a long drive would vanish: it is drawn at least this long.
+fn least_drawn_s(time: &Scale) -> f64 {
+    (time.high - time.low) / 400.0
+}
+
+/// A lane with the stretches of one finding.
+fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
+    let values = lane();
+    let least_s = least_drawn_s(time);
+    let blocks: Vec<Block> = finding
+        .evidence
+        .iter()
+        .map(|window| {
+            let (start_s, end_s) = (window.span.start.seconds(), window.span.end.seconds());
+            Block {
+                start_s,
+                end_s: end_s.max(start_s + least_s),
+                low: 0.15,
+                high: 0.85,
+                is_hollow: false,
+            }
+        })
+        .collect();
+    let drawing = Drawing {
+        time,
+        values: &values,
+        runs: &[],
+        blocks: &blocks,
+        gaps: &[],
+        windows: &[],
+    };
+    let title = format!("{number}. {}", clean(finding.title));
+    let stretches: Vec<String> = finding
+        .evidence
+        .iter()
+        .map(|window| stretch(window.span))
+        .collect();
+    html! {
+        figure.strip.strip-finding {
+            figcaption { a href=(format!("#finding-{number}")) { (title) } ", " (finding.severity.words()) }
+            (frame(&format!("lane-{number}"), &title, &format!("At {}.", stretches.join(", ")), &values, &plot::draw(&drawing), None))
+        }
+    }
+}
+
+/// A scale without marks.
+fn lane() -> Scale {
+    Scale {
+        low: 0.0,
+        high: 1.0,
+        ticks: Vec::new(),
+        decimals: 0,
+    }
+}
+
+fn strip_figure(id: &str, strip: &Strip, time: &Scale, until: Time, findings: &[Finding]) -> Markup {
     let is_finite = |slot: &&StripSlot| slot.low.is_finite() && slot.high.is_finite();
     let slots: Vec<&StripSlot> = strip.slots.iter().filter(is_finite).collect();
     let unit = unit(strip.unit);
     let caption = html! {
-        figcaption { strong { (strip.title) } @if !unit.is_empty() { ", " (unit) } }
+        figcaption {
+            strong { (strip.title) }
+            @if !unit.is_empty() { ", " (unit) }
+            @if id == OWNERS { ", over the drive; hatched: not recorded" }
+        }
     };
     if slots.is_empty() {
         return html! { figure.strip { (caption) p.none { "No value in this log." } } };
@@ -74,6 +167,7 @@ fn strip_figure(index: usize, strip: &Strip, time: &Scale, until: Time) -> Marku
         runs: &runs,
         blocks: &[],
         gaps: &spans,
+        windows: &windows(findings, time),
     };
     let about = format!(
         "From {} to {} {unit} over the drive; {}.",
@@ -84,21 +178,15 @@ fn strip_figure(index: usize, strip: &Strip, time: &Scale, until: Time) -> Marku
     html! {
         figure.strip.{ "strip-" (strip.name) } {
             (caption)
-            (frame(&format!("strip-{index}"), strip.title, &about, &values, &plot::draw(&drawing), true))
+            (frame(id, strip.title, &about, &values, &plot::draw(&drawing), Some(unit)))
         }
     }
 }
 
 /// A lane with one block an event, as tall as its kind.
-fn event_lane(events: &[Event], time: &Scale) -> Markup {
-    let values = Scale {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-        decimals: 0,
-    };
-    // A short event on a long drive would vanish: it is drawn at least this long.
-    let least_s = (time.high - time.low) / 400.0;
+fn event_lane(events: &[Event], findings: &[Finding], time: &Scale) -> Markup {
+    let values = lane();
+    let least_s = least_drawn_s(time);
     let blocks: Vec<Block> = events
         .iter()
         .map(|event| {
@@ -123,6 +211,7 @@ fn event_lane(events: &[Event], time: &Scale) -> Markup {
         runs: &[],
         blocks: &blocks,
         gaps: &[],
+        windows: &windows(findings, time),
     };
     let about = format!(
         "{} along the drive; the table of events lists them.",
@@ -130,13 +219,22 @@ fn event_lane(events: &[Event], time: &Scale) -> Markup {
     );
     html! {
         figure.strip.strip-events {
-            figcaption { strong { "Engagement events" } ", low: slip only, hollow: crosses a gap" }
-            (frame("strip-events", "Engagement events", &about, &values, &plot::draw(&drawing), false))
+            figcaption { strong { "Engagement events" } ", low: slip only, hollow: not whole" }
+            (frame("strip-events", "Engagement events", &about, &values, &plot::draw(&drawing), None))
         }
     }
 }
 
-fn frame(id: &str, title: &str, about: &str, values: &Scale, drawn: &str, is_tall: bool) -> Markup {
+fn frame(
+    id: &str,
+    title: &str,
+    about: &str,
+    values: &Scale,
+    drawn: &str,
+    unit: Option<&str>,
+) -> Markup {
+    // A lane has no values and no unit.
+    let is_tall = unit.is_some();
     let (title_id, about_id) = (format!("{id}-title"), format!("{id}-about"));
     html! {
         div.frame.low[!is_tall] {
@@ -146,6 +244,8 @@ fn frame(id: &str, title: &str, about: &str, values: &Scale, drawn: &str, is_tal
                 }
             }
             svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
+                data-low=[is_tall.then_some(values.low)] data-high=[is_tall.then_some(values.high)]
+                data-unit=[unit]
                 aria-labelledby=(format!("{title_id} {about_id}")) {
                 title id=(title_id) { (title) }
                 desc id=(about_id) { (about) }
@@ -180,7 +280,8 @@ fn swatch() -> Markup {
 /// A share has its whole range; a temperature its own; the rest stands on zero.
 fn value_scale(strip: &Strip, low: f64, high: f64) -> Scale {
     match (strip.name, strip.unit) {
-        ("command" | "state", "%") if low >= 0.0 && high <= 100.0 => Scale {
+        // A sensor that reads a little below nothing does not need room for it.
+        ("command" | "state", "%") if low >= -2.0 && high <= 102.0 => Scale {
             low: 0.0,
             high: 100.0,
             ticks: vec![0.0, 50.0, 100.0],

@@ -6,7 +6,12 @@
 //! `docs/report-schema.json` is the schema; a change that breaks a reader raises
 //! [`SCHEMA`].
 
+mod calibration;
+mod duty_picture;
+mod findings;
+mod laps;
 mod records;
+mod use_class;
 
 use crate::document::Document;
 

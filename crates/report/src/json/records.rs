@@ -2,6 +2,11 @@
 //!
 //! These structs are the export's own: a field renamed in `health` does not rename a key.
 
+use super::calibration::CalibrationJson;
+use super::duty_picture::DutyPictureJson;
+use super::findings::{FindingJson, NotCheckedJson};
+use super::laps::LapsJson;
+use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
 use crate::words::NOT_FINITE;
 use halfshaft_health::{
@@ -12,7 +17,7 @@ use halfshaft_model::{Code, Span, Stamp, notice::Tally};
 use serde::{Serialize, Serializer};
 
 /// A list of pairs written as an object, in its own order.
-struct Ordered<K, V>(Vec<(K, V)>);
+pub(super) struct Ordered<K, V>(pub Vec<(K, V)>);
 
 impl<K: Serialize, V: Serialize> Serialize for Ordered<K, V> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -21,7 +26,7 @@ impl<K: Serialize, V: Serialize> Serialize for Ordered<K, V> {
 }
 
 /// A number that may be unknown; one that is not finite is unknown.
-fn known(value: impl Into<Option<f64>>) -> Option<f64> {
+pub(super) fn known(value: impl Into<Option<f64>>) -> Option<f64> {
     value.into().filter(|number| number.is_finite())
 }
 
@@ -44,9 +49,12 @@ pub(super) struct Report<'a> {
     tyre_ratio_log: Option<f64>,
     cannot_tell: Vec<CannotTellJson<'a>>,
     notices: Vec<NoticeJson<'a>>,
-    // Judging the car is not part of this version of the form; the key is there so that
-    // a reader can already loop over it.
-    findings: [(); 0],
+    findings: Vec<FindingJson<'a>>,
+    not_checked: Vec<NotCheckedJson<'a>>,
+    class: ClassJson<'a>,
+    calibration: CalibrationJson<'a>,
+    laps: LapsJson<'a>,
+    duty_picture: DutyPictureJson<'a>,
     assumptions: &'a [String],
     command: &'a str,
 }
@@ -82,7 +90,12 @@ impl<'a> Report<'a> {
             tyre_ratio_log: known(results.tyre_ratio_log),
             cannot_tell: results.cannot_tell.iter().map(CannotTellJson::of).collect(),
             notices: document.notices.iter().map(NoticeJson::of).collect(),
-            findings: [],
+            findings: results.findings.iter().map(FindingJson::of).collect(),
+            not_checked: results.not_checked.iter().map(NotCheckedJson::of).collect(),
+            class: ClassJson::of(results),
+            calibration: CalibrationJson::of(&results.calibration),
+            laps: LapsJson::of(&results.laps),
+            duty_picture: DutyPictureJson::of(&results.duty_picture),
             assumptions: &results.assumptions,
             command: &document.command,
         }
@@ -195,7 +208,7 @@ impl<'a> TierJson<'a> {
 }
 
 #[derive(Serialize)]
-struct SpanJson {
+pub(super) struct SpanJson {
     start_ns: i64,
     end_ns: i64,
     start_s: f64,
@@ -203,7 +216,7 @@ struct SpanJson {
 }
 
 impl SpanJson {
-    fn of(span: Span) -> SpanJson {
+    pub(super) fn of(span: Span) -> SpanJson {
         SpanJson {
             start_ns: span.start.0,
             end_ns: span.end.0,
@@ -330,6 +343,7 @@ struct EventJson {
     slip_peak_rad_per_s: Option<f64>,
     heat_kj: Option<f64>,
     heat_peak_kw: Option<f64>,
+    heat_mean_kw: Option<f64>,
     partial_heat_making_s: Option<f64>,
     speed_peak_m_per_s: Option<f64>,
     broken: bool,
@@ -348,6 +362,7 @@ impl EventJson {
             slip_peak_rad_per_s: known(event.slip_peak),
             heat_kj: known(event.heat_kj),
             heat_peak_kw: known(event.heat_peak_kw),
+            heat_mean_kw: known(event.heat_mean_kw),
             partial_heat_making_s: known(event.partial_heat_making_s),
             speed_peak_m_per_s: known(event.speed_peak_m_per_s),
             broken: event.is_broken,

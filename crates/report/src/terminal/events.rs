@@ -1,8 +1,8 @@
 //! The few events that matter most.
 
 use super::layout::{Align, Mark, Page, columns_width};
-use crate::ranking::{foremost, remark};
-use crate::words::{counted, drive_time, duration, number, percent};
+use crate::ranking::{counted_by_kind, foremost, remark};
+use crate::words::{drive_time, duration, number, percent};
 use halfshaft_health::Results;
 
 const N_SHOWN: usize = 5;
@@ -18,7 +18,7 @@ pub(super) fn section(page: &mut Page, results: &Results) {
         return;
     }
     let (word, foremost) = foremost(events, N_SHOWN);
-    let n_all = counted(events.len() as u64, "event", "events");
+    let n_all = counted_by_kind(events);
     if foremost.len() < events.len() {
         page.heading(&format!("The {} {word} of {n_all}", foremost.len()));
     } else {

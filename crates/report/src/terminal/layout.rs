@@ -24,6 +24,7 @@ pub(super) enum Mark {
     Strong,
     Faint,
     Heat,
+    Grave,
 }
 
 impl Page {
@@ -46,6 +47,7 @@ impl Page {
             Mark::Strong => "1",
             Mark::Faint => "2",
             Mark::Heat => "33",
+            Mark::Grave => "1;31",
         };
         if self.colour && !text.is_empty() {
             format!("\u{1b}[{code}m{text}\u{1b}[0m")

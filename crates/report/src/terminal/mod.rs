@@ -6,6 +6,7 @@
 
 mod events;
 mod figures;
+mod findings;
 mod layout;
 mod regions;
 
@@ -21,9 +22,11 @@ const MAX_EXAMPLE: usize = 100;
 pub fn render(document: &Document, width: usize, colour: bool) -> String {
     let mut page = Page::new(width, colour);
     head(&mut page, document);
+    findings::section(&mut page, document);
     figures::section(&mut page, document.results);
     events::section(&mut page, document.results);
     regions::section(&mut page, document.results);
+    findings::not_checked(&mut page, document.results);
     cannot_tell(&mut page, document);
     quality(&mut page, document);
     notices(&mut page, document);
@@ -158,6 +161,13 @@ fn inputs(page: &mut Page, document: &Document) {
             0 => String::new(),
             n => format!(", {} skipped", counted(n, "line", "lines")),
         };
+        if input.format.is_empty() && input.n_entries == 0 {
+            page.paragraph("  ", &format!("{}: not read", clean(&input.name)), Mark::Plain);
+            if let Some(trouble) = &input.trouble {
+                page.paragraph("    ", &words::sentence(&clean(trouble)), Mark::Heat);
+            }
+            continue;
+        }
         let text = format!(
             "{}: {}{compression}, {}, {}{skipped}",
             clean(&input.name),

@@ -1,6 +1,7 @@
 //! Rendered text against files in `tests/golden`. `HALFSHAFT_REWRITE=1` rewrites them;
 //! review the difference like code.
 
+use crate::hard_day::hard_day;
 use crate::sample;
 use halfshaft_report::{html, json, terminal};
 use std::path::Path;
@@ -34,6 +35,20 @@ fn terminal_of_a_track_day() {
     check(
         "terminal-110-colour.txt",
         &terminal::render(&document, 110, true),
+    );
+}
+
+#[test]
+fn terminal_and_json_of_a_hard_day() {
+    let (mut results, notices) = (hard_day(), sample::notices());
+    let document = sample::document(&results, &notices);
+    check("hard-day-80.txt", &terminal::render(&document, 80, false));
+    // A few points, corners and cells show the form as well as all of them.
+    results.calibration.points.truncate(5);
+    results.laps.corners.truncate(4);
+    check(
+        "hard-day.json",
+        &json::render(&sample::document(&results, &notices)),
     );
 }
 

@@ -116,7 +116,7 @@ fn a_name_cannot_steer_the_terminal_or_leave_its_line() {
         let coloured = terminal::render(document, 80, true);
         for code in coloured.split('\u{1b}').skip(1) {
             assert!(
-                ["[0m", "[1m", "[2m", "[33m"]
+                ["[0m", "[1m", "[2m", "[33m", "[1;31m"]
                     .iter()
                     .any(|known| code.starts_with(known)),
                 "{name:?}: {code:?}"
@@ -131,7 +131,10 @@ fn a_name_stays_text_on_the_page() {
     documents(|name, document| {
         let page = html::render(document);
         let lower = page.to_lowercase();
-        for tag in ["<script", "<img", "<iframe", "<link", "<object", "<base"] {
+        // One script, ours, and it stands last.
+        assert_eq!(lower.matches("<script").count(), 1, "{name:?}");
+        assert!(page.ends_with("</script></body></html>\n"), "{name:?}");
+        for tag in ["<img", "<iframe", "<link", "<object", "<base"] {
             assert!(!lower.contains(tag), "{name:?} made a {tag}");
         }
         assert!(!page.contains(is_hidden_or_control), "{name:?}");

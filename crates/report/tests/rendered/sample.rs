@@ -7,7 +7,7 @@ use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord}
 const SLOT_S: f64 = 2.0;
 const UNTIL_S: f64 = 1634.0;
 
-fn span(start_s: f64, end_s: f64) -> Span {
+pub fn span(start_s: f64, end_s: f64) -> Span {
     Span {
         start: Time::from_seconds(start_s),
         end: Time::from_seconds(end_s),
@@ -32,7 +32,7 @@ fn banded(value: f64, low: f64, high: f64) -> Estimate {
     }
 }
 
-fn figure(
+pub fn figure(
     name: &'static str,
     title: &'static str,
     unit: &'static str,
@@ -59,6 +59,7 @@ fn event(start_s: f64, length_s: f64, heat_kj: f64) -> Event {
         slip_peak: Some(4.0 + heat_kj / 4.0),
         heat_kj: Some(heat_kj),
         heat_peak_kw: Some(1.8 * heat_kj / length_s),
+        heat_mean_kw: None,
         partial_heat_making_s: Some(0.6 * length_s),
         speed_peak_m_per_s: Some(28.0),
         is_broken: false,
@@ -66,7 +67,7 @@ fn event(start_s: f64, length_s: f64, heat_kj: f64) -> Event {
 }
 
 /// Slots every 2 s from a smooth invented curve, silent from 10:00 to 10:41.
-fn strip(
+pub fn strip(
     name: &'static str,
     title: &'static str,
     unit: &'static str,
@@ -109,6 +110,35 @@ fn channel(
         coverage,
         n_gaps,
         gap_s,
+    }
+}
+
+fn no_calibration(why: &str) -> Calibration {
+    Calibration {
+        outcome: Err(why.to_owned()),
+        mode: Mode::ShortestThird,
+        n_windows: 0,
+        n_stretches: 0,
+        rejected: Vec::new(),
+        yaw_bias: None,
+        track_found_m: None,
+        front_ratio_log: None,
+        are_sides_exchanged: false,
+        are_signals_identical: false,
+        hidden_by_preload: 0.0,
+        step: None,
+        drift_per_km: None,
+        collapses_with_command: None,
+        points: Vec::new(),
+    }
+}
+
+fn no_laps() -> Laps {
+    Laps {
+        method: Err("no path repeats in this drive".to_owned()),
+        laps: Vec::new(),
+        corners: Vec::new(),
+        n_corners: 0,
     }
 }
 
@@ -194,6 +224,13 @@ pub fn track_day() -> Results {
         },
         noise_floor: Some(NoiseFloor { slip_sd: 0.031_2, slip_step: 0.0043, smallest_slip: 0.029_6, n_samples: 20_113 }),
         tyre_ratio_log: Some(0.001_84),
+        calibration: no_calibration("12 windows of 40 wanted"),
+        laps: no_laps(),
+        findings: Vec::new(),
+        not_checked: Vec::new(),
+        meters: Vec::new(),
+        class: Err("two needles of three wanted".to_owned()),
+        duty_picture: Err("no torque is known".to_owned()),
         strips: vec![
             strip("road_speed", "Road speed", "km/h", move |t| {
                 let v = 95.0 + 55.0 * lap(t) + 9.0 * fast(t);
@@ -240,6 +277,13 @@ pub fn nothing() -> Results {
         },
         noise_floor: None,
         tyre_ratio_log: None,
+        calibration: no_calibration("no rear wheel speeds"),
+        laps: no_laps(),
+        findings: Vec::new(),
+        not_checked: Vec::new(),
+        meters: Vec::new(),
+        class: Err("no rear wheel speeds".to_owned()),
+        duty_picture: Err("no rear wheel speeds".to_owned()),
         strips: Vec::new(),
         assumptions: Vec::new(),
     }

@@ -1,6 +1,7 @@
 //! Rendered JSON against `docs/report-schema.json`, with the few keywords that schema
 //! uses; a keyword this check does not know is a failure, not a pass.
 
+use crate::hard_day::hard_day;
 use crate::sample;
 use halfshaft_health::Estimate;
 use halfshaft_report::json;
@@ -38,6 +39,9 @@ fn breaches(root: &Value, rule: &Value, value: &Value, at: &str) -> Vec<String> 
             "maxItems" => value
                 .as_array()
                 .is_some_and(|items| items.len() as u64 > wanted.as_u64().unwrap()),
+            "minItems" => value
+                .as_array()
+                .is_some_and(|items| (items.len() as u64) < wanted.as_u64().unwrap()),
             "required" => value.as_object().is_some_and(|object| {
                 wanted
                     .as_array()
@@ -118,6 +122,11 @@ fn documents_fit_the_schema() {
     let notices = sample::notices();
     let full = sample::track_day();
     check_fits(&json::render(&sample::document(&full, &notices)));
+    let day = hard_day();
+    let value = check_fits(&json::render(&sample::document(&day, &notices)));
+    assert_eq!(value["findings"][0]["severity"], "stop");
+    assert_eq!(value["class"]["alternative"], 4);
+    assert_eq!(value["laps"]["corners"].as_array().unwrap().len(), 30);
     let nothing = sample::nothing();
     let value = check_fits(&json::render(&sample::document(&nothing, &notices)));
     assert_eq!(value["provisional"], true);
@@ -127,11 +136,11 @@ fn documents_fit_the_schema() {
 
 #[test]
 fn the_schema_refuses_what_is_wrong() {
-    let (results, notices) = (sample::track_day(), sample::notices());
+    let (results, notices) = (hard_day(), sample::notices());
     let good: Value =
         serde_json::from_str(&json::render(&sample::document(&results, &notices))).unwrap();
     let root = schema();
-    let spoil: [fn(&mut Value); 5] = [
+    let spoil: [fn(&mut Value); 9] = [
         |value| value["schema"] = "halfshaft-report/2".into(),
         |value| {
             drop(
@@ -141,7 +150,11 @@ fn the_schema_refuses_what_is_wrong() {
                     .remove("unit"),
             )
         },
-        |value| value["figures"]["oil_temp_max"]["value"] = 0.into(),
+        |value| value["figures"]["turn_total"]["value"] = 0.into(),
+        |value| value["findings"][0]["severity"] = "look soon".into(),
+        |value| value["class"]["level"] = Value::Null,
+        |value| value["class"]["meters"][4]["value"] = 0.into(),
+        |value| value["laps"]["why_null"] = "none".into(),
         |value| value["extra"] = 1.into(),
         |value| value["events"][0]["start_ns"] = "early".into(),
     ];

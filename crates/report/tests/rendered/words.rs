@@ -116,7 +116,7 @@ fn a_long_list_of_events_is_capped_and_the_rest_counted() {
     let table = &table[..table.find("</table>").unwrap()];
     assert_eq!(table.matches("<tr").count(), 201);
     assert!(page.contains("And 3 more"));
-    assert!(page.contains("203 events"));
+    assert!(page.contains("203 engagements"));
 }
 
 #[test]

@@ -11,8 +11,17 @@ use crate::syntax::expression::{Expression, Part};
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::Slot;
 use crate::syntax::tree::Fact;
-use halfshaft_model::Dimension;
+use halfshaft_model::{Behaviour, Dimension};
 use std::collections::HashMap;
+
+/// Channels by which the mechanism itself says where it is.
+const STATES: [&str; 5] = [
+    "clutch.position",
+    "clutch.pressure",
+    "clutch.force",
+    "clutch.torque",
+    "motor.current",
+];
 
 /// Most channels worked out.
 const MOST: usize = 500;
@@ -180,6 +189,21 @@ impl<'t> Check<'t> {
             let corrected = any(|spec| spec.tyre_corrected, &self.map);
             self.map.channels[channel].through_radius |= through;
             self.map.channels[channel].tyre_corrected |= corrected;
+        }
+        // What follows from the command alone says what was asked, whatever it is called.
+        let follows = any(
+            |spec| spec.name == "clutch.command" || spec.follows_command,
+            &self.map,
+        );
+        let reports = any(
+            |spec| STATES.contains(&spec.name.as_str()) && !spec.follows_command,
+            &self.map,
+        );
+        self.map.channels[channel].follows_command = follows && !reports;
+        // What follows from held values alone steps with them.
+        let measured = any(|spec| spec.behaviour == Behaviour::Continuous, &self.map);
+        if !inputs.is_empty() && !measured {
+            self.map.channels[channel].behaviour = Behaviour::Held;
         }
         let facts: Vec<&'t Fact> = work.fact.facts.iter().collect();
         self.channel_facts(channel, &facts);

@@ -118,6 +118,19 @@ impl Check<'_> {
                 "state both under `clutch geared`",
             );
         }
+        let gives_bias = sources.iter().any(|source| match source {
+            TorqueSource::Table { is_axle_bias, .. }
+            | TorqueSource::Reported { is_axle_bias, .. } => *is_axle_bias,
+            TorqueSource::Clamp { .. } => false,
+        });
+        if gives_bias && layout.bias_factor().is_none() {
+            self.gathered.warning(
+                span,
+                MistakeCode::NoHeat,
+                "the torque is an axle bias, and a geared clutch says nothing of it without its factor",
+                "state `bias per pack torque` under `clutch geared`",
+            );
+        }
         let from_pack = sources.iter().any(|source| match source {
             TorqueSource::Table { is_axle_bias, .. }
             | TorqueSource::Reported { is_axle_bias, .. } => !is_axle_bias,

@@ -393,12 +393,12 @@ mod tests {
         check(
             &sheets,
             "t;a\n1;1,234\n2;2,345",
-            "a.csv:2: `1,234` can be read in two ways (1.234 or 1234); state `decimals by` for this sheet in the map",
+            "a.csv:2: `1,234` can be read in two ways (1.234 or 1234); state `decimal mark` for this sheet in the map",
         );
         check(
             &sheets,
             "t;a\n1.5;2,3",
-            "a.csv:2: `2,3` can be read in two ways (elsewhere the decimal mark is a point, as in `1.5`); state `decimals by` for this sheet in the map",
+            "a.csv:2: `2,3` can be read in two ways (elsewhere the decimal mark is a point, as in `1.5`); state `decimal mark` for this sheet in the map",
         );
         let mut stated = channels("t", &["a"]);
         stated.decimal_mark = Some(',');

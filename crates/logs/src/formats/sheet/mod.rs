@@ -247,7 +247,7 @@ impl Rows {
         }
         let is_open = self.layout.decimal == Decimal::Open;
         if is_open && numbers::evidence(cell) == Evidence::CommaBeforeThree {
-            let text = [cell, b" (state `decimals by` in the map)"].concat();
+            let text = [cell, b" (state `decimal mark` in the map)"].concat();
             context.count(Code::CellUnreadable, number, &text);
         } else {
             context.count(Code::CellUnreadable, number, cell);

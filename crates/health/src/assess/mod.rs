@@ -1,22 +1,31 @@
 //! Joins the parts: takes blocks, gives [`Results`] at any time.
 
+mod quality;
+mod reasons;
+
 use std::collections::VecDeque;
 
 use halfshaft_driveline::align::full_scale;
-use halfshaft_driveline::{CommandWatch, Driveline, Row};
-use halfshaft_model::{Block, ChannelSpec, Site, Time, TorqueSource, Vehicle};
+use halfshaft_driveline::derive::clutch_torque::net_area;
+use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
+use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::band::Tolerances;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::coverage::Coverage;
+use crate::duty_picture::DutySums;
 use crate::events::EventTally;
 use crate::figures::{Ingredients, all};
-use crate::limits::{MOVING_FROM, SDS_OF_90};
+use crate::findings::{Drive, Findings, Setup};
+use crate::laps::PathWatch;
+use crate::ledger::Ledger;
+use crate::limits::{MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD};
 use crate::regions::RegionSorter;
-use crate::result::{Grade, NoiseFloor, Quality, Region, Regions, Results, Strip};
-use crate::strips::Envelope;
-use crate::sums::{PartialLimits, Sums};
+use crate::result::{NoiseFloor, Region, Regions, Results};
+use crate::sums::{PartialLimits, Sums, is_in_bend, is_slipping};
 use crate::tier::tier;
+use crate::use_class::UseWatch;
+use quality::Strips;
 
 /// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
 /// grade in proportion. Source: none, engineering guess (50 Hz).
@@ -29,10 +38,17 @@ pub struct Health {
     channels: Vec<ChannelSpec>,
     driveline: Driveline,
     command: Result<CommandWatch, String>,
-    tolerances: Tolerances,
     limits: PartialLimits,
     coverage: Coverage,
     sums: Sums,
+    findings: Findings,
+    usage: UseWatch,
+    duty: DutySums,
+    path: PathWatch,
+    marker: Option<usize>,
+    air: Option<usize>,
+    ledger: Ledger,
+    bend_ledger: Ledger,
     regions: RegionSorter,
     events: EventTally,
     strips: Strips,
@@ -40,21 +56,10 @@ pub struct Health {
     oil_max: Option<f64>,
     has_front: bool,
     waiting: VecDeque<Row>,
-    cuts: VecDeque<Time>,
     latest: Option<Row>,
     until: Time,
     is_finished: bool,
     fresh: Vec<Row>,
-}
-
-#[derive(Clone, Debug, Default)]
-struct Strips {
-    road_speed: Envelope,
-    difference: Envelope,
-    command: Envelope,
-    state: Envelope,
-    heat_rate: Envelope,
-    oil: Envelope,
 }
 
 impl Health {
@@ -72,12 +77,26 @@ impl Health {
                     "the map does not say what counts as a full clutch.command".to_owned()
                 }),
         };
+        let limits = PartialLimits::new(driveline.basis(), torque, slip);
+        let setup = Setup {
+            vehicle,
+            channels,
+            basis: driveline.basis(),
+            partial: limits,
+        };
         Health {
-            limits: PartialLimits::new(driveline.basis(), torque, slip),
+            limits,
             command,
-            tolerances,
             coverage: Coverage::new(channels),
             sums: Sums::default(),
+            findings: Findings::new(&setup),
+            usage: UseWatch::new(&setup),
+            duty: DutySums::default(),
+            path: PathWatch::new(),
+            marker: index("lap.marker"),
+            air: index("ambient.temperature"),
+            ledger: Ledger::new(driveline.basis().preload_nm),
+            bend_ledger: Ledger::new(driveline.basis().preload_nm),
             regions: RegionSorter::default(),
             events: EventTally::default(),
             strips: Strips::default(),
@@ -85,7 +104,6 @@ impl Health {
             oil_max: None,
             has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
             waiting: VecDeque::new(),
-            cuts: VecDeque::new(),
             latest: None,
             until: Time(0),
             is_finished: false,
@@ -98,14 +116,35 @@ impl Health {
 
     /// Takes a block.
     pub fn push(&mut self, block: &Block) {
+        self.push_and_show(block, &mut |_| {});
+    }
+
+    /// Takes a block and shows every derived row that is settled by now, in order of time.
+    pub fn push_and_show(&mut self, block: &Block, show: &mut dyn FnMut(&Row)) {
         self.until = self.until.max(block.until);
         self.coverage.push(block);
-        self.cuts.extend(&block.cuts);
         if let Some(oil) = self.oil {
             for (time, value) in block.columns[oil].iter() {
                 if let Some(celsius) = value {
                     self.oil_max = Some(self.oil_max.unwrap_or(celsius).max(celsius));
                     self.strips.oil.note(time, celsius);
+                    self.path.note_oil(time, celsius);
+                    self.findings.note_oil(time, celsius);
+                    self.usage.note_oil(time, celsius);
+                }
+            }
+        }
+        if let Some(air) = self.air {
+            for (time, value) in block.columns[air].iter() {
+                if let Some(celsius) = value {
+                    self.findings.note_air(time, celsius);
+                }
+            }
+        }
+        if let Some(marker) = self.marker {
+            for (time, value) in block.columns[marker].iter() {
+                if let Some(value) = value {
+                    self.path.note_marker(time, value);
                 }
             }
         }
@@ -121,11 +160,16 @@ impl Health {
             .command
             .as_ref()
             .map_or(0.0, CommandWatch::needs_ahead_s);
-        self.drain(Some(self.until.plus(-ahead_s)));
+        self.drain(Some(self.until.plus(-ahead_s)), show);
     }
 
     /// The log has ended.
     pub fn finish(&mut self) {
+        self.finish_and_show(&mut |_| {});
+    }
+
+    /// The log has ended; shows the rows that were not shown yet.
+    pub fn finish_and_show(&mut self, show: &mut dyn FnMut(&Row)) {
         if let Ok(watch) = &mut self.command {
             watch.finish();
             self.events.follow(watch);
@@ -133,26 +177,35 @@ impl Health {
         let mut fresh = Vec::new();
         self.driveline.finish(&mut fresh);
         self.waiting.extend(fresh);
-        self.drain(None);
+        self.drain(None, show);
         self.is_finished = true;
     }
 
-    fn drain(&mut self, until: Option<Time>) {
+    fn drain(&mut self, until: Option<Time>, show: &mut dyn FnMut(&Row)) {
         while let Some(row) = self
             .waiting
             .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
         {
+            show(&row);
             self.take(row);
         }
     }
 
+    /// What the derivation rests on: what cannot be derived says why there.
+    pub fn basis(&self) -> &Basis {
+        self.driveline.basis()
+    }
+
     fn take(&mut self, row: Row) {
-        let mut is_silence = false;
-        while self.cuts.pop_front_if(|cut| *cut <= row.time).is_some() {
-            is_silence = true;
+        self.sums.note(&row, self.driveline.basis(), &self.limits);
+        self.duty.note(&row);
+        self.path.note(&row);
+        self.findings.note(&row);
+        self.usage.note(&row);
+        self.ledger.note(&row);
+        if is_in_bend(&row, self.driveline.basis()) {
+            self.bend_ledger.note(&row);
         }
-        self.sums
-            .note(&row, self.driveline.basis(), &self.limits, is_silence);
         if row.road_speed.is_some_and(|speed| speed > MOVING_FROM) {
             self.regions.note(&row);
         }
@@ -165,8 +218,13 @@ impl Health {
             (&mut strips.state, row.state),
             (
                 &mut strips.heat_rate,
-                row.heat_rate_w
-                    .map(|watts| if row.is_turning { watts } else { 0.0 }),
+                row.heat_rate_w.map(|watts| {
+                    if row.is_turning && is_slipping(&row) {
+                        watts
+                    } else {
+                        0.0
+                    }
+                }),
             ),
         ];
         for (strip, value) in pairs {
@@ -181,7 +239,7 @@ impl Health {
     pub fn results(&self) -> Results {
         let basis = self.driveline.basis();
         let floor = self.driveline.noise_floor();
-        let slip_sd = floor.slip_sd().unwrap_or(0.0);
+        let slip_sd = floor.slip_sd().unwrap_or(USUAL_SLIP_SD);
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
@@ -201,17 +259,39 @@ impl Health {
             });
         let resolution = wheel_period_s.map_or(0.0, |period| (SHARP_PERIOD_S / period).min(1.0));
         let heat_is_known = basis.heat.is_ok() && self.sums.with_torque_s > 0.0;
+        let calibration = self.driveline.tyre_calibration();
+        let events = self
+            .events
+            .events(slip_sd, heat_is_known, basis.slip.is_ok());
         let ingredients = Ingredients {
+            calibration: &calibration,
+            ledger: &self.ledger,
+            bend_ledger: &self.bend_ledger,
+            hottest_event_kj: events
+                .iter()
+                .filter_map(|event| event.heat_kj)
+                .reduce(f64::max),
+            net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,
-            tolerances: self.tolerances,
+            tolerances: self.tolerances_in_use(),
             slip_sd,
             duration_s: self.coverage.duration_s(),
             command: self.command_time(),
             command_period_s: wheel("clutch.command")
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
-            engagements: (self.events.n_engagements(), self.events.n_broken()),
+            engagements: (
+                self.events.n_engagements(),
+                self.events.n_broken(),
+                self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
+            ),
+            hidden_s: uncovered(
+                self.coverage.duration_s(),
+                self.sums.covered_s,
+                wheel_period_s,
+            ),
+            torque_never_known: self.torque_never_known(),
             oil: self.oil_outcome(),
             wheel_coverage,
             no_rows: self.no_rows(),
@@ -229,8 +309,7 @@ impl Health {
             .collect();
         let seen = Seen {
             heat_refusal: basis.heat.clone().err().or_else(|| {
-                (!heat_is_known && self.no_rows().is_none())
-                    .then(|| "the channel the torque comes from never gave a value".to_owned())
+                (!heat_is_known && self.no_rows().is_none()).then(|| self.torque_never_known())
             }),
             command_refusal: self.command.as_ref().err().cloned(),
             n_engagements: self.events.n_engagements(),
@@ -243,6 +322,20 @@ impl Health {
             is_preload_only: basis.is_preload_only,
             channels: seen_channels.clone(),
         };
+        let quality = self.quality(wheel_coverage, resolution);
+        let drive = Drive {
+            vehicle: &self.vehicle,
+            channels: &self.channels,
+            basis,
+            seen: &seen_channels,
+            figures: &figures,
+            events: &events,
+            calibration: &calibration,
+            quality: &quality,
+            until: self.until,
+        };
+        let (findings, not_checked) = self.findings.outcome(&drive);
+        let used = self.usage.outcome(&drive);
         Results {
             is_provisional: !self.is_finished,
             until: self.until,
@@ -250,119 +343,50 @@ impl Health {
                 |name| seen_channels.iter().any(|seen| seen == name),
                 heat_is_known,
             ),
-            events: self.events.events(slip_sd, heat_is_known),
+            events,
             cannot_tell: cannot_tell(&seen),
-            quality: self.quality(wheel_coverage, resolution),
-            noise_floor: floor.slip_sd().map(|slip_sd| NoiseFloor {
-                slip_sd,
-                slip_step: basis.slip_step,
-                smallest_slip: self.latest.as_ref().map_or(0.0, |row| {
-                    crate::band::smallest_slip(row, slip_sd, basis.slip_step)
+            quality,
+            noise_floor: floor
+                .slip_sd()
+                .filter(|_| basis.slip.is_ok())
+                .map(|slip_sd| NoiseFloor {
+                    slip_sd,
+                    slip_step: basis.slip_step,
+                    smallest_slip: self.latest.as_ref().map_or(0.0, |row| {
+                        crate::band::smallest_slip(row, slip_sd, basis.slip_step)
+                    }),
+                    n_samples: floor.n_samples(),
                 }),
-                n_samples: floor.n_samples(),
-            }),
             tyre_ratio_log: self.driveline.tyre_ratio_log(),
             strips: self.strip_results(heat_is_known),
-            assumptions: basis.assumptions.clone(),
+            assumptions: self.assumptions(),
+            duty_picture: match heat_is_known {
+                true => Ok(self.duty.picture(slip_sd)),
+                false => Err(seen
+                    .heat_refusal
+                    .clone()
+                    .unwrap_or_else(|| "the torque is not known".to_owned())),
+            },
+            laps: self.path.laps(slip_sd, heat_is_known),
+            findings,
+            not_checked,
+            meters: used.meters,
+            class: used.class,
+            calibration,
             figures,
             regions,
         }
     }
 
-    fn was_seen(&self, name: &str) -> bool {
-        self.channels
-            .iter()
-            .position(|channel| channel.name == name)
-            .is_some_and(|found| self.coverage.was_seen(found))
-    }
-
-    fn no_rows(&self) -> Option<String> {
-        if self.sums.n_rows > 1 {
-            return None;
-        }
-        let missing: Vec<&str> = ["wheel.rear.left", "wheel.rear.right"]
-            .into_iter()
-            .filter(|name| !self.was_seen(name))
-            .collect();
-        Some(match missing.is_empty() {
-            true => "the two rear wheel speeds were never there at the same time".to_owned(),
-            false => format!("no value of {}", missing.join(" and ")),
-        })
-    }
-
-    fn no_speed(&self) -> Option<String> {
-        let is_known = self.driveline.basis().radius_m.is_some() || self.was_seen("speed.vehicle");
-        (!is_known).then(|| {
-            "the map states no rolling radius and the log gives no speed.vehicle".to_owned()
-        })
-    }
-
-    fn command_time(&self) -> Result<halfshaft_driveline::CommandTime, String> {
-        let watch = self.command.as_ref().map_err(Clone::clone)?;
-        if !self.coverage.was_seen(watch.channel()) {
-            return Err("no value of clutch.command".to_owned());
-        }
-        Ok(watch.time())
-    }
-
-    fn oil_outcome(&self) -> Result<(f64, &'static str), String> {
-        let Some(oil) = self.oil else {
-            return Err("the map has no channel oil.temperature".to_owned());
-        };
-        let site = match self.channels[oil].site {
-            Some(Site::Oil) => " (sensor in the oil)",
-            Some(Site::Housing) => " (sensor in the housing, not in the oil)",
-            Some(Site::ModelledByCar) => " (modelled by the car, not a sensor)",
-            None => " (site of the sensor not stated)",
-        };
-        self.oil_max
-            .map(|celsius| (celsius, site))
-            .ok_or_else(|| "no value of oil.temperature".to_owned())
-    }
-
-    fn turning_source(&self) -> Result<&'static str, String> {
-        if self.was_seen("yaw.rate") {
-            return Ok("the yaw rate, its bias at standstill taken out");
-        }
-        if self.has_front && self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right")
-        {
-            if self.driveline.basis().track_front_m.is_none() {
-                return Err(
-                    "turning would come from the front wheels, and the map states no track"
-                        .to_owned(),
-                );
-            }
-            return Ok("the difference of the front wheels");
-        }
-        Err("neither a yaw rate nor both front wheel speeds".to_owned())
-    }
-
-    fn torque_words(&self) -> String {
-        if self.driveline.basis().is_preload_only {
-            return "of the preload only".to_owned();
-        }
-        if self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s {
-            return "from the command for want of a state, which reads high".to_owned();
-        }
-        let used =
-            self.vehicle.torque_sources.iter().find(|source| {
-                source.channel() != "clutch.command" && self.was_seen(source.channel())
-            });
-        match used {
-            Some(TorqueSource::Table { channel, .. }) => format!("by table from {channel}"),
-            Some(TorqueSource::Reported { channel, .. }) => format!("as reported in {channel}"),
-            Some(TorqueSource::Clamp { channel, .. }) => {
-                format!("from {channel}, friction and geometry")
-            }
-            None => "not known".to_owned(),
-        }
-    }
-
     fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {
-        if let Some(reason) = self.no_rows() {
+        if let Some(reason) = self.no_rows().or_else(|| self.no_speed()) {
             return Err(reason);
         }
-        self.command_time()?;
+        self.driveline.basis().slip.clone()?;
+        if self.regions.n_judged() == 0 {
+            self.command_time()?;
+            return Err("neither command nor state of the clutch is known".to_owned());
+        }
         let sums = self.regions.sums();
         let joules =
             heat_is_known.then(|| std::array::from_fn(|region| sums.heat[region].heat_j(slip_sd)));
@@ -371,81 +395,26 @@ impl Health {
             joules,
         })
     }
+}
 
-    fn quality(&self, wheel_coverage: f64, resolution: f64) -> Quality {
-        let channels = self.coverage.channels();
-        let (gaps, n_gaps) = self.coverage.gaps();
-        let mut factors = vec![
-            (
-                wheel_coverage,
-                format!(
-                    "the rear wheel speeds cover {:.0} % of the drive",
-                    100.0 * wheel_coverage
-                ),
-            ),
-            (resolution, "the rear wheel speeds come slowly".to_owned()),
-        ];
-        for channel in &channels {
-            let matters = channel.name.starts_with("clutch.") && channel.n_samples > 0;
-            if matters {
-                let text = format!(
-                    "{} covers {:.0} % of the drive",
-                    channel.name,
-                    100.0 * channel.coverage
-                );
-                factors.push((channel.coverage, text));
-            }
-        }
-        let (factor, words) = factors
-            .into_iter()
-            .min_by(|one, other| one.0.total_cmp(&other.0))
-            .unwrap_or((0.0, String::new()));
-        let worst_factor = match factor {
-            _ if factor >= 0.99 => "none stands out, every factor is 0.99 or better".to_owned(),
-            _ => words,
-        };
-        Quality {
-            grade: Grade::of(factor),
-            worst_factor,
-            channels,
-            gaps,
-            n_gaps,
-        }
+/// Time of a drive that something does not cover, s; 0 when it is no more than the
+/// rhythm of the channel or the start of a log explains.
+fn uncovered(duration_s: f64, covered_s: f64, period_s: Option<f64>) -> f64 {
+    let explained = UNCOVERED_FROM_S.max(3.0 * period_s.unwrap_or(0.0));
+    match duration_s - covered_s {
+        missing if missing > explained => missing,
+        _ => 0.0,
     }
+}
 
-    fn strip_results(&self, heat_is_known: bool) -> Vec<Strip> {
-        let strips = &self.strips;
-        let mut out = Vec::new();
-        let mut add = |name, title, unit, envelope: &Envelope, factor: f64| {
-            if !envelope.is_empty() {
-                out.push(Strip {
-                    name,
-                    title,
-                    unit,
-                    slots: envelope.slots(|value| value * factor),
-                });
-            }
-        };
-        add("road_speed", "Road speed", "km/h", &strips.road_speed, 3.6);
-        add(
-            "axle_speed_difference",
-            "Axle speed difference, right − left",
-            "rad/s",
-            &strips.difference,
-            1.0,
-        );
-        add("command", "Command", "%", &strips.command, 100.0);
-        add("state", "State", "%", &strips.state, 100.0);
-        if heat_is_known {
-            add(
-                "heat_rate",
-                "Heat in the pack",
-                "kW",
-                &strips.heat_rate,
-                1e-3,
-            );
-        }
-        add("oil_temperature", "Oil temperature", "°C", &strips.oil, 1.0);
-        out
-    }
+/// Net lining area of one pack, m², when the map states it.
+fn net_lining_area(vehicle: &Vehicle) -> Option<f64> {
+    let pack = vehicle.pack?;
+    let area = net_area(
+        f64::from(pack.n_faces),
+        pack.outer_radius_m,
+        pack.inner_radius_m,
+        pack.groove_share,
+    );
+    (area > 0.0).then_some(area)
 }

@@ -1,0 +1,41 @@
+//! Where the numbers of a file come from: its key-value metadata.
+//!
+//! The keys are part of the form: `docs/export.md` lists them. Nothing here changes from
+//! run to run, so that the same input gives the same bytes: no date, no name of a file, no
+//! machine.
+
+/// Facts of the run that stand in every file.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct About {
+    /// Version of the program.
+    pub program_version: String,
+    /// Title of the signal map.
+    pub map_title: String,
+    /// Fingerprint of its text, hexadecimal.
+    pub map_fingerprint: String,
+    /// Name of the vehicle.
+    pub vehicle: String,
+    /// Fingerprints of the logs in the order they were given, hexadecimal.
+    pub inputs: Vec<String>,
+    /// What the stamps of the log count from: `unix`, `boot` or `relative`.
+    pub clock_kind: String,
+    /// Stamp of the first entry, ns: time 0 of every table.
+    pub origin_ns: i64,
+}
+
+impl About {
+    /// The metadata of a file whose form is `schema`.
+    pub(crate) fn pairs(&self, schema: &str) -> Vec<(String, String)> {
+        let pair = |key: &str, value: &str| (format!("halfshaft.{key}"), value.to_owned());
+        vec![
+            pair("schema", schema),
+            pair("program", &self.program_version),
+            pair("map.title", &self.map_title),
+            pair("map.fingerprint", &self.map_fingerprint),
+            pair("vehicle", &self.vehicle),
+            pair("inputs", &self.inputs.join(" ")),
+            pair("clock.kind", &self.clock_kind),
+            pair("clock.origin_ns", &self.origin_ns.to_string()),
+        ]
+    }
+}

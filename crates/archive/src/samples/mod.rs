@@ -1,0 +1,64 @@
+//! The samples of a drive, as they come or on a grid of regular times.
+//!
+//! In: block after block with the derived rows that became known. Out: one Parquet file.
+//! Memory does not grow with the drive.
+
+mod grid;
+mod native;
+mod rate;
+
+use std::io::Write;
+
+use halfshaft_health::{Basis, Row};
+use halfshaft_model::{Block, ChannelSpec};
+
+use crate::about::About;
+use crate::samples::grid::Grid;
+use crate::samples::native::Native;
+pub use crate::samples::rate::Rate;
+use crate::table::Error;
+
+/// The form of samples at their own times: a sample a row.
+pub const NATIVE_FORM: &str = "halfshaft-samples/1";
+
+/// The form of samples on a grid: a time a row, a channel a column.
+pub const GRID_FORM: &str = "halfshaft-samples-grid/1";
+
+/// Writes the samples of a drive.
+pub struct Samples<W: Write + Send>(Form<W>);
+
+enum Form<W: Write + Send> {
+    Native(Box<Native<W>>),
+    Grid(Box<Grid<W>>),
+}
+
+impl<W: Write + Send> Samples<W> {
+    /// Starts a file for the channels of a map; on a grid when a rate is given.
+    pub fn start(
+        out: W,
+        channels: &[ChannelSpec],
+        basis: &Basis,
+        rate: Option<Rate>,
+    ) -> Result<Samples<W>, Error> {
+        Ok(Samples(match rate {
+            None => Form::Native(Box::new(Native::start(out, channels, basis)?)),
+            Some(rate) => Form::Grid(Box::new(Grid::start(out, channels, basis, rate)?)),
+        }))
+    }
+
+    /// Takes a block, and the derived rows that became known with it.
+    pub fn push(&mut self, block: &Block, rows: &[Row]) -> Result<(), Error> {
+        match &mut self.0 {
+            Form::Native(native) => native.push(block, rows),
+            Form::Grid(grid) => grid.push(block, rows),
+        }
+    }
+
+    /// The log has ended: takes the last derived rows and completes the file.
+    pub fn finish(self, rows: &[Row], about: &About) -> Result<(), Error> {
+        match self.0 {
+            Form::Native(native) => native.finish(rows, about),
+            Form::Grid(grid) => grid.finish(rows, about),
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! What each window is worth once the whole drive is known.
+//!
+//! In: the fit windows and the witness of bends. Out: the same, each with the reason why
+//! it is no straight of free wheels, if it is none; and the part of the road to leave out
+//! when a tyre changed on the way.
+
+use super::calibration::{Mode, RatioStep};
+use super::geometry::{Geometry, blocks, is_straight, is_straight_throughout};
+use super::kept::Kept;
+use super::regression::median;
+use super::steps::{Middle, Point, find_step};
+use super::window::{Under, WINDOW_M, Window};
+use crate::basis::Basis;
+
+/// Torque above that of preload at which a window is left out, N·m: the pack then ties
+/// the wheels. Source: none, engineering guess.
+const TORQUE_ABOVE_PRELOAD_NM: f64 = 60.0;
+
+/// Difference beyond bend and tyres at which a wheel spins or drags, rad/s. Engineering guess.
+const SPINNING: f64 = 2.0;
+
+/// Neighbours on each side whose median says what the tyres do there.
+const N_NEIGHBOURS: usize = 10;
+
+/// A fit window with all that is known of it.
+#[derive(Clone, Copy)]
+pub struct Judged<'a> {
+    pub window: &'a Window,
+    pub ratio_log: f64,
+    pub share: Option<f64>,
+    pub block: u32,
+    pub under: Option<Under>,
+}
+
+impl Judged<'_> {
+    /// Its place in the series, with the part of its bend taken out that straights show.
+    pub fn point(&self, bend_part: f64) -> Point {
+        Point {
+            km: self.window.start_km,
+            time: self.window.start,
+            ratio_log: self.ratio_log - bend_part * self.share.unwrap_or(0.0),
+            block: self.block,
+        }
+    }
+}
+
+/// What each fit window is worth once the whole drive is known.
+pub fn judge<'a>(
+    kept: &'a Kept,
+    geometry: &Geometry,
+    basis: &Basis,
+    preload_nm: f64,
+) -> Vec<Judged<'a>> {
+    let blocks = blocks(kept.fit.iter());
+    let mut judged: Vec<Judged> = kept
+        .fit
+        .iter()
+        .zip(blocks)
+        .map(|(window, block)| {
+            let share = geometry.share(window);
+            let is_tied = window
+                .torque_nm()
+                .is_some_and(|torque| torque > preload_nm + TORQUE_ABOVE_PRELOAD_NM);
+            let under = match share {
+                _ if is_tied => Some(Under::Torque),
+                None => Some(Under::Unseen),
+                Some(share) if !is_straight(share) || !is_straight_throughout(geometry, window) => {
+                    Some(Under::Bend)
+                }
+                Some(_) => None,
+            };
+            Judged {
+                window,
+                ratio_log: window.ratio_log(),
+                share,
+                block,
+                under,
+            }
+        })
+        .collect();
+    let Some(radius_m) = basis.radius_m else {
+        return judged;
+    };
+    // Tyres as the straights around show them, not as the drive does: a tyre that has lost
+    // its air is not a spinning wheel.
+    let tyres: Vec<(usize, f64)> = judged
+        .iter()
+        .enumerate()
+        .filter(|(_, judged)| judged.under.is_none())
+        .map(|(index, judged)| (index, judged.ratio_log - judged.share.unwrap_or(0.0)))
+        .collect();
+    let mut near = 0;
+    for (index, judged) in judged.iter_mut().enumerate() {
+        while near < tyres.len() && tyres[near].0 < index {
+            near += 1;
+        }
+        let around = near.saturating_sub(N_NEIGHBOURS)..(near + N_NEIGHBOURS + 1).min(tyres.len());
+        let mut values: Vec<f64> = tyres[around].iter().map(|(_, ratio)| *ratio).collect();
+        let (Some(ratio), Some((low, high))) = (median(&mut values), judged.window.excess) else {
+            continue;
+        };
+        let by_tyres = ratio * judged.window.case_speed(radius_m);
+        let is_excess = (low - by_tyres).abs().max((high - by_tyres).abs()) > SPINNING;
+        if is_excess && matches!(judged.under, None | Some(Under::Bend)) {
+            judged.under = Some(Under::Excess);
+        }
+    }
+    judged
+}
+
+/// Looks for a step, and leaves out the shorter side of it.
+pub fn part_at_step(judged: &mut [Judged], geometry: &Geometry) -> Option<RatioStep> {
+    let how = match geometry.mode {
+        Mode::ShortestThird => Middle::Crowd,
+        Mode::YawRegression | Mode::FrontWheels => Middle::Median,
+    };
+    let series: Vec<Point> = judged
+        .iter()
+        .filter(|judged| judged.under.is_none())
+        .map(|judged| judged.point(1.0))
+        .collect();
+    let (first_after, step) = find_step(&series, how)?;
+    let is_later_kept = 2 * first_after < series.len();
+    for judged in judged.iter_mut().filter(|judged| judged.under.is_none()) {
+        if (judged.window.start_km >= step.km) != is_later_kept {
+            judged.under = Some(Under::OtherTyres);
+        }
+    }
+    Some(step)
+}
+
+/// Stretches: runs of windows with none left out between.
+pub fn n_stretches(accepted: &[Judged]) -> u32 {
+    let mut end_km = f64::NEG_INFINITY;
+    let mut n = 0;
+    for judged in accepted {
+        let start_km = judged.window.start_km;
+        n += u32::from(start_km - end_km > 0.5e-3 * WINDOW_M);
+        end_km = start_km + 1e-3 * judged.window.distance_m();
+    }
+    n
+}

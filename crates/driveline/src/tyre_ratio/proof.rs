@@ -1,0 +1,107 @@
+//! What goes with the ratio so that it can be checked: the reason of a refusal, the
+//! ratio under command, the windows for drawing.
+
+use super::calibration::{CommandCollapse, Mode, RatioPoint};
+use super::geometry::{Geometry, is_straight};
+use super::judge::Judged;
+use super::kept::Kept;
+use super::regression::median;
+use super::solve::GRADE_B;
+use crate::basis::Basis;
+
+/// Windows under command needed to say whether the ratio collapses there.
+const LEAST_COMMANDED: usize = 10;
+
+/// Ratio below which a collapse cannot be told from nothing.
+const LEAST_RATIO_TO_COLLAPSE: f64 = 0.001;
+
+/// Points given for drawing.
+pub const MOST_POINTS: usize = 1000;
+
+/// Says how many stretches were usable and what most of the others were unfit for.
+pub fn too_few(n_windows: u32, rejected: &[(&'static str, u32)]) -> String {
+    let mut text = format!(
+        "{n_windows} straight stretches of 50 m were usable, {} are needed",
+        GRADE_B.1
+    );
+    let mut most: Vec<_> = rejected.to_vec();
+    most.sort_by_key(|&(_, n)| std::cmp::Reverse(n));
+    for (index, (words, n)) in most.iter().take(3).enumerate() {
+        let joint = if index == 0 { "; left out: " } else { ", " };
+        text += &format!("{joint}{n} {words}");
+    }
+    text
+}
+
+/// The ratio on straights under command beside that without.
+pub fn collapse(kept: &Kept, geometry: &Geometry, open: f64) -> Option<CommandCollapse> {
+    let shown = if geometry.mode == Mode::FrontWheels {
+        open + geometry.factor() * geometry.offset
+    } else {
+        open
+    };
+    let mut values: Vec<f64> = kept
+        .commanded
+        .iter()
+        .filter_map(|window| {
+            let share = geometry.share(window)?;
+            let ratio_log = window.ratio_log();
+            let is_usable = match geometry.mode {
+                // Between tied and free: anything else is a bend.
+                Mode::ShortestThird => {
+                    is_straight(ratio_log - ratio_log.clamp(shown.min(0.0), shown.max(0.0)))
+                }
+                Mode::YawRegression | Mode::FrontWheels => is_straight(share),
+            };
+            is_usable.then_some(ratio_log)
+        })
+        .collect();
+    let n_commanded = values.len() as u32;
+    if values.len() < LEAST_COMMANDED {
+        return None;
+    }
+    let commanded = median(&mut values)?;
+    Some(CommandCollapse {
+        open: shown,
+        commanded,
+        n_commanded,
+        is_collapsed: shown.abs() > LEAST_RATIO_TO_COLLAPSE && commanded.abs() < 0.5 * shown.abs(),
+    })
+}
+
+/// Windows for drawing, thinned evenly.
+pub fn points(
+    kept: &Kept,
+    judged: &[Judged],
+    accepted: &[Judged],
+    geometry: &Geometry,
+    basis: &Basis,
+) -> Vec<RatioPoint> {
+    let mut accepted = accepted.iter().map(|judged| judged.window.start).peekable();
+    let all = kept
+        .warm_up
+        .iter()
+        .chain(judged.iter().map(|judged| judged.window));
+    let n = kept.warm_up.len() + judged.len();
+    let every = n.div_ceil(MOST_POINTS).max(1);
+    all.map(|window| {
+        let is_accepted = accepted.next_if_eq(&window.start).is_some();
+        let track = match geometry.mode {
+            Mode::FrontWheels => basis.track_rear_m,
+            Mode::YawRegression => Some(geometry.factor()),
+            Mode::ShortestThird => None,
+        };
+        RatioPoint {
+            km: window.start_km,
+            time: window.start,
+            ratio_log: window.ratio_log(),
+            heading_per_m: geometry
+                .share(window)
+                .zip(track)
+                .map(|(share, track)| share / track),
+            is_accepted,
+        }
+    })
+    .step_by(every)
+    .collect()
+}

@@ -1,0 +1,95 @@
+//! How far the log can be trusted, and its time strips for drawing.
+
+use super::Health;
+use crate::result::{Grade, Quality, Strip};
+use crate::strips::Envelope;
+
+/// Envelopes of what is drawn over time.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Strips {
+    pub(super) road_speed: Envelope,
+    pub(super) difference: Envelope,
+    pub(super) command: Envelope,
+    pub(super) state: Envelope,
+    pub(super) heat_rate: Envelope,
+    pub(super) oil: Envelope,
+}
+
+impl Health {
+    pub(super) fn quality(&self, wheel_coverage: f64, resolution: f64) -> Quality {
+        let channels = self.coverage.channels();
+        let (gaps, n_gaps) = self.coverage.gaps();
+        let mut factors = vec![
+            (
+                wheel_coverage,
+                format!(
+                    "the rear wheel speeds cover {:.0} % of the drive",
+                    100.0 * wheel_coverage
+                ),
+            ),
+            (resolution, "the rear wheel speeds come slowly".to_owned()),
+        ];
+        for channel in &channels {
+            let matters = channel.name.starts_with("clutch.") && channel.n_samples > 0;
+            if matters {
+                let text = format!(
+                    "{} covers {:.0} % of the drive",
+                    channel.name,
+                    100.0 * channel.coverage
+                );
+                factors.push((channel.coverage, text));
+            }
+        }
+        let (factor, words) = factors
+            .into_iter()
+            .min_by(|one, other| one.0.total_cmp(&other.0))
+            .unwrap_or((0.0, String::new()));
+        let worst_factor = match factor {
+            _ if factor >= 0.99 => "none stands out, every factor is 0.99 or better".to_owned(),
+            _ => words,
+        };
+        Quality {
+            grade: Grade::of(factor),
+            worst_factor,
+            channels,
+            gaps,
+            n_gaps,
+        }
+    }
+
+    pub(super) fn strip_results(&self, heat_is_known: bool) -> Vec<Strip> {
+        let strips = &self.strips;
+        let mut out = Vec::new();
+        let mut add = |name, title, unit, envelope: &Envelope, factor: f64| {
+            if !envelope.is_empty() {
+                out.push(Strip {
+                    name,
+                    title,
+                    unit,
+                    slots: envelope.slots(|value| value * factor),
+                });
+            }
+        };
+        add("road_speed", "Road speed", "km/h", &strips.road_speed, 3.6);
+        add(
+            "axle_speed_difference",
+            "Axle speed difference, right − left",
+            "rad/s",
+            &strips.difference,
+            1.0,
+        );
+        add("command", "Command", "%", &strips.command, 100.0);
+        add("state", "State", "%", &strips.state, 100.0);
+        if heat_is_known {
+            add(
+                "heat_rate",
+                "Heat in the pack",
+                "kW",
+                &strips.heat_rate,
+                1e-3,
+            );
+        }
+        add("oil_temperature", "Oil temperature", "°C", &strips.oil, 1.0);
+        out
+    }
+}

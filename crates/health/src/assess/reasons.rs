@@ -1,0 +1,150 @@
+//! What is known of this drive in words, and why the rest is not: reasons, sources,
+//! assumptions. Every text is a fragment that fits after a colon.
+
+use halfshaft_driveline::align::follows_command;
+use halfshaft_model::{ChannelSpec, Site, TorqueSource};
+
+use super::{Health, uncovered};
+use crate::band::Tolerances;
+use crate::limits::USUAL_SLIP_SD;
+
+impl Health {
+    pub(super) fn assumptions(&self) -> Vec<String> {
+        let mut assumptions = self.driveline.basis().assumptions.clone();
+        if self.driveline.noise_floor().slip_sd().is_none() && self.sums.n_rows > 0 {
+            assumptions.push(format!(
+                "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {USUAL_SLIP_SD} rad/s."
+            ));
+        }
+        assumptions
+    }
+
+    /// Tolerances of the torque source that spoke, which need not be the map's first.
+    pub(super) fn tolerances_in_use(&self) -> Tolerances {
+        let is_seen = |channel: &&ChannelSpec| self.was_seen(&channel.name);
+        let seen: Vec<ChannelSpec> = self.channels.iter().filter(is_seen).cloned().collect();
+        Tolerances::new(&self.vehicle, &seen, self.driveline.basis())
+    }
+
+    pub(super) fn torque_never_known(&self) -> String {
+        let sources = &self.vehicle.torque_sources;
+        let inputs = sources.iter().flat_map(|source| {
+            let second = match source {
+                TorqueSource::Table { second, .. } => second.as_deref(),
+                _ => None,
+            };
+            std::iter::once(source.channel()).chain(second)
+        });
+        let mut silent: Vec<&str> = inputs.filter(|name| !self.was_seen(name)).collect();
+        silent.dedup();
+        match silent.is_empty() {
+            true => "the torque was never known while the wheels turned".to_owned(),
+            false => format!(
+                "the torque comes from {}, which never gave a value",
+                silent.join(" and ")
+            ),
+        }
+    }
+
+    pub(super) fn was_seen(&self, name: &str) -> bool {
+        self.channels
+            .iter()
+            .position(|channel| channel.name == name)
+            .is_some_and(|found| self.coverage.was_seen(found))
+    }
+
+    pub(super) fn no_rows(&self) -> Option<String> {
+        if self.sums.n_rows > 1 {
+            return None;
+        }
+        let missing: Vec<&str> = ["wheel.rear.left", "wheel.rear.right"]
+            .into_iter()
+            .filter(|name| !self.was_seen(name))
+            .collect();
+        Some(match missing.is_empty() {
+            true => "the two rear wheel speeds were not there together for two samples on end"
+                .to_owned(),
+            false => format!("no value of {}", missing.join(" and ")),
+        })
+    }
+
+    pub(super) fn no_speed(&self) -> Option<String> {
+        let is_known = self.driveline.basis().radius_m.is_some() || self.was_seen("speed.vehicle");
+        (!is_known).then(|| {
+            "the map states no rolling radius and the log gives no speed.vehicle".to_owned()
+        })
+    }
+
+    pub(super) fn command_time(&self) -> Result<halfshaft_driveline::CommandTime, String> {
+        let watch = self.command.as_ref().map_err(Clone::clone)?;
+        if !self.coverage.was_seen(watch.channel()) {
+            return Err("no value of clutch.command".to_owned());
+        }
+        let mut time = watch.time();
+        let known = time.open_s + time.partial_s + time.full_s;
+        if known == 0.0 {
+            return Err("clutch.command gave one value only: too short".to_owned());
+        }
+        let period = self.coverage.period_s(watch.channel());
+        time.hidden_s = uncovered(self.coverage.duration_s(), known, period);
+        Ok(time)
+    }
+
+    pub(super) fn oil_outcome(&self) -> Result<(f64, &'static str), String> {
+        let Some(oil) = self.oil else {
+            return Err("the map has no channel oil.temperature".to_owned());
+        };
+        let site = match self.channels[oil].site {
+            Some(Site::Oil) => " (sensor in the oil)",
+            Some(Site::Housing) => " (sensor in the housing, not in the oil)",
+            Some(Site::ModelledByCar) => " (modelled by the car, not a sensor)",
+            None => " (site of the sensor not stated)",
+        };
+        self.oil_max
+            .map(|celsius| (celsius, site))
+            .ok_or_else(|| "no value of oil.temperature".to_owned())
+    }
+
+    pub(super) fn turning_source(&self) -> Result<&'static str, String> {
+        if self.was_seen("yaw.rate") {
+            return Ok("the yaw rate, less its bias where the car stood still");
+        }
+        if self.has_front && self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right")
+        {
+            if self.driveline.basis().track_front_m.is_none() {
+                return Err(
+                    "turning would come from the front wheels, and the map states no track"
+                        .to_owned(),
+                );
+            }
+            return Ok("the difference of the front wheels");
+        }
+        Err("neither a yaw rate nor both front wheel speeds".to_owned())
+    }
+
+    fn follows_command(&self, name: &str) -> bool {
+        self.channels
+            .iter()
+            .any(|channel| channel.name == name && follows_command(channel))
+    }
+
+    pub(super) fn torque_words(&self) -> String {
+        if self.driveline.basis().is_preload_only {
+            return "of the preload only".to_owned();
+        }
+        if self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s {
+            return "from the command for want of a state, which reads high".to_owned();
+        }
+        let used = self.vehicle.torque_sources.iter().find(|source| {
+            !self.follows_command(source.channel()) && self.was_seen(source.channel())
+        });
+        match used {
+            Some(TorqueSource::Table { channel, .. }) => format!("by table from {channel}"),
+            Some(TorqueSource::Reported { channel, .. }) => format!("as reported in {channel}"),
+            Some(TorqueSource::Clamp { channel, .. }) => {
+                format!("from {channel}, friction and geometry, the preload added to it")
+            }
+            None => "not known".to_owned(),
+        }
+    }
+}

@@ -1,0 +1,171 @@
+//! Builds the figures of the report from the sums: value, band, grade, method, or why not.
+//!
+//! In: what the other files summed. Out: one [`Figure`] per name, in the order of the
+//! report. To add a figure add its function to the file of its kind and its line in [`all`].
+
+mod engagement;
+mod heat;
+mod heat_parts;
+mod motion;
+
+use halfshaft_driveline::{Basis, Calibration};
+
+use crate::band::Tolerances;
+use crate::ledger::Ledger;
+use crate::limits::SDS_OF_90;
+use crate::result::{Estimate, Figure, Grade};
+use crate::sums::Sums;
+
+use self::engagement::{engagements, partial_by_command, partial_heat_making, slip_peak};
+use self::heat::{heat_peak, heat_per_km, heat_total, oil_temp_max};
+use self::heat_parts::{Specific, heat_by_cause, heat_per_degree, specific};
+use self::motion::{distance, duration, moving_time, turn_total, tyre_ratio};
+
+/// Everything the figures are made from.
+#[derive(Debug)]
+pub struct Ingredients<'a> {
+    /// What the derivation rests on.
+    pub basis: &'a Basis,
+    /// Sums over the rows.
+    pub sums: &'a Sums,
+    /// Tolerances.
+    pub tolerances: Tolerances,
+    /// Noise floor of one slip sample, rad/s.
+    pub slip_sd: f64,
+    /// Length of the drive, s.
+    pub duration_s: f64,
+    /// Time of the drive that the rear wheels do not cover, s.
+    pub hidden_s: f64,
+    /// Seconds by level of the command, or why there are none.
+    pub command: Result<halfshaft_driveline::CommandTime, String>,
+    /// Period of the command, s.
+    pub command_period_s: f64,
+    /// Engagements, how many of them a gap breaks, and how many may be the second half of
+    /// the one before.
+    pub engagements: (u64, u64, u64),
+    /// Highest oil temperature and where its sensor sits, or why there is none.
+    pub oil: Result<(f64, &'static str), String>,
+    /// Coverage of the rear wheels, 0 to 1.
+    pub wheel_coverage: f64,
+    /// Why there are no rows, when there are none.
+    pub no_rows: Option<String>,
+    /// Source of the turning rate in words, or why there is none.
+    pub turning_source: Result<&'static str, String>,
+    /// Why no road speed is known, when it is not.
+    pub no_speed: Option<String>,
+    /// Wheel samples per second are at least those of a tenth of the shortest slip.
+    pub resolution: f64,
+    /// Why the torque was never known, for the case that it was not.
+    pub torque_never_known: String,
+    /// The tyres' rolling ratio.
+    pub calibration: &'a Calibration,
+    /// Heat by cause.
+    pub ledger: &'a Ledger,
+    /// The same in bends only.
+    pub bend_ledger: &'a Ledger,
+    /// Heat of the hottest event, kJ.
+    pub hottest_event_kj: Option<f64>,
+    /// Net lining area of one pack, m².
+    pub net_area_m2: Option<f64>,
+    /// Torque source in words.
+    pub torque_words: String,
+}
+
+/// Turning below which heat per degree says nothing, deg. Source: none, engineering guess.
+const LEAST_TURN_DEG: f64 = 90.0;
+
+/// Engagements come no closer than this from start to start, s: 0.04 s to rise, 0.3 s
+/// apart, and what an actuator needs.
+const SHORTEST_PAIR_S: f64 = 0.5;
+
+fn figure(
+    name: &'static str,
+    title: &'static str,
+    unit: &'static str,
+    outcome: Result<Estimate, String>,
+    factor: f64,
+    method: String,
+) -> Figure {
+    let grade = outcome.is_ok().then(|| Grade::of(factor));
+    Figure {
+        name,
+        title,
+        unit,
+        outcome,
+        grade,
+        method,
+    }
+}
+
+/// All figures.
+pub fn all(from: &Ingredients) -> Vec<Figure> {
+    let heat = heat_total(from);
+    vec![
+        duration(from),
+        moving_time(from),
+        distance(from),
+        turn_total(from),
+        slip_peak(from),
+        partial_by_command(from),
+        partial_heat_making(from),
+        engagements(from),
+        heat.clone(),
+        heat_peak(from),
+        heat_per_km(from, &heat),
+        oil_temp_max(from),
+        tyre_ratio(from),
+        heat_per_degree(from),
+    ]
+    .into_iter()
+    .chain(heat_by_cause(from, &heat))
+    .chain([
+        specific(from, &Specific::ENERGY, from.hottest_event_kj),
+        specific(
+            from,
+            &Specific::POWER,
+            from.sums.heat_peak.map(|(watts, _)| watts * 1e-3),
+        ),
+    ])
+    .collect()
+}
+
+fn rows<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {
+    from.no_rows.clone().map_or(Ok(from.sums), Err)
+}
+
+fn moving<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {
+    let sums = rows(from)?;
+    from.no_speed.clone().map_or(Ok(sums), Err)
+}
+
+impl Ingredients<'_> {
+    /// ln of the tyre ratio, 0 while it is not known.
+    fn ratio_log(&self) -> f64 {
+        self.calibration
+            .outcome
+            .as_ref()
+            .map_or(0.0, |ratio| ratio.ratio_log)
+    }
+
+    fn ratio_band(&self) -> (f64, f64) {
+        self.calibration
+            .outcome
+            .as_ref()
+            .map_or((0.0, 0.0), |ratio| {
+                let half = SDS_OF_90 * ratio.sd;
+                (ratio.ratio_log - half, ratio.ratio_log + half)
+            })
+    }
+
+    /// Whether heat-making partial engagement goes by torque: only where it was ever known,
+    /// and is more than the preload.
+    fn judges_by_torque(&self) -> bool {
+        self.sums.partial_by_torque.judged_s > 0.0
+    }
+
+    /// Period of the wheel samples, s, behind the resolution factor.
+    fn resolution_period(&self) -> f64 {
+        // `resolution` is 1 up to 20 ms and falls as 20 ms over the period.
+        0.02 / self.resolution.max(1e-3)
+    }
+}

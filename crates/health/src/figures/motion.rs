@@ -1,0 +1,104 @@
+//! Length, motion and tyres: how long, how far, how much turning, and how the tyres roll.
+
+use super::{Ingredients, figure, moving};
+use crate::band::{absolute, relative};
+use crate::limits::{UNCOVERED_FROM_S, USUAL_RADIUS_SD, YAW_SCALE_SD};
+use crate::result::{Estimate, Figure};
+
+pub(super) fn duration(from: &Ingredients) -> Figure {
+    let outcome = Ok(absolute(from.duration_s, 0.0));
+    let method =
+        "first to last entry of the log, silences of the whole log over 30 s left out".to_owned();
+    figure("duration", "Length of the log", "s", outcome, 1.0, method)
+}
+
+pub(super) fn moving_time(from: &Ingredients) -> Figure {
+    let outcome = moving(from).map(|sums| absolute(sums.moving_s, 0.0).hiding(from.hidden_s));
+    let method = "time above 5 km/h where both rear wheels are covered".to_owned();
+    figure(
+        "moving_time",
+        "Moving time",
+        "s",
+        outcome,
+        from.wheel_coverage,
+        method,
+    )
+}
+
+pub(super) fn distance(from: &Ingredients) -> Figure {
+    let sd = if from.tolerances.distance > 0.0 {
+        from.tolerances.distance
+    } else {
+        USUAL_RADIUS_SD
+    };
+    let outcome = moving(from).map(|sums| {
+        let mean = if sums.with_speed_s > 0.0 {
+            sums.distance_m / sums.with_speed_s
+        } else {
+            0.0
+        };
+        relative(sums.distance_m, sd)
+            .hiding(mean * from.hidden_s)
+            .scaled(1e-3)
+    });
+    let method = "road speed summed over time: front wheels where they are there, else the car's speed, else the rear wheels".to_owned();
+    figure(
+        "distance",
+        "Distance",
+        "km",
+        outcome,
+        from.wheel_coverage,
+        method,
+    )
+}
+
+pub(super) fn turn_total(from: &Ingredients) -> Figure {
+    let outcome = moving(from).and_then(|sums| {
+        from.turning_source.clone()?;
+        let mean = if sums.with_yaw_s > 0.0 {
+            sums.turned_rad / sums.with_yaw_s
+        } else {
+            0.0
+        };
+        let without_yaw_s = match sums.moving_s - sums.with_yaw_s {
+            missing if missing > UNCOVERED_FROM_S => missing,
+            _ => 0.0,
+        };
+        Ok(relative(sums.turned_rad, YAW_SCALE_SD)
+            .hiding(mean * (from.hidden_s + without_yaw_s))
+            .scaled(180.0 / std::f64::consts::PI))
+    });
+    let source = from.turning_source.clone().unwrap_or("yaw rate");
+    let radius = 1.0 / crate::sums::bend_curvature(from.basis);
+    let method = format!(
+        "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
+    );
+    figure(
+        "turn_total",
+        "Turned in bends",
+        "deg",
+        outcome,
+        from.wheel_coverage,
+        method,
+    )
+}
+
+pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {
+    let ratio = &from.calibration.outcome;
+    let outcome = ratio.clone().map(|ratio| Estimate {
+        value: ratio.ratio_log.exp(),
+        low: ratio.low.exp(),
+        high: ratio.high.exp(),
+        is_at_least: false,
+    });
+    let factor = ratio.as_ref().map_or(0.0, |ratio| ratio.grade_factor);
+    let method = "right over left rolling speed as straight running at low command shows it; the preload can hide some of a mismatch, which the band includes".to_owned();
+    figure(
+        "tyre_ratio",
+        "Tyre ratio, right over left",
+        "ratio",
+        outcome,
+        factor,
+        method,
+    )
+}

@@ -1,0 +1,135 @@
+//! What a check may ask of the rest of the assessment, and what it must have.
+
+use halfshaft_driveline::derive::clutch_torque::net_area;
+use halfshaft_driveline::{Basis, Calibration};
+use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
+
+use crate::result::{Estimate, Event, Figure, Grade, Quality};
+
+/// A drive as far as it has been assessed.
+#[derive(Clone, Copy, Debug)]
+pub struct Drive<'a> {
+    /// The vehicle.
+    pub vehicle: &'a Vehicle,
+    /// The channels of the map.
+    pub channels: &'a [ChannelSpec],
+    /// What the derivation rests on.
+    pub basis: &'a Basis,
+    /// Channels that gave a value.
+    pub seen: &'a [String],
+    /// The figures.
+    pub figures: &'a [Figure],
+    /// Events in order of time.
+    pub events: &'a [Event],
+    /// What the drive says of the rear tyres.
+    pub calibration: &'a Calibration,
+    /// Coverage and grade.
+    pub quality: &'a Quality,
+    /// Time of the latest entry.
+    pub until: Time,
+}
+
+impl Drive<'_> {
+    /// The figure of that name, or why there is no number.
+    pub fn figure(&self, name: &str) -> Result<Estimate, String> {
+        let figure = self.figures.iter().find(|figure| figure.name == name);
+        figure
+            .ok_or_else(|| format!("there is no figure {name}"))?
+            .outcome
+            .clone()
+    }
+
+    /// Grade of a figure, or of the log where that is worse.
+    pub fn grade_of(&self, name: &str) -> Grade {
+        let figure = self.figures.iter().find(|figure| figure.name == name);
+        figure
+            .and_then(|figure| figure.grade)
+            .unwrap_or(Grade::D)
+            .max(self.quality.grade)
+    }
+
+    /// Whether a channel gave a value.
+    pub fn was_seen(&self, name: &str) -> bool {
+        self.seen.iter().any(|seen| seen == name)
+    }
+
+    /// Both rear wheels, or what is missing.
+    pub fn rear_wheels(&self) -> Result<(), String> {
+        self.all_of(&["wheel.rear.left", "wheel.rear.right"])
+    }
+
+    /// All of the channels, or what is missing.
+    pub fn all_of(&self, names: &[&str]) -> Result<(), String> {
+        let missing: Vec<&str> = names
+            .iter()
+            .copied()
+            .filter(|name| !self.was_seen(name))
+            .collect();
+        if missing.is_empty() {
+            return Ok(());
+        }
+        Err(format!("no value of {}", missing.join(" and ")))
+    }
+
+    /// Something that tells the bends, or what is missing.
+    pub fn bends(&self) -> Result<(), String> {
+        self.rear_wheels()?;
+        let has_front = self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right");
+        if !has_front && !self.was_seen("yaw.rate") {
+            return Err("neither a yaw rate nor both front wheel speeds".to_owned());
+        }
+        if self.basis.track_rear_m.is_none() || self.basis.radius_m.is_none() {
+            return Err("the map does not state both rear track and rolling radius".to_owned());
+        }
+        Ok(())
+    }
+
+    /// A road speed, or what is missing.
+    pub fn road_speed(&self) -> Result<(), String> {
+        self.rear_wheels()?;
+        if self.basis.radius_m.is_none() && !self.was_seen("speed.vehicle") {
+            return Err(
+                "the map states no rolling radius and the log gives no speed.vehicle".to_owned(),
+            );
+        }
+        Ok(())
+    }
+
+    /// Where the oil temperature sits, in words.
+    pub fn oil_site(&self) -> &'static str {
+        let oil = self
+            .channels
+            .iter()
+            .find(|channel| channel.name == "oil.temperature");
+        match oil.and_then(|channel| channel.site) {
+            Some(Site::Oil) => "sensor in the oil",
+            Some(Site::Housing) => "sensor in the housing, not in the oil",
+            Some(Site::ModelledByCar) => "modelled by the car, not a sensor",
+            None => "site of the sensor not stated",
+        }
+    }
+
+    /// From the first entry to the latest.
+    pub fn span(&self) -> Span {
+        Span {
+            start: Time(0),
+            end: self.until,
+        }
+    }
+}
+
+/// Net lining area of all packs, mm², or what is missing.
+pub fn lining_area_mm2(vehicle: &Vehicle, basis: &Basis) -> Result<f64, String> {
+    let area = vehicle.pack.map(|pack| {
+        net_area(
+            f64::from(pack.n_faces),
+            pack.outer_radius_m,
+            pack.inner_radius_m,
+            pack.groove_share,
+        )
+    });
+    match area {
+        Some(area) if area > 0.0 => Ok(area * 1e6 * basis.n_packs),
+        _ => Err("the map does not state faces and radii of the pack".to_owned()),
+    }
+}

@@ -1,0 +1,206 @@
+//! One event that may have hurt the plates.
+//!
+//! Buckled plates and lifted linings come from single hits: much energy per lining area
+//! in one event, or much power for a moment. Judged per net area; the map's torque
+//! carries its tolerance into both.
+
+use halfshaft_driveline::Row;
+use halfshaft_model::Time;
+
+use super::drive::lining_area_mm2;
+use super::evidence::{Strongest, counts, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{HIT_ENERGY_J_PER_MM2, HIT_POWER_S, HIT_POWER_W_PER_MM2};
+use crate::result::Severity;
+use crate::sums::is_slipping;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "hard-hit",
+        title: "Single hard hit",
+        severities: &[Severity::LookSoon],
+        rule: || {
+            format!(
+                "one event of more than {HIT_ENERGY_J_PER_MM2:.1} J/mm², or more than {HIT_POWER_W_PER_MM2:.1} W/mm² \
+                 for {HIT_POWER_S} s, per net lining area"
+            )
+        },
+        needs: "both rear wheel speeds, torque of the pack, faces and radii of the pack",
+        could_also_be: "a torque table that overstates, both wheels spinning with the pack nearly locked; carbon \
+                        linings bear 1.5 to 2 times as much",
+        next_check: "Feel for judder in slow tight turns, smell the oil, check the plates for flatness at the next \
+                     opening.",
+        withdrawn_if: "the true torque is lower by the margin, or the lining is rated for more",
+    },
+    begin: |setup| Box::new(HardHit::new(setup)),
+};
+
+#[derive(Clone, Debug)]
+struct HardHit {
+    area_mm2: Result<f64, String>,
+    // Since when the power is above, latest row above, highest.
+    above: Option<(Time, Time, f64)>,
+    by_power: Strongest,
+}
+
+impl HardHit {
+    fn new(setup: &Setup) -> HardHit {
+        HardHit {
+            area_mm2: lining_area_mm2(setup.vehicle, setup.basis),
+            above: None,
+            by_power: Strongest::default(),
+        }
+    }
+
+    fn end(&mut self) {
+        let Some((start, end, highest)) = self.above.take() else {
+            return;
+        };
+        if end.since(start) < HIT_POWER_S {
+            return;
+        }
+        let values = [
+            ("highest power", highest, "W/mm²"),
+            ("time above", end.since(start), "s"),
+        ];
+        let strength = highest / HIT_POWER_W_PER_MM2;
+        self.by_power.note(strength, window(start, end, &values));
+    }
+}
+
+impl Check for HardHit {
+    fn note(&mut self, row: &Row) {
+        let Ok(area_mm2) = self.area_mm2 else { return };
+        if !row.is_joined {
+            self.end();
+        }
+        let is_judged = row.is_turning && counts(row) && is_slipping(row);
+        let power = row.heat_rate_w.filter(|_| is_judged).unwrap_or(0.0) / area_mm2;
+        if power <= HIT_POWER_W_PER_MM2 {
+            self.end();
+            return;
+        }
+        let (_, latest, highest) = self.above.get_or_insert((row.time, row.time, power));
+        *latest = row.time;
+        *highest = highest.max(power);
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.rear_wheels()?;
+        drive.basis.heat.clone()?;
+        drive.figure("heat_total")?;
+        let area_mm2 = self.area_mm2.clone()?;
+        let mut settled = self.clone();
+        settled.end();
+        let mut by_energy = Strongest::default();
+        let mut hits = settled.by_power.clone();
+        for event in drive.events {
+            let energy = event.heat_kj.unwrap_or(0.0) * 1e3 / area_mm2;
+            if energy > HIT_ENERGY_J_PER_MM2 {
+                let values = [("energy", energy, "J/mm²")];
+                let shown = window(event.span.start, event.span.end, &values);
+                by_energy.note(energy, shown.clone());
+                hits.note(energy / HIT_ENERGY_J_PER_MM2, shown);
+            }
+        }
+        if hits.n() == 0 {
+            return Ok(None);
+        }
+        let mut parts = Vec::new();
+        if let Some(most) = by_energy.greatest() {
+            let n = by_energy.n();
+            parts.push(format!(
+                "{n} event{} of up to {most:.1} J/mm² (limit {HIT_ENERGY_J_PER_MM2:.1})",
+                if n == 1 { "" } else { "s" }
+            ));
+        }
+        if let Some(most) = settled.by_power.greatest() {
+            let most = most * HIT_POWER_W_PER_MM2;
+            let n = settled.by_power.n();
+            parts.push(format!(
+                "{n} time{} more than {HIT_POWER_W_PER_MM2:.1} W/mm² for {HIT_POWER_S} s, up to {most:.1} W/mm²",
+                if n == 1 { "" } else { "s" }
+            ));
+        }
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: drive.grade_of("heat_total"),
+            summary: format!("The lining took {}.", parts.join(", and ")),
+            evidence: hits.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, event, says};
+    use super::*;
+    use crate::testing::row;
+
+    // Derived: 12·π·(61² − 44.5²)·0.82 = 53,812 mm²; 1 J/mm² is 53.8 kJ, 1.5 W/mm² 80.7 kW.
+    fn outcome(scene: &Scene, watts: f64, seconds: f64, change: impl Fn(&mut Row)) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for index in 0..500 {
+            let time = f64::from(index) * 0.01;
+            let mut row = row(time);
+            row.slip_mean = 20.0;
+            let is_hit = time >= 2.0 && time <= 2.0 + seconds;
+            row.heat_rate_w = Some(if is_hit { watts } else { 2000.0 });
+            change(&mut row);
+            check.note(&row);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn power_must_last() {
+        let scene = Scene::whole();
+        let fired = outcome(&scene, 85e3, 0.4, |_| ()).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "up to 1.6 W/mm²");
+        assert_eq!(outcome(&scene, 85e3, 0.2, |_| ()), Ok(None));
+        assert_eq!(outcome(&scene, 80e3, 1.0, |_| ()), Ok(None));
+    }
+
+    #[test]
+    fn energy_counts_by_event() {
+        let mut scene = Scene::whole();
+        scene.events = vec![
+            event(10.0, 14.0, 53.0),
+            event(30.0, 34.0, 60.0),
+            event(50.0, 51.0, 1.0),
+        ];
+        let fired = outcome(&scene, 0.0, 0.0, |_| ()).unwrap().unwrap();
+        says(&fired.summary, "1 event of up to 1.1 J/mm²");
+        assert_eq!(fired.evidence[0].span.start.seconds(), 30.0);
+        scene.events.remove(1);
+        assert_eq!(outcome(&scene, 0.0, 0.0, |_| ()), Ok(None));
+    }
+
+    #[test]
+    fn gaps_reverse_and_stability_control_do_not_count() {
+        let scene = Scene::whole();
+        let gap = |row: &mut Row| row.is_joined &= row.time != Time::from_seconds(2.2);
+        let reverse = |row: &mut Row| row.case_speed = -20.0;
+        let controlled = |row: &mut Row| row.is_controlled = true;
+        assert_eq!(outcome(&scene, 85e3, 0.4, gap), Ok(None));
+        assert_eq!(outcome(&scene, 85e3, 0.4, reverse), Ok(None));
+        assert_eq!(outcome(&scene, 85e3, 0.4, controlled), Ok(None));
+    }
+
+    #[test]
+    fn without_area_or_torque_it_was_not_checked() {
+        let mut scene = Scene::whole();
+        scene.vehicle.pack = None;
+        says(
+            &outcome(&scene, 85e3, 0.4, |_| ()).unwrap_err(),
+            "faces and radii",
+        );
+        let mut scene = Scene::whole();
+        scene.basis.heat = Err("the map states no torque".to_owned());
+        says(
+            &outcome(&scene, 85e3, 0.4, |_| ()).unwrap_err(),
+            "no torque",
+        );
+    }
+}

@@ -1,0 +1,98 @@
+//! The log does not carry a verdict.
+//!
+//! Says so when its quality is the worst grade or the clutch was hardly asked: what was
+//! not exercised cannot be judged. It speaks of the log and not of the car.
+
+use super::evidence::window;
+use super::{About, Check, Drive, Entry, Fired, Outcome};
+use crate::limits::ENOUGH_EVENTS;
+use crate::result::{Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "log-not-fit",
+        title: "Log not fit for a verdict",
+        severities: &[Severity::Note],
+        rule: || format!("grade D, or fewer than {ENOUGH_EVENTS} engagements"),
+        needs: "nothing",
+        could_also_be: "a car that was not driven in a way that asks for the clutch",
+        next_check: "Log again: both rear wheel speeds and the clutch's command at 20 Hz or more, with at least five \
+                     engagements, ten minutes of driving and three tight bends.",
+        withdrawn_if: "a better log of the same drive is read",
+    },
+    begin: |_| Box::new(LogNotFit),
+};
+
+#[derive(Clone, Debug)]
+struct LogNotFit;
+
+impl Check for LogNotFit {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        let mut reasons = Vec::new();
+        let mut values = Vec::new();
+        if drive.quality.grade == Grade::D {
+            reasons.push(format!(
+                "the log is of grade D, as {}",
+                drive.quality.worst_factor
+            ));
+        }
+        match drive.figure("engagements") {
+            Err(reason) => reasons.push(format!("engagements cannot be seen: {reason}")),
+            Ok(count) if count.value < ENOUGH_EVENTS as f64 => {
+                let n = count.value;
+                values.push(("engagements", n, "1"));
+                let plural = if n == 1.0 { "" } else { "s" };
+                reasons.push(format!(
+                    "it holds {n:.0} engagement{plural}, {ENOUGH_EVENTS} are needed"
+                ));
+            }
+            Ok(_) => {}
+        }
+        if reasons.is_empty() {
+            return Ok(None);
+        }
+        let span = drive.span();
+        let mut summary = reasons.join("; ") + ".";
+        if let Some(first) = summary.get(..1).map(str::to_uppercase) {
+            summary.replace_range(..1, &first);
+        }
+        Ok(Some(Fired {
+            severity: Severity::Note,
+            grade: drive.quality.grade,
+            summary,
+            evidence: vec![window(span.start, span.end, &values)],
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, figure, says};
+    use super::*;
+
+    #[test]
+    fn few_engagements_or_grade_d() {
+        let mut scene = Scene::whole();
+        assert_eq!(scene.outcome(&ENTRY), Ok(None));
+        scene.quality.grade = Grade::D;
+        scene.quality.worst_factor = "the rear wheel speeds cover 20 % of the drive".to_owned();
+        let fired = scene.outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Note);
+        says(&fired.summary, "The log is of grade D, as the rear wheel");
+
+        let mut scene = Scene::whole();
+        scene.figures = vec![figure("engagements", Ok(1.0))];
+        let fired = scene.outcome(&ENTRY).unwrap().unwrap();
+        says(&fired.summary, "It holds 1 engagement, 5 are needed.");
+        scene.figures = vec![figure("engagements", Ok(5.0))];
+        assert_eq!(scene.outcome(&ENTRY), Ok(None));
+    }
+
+    #[test]
+    fn engagements_nobody_can_see_are_none_to_judge_by() {
+        let mut scene = Scene::whole();
+        scene.figures = vec![figure("engagements", Err("no value of clutch.command"))];
+        let fired = scene.outcome(&ENTRY).unwrap().unwrap();
+        says(&fired.summary, "cannot be seen: no value of clutch.command");
+    }
+}

@@ -1,0 +1,242 @@
+//! What the vehicle shows, with its evidence.
+//!
+//! In: rows and temperatures while the drive goes by, and at any time what the other
+//! parts made of it. Out: findings, gravest first, and those that could not be looked for
+//! with what was missing. A check fires only on signals that were there; what lies in a
+//! gap, in reverse or under anti-lock and stability control does not count. To add a
+//! finding add its file and its line in [`ALL`]; `docs/findings.md` follows.
+
+pub mod drive;
+mod evidence;
+
+mod does_not_cool;
+mod hard_hit;
+mod log_not_fit;
+mod losing_pressure;
+mod not_driving;
+mod oil_too_hot;
+mod repeated_launches;
+mod sides_exchanged;
+mod signals_identical;
+mod tyres_mismatched;
+mod working_on_the_straight;
+
+#[cfg(test)]
+pub(crate) mod testing;
+
+use std::fmt::Debug;
+
+use halfshaft_driveline::{Basis, Row};
+use halfshaft_model::{ChannelSpec, Time, Vehicle};
+
+pub use drive::Drive;
+
+use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Severity};
+use crate::sums::PartialLimits;
+
+/// Stretches shown of a finding.
+pub const MOST_EVIDENCE: usize = 5;
+
+/// What a finding says of itself, whatever the drive.
+#[derive(Debug)]
+pub struct About {
+    /// Stable kebab-case code.
+    pub id: &'static str,
+    /// Trade name.
+    pub title: &'static str,
+    /// The severities it can have.
+    pub severities: &'static [Severity],
+    /// When it fires, with the limits in force.
+    pub rule: fn() -> String,
+    /// What it needs of log and map.
+    pub needs: &'static str,
+    /// What else could look like this.
+    pub could_also_be: &'static str,
+    /// What to check next, by hand.
+    pub next_check: &'static str,
+    /// What would withdraw it.
+    pub withdrawn_if: &'static str,
+}
+
+/// What a check starts from.
+#[derive(Clone, Copy, Debug)]
+pub struct Setup<'a> {
+    /// The vehicle.
+    pub vehicle: &'a Vehicle,
+    /// The channels of the map.
+    pub channels: &'a [ChannelSpec],
+    /// What the derivation rests on.
+    pub basis: &'a Basis,
+    /// What counts as heat-making partial engagement.
+    pub partial: PartialLimits,
+}
+
+/// What a check has seen in a drive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fired {
+    /// How grave.
+    pub severity: Severity,
+    /// How far it can be trusted.
+    pub grade: Grade,
+    /// What was seen, with its numbers, against which limit.
+    pub summary: String,
+    /// At most [`MOST_EVIDENCE`] stretches, in order of time.
+    pub evidence: Vec<EvidenceWindow>,
+}
+
+/// It fires, it does not, or it could not be looked for and this was missing.
+pub type Outcome = Result<Option<Fired>, String>;
+
+/// Looks for one finding while the drive goes by.
+pub trait Check: Debug + Send + Sync + Duplicate {
+    /// Takes a row; rows come in order of time.
+    fn note(&mut self, _row: &Row) {}
+
+    /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
+    fn note_oil(&mut self, _time: Time, _celsius: f64) {}
+
+    /// Takes a sample of `ambient.temperature`, which may run ahead of the rows.
+    fn note_air(&mut self, _time: Time, _celsius: f64) {}
+
+    /// What it has to say of the drive so far.
+    fn outcome(&self, drive: &Drive) -> Outcome;
+}
+
+/// Lets checks of unlike types be cloned together.
+pub trait Duplicate {
+    /// A clone.
+    fn duplicate(&self) -> Box<dyn Check>;
+}
+
+impl<T: Check + Clone + 'static> Duplicate for T {
+    fn duplicate(&self) -> Box<dyn Check> {
+        Box::new(self.clone())
+    }
+}
+
+impl Clone for Box<dyn Check> {
+    fn clone(&self) -> Box<dyn Check> {
+        // Of what is in the box, and not of the box.
+        (**self).duplicate()
+    }
+}
+
+/// A finding of the registry: what it says of itself, and its check for a drive.
+#[derive(Debug)]
+pub struct Entry {
+    /// What it says of itself.
+    pub about: &'static About,
+    begin: fn(&Setup) -> Box<dyn Check>,
+}
+
+/// Every finding, by code.
+pub const ALL: &[Entry] = &[
+    does_not_cool::ENTRY,
+    hard_hit::ENTRY,
+    log_not_fit::ENTRY,
+    losing_pressure::ENTRY,
+    not_driving::ENTRY,
+    oil_too_hot::ENTRY,
+    repeated_launches::ENTRY,
+    sides_exchanged::ENTRY,
+    signals_identical::ENTRY,
+    tyres_mismatched::ENTRY,
+    working_on_the_straight::ENTRY,
+];
+
+/// Looks for every finding.
+#[derive(Clone, Debug)]
+pub struct Findings {
+    checks: Vec<Box<dyn Check>>,
+}
+
+impl Findings {
+    /// All checks, at the start of a drive.
+    pub fn new(setup: &Setup) -> Findings {
+        Findings {
+            checks: ALL.iter().map(|entry| (entry.begin)(setup)).collect(),
+        }
+    }
+
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row) {
+        for check in &mut self.checks {
+            check.note(row);
+        }
+    }
+
+    /// Takes a sample of `oil.temperature`.
+    pub fn note_oil(&mut self, time: Time, celsius: f64) {
+        for check in &mut self.checks {
+            check.note_oil(time, celsius);
+        }
+    }
+
+    /// Takes a sample of `ambient.temperature`.
+    pub fn note_air(&mut self, time: Time, celsius: f64) {
+        for check in &mut self.checks {
+            check.note_air(time, celsius);
+        }
+    }
+
+    /// Findings, gravest first and then by code; and what could not be looked for.
+    pub fn outcome(&self, drive: &Drive) -> (Vec<Finding>, Vec<NotChecked>) {
+        let (mut findings, mut not_checked) = (Vec::new(), Vec::new());
+        for (check, Entry { about, .. }) in self.checks.iter().zip(ALL) {
+            match check.outcome(drive) {
+                Ok(None) => {}
+                Ok(Some(fired)) => findings.push(Finding {
+                    id: about.id,
+                    title: about.title,
+                    severity: fired.severity,
+                    grade: fired.grade,
+                    summary: fired.summary,
+                    evidence: fired.evidence,
+                    could_also_be: about.could_also_be,
+                    next_check: about.next_check,
+                    withdrawn_if: about.withdrawn_if,
+                }),
+                Err(missing) => not_checked.push(NotChecked {
+                    id: about.id,
+                    title: about.title,
+                    missing,
+                }),
+            }
+        }
+        // The sort is stable, and the registry is in order of code.
+        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        (findings, not_checked)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_are_in_order_and_once_only() {
+        let ids: Vec<&str> = ALL.iter().map(|entry| entry.about.id).collect();
+        assert!(ids.is_sorted_by(|one, other| one < other), "{ids:?}");
+        for entry in ALL {
+            let about = entry.about;
+            let is_kebab = about
+                .id
+                .chars()
+                .all(|letter| letter.is_ascii_lowercase() || letter == '-');
+            assert!(is_kebab, "{}", about.id);
+            assert!(!about.severities.is_empty(), "{}", about.id);
+            assert!(!(about.rule)().is_empty(), "{}", about.id);
+        }
+    }
+
+    #[test]
+    fn an_empty_drive_fires_nothing_but_that_it_is_not_fit() {
+        let scene = testing::Scene::default();
+        let findings = Findings::new(&scene.setup());
+        let (found, not_checked) = findings.clone().outcome(&scene.drive());
+        let ids: Vec<&str> = found.iter().map(|finding| finding.id).collect();
+        assert_eq!(ids, ["log-not-fit"]);
+        assert_eq!(not_checked.len(), ALL.len() - 1, "{not_checked:?}");
+        assert!(not_checked.iter().all(|left| !left.missing.is_empty()));
+    }
+}

@@ -1,0 +1,252 @@
+//! The oil is too hot, as measured.
+//!
+//! Fires on the temperature as logged, with where it is measured; it does not say what
+//! heats the oil, which may be gears as well as the pack.
+
+use halfshaft_model::Time;
+
+use super::evidence::{Strongest, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{
+    OIL_ABOVE_S, OIL_JUMP_K, OIL_LIMIT_C, OIL_REACH_S, OIL_SLEW_K_PER_S, OIL_WARN_C,
+};
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "oil-too-hot",
+        title: "Cooking now",
+        severities: &[Severity::Act, Severity::Stop],
+        rule: || {
+            format!(
+                "oil temperature above the map's warning ({OIL_WARN_C:.0} °C where it states none) for \
+                 {OIL_ABOVE_S:.0} s: act; above the map's limit ({OIL_LIMIT_C:.0} °C): stop"
+            )
+        },
+        needs: "oil temperature",
+        could_also_be: "a sensor beside the exhaust or in the housing, a temperature the car only models, hot gears \
+                        or bearings, a long climb or a trailer",
+        next_check: "Let it cool before anything else. Then oil level and smell, and the colour of the plates at the \
+                     next opening.",
+        withdrawn_if: "a second thermometer at the drain plug reads below the limit",
+    },
+    begin: |setup| Box::new(OilTooHot::new(setup)),
+};
+
+/// Time above one threshold.
+#[derive(Clone, Debug)]
+struct Above {
+    celsius: f64,
+    // Start, latest sample, highest, and whether it began with a jump.
+    run: Option<(Time, Time, f64, bool)>,
+    stretches: Strongest,
+    doubtful: Option<(Time, f64)>,
+}
+
+impl Above {
+    fn new(celsius: f64) -> Above {
+        Above {
+            celsius,
+            run: None,
+            stretches: Strongest::default(),
+            doubtful: None,
+        }
+    }
+
+    fn note(&mut self, time: Time, celsius: f64, is_jump: bool) {
+        if celsius <= self.celsius {
+            self.end(time);
+            return;
+        }
+        match &mut self.run {
+            None => self.run = Some((time, time, celsius, is_jump)),
+            Some((_, latest, highest, is_doubtful)) => {
+                *latest = time;
+                *highest = highest.max(celsius);
+                *is_doubtful |= is_jump;
+            }
+        }
+    }
+
+    /// The stretch going on ends.
+    fn end(&mut self, at: Time) {
+        let Some((start, _, highest, is_doubtful)) = self.run.take() else {
+            return;
+        };
+        let seconds = at.since(start);
+        if seconds < OIL_ABOVE_S {
+            return;
+        }
+        if is_doubtful {
+            self.doubtful.get_or_insert((start, highest));
+            return;
+        }
+        let values = [
+            ("highest oil temperature", highest, "°C"),
+            ("time above", seconds, "s"),
+        ];
+        self.stretches.note(highest, window(start, at, &values));
+    }
+
+    /// With the stretch going on.
+    fn settled(&self) -> Above {
+        let mut settled = self.clone();
+        if let Some((_, latest, ..)) = settled.run {
+            settled.end(latest);
+        }
+        settled
+    }
+}
+
+#[derive(Clone, Debug)]
+struct OilTooHot {
+    warn: Above,
+    limit: Above,
+    reach_s: f64,
+    latest: Option<(Time, f64)>,
+}
+
+impl OilTooHot {
+    fn new(setup: &Setup) -> OilTooHot {
+        let oil = setup
+            .channels
+            .iter()
+            .find(|channel| channel.name == "oil.temperature");
+        let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
+        OilTooHot {
+            warn: Above::new(setup.vehicle.oil_warn_c.unwrap_or(OIL_WARN_C)),
+            limit: Above::new(setup.vehicle.oil_limit_c.unwrap_or(OIL_LIMIT_C)),
+            reach_s: OIL_REACH_S.max(3.0 * period_s),
+            latest: None,
+        }
+    }
+}
+
+impl Check for OilTooHot {
+    fn note_oil(&mut self, time: Time, celsius: f64) {
+        let mut is_jump = false;
+        if let Some((before, was)) = self.latest {
+            let seconds = time.since(before);
+            if seconds > self.reach_s {
+                self.warn.end(before);
+                self.limit.end(before);
+            } else {
+                is_jump = (celsius - was).abs() > OIL_JUMP_K.max(OIL_SLEW_K_PER_S * seconds);
+            }
+        }
+        self.warn.note(time, celsius, is_jump);
+        self.limit.note(time, celsius, is_jump);
+        self.latest = Some((time, celsius));
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.all_of(&["oil.temperature"])?;
+        let (warn, limit) = (self.warn.settled(), self.limit.settled());
+        let (severity, above) = match (limit.stretches.n(), warn.stretches.n()) {
+            (0, 0) => {
+                return match warn.doubtful {
+                    None => Ok(None),
+                    Some((at, highest)) => Err(format!(
+                        "the oil temperature jumped to {highest:.0} °C at {:.0} s, faster than oil can: not believed",
+                        at.seconds()
+                    )),
+                };
+            }
+            (0, _) => (Severity::Act, &warn),
+            _ => (Severity::Stop, &limit),
+        };
+        let highest = above.stretches.greatest().unwrap_or(above.celsius);
+        let stretches = match above.stretches.n() {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        };
+        let summary = format!(
+            "The oil reached {highest:.0} °C ({}) and stayed above {:.0} °C for {OIL_ABOVE_S:.0} s or more {stretches}.",
+            drive.oil_site(),
+            above.celsius
+        );
+        Ok(Some(Fired {
+            severity,
+            grade: drive.grade_of("oil_temp_max"),
+            summary,
+            evidence: above.stretches.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::result::EvidenceWindow;
+    use halfshaft_model::Site;
+
+    /// Oil once a second.
+    fn outcome(scene: &Scene, celsius: impl Fn(f64) -> Option<f64>) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for second in 0..600 {
+            let time = f64::from(second);
+            if let Some(celsius) = celsius(time) {
+                check.note_oil(Time::from_seconds(time), celsius);
+            }
+        }
+        check.outcome(&scene.drive())
+    }
+
+    /// A hill that peaks at 300 s.
+    fn hill(peak: f64) -> impl Fn(f64) -> Option<f64> {
+        move |time| Some(peak - 0.1 * (time - 300.0).abs())
+    }
+
+    #[test]
+    fn above_the_warning_act_above_the_limit_stop() {
+        let scene = Scene::whole();
+        assert_eq!(outcome(&scene, hill(129.0)), Ok(None));
+        let warned = outcome(&scene, hill(134.0)).unwrap().unwrap();
+        assert_eq!(warned.severity, Severity::Act);
+        says(&warned.summary, "134 °C (site of the sensor not stated)");
+        // Derived: 4 K above on slopes of 0.1 K/s is 80 s.
+        let EvidenceWindow { span, values } = &warned.evidence[0];
+        assert!((span.seconds() - 80.0).abs() < 2.5, "{span:?}");
+        assert_eq!(values[0].value, 134.0);
+        let stopped = outcome(&scene, hill(155.0)).unwrap().unwrap();
+        assert_eq!(stopped.severity, Severity::Stop);
+    }
+
+    #[test]
+    fn the_map_s_own_limits_rule_and_the_site_is_said() {
+        let mut scene = Scene::whole();
+        scene.vehicle.oil_warn_c = Some(100.0);
+        scene.vehicle.oil_limit_c = Some(110.0);
+        scene.channels[7].site = Some(Site::ModelledByCar);
+        let fired = outcome(&scene, hill(112.0)).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Stop);
+        says(&fired.summary, "modelled by the car, not a sensor");
+    }
+
+    #[test]
+    fn what_lasts_less_or_lies_in_a_gap_does_not_count() {
+        let scene = Scene::whole();
+        assert_eq!(outcome(&scene, hill(130.4)), Ok(None));
+        // 8 s before a silence and 8 s after it.
+        let around_gap = |time: f64| {
+            let is_silent = (300.0..400.0).contains(&time);
+            let is_hot = (292.0..408.0).contains(&time);
+            (!is_silent).then_some(if is_hot { 131.0 } else { 125.0 })
+        };
+        assert_eq!(outcome(&scene, around_gap), Ok(None));
+    }
+
+    #[test]
+    fn a_jump_no_oil_can_make_is_not_believed() {
+        let stuck = |time: f64| Some(if time < 200.0 { 90.0 } else { 215.0 });
+        let reason = outcome(&Scene::whole(), stuck).unwrap_err();
+        says(&reason, "jumped to 215 °C at 200 s");
+    }
+
+    #[test]
+    fn without_a_temperature_it_was_not_checked() {
+        let scene = Scene::whole().without("oil.temperature");
+        says(&outcome(&scene, |_| None).unwrap_err(), "oil.temperature");
+    }
+}

@@ -1,0 +1,228 @@
+//! Launches one after the other: heat with no air to take it away.
+//!
+//! A launch is a wheel turning far beyond what the road asks while the car is slow, and a
+//! car that then moves: a wheel in the air or on rollers is no launch.
+
+use std::collections::VecDeque;
+
+use halfshaft_driveline::Row;
+use halfshaft_model::Time;
+
+use super::evidence::{counts, window};
+use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use crate::limits::{
+    LAUNCH_APART_S, LAUNCH_BELOW, LAUNCH_EXCESS, LAUNCH_LEAST_S, LAUNCH_WINDOW_S, LAUNCHES,
+    MOVING_FROM, NOT_DRIVING_S,
+};
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "repeated-launches",
+        title: "Repeated launches",
+        severities: &[Severity::LookSoon],
+        rule: || {
+            format!(
+                "{LAUNCHES} times or more in {:.0} min a wheel turns {LAUNCH_EXCESS:.0} rad/s beyond what the bend \
+                 asks for {LAUNCH_LEAST_S:.0} s or more, below {:.0} km/h",
+                LAUNCH_WINDOW_S / 60.0,
+                3.6 * LAUNCH_BELOW
+            )
+        },
+        needs: "both rear wheel speeds, rolling radius, rear track, a yaw rate or the front wheels",
+        could_also_be: "one wheel on ice, snow or a wet line at ordinary starts; rollers",
+        next_check: "Let it cool; look at the oil for colour and smell.",
+        withdrawn_if: "the starts were on ice or snow",
+    },
+    begin: |_| Box::new(RepeatedLaunches::default()),
+};
+
+#[derive(Clone, Copy, Debug)]
+struct Launch {
+    start: Time,
+    // Latest row with the wheel beyond.
+    end: Time,
+    beyond_s: f64,
+    excess: f64,
+    has_moved: bool,
+}
+
+#[derive(Clone, Debug, Default)]
+struct RepeatedLaunches {
+    going_on: Option<Launch>,
+    // Those of the last ten minutes.
+    recent: VecDeque<Launch>,
+    // The densest ten minutes: how many, and the first few.
+    most: (usize, Vec<Launch>),
+}
+
+impl RepeatedLaunches {
+    fn end(&mut self) {
+        let Some(launch) = self.going_on.take() else {
+            return;
+        };
+        let is_of_length = (LAUNCH_LEAST_S..NOT_DRIVING_S).contains(&launch.beyond_s);
+        if !launch.has_moved || !is_of_length {
+            return;
+        }
+        while self
+            .recent
+            .front()
+            .is_some_and(|first| launch.end.since(first.start) > LAUNCH_WINDOW_S)
+        {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(launch);
+        if self.recent.len() > self.most.0 {
+            let shown = self.recent.iter().take(MOST_EVIDENCE).copied().collect();
+            self.most = (self.recent.len(), shown);
+        }
+    }
+}
+
+impl Check for RepeatedLaunches {
+    fn note(&mut self, row: &Row) {
+        if self
+            .going_on
+            .is_some_and(|launch| row.time.since(launch.end) > LAUNCH_APART_S)
+        {
+            self.end();
+        }
+        let Some(speed) = row.road_speed else { return };
+        if let Some(launch) = &mut self.going_on {
+            launch.has_moved |= speed > MOVING_FROM;
+        }
+        let Some(asked) = row.kinematic_difference else {
+            return;
+        };
+        let excess = (row.road_referred_difference - asked).abs();
+        let is_launch = row.is_joined && row.is_turning && counts(row) && excess > LAUNCH_EXCESS;
+        if !is_launch || speed >= LAUNCH_BELOW {
+            return;
+        }
+        let launch = self.going_on.get_or_insert(Launch {
+            start: row.time,
+            end: row.time,
+            beyond_s: 0.0,
+            excess,
+            has_moved: speed > MOVING_FROM,
+        });
+        launch.end = row.time;
+        launch.beyond_s += row.seconds;
+        launch.excess = launch.excess.max(excess);
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.bends()?;
+        let mut settled = self.clone();
+        settled.end();
+        let (n, shown) = settled.most;
+        if n < LAUNCHES {
+            return Ok(None);
+        }
+        let evidence = shown
+            .iter()
+            .map(|launch| {
+                let values = [
+                    ("wheel beyond the road", launch.excess, "rad/s"),
+                    ("for", launch.beyond_s, "s"),
+                ];
+                window(launch.start, launch.end, &values)
+            })
+            .collect();
+        let hardest = shown.iter().map(|launch| launch.excess).fold(0.0, f64::max);
+        let summary = format!(
+            "{n} launches within {:.0} min (limit {LAUNCHES}): a wheel turned up to {hardest:.0} rad/s beyond the road. \
+             Counted from {LAUNCH_EXCESS:.0} rad/s on, below {:.0} km/h.",
+            LAUNCH_WINDOW_S / 60.0,
+            3.6 * LAUNCH_BELOW
+        );
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: drive.quality.grade,
+            summary,
+            evidence,
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::testing::row;
+
+    /// A launch of 2 s every `apart_s`, of that excess, into a drive of 15 km/h.
+    fn outcome(scene: &Scene, n: u32, apart_s: f64, excess: f64, speed: f64) -> Outcome {
+        launches(scene, n, apart_s, excess, speed, 2.0)
+    }
+
+    fn launches(
+        scene: &Scene,
+        n: u32,
+        apart_s: f64,
+        excess: f64,
+        speed: f64,
+        seconds: f64,
+    ) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for index in 0..30_000 {
+            let time = f64::from(index) * 0.1;
+            let within = time % apart_s;
+            let is_launch = within < seconds - 0.05 && time < f64::from(n) * apart_s;
+            let mut row = row(time);
+            row.seconds = 0.1;
+            row.road_speed = Some(speed);
+            row.road_referred_difference = if is_launch { excess } else { 0.0 };
+            check.note(&row);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn three_in_ten_minutes() {
+        let scene = Scene::whole();
+        let fired = outcome(&scene, 4, 100.0, -14.0, 4.0).unwrap().unwrap();
+        assert_eq!(
+            (fired.severity, fired.evidence.len()),
+            (Severity::LookSoon, 4)
+        );
+        says(&fired.summary, "4 launches within 10 min");
+        // Of many, the densest ten minutes count and five are shown.
+        let many = outcome(&scene, 20, 60.0, 14.0, 4.0).unwrap().unwrap();
+        says(&many.summary, "10 launches");
+        assert_eq!(many.evidence.len(), 5);
+    }
+
+    #[test]
+    fn two_gentle_ones_far_apart_or_fast_do_not_fire() {
+        let scene = Scene::whole();
+        assert_eq!(outcome(&scene, 2, 100.0, 14.0, 4.0), Ok(None));
+        assert_eq!(outcome(&scene, 9, 100.0, 9.0, 4.0), Ok(None));
+        assert_eq!(outcome(&scene, 9, 310.0, 14.0, 4.0), Ok(None));
+        assert_eq!(outcome(&scene, 9, 100.0, 14.0, 7.0), Ok(None));
+    }
+
+    #[test]
+    fn a_wheel_that_slips_for_a_moment_is_no_launch() {
+        let scene = Scene::whole();
+        assert_eq!(launches(&scene, 9, 60.0, 20.0, 4.0, 0.8), Ok(None));
+        assert!(launches(&scene, 9, 60.0, 20.0, 4.0, 1.2).unwrap().is_some());
+    }
+
+    #[test]
+    fn a_wheel_in_the_air_is_no_launch() {
+        assert_eq!(outcome(&Scene::whole(), 4, 100.0, 14.0, 0.0), Ok(None));
+    }
+
+    #[test]
+    fn without_a_witness_of_bends_it_was_not_checked() {
+        let scene = Scene::whole()
+            .without("yaw.rate")
+            .without("wheel.front.left");
+        says(
+            &outcome(&scene, 4, 100.0, 14.0, 4.0).unwrap_err(),
+            "neither a yaw rate",
+        );
+    }
+}

@@ -1,0 +1,198 @@
+//! A drive to put checks in front of.
+
+use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
+use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource, Vehicle};
+
+use super::{Check, Drive, Entry, Outcome, Setup};
+use crate::band::relative;
+use crate::result::{Event, EventKind, Figure, Grade, Quality};
+use crate::sums::PartialLimits;
+
+/// Everything a [`Drive`] borrows from.
+#[derive(Clone, Debug)]
+pub struct Scene {
+    pub vehicle: Vehicle,
+    pub channels: Vec<ChannelSpec>,
+    pub basis: Basis,
+    pub seen: Vec<String>,
+    pub figures: Vec<Figure>,
+    pub events: Vec<Event>,
+    pub calibration: Calibration,
+    pub quality: Quality,
+    pub until: Time,
+}
+
+/// Nothing was logged.
+impl Default for Scene {
+    fn default() -> Scene {
+        Scene {
+            vehicle: Vehicle::default(),
+            channels: Vec::new(),
+            basis: Basis::new(&Vehicle::default(), &[]),
+            seen: Vec::new(),
+            figures: Vec::new(),
+            events: Vec::new(),
+            calibration: calibration(Err("0 straight stretches of 50 m were usable".to_owned())),
+            quality: Quality {
+                grade: Grade::D,
+                worst_factor: "the rear wheel speeds cover 0 % of the drive".to_owned(),
+                channels: Vec::new(),
+                gaps: Vec::new(),
+                n_gaps: 0,
+            },
+            until: Time(0),
+        }
+    }
+}
+
+pub fn calibration(outcome: Result<RatioEstimate, String>) -> Calibration {
+    Calibration {
+        outcome,
+        mode: Mode::YawRegression,
+        n_windows: 200,
+        n_stretches: 4,
+        rejected: Vec::new(),
+        yaw_bias: None,
+        track_found_m: None,
+        front_ratio_log: None,
+        are_sides_exchanged: false,
+        are_signals_identical: false,
+        hidden_by_preload: 0.0005,
+        step: None,
+        drift_per_km: None,
+        collapses_with_command: None,
+        points: Vec::new(),
+    }
+}
+
+pub fn figure(name: &'static str, outcome: Result<f64, &str>) -> Figure {
+    Figure {
+        name,
+        title: name,
+        unit: "",
+        grade: outcome.is_ok().then_some(Grade::A),
+        outcome: outcome
+            .map(|value| relative(value, 0.1))
+            .map_err(str::to_owned),
+        method: String::new(),
+    }
+}
+
+pub fn event(start_s: f64, end_s: f64, heat_kj: f64) -> Event {
+    Event {
+        kind: EventKind::Command,
+        span: Span {
+            start: Time::from_seconds(start_s),
+            end: Time::from_seconds(end_s),
+        },
+        command_peak: Some(0.8),
+        slip_peak: Some(3.0),
+        heat_kj: Some(heat_kj),
+        heat_peak_kw: Some(heat_kj),
+        heat_mean_kw: Some(heat_kj / (end_s - start_s)),
+        partial_heat_making_s: Some(end_s - start_s),
+        speed_peak_m_per_s: Some(20.0),
+        is_broken: false,
+    }
+}
+
+impl Scene {
+    /// A whole log of a whole map: 12 faces of 61 to 44.5 mm with 18 % of grooves.
+    pub fn whole() -> Scene {
+        let names = [
+            "wheel.rear.left",
+            "wheel.rear.right",
+            "wheel.front.left",
+            "wheel.front.right",
+            "yaw.rate",
+            "clutch.command",
+            "clutch.torque",
+            "oil.temperature",
+            "ambient.temperature",
+        ];
+        let channels: Vec<ChannelSpec> = names.into_iter().map(ChannelSpec::new).collect();
+        let vehicle = Vehicle {
+            track_rear_m: Some(Toleranced::exact(1.55)),
+            rolling_radius_m: Some(Toleranced::exact(0.32)),
+            layout: Some(Layout::CaseToOneSide),
+            pack: Some(halfshaft_model::vehicle::Pack {
+                n_faces: 12,
+                outer_radius_m: 0.061,
+                inner_radius_m: 0.0445,
+                groove_share: 0.18,
+                friction: None,
+            }),
+            preload_nm: Some(Toleranced::exact(80.0)),
+            torque_sources: vec![TorqueSource::Reported {
+                channel: "clutch.torque".to_owned(),
+                is_axle_bias: false,
+                relative_sd: 0.1,
+            }],
+            ..Vehicle::default()
+        };
+        Scene {
+            basis: Basis::new(&vehicle, &channels),
+            vehicle,
+            channels,
+            seen: names.iter().map(|name| (*name).to_owned()).collect(),
+            figures: vec![
+                figure("distance", Ok(50.0)),
+                figure("engagements", Ok(40.0)),
+                figure("heat_total", Ok(20.0)),
+                figure("oil_temp_max", Ok(110.0)),
+            ],
+            quality: Quality {
+                grade: Grade::A,
+                worst_factor: "none".to_owned(),
+                ..Scene::default().quality
+            },
+            until: Time::from_seconds(3000.0),
+            ..Scene::default()
+        }
+    }
+
+    /// Without a channel.
+    pub fn without(mut self, name: &str) -> Scene {
+        self.seen.retain(|seen| seen != name);
+        self
+    }
+
+    pub fn setup(&self) -> Setup<'_> {
+        Setup {
+            vehicle: &self.vehicle,
+            channels: &self.channels,
+            basis: &self.basis,
+            partial: PartialLimits::new(&self.basis, 0.0, 0.0),
+        }
+    }
+
+    pub fn drive(&self) -> Drive<'_> {
+        Drive {
+            vehicle: &self.vehicle,
+            channels: &self.channels,
+            basis: &self.basis,
+            seen: &self.seen,
+            figures: &self.figures,
+            events: &self.events,
+            calibration: &self.calibration,
+            quality: &self.quality,
+            until: self.until,
+        }
+    }
+
+    /// A check at the start of this drive.
+    pub fn check(&self, entry: &Entry) -> Box<dyn Check> {
+        (entry.begin)(&self.setup())
+    }
+
+    /// What a check that needs no rows says.
+    pub fn outcome(&self, entry: &Entry) -> Outcome {
+        self.check(entry).outcome(&self.drive())
+    }
+}
+
+/// Whether a text says a word; else the text.
+#[track_caller]
+pub fn says(text: &str, word: &str) {
+    assert!(text.contains(word), "{text:?} does not say {word:?}");
+}

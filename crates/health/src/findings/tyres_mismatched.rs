@@ -1,0 +1,200 @@
+//! Left and right rear tyres of unlike size.
+//!
+//! Unequal rolling radii make the pack slip on every straight, as long as it is not held
+//! tight: E/km = ½·T·ε·1000/r. Fires on the ratio that straight running shows, whatever
+//! preload may hide of more.
+
+use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
+
+use super::evidence::window;
+use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use crate::limits::{MISMATCH_ACT, MISMATCH_NOTE, MISMATCH_SD};
+use crate::result::{EvidenceWindow, Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "tyres-mismatched",
+        title: "Left and right tyres mismatched",
+        severities: &[Severity::Note, Severity::Act],
+        rule: || {
+            format!(
+                "the rear tyres' rolling speeds differ by more than {:.1} % on straights: note; by more than \
+                 {:.0} %: act; the ratio known to ± {:.2} %",
+                100.0 * MISMATCH_NOTE,
+                100.0 * MISMATCH_ACT,
+                100.0 * MISMATCH_SD
+            )
+        },
+        needs: "both rear wheel speeds, rolling radius, some kilometres of straight road at low command; a yaw \
+                rate or the front wheels to tell the bends",
+        could_also_be: "a space-saver spare, one tyre low on air, a map whose wheels have unlike scales, a road \
+                        that leans one way all along; when the front wheels tell the bends, unlike front tyres",
+        next_check: "Compare pressure, size, make and tread depth of both rear tyres; measure the roll-out of each.",
+        withdrawn_if: "both roll-outs are equal to a few millimetres",
+    },
+    begin: |_| Box::new(TyresMismatched),
+};
+
+#[derive(Clone, Debug)]
+struct TyresMismatched;
+
+impl Check for TyresMismatched {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.rear_wheels()?;
+        let calibration = drive.calibration;
+        let ratio = calibration.outcome.as_ref().map_err(Clone::clone)?;
+        if ratio.sd > MISMATCH_SD {
+            return Err(format!(
+                "the tyre ratio is known to ± {:.2} % only, ± {:.2} % is needed",
+                100.0 * ratio.sd,
+                100.0 * MISMATCH_SD
+            ));
+        }
+        let mismatch = ratio.ratio_log.exp_m1();
+        let severity = match mismatch.abs() {
+            size if size > MISMATCH_ACT => Severity::Act,
+            size if size > MISMATCH_NOTE => Severity::Note,
+            _ => return Ok(None),
+        };
+        Ok(Some(Fired {
+            severity,
+            grade: Grade::of(ratio.grade_factor),
+            summary: summary(drive, ratio),
+            evidence: evidence(&calibration.points),
+        }))
+    }
+}
+
+fn summary(drive: &Drive, ratio: &RatioEstimate) -> String {
+    let mismatch = ratio.ratio_log.exp_m1();
+    let faster = if mismatch > 0.0 { "right" } else { "left" };
+    let limit = match mismatch.abs() > MISMATCH_ACT {
+        true => MISMATCH_ACT,
+        false => MISMATCH_NOTE,
+    };
+    let (low, high) = (100.0 * ratio.low.exp_m1(), 100.0 * ratio.high.exp_m1());
+    let mut text = format!(
+        "The {faster} rear tyre turns {:.2} % faster on straights (limit {:.1} %; truly {:.2} to {:.2} %, as preload may hide some)",
+        100.0 * mismatch.abs(),
+        100.0 * limit,
+        low.abs().min(high.abs()),
+        low.abs().max(high.abs()),
+    );
+    if let Some(radius) = drive.basis.radius_m {
+        let smaller_mm = 1e3 * radius * mismatch.abs();
+        text += &format!(": its rolling radius is {smaller_mm:.1} mm smaller");
+    }
+    text += ".";
+    let per_km = drive
+        .figure("heat_mismatch")
+        .ok()
+        .zip(drive.figure("distance").ok())
+        .filter(|(_, distance)| distance.value > 0.1)
+        .map(|(heat, distance)| heat.value / distance.value);
+    if let Some(per_km) = per_km {
+        text += &format!(" It cost {per_km:.2} kJ per km in the pack.");
+    }
+    if drive
+        .calibration
+        .collapses_with_command
+        .is_some_and(|collapse| collapse.is_collapsed)
+    {
+        text +=
+            " Under command the difference disappears: the pack then holds and the tyres scrub.";
+    }
+    if drive.calibration.mode == Mode::FrontWheels {
+        text += " The front tyres' own difference was taken off.";
+    }
+    text
+}
+
+/// The road in up to five parts, each with the middle of its windows.
+fn evidence(points: &[RatioPoint]) -> Vec<EvidenceWindow> {
+    let accepted: Vec<&RatioPoint> = points.iter().filter(|point| point.is_accepted).collect();
+    let n_parts = (accepted.len() / 8).clamp(1, MOST_EVIDENCE);
+    let size = accepted.len().div_ceil(n_parts).max(1);
+    accepted
+        .chunks(size)
+        .map(|part| {
+            let mut ratios: Vec<f64> = part.iter().map(|point| point.ratio_log).collect();
+            ratios.sort_by(f64::total_cmp);
+            let middle = ratios[ratios.len() / 2];
+            window(
+                part[0].time,
+                part[part.len() - 1].time,
+                &[
+                    ("right over left", 100.0 * middle.exp_m1(), "%"),
+                    ("straight stretches of 50 m", part.len() as f64, "1"),
+                ],
+            )
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, calibration, figure, says};
+    use super::*;
+    use halfshaft_model::Time;
+
+    fn scene(ratio_log: f64, sd: f64) -> Scene {
+        let mut scene = Scene::whole();
+        scene.calibration = calibration(Ok(RatioEstimate {
+            ratio_log,
+            sd,
+            low: ratio_log - 0.001,
+            high: ratio_log + 0.001,
+            grade_factor: 0.95,
+        }));
+        scene.calibration.points = (0..100)
+            .map(|index| RatioPoint {
+                km: 0.05 * f64::from(index),
+                time: Time::from_seconds(f64::from(index) * 2.0),
+                ratio_log,
+                heading_per_m: None,
+                is_accepted: index % 2 == 0,
+            })
+            .collect();
+        scene
+    }
+
+    #[test]
+    fn a_percent_is_to_act_on_and_half_of_it_a_note() {
+        for (ratio_log, severity) in [
+            (0.012, Some(Severity::Act)),
+            (-0.012, Some(Severity::Act)),
+            (0.007, Some(Severity::Note)),
+            (0.004, None),
+            (-0.0, None),
+        ] {
+            let fired = scene(ratio_log, 1e-4).outcome(&ENTRY).unwrap();
+            assert_eq!(fired.map(|fired| fired.severity), severity, "{ratio_log}");
+        }
+    }
+
+    #[test]
+    fn it_says_which_by_how_much_and_what_it_costs() {
+        let mut scene = scene(-0.012, 1e-4);
+        scene.figures.push(figure("heat_mismatch", Ok(75.0)));
+        let fired = scene.outcome(&ENTRY).unwrap().unwrap();
+        // Derived: 1 − e^−0.012 = 1.19 % of 320 mm is 3.8 mm; 75 kJ over 50 km.
+        for part in ["left rear tyre", "1.19 %", "3.8 mm", "1.50 kJ per km"] {
+            says(&fired.summary, part);
+        }
+        assert_eq!(fired.evidence.len(), 5);
+        assert!((fired.evidence[4].values[0].value + 1.193).abs() < 1e-3);
+    }
+
+    #[test]
+    fn without_a_ratio_it_was_not_checked() {
+        says(
+            &scene(0.02, 0.002).outcome(&ENTRY).unwrap_err(),
+            "± 0.20 % only",
+        );
+        let mut none = scene(0.02, 1e-4);
+        none.calibration.outcome = Err("12 straight stretches".to_owned());
+        says(&none.outcome(&ENTRY).unwrap_err(), "12 straight stretches");
+        let lacking = scene(0.02, 1e-4).without("wheel.rear.left");
+        says(&lacking.outcome(&ENTRY).unwrap_err(), "wheel.rear.left");
+    }
+}

@@ -1,0 +1,246 @@
+//! The pack works all the time on the straight.
+//!
+//! On a straight road there is nothing to lock: heat made there comes from tyres of
+//! unlike size or from a controller that squeezes without need. Spinning wheels are not
+//! counted; that is driving.
+
+use halfshaft_driveline::Row;
+use halfshaft_model::Time;
+
+use super::evidence::{Strongest, counts, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{
+    FRINGE_S, OCCURRENCES, SLIP_EVENT_FROM, STRAIGHT_CURVATURE, STRAIGHT_DIFFERENCE, STRAIGHT_FROM,
+    STRAIGHT_LEAST_S, STRAIGHT_PARTIAL_SHARE, STRAIGHT_SUSTAINED_S,
+};
+use crate::result::Severity;
+use crate::sums::{PartialLimits, PartialTime};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "working-on-the-straight",
+        title: "Working all the time on the straight",
+        severities: &[Severity::LookSoon],
+        rule: || {
+            format!(
+                "heat-making partial engagement in more than {:.0} % of straight running above {:.0} km/h (radius over \
+                 {:.0} m, wheelspin left out), {OCCURRENCES} times or once for {STRAIGHT_SUSTAINED_S:.0} s",
+                100.0 * STRAIGHT_PARTIAL_SHARE,
+                3.6 * STRAIGHT_FROM,
+                1.0 / STRAIGHT_CURVATURE
+            )
+        },
+        needs: "both rear wheel speeds, torque or command of the clutch, rolling radius, rear track, a yaw rate or the \
+                front wheels, a minute of straight road",
+        could_also_be: "a crosswind or a road that leans, tyres whose ratio was not learned yet",
+        next_check: "Tyres first: pressure, size, tread of both rear tyres. Then the controller's calibration.",
+        withdrawn_if: "equal tyres are fitted and the share falls below the limit",
+    },
+    begin: |setup| Box::new(WorkingOnTheStraight::new(setup)),
+};
+
+/// A stretch in which the pack works.
+#[derive(Clone, Copy, Debug)]
+struct Working {
+    start: Time,
+    end: Time,
+    slip_peak: f64,
+}
+
+#[derive(Clone, Debug)]
+struct WorkingOnTheStraight {
+    limits: PartialLimits,
+    // By torque and by command, as the figure of the whole drive.
+    time: [PartialTime; 2],
+    working: [Option<Working>; 2],
+    stretches: [Strongest; 2],
+}
+
+impl WorkingOnTheStraight {
+    fn new(setup: &Setup) -> WorkingOnTheStraight {
+        WorkingOnTheStraight {
+            limits: setup.partial,
+            time: Default::default(),
+            working: [None; 2],
+            stretches: Default::default(),
+        }
+    }
+
+    fn end(&mut self, by: usize) {
+        let Some(working) = self.working[by].take() else {
+            return;
+        };
+        let seconds = working.end.since(working.start);
+        if seconds <= 0.0 {
+            return;
+        }
+        let values = [
+            ("working for", seconds, "s"),
+            ("highest slip", working.slip_peak, "rad/s"),
+        ];
+        self.stretches[by].note(seconds, window(working.start, working.end, &values));
+    }
+}
+
+/// Straight, fast, no wheel spinning.
+fn is_straight(row: &Row) -> bool {
+    let (Some(speed), Some(yaw), Some(asked)) =
+        (row.road_speed, row.yaw_rate, row.kinematic_difference)
+    else {
+        return false;
+    };
+    let excess = (row.road_referred_difference - asked).abs() - row.unknown_mismatch;
+    speed > STRAIGHT_FROM
+        && asked.abs() < STRAIGHT_DIFFERENCE
+        && yaw.abs() < STRAIGHT_CURVATURE * speed
+        && excess < SLIP_EVENT_FROM
+        && counts(row)
+}
+
+impl Check for WorkingOnTheStraight {
+    fn note(&mut self, row: &Row) {
+        if !row.is_joined {
+            self.end(0);
+            self.end(1);
+        }
+        let is_straight = is_straight(row);
+        if !is_straight {
+            self.end(0);
+            self.end(1);
+            return;
+        }
+        let judgement = self.limits.judge(row);
+        for (by, judgement) in [judgement.by_torque, judgement.by_command]
+            .into_iter()
+            .enumerate()
+        {
+            let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
+            self.time[by].note(judgement, row.seconds);
+            let is_over = |working: &Working| row.time.since(working.end) > FRINGE_S;
+            if !is_working && self.working[by].as_ref().is_some_and(is_over) {
+                self.end(by);
+            }
+            if is_working {
+                let working = self.working[by].get_or_insert(Working {
+                    start: row.time,
+                    end: row.time,
+                    slip_peak: 0.0,
+                });
+                working.end = row.time;
+                working.slip_peak = working.slip_peak.max(row.slip_sharp.abs());
+            }
+        }
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.bends()?;
+        drive.basis.slip.clone()?;
+        let by_torque = self.time[0].judged_s > 0.0;
+        let by = usize::from(!by_torque);
+        let PartialTime { seconds, judged_s } = self.time[by];
+        if judged_s < STRAIGHT_LEAST_S {
+            return Err(format!(
+                "{judged_s:.0} s of straight running above {:.0} km/h with torque or command known, {STRAIGHT_LEAST_S:.0} s are needed",
+                3.6 * STRAIGHT_FROM
+            ));
+        }
+        let share = seconds[0] / judged_s;
+        let mut settled = self.clone();
+        settled.end(by);
+        let stretches = &settled.stretches[by];
+        let longest = stretches.greatest().unwrap_or(0.0);
+        let is_repeated = stretches.n() >= OCCURRENCES || longest >= STRAIGHT_SUSTAINED_S;
+        if share <= STRAIGHT_PARTIAL_SHARE || !is_repeated {
+            return Ok(None);
+        }
+        let judged_by = if by_torque {
+            ""
+        } else {
+            " (by command, the torque not being known)"
+        };
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: drive.grade_of("partial_heat_making"),
+            summary: format!(
+                "Of {judged_s:.0} s straight running the pack worked against slip for {:.0} s, {:.0} % (limit {:.0} \
+                 %){judged_by}; longest {longest:.0} s. Counted above {:.0} km/h.",
+                seconds[0],
+                100.0 * share,
+                100.0 * STRAIGHT_PARTIAL_SHARE,
+                3.6 * STRAIGHT_FROM
+            ),
+            evidence: stretches.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::testing::row;
+
+    /// 100 s; the pack works for the first part of every 10 s.
+    fn outcome(scene: &Scene, working_s: f64, change: impl Fn(&mut Row)) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for index in 0..10_000 {
+            let time = f64::from(index) * 0.01;
+            let mut row = row(time);
+            let is_working = time % 10.0 < working_s;
+            row.torque_nm = Some(if is_working { 200.0 } else { 80.0 });
+            row.slip_sharp = 0.5;
+            row.road_referred_difference = 0.1;
+            change(&mut row);
+            check.note(&row);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn a_tenth_of_the_straight_is_too_much() {
+        let scene = Scene::whole();
+        let fired = outcome(&scene, 3.0, |_| ()).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "for 30 s, 30 % (limit 10 %); longest 3 s");
+        assert_eq!(fired.evidence.len(), 5);
+        assert_eq!(outcome(&scene, 0.9, |_| ()), Ok(None));
+    }
+
+    #[test]
+    fn bends_town_and_wheelspin_are_not_straight_running() {
+        for change in [
+            (|row: &mut Row| row.kinematic_difference = Some(1.0)) as fn(&mut Row),
+            |row| row.road_speed = Some(13.0),
+            |row| row.road_referred_difference = 5.0,
+            |row| row.is_controlled = true,
+        ] {
+            let reason = outcome(&Scene::whole(), 3.0, change).unwrap_err();
+            says(&reason, "0 s of straight running");
+        }
+    }
+
+    #[test]
+    fn by_command_where_the_torque_is_not_known() {
+        let by_command = |row: &mut Row| {
+            row.command = Some(if row.torque_nm == Some(200.0) {
+                0.3
+            } else {
+                0.0
+            });
+            row.torque_nm = None;
+        };
+        let fired = outcome(&Scene::whole(), 3.0, by_command).unwrap().unwrap();
+        says(&fired.summary, "by command");
+    }
+
+    #[test]
+    fn without_a_witness_of_bends_it_was_not_checked() {
+        let scene = Scene::whole()
+            .without("yaw.rate")
+            .without("wheel.front.left");
+        says(
+            &outcome(&scene, 3.0, |_| ()).unwrap_err(),
+            "neither a yaw rate",
+        );
+    }
+}

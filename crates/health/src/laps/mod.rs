@@ -1,0 +1,365 @@
+//! Laps and corners: where on the road the heat was made.
+//!
+//! In: rows, oil temperatures, changes of the lap marker. Out: [`Laps`], settled when asked.
+//! The drive is kept as steps of a few metres, with heading, time, speed and heat, up to
+//! 300 km; a longer one has no laps. Laps come from the marker, else from the path that
+//! repeats; else there are none, and corners are numbered through the drive.
+//!
+//! What a gap hides is bridged with the speed and the turning around it, so that the places
+//! after it stay where they are; its heat is not made up: laps and corners with a gap in
+//! them say "at least".
+//!
+//! ```text
+//! Row -> Step -> path -> corners, repeat (or marker) -> Laps
+//! ```
+
+mod alike;
+#[cfg(test)]
+mod circuit;
+mod corners;
+mod limits;
+mod marker;
+mod oil;
+mod path;
+mod repeat;
+#[cfg(test)]
+mod tests;
+
+use halfshaft_driveline::{HeatNearFloor, Row};
+use halfshaft_model::{Span, Time};
+
+use self::corners::{Bend, bends, numbered, smoothed, usual_length};
+use self::limits::{DISTANCE_DRIFT, LAP_M, LONGEST_BRIDGE_S, MOST_STEPS, SAME_LENGTH, STEP_M};
+use self::marker::Marker;
+use self::oil::OilByTime;
+use self::path::{Path, Step};
+use crate::limits::{MOVING_FROM, USUAL_SLIP_SD};
+use crate::result::{Corner, Lap, Laps};
+
+const BY_MARKER: &str = "by the marker of the driver";
+const BY_PATH: &str = "by the repeated path";
+
+/// Watches the path of a drive.
+#[derive(Clone, Debug, Default)]
+pub struct PathWatch {
+    steps: Vec<Step>,
+    open: Option<Step>,
+    latest: Option<Motion>,
+    distance_m: f64,
+    with_yaw_m: f64,
+    // Corners of steps that were forgotten.
+    n_forgotten: u64,
+    is_too_long: bool,
+    oil: OilByTime,
+    marker: Marker,
+}
+
+/// How the car moved at the latest row that says so.
+#[derive(Clone, Copy, Debug)]
+struct Motion {
+    time: Time,
+    speed: f64,
+    yaw_rate: Option<f64>,
+    // No row came after it, not even one without speed.
+    is_latest: bool,
+}
+
+/// Stretch of a lap: by distance, and by time.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    start_m: f64,
+    end_m: f64,
+    span: Span,
+}
+
+/// Heat along the path, when there is any to speak of.
+struct Heat<'a> {
+    path: &'a Path,
+    is_known: bool,
+}
+
+impl Heat<'_> {
+    fn kj(&self, start_m: f64, end_m: f64) -> Option<f64> {
+        self.is_known.then(|| self.path.heat_kj(start_m, end_m))
+    }
+
+    fn is_at_least(&self, start_m: f64, end_m: f64) -> bool {
+        match self.is_known {
+            true => self.path.is_hidden(start_m, end_m),
+            false => self.path.has_gap(start_m, end_m),
+        }
+    }
+}
+
+impl PathWatch {
+    /// Nothing seen yet.
+    pub fn new() -> PathWatch {
+        PathWatch::default()
+    }
+
+    /// Takes a row; every row of the drive, in order.
+    pub fn note(&mut self, row: &Row) {
+        let (metres, turned, is_gap) = self.moved(row);
+        let step = self.open.get_or_insert_with(|| Step {
+            start: row.time,
+            end: row.time,
+            length_m: 0.0,
+            turned: 0.0,
+            least_speed: f32::MAX,
+            is_gap: false,
+            is_without_torque: false,
+            heat: HeatNearFloor::new(row.slip_sd.unwrap_or(USUAL_SLIP_SD)),
+        });
+        step.end = row.time;
+        step.length_m += metres;
+        step.turned += turned as f32;
+        if let Some(speed) = row.road_speed {
+            step.least_speed = step.least_speed.min(speed as f32);
+        }
+        if row.is_turning {
+            match row.work_j {
+                Some(work) => step.heat.add(work, &row.evidence),
+                None => step.is_without_torque = true,
+            }
+        }
+        step.is_gap |= is_gap;
+        if step.length_m >= STEP_M {
+            self.close();
+        }
+    }
+
+    /// Distance and heading change this row adds, what a gap before it hides included; and
+    /// whether there was one.
+    fn moved(&mut self, row: &Row) -> (f64, f64, bool) {
+        let before = self.latest;
+        let Some(speed) = row.road_speed else {
+            self.latest = before.map(|before| Motion {
+                is_latest: false,
+                ..before
+            });
+            return (0.0, 0.0, !row.is_joined && before.is_some());
+        };
+        let yaw_rate = row.yaw_rate.filter(|_| speed > MOVING_FROM);
+        let mut metres = speed * row.seconds;
+        let mut turned = yaw_rate.unwrap_or(0.0) * row.seconds;
+        if yaw_rate.is_some() {
+            self.with_yaw_m += metres;
+        }
+        self.latest = Some(Motion {
+            time: row.time,
+            speed,
+            yaw_rate,
+            is_latest: true,
+        });
+        let mut is_gap = false;
+        if let Some(before) = before.filter(|before| !row.is_joined || !before.is_latest) {
+            is_gap = !row.is_joined;
+            let hidden_s = row.time.since(before.time).min(LONGEST_BRIDGE_S);
+            metres += 0.5 * (before.speed + speed) * hidden_s;
+            let rates = before.yaw_rate.unwrap_or(0.0) + yaw_rate.unwrap_or(0.0);
+            turned += 0.5 * rates * hidden_s;
+        }
+        self.distance_m += metres;
+        (metres, turned, is_gap)
+    }
+
+    fn close(&mut self) {
+        let Some(step) = self.open.take() else { return };
+        if self.steps.len() == MOST_STEPS {
+            self.n_forgotten += bends(&Path::new(self.steps.iter(), 0.0)).len() as u64;
+            self.steps.clear();
+            self.is_too_long = true;
+        }
+        self.steps.push(step);
+    }
+
+    /// Takes an oil temperature, °C.
+    pub fn note_oil(&mut self, time: Time, celsius: f64) {
+        self.oil.note(time, celsius);
+    }
+
+    /// Takes a sample of the channel `lap.marker`: a change is a lap start.
+    pub fn note_marker(&mut self, time: Time, value: f64) {
+        self.marker.note(time, value);
+    }
+
+    /// Laps and corners so far, heat settled for a noise floor.
+    pub fn laps(&self, slip_sd: f64, heat_is_known: bool) -> Laps {
+        let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
+        let bends = bends(&path);
+        let n_corners = self.n_forgotten + bends.len() as u64;
+        if self.is_too_long {
+            return Laps {
+                method: Err("the drive is longer than 300 km".to_owned()),
+                laps: Vec::new(),
+                corners: Vec::new(),
+                n_corners,
+            };
+        }
+        let (method, places) = match self.places(&path) {
+            Ok((method, places)) => (Ok(method), places),
+            Err(reason) => (Err(reason), Vec::new()),
+        };
+        let heat = Heat {
+            path: &path,
+            is_known: heat_is_known,
+        };
+        let laps = places
+            .iter()
+            .zip(1..)
+            .map(|(place, number)| Lap {
+                number,
+                span: place.span,
+                length_m: place.end_m - place.start_m,
+                heat_kj: heat.kj(place.start_m, place.end_m),
+                oil_max_c: self.oil.highest(place.span),
+                is_at_least: heat.is_at_least(place.start_m, place.end_m),
+            })
+            .collect();
+        Laps {
+            method,
+            laps,
+            corners: corners(&bends, &places, &heat),
+            n_corners,
+        }
+    }
+
+    /// Heat of the whole path, kJ: what its laps and the rest add up to. Of a drive longer
+    /// than 300 km it is that of the part still kept.
+    pub fn heat_kj(&self, slip_sd: f64) -> f64 {
+        let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
+        path.heat_kj(0.0, path.length_m())
+    }
+
+    /// How laps were found and where they are, or why there are none.
+    fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), String> {
+        let marks = self
+            .marker
+            .starts()
+            .ok_or("lap.marker changed more than 10 000 times, so it does not mark laps")?;
+        if self.distance_m <= 0.0 {
+            return Err("no road speed, so no path".to_owned());
+        }
+        let marked = by_marker(path, marks);
+        if !marked.is_empty() {
+            return Ok((BY_MARKER, marked));
+        }
+        if path.length_m() < 2.0 * LAP_M.0 {
+            return Err("the drive is too short for two laps".to_owned());
+        }
+        if self.with_yaw_m < 0.5 * self.distance_m {
+            return Err(
+                "neither a yaw rate nor both front wheel speeds, so the path is not known"
+                    .to_owned(),
+            );
+        }
+        let starts = repeat::lap_starts(path)
+            .ok_or("the path does not repeat: no laps, the whole session counts as one")?;
+        let places = starts
+            .windows(2)
+            .map(|ends| Place {
+                start_m: ends[0],
+                end_m: ends[1],
+                span: path.span(ends[0], ends[1]),
+            })
+            .collect();
+        Ok((BY_PATH, places))
+    }
+}
+
+/// Laps between marks. What lies before the first and after the last is none. A lap that is
+/// as long as two or three others, with the same road where the mark should have come, was
+/// two or three.
+fn by_marker(path: &Path, marks: &[Time]) -> Vec<Place> {
+    let places: Vec<Place> = marks
+        .windows(2)
+        .map(|ends| Place {
+            start_m: path.distance_m(ends[0]),
+            end_m: path.distance_m(ends[1]),
+            span: Span {
+                start: ends[0],
+                end: ends[1],
+            },
+        })
+        .filter(|place| place.end_m - place.start_m >= LAP_M.0)
+        .collect();
+    let ends: Vec<(f64, f64)> = places
+        .iter()
+        .map(|place| (place.start_m, place.end_m))
+        .collect();
+    let usual = usual_length(&ends);
+    let curvature = smoothed(&path.curvature);
+    places
+        .iter()
+        .flat_map(|place| parted(path, &curvature, *place, usual))
+        .collect()
+}
+
+fn parted(path: &Path, curvature: &[f64], place: Place, usual_m: f64) -> Vec<Place> {
+    let length_m = place.end_m - place.start_m;
+    let n = (length_m / usual_m).round();
+    if n < 2.0 || (length_m / (n * usual_m) - 1.0).abs() > SAME_LENGTH {
+        return vec![place];
+    }
+    let mut parts = Vec::new();
+    let (mut start_m, mut start) = (place.start_m, place.span.start);
+    for part in 1..n as usize {
+        let guess_m = place.start_m + length_m * part as f64 / n;
+        let (window_m, reach_m) = (0.25 * usual_m, DISTANCE_DRIFT * usual_m + 2.0 * STEP_M);
+        let Some(end_m) = alike::same_place(curvature, place.start_m, guess_m, window_m, reach_m)
+        else {
+            return vec![place];
+        };
+        let end = path.time(end_m);
+        parts.push(Place {
+            start_m,
+            end_m,
+            span: Span { start, end },
+        });
+        (start_m, start) = (end_m, end);
+    }
+    parts.push(Place {
+        start_m,
+        end_m: place.end_m,
+        span: Span {
+            start,
+            end: place.span.end,
+        },
+    });
+    parts
+}
+
+/// The corners, each with its lap and number; outside laps numbered in order of driving.
+fn corners(bends: &[Bend], places: &[Place], heat: &Heat) -> Vec<Corner> {
+    let path = heat.path;
+    let laps: Vec<(f64, f64)> = places
+        .iter()
+        .map(|place| (place.start_m, place.end_m))
+        .collect();
+    let mut n_outside = 0;
+    bends
+        .iter()
+        .zip(numbered(bends, &laps))
+        .map(|(bend, place)| {
+            let (lap, number, start_m) = match place {
+                Some((lap, number)) => (Some(lap as u32 + 1), number, laps[lap].0),
+                None => {
+                    n_outside += 1;
+                    (None, n_outside, 0.0)
+                }
+            };
+            Corner {
+                span: path.span(bend.start_m, bend.end_m),
+                lap,
+                number,
+                start_m: bend.start_m - start_m,
+                length_m: bend.end_m - bend.start_m,
+                turned_deg: bend.turned_deg,
+                entry_speed_m_per_s: path.speed_m_per_s(bend.start_m),
+                least_speed_m_per_s: path.least_speed_m_per_s(bend.start_m, bend.end_m),
+                heat_kj: heat.kj(bend.start_m, bend.end_m),
+                is_at_least: heat.is_at_least(bend.start_m, bend.end_m),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,311 @@
+//! Heat by cause: wheelspin, mismatched tyres, preload, command.
+//!
+//! In: rows. Out: the shares of the heat, which sum to the whole by construction. The
+//! axle speed difference is split first: what goes beyond bend and tyres is spin, what
+//! the tyres' mismatch makes is mismatch, the rest is the bend's; and of the rest the
+//! preload takes its share of the torque and the command the other. How mismatched the
+//! tyres are is known only at the end, so the split is kept for a ladder of mismatches
+//! and settled when asked.
+
+use halfshaft_driveline::{Row, SIGNIFICANT_SDS};
+
+use crate::limits::USUAL_SLIP_SD;
+
+/// The ladder: ln(ωR/ωL) of each rung on one side; the other side mirrors it.
+const RUNGS: [f64; 30] = [
+    0.0, 0.0005, 0.001, 0.0015, 0.002, 0.0025, 0.003, 0.0035, 0.004, 0.0045, 0.005, 0.0055, 0.006,
+    0.0065, 0.007, 0.0075, 0.008, 0.0085, 0.009, 0.0095, 0.010, 0.0105, 0.011, 0.0115, 0.012,
+    0.015, 0.020, 0.030, 0.045, 0.070,
+];
+
+/// Rungs in all.
+const N_RUNGS: usize = 2 * RUNGS.len() - 1;
+
+/// Heat is split over pieces of this length, s: the means over 0.2 s change little in it.
+const PIECE_S: f64 = 0.1;
+
+/// Heat by cause, J.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Causes {
+    /// A wheel turns beyond what bend and tyres ask.
+    pub spin_j: f64,
+    /// The tyres roll unequally.
+    pub mismatch_j: f64,
+    /// The preload rubs in a bend.
+    pub preload_j: f64,
+    /// The command squeezes in a bend.
+    pub commanded_j: f64,
+}
+
+impl Causes {
+    /// All of it, J.
+    pub fn total_j(&self) -> f64 {
+        self.spin_j + self.mismatch_j + self.preload_j + self.commanded_j
+    }
+
+    fn scaled(&self, factor: f64) -> Causes {
+        Causes {
+            spin_j: self.spin_j * factor,
+            mismatch_j: self.mismatch_j * factor,
+            preload_j: self.preload_j * factor,
+            commanded_j: self.commanded_j * factor,
+        }
+    }
+}
+
+/// Means over a piece of the drive.
+#[derive(Clone, Copy, Debug, Default)]
+struct Piece {
+    seconds: f64,
+    heat_j: f64,
+    preload_share_j: f64,
+    difference: f64,
+    kinematic: f64,
+    mean_speed: f64,
+}
+
+/// Splits heat.
+#[derive(Clone, Debug)]
+pub struct Ledger {
+    preload_nm: f64,
+    piece: Piece,
+    rungs: [Causes; N_RUNGS],
+    unsplit_j: f64,
+}
+
+impl Ledger {
+    /// A ledger for a pack with that preload, N·m.
+    pub fn new(preload_nm: f64) -> Ledger {
+        Ledger {
+            preload_nm,
+            piece: Piece::default(),
+            rungs: [Causes::default(); N_RUNGS],
+            unsplit_j: 0.0,
+        }
+    }
+
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row) {
+        if !row.is_joined {
+            self.settle_piece();
+        }
+        let Some(work) = row.work_j.filter(|_| row.is_turning) else {
+            return;
+        };
+        let heat_j = work * sign(row);
+        let Some(kinematic) = row.kinematic_difference else {
+            self.unsplit_j += heat_j;
+            return;
+        };
+        let preload_share = match row.torque_nm {
+            Some(torque) if torque > 0.0 => (self.preload_nm / torque).min(1.0),
+            _ => 1.0,
+        };
+        let piece = &mut self.piece;
+        piece.seconds += row.seconds;
+        piece.heat_j += heat_j;
+        piece.preload_share_j += heat_j * preload_share;
+        piece.difference += row.difference_mean * row.seconds;
+        piece.kinematic += kinematic * row.seconds;
+        piece.mean_speed += row.case_speed * row.seconds;
+        if piece.seconds >= PIECE_S {
+            self.settle_piece();
+        }
+    }
+
+    fn settle_piece(&mut self) {
+        let piece = std::mem::take(&mut self.piece);
+        if piece.heat_j == 0.0 || piece.seconds == 0.0 {
+            return;
+        }
+        let mean = |sum: f64| sum / piece.seconds;
+        let parts = [piece.difference, piece.kinematic, piece.mean_speed].map(mean);
+        for (rung, causes) in self.rungs.iter_mut().enumerate() {
+            let [spin, mismatch] = shares(parts, ratio_of(rung));
+            let rest = 1.0 - spin - mismatch;
+            causes.spin_j += spin * piece.heat_j;
+            causes.mismatch_j += mismatch * piece.heat_j;
+            causes.preload_j += rest * piece.preload_share_j;
+            causes.commanded_j += rest * (piece.heat_j - piece.preload_share_j);
+        }
+    }
+
+    /// All the heat that was split, by the floor learned so far, J.
+    pub fn heat_j(&self) -> f64 {
+        (self.rungs[0].total_j() + self.piece.heat_j).max(0.0)
+    }
+
+    /// Share of the heat that could be split, for want of a turning rate elsewhere.
+    pub fn split_share(&self) -> f64 {
+        let split = self.rungs[0].total_j() + self.piece.heat_j;
+        let whole = split + self.unsplit_j;
+        if whole > 0.0 { split / whole } else { 1.0 }
+    }
+
+    /// The causes for a tyre mismatch, scaled so that they sum to `total_j`.
+    pub fn causes(&self, ratio_log: f64, total_j: f64) -> Causes {
+        let mut settled = self.clone();
+        settled.settle_piece();
+        let (low, share) = rung_of(ratio_log);
+        let (one, other) = (
+            settled.rungs[low],
+            settled.rungs[(low + 1).min(N_RUNGS - 1)],
+        );
+        let blend = |of: fn(&Causes) -> f64| of(&one) + share * (of(&other) - of(&one));
+        // Rounding of signs may leave a cause just below nothing.
+        let causes = Causes {
+            spin_j: blend(|causes| causes.spin_j).max(0.0),
+            mismatch_j: blend(|causes| causes.mismatch_j).max(0.0),
+            preload_j: blend(|causes| causes.preload_j).max(0.0),
+            commanded_j: blend(|causes| causes.commanded_j).max(0.0),
+        };
+        match causes.total_j() {
+            sum if sum > 0.0 => causes.scaled(total_j / sum),
+            _ => Causes {
+                preload_j: total_j,
+                ..Causes::default()
+            },
+        }
+    }
+}
+
+/// Shares of spin and of mismatch in the axle speed difference.
+///
+/// With σ the sign of Δω: spin = clamp(σ·Δω_ex, 0, |Δω|), mismatch = clamp(σ·ε·ω̄, 0, |Δω| − spin),
+/// Δω_ex = Δω − ε·ω̄ − Δω_kin.
+fn shares([difference, kinematic, mean_speed]: [f64; 3], ratio_log: f64) -> [f64; 2] {
+    let whole = difference.abs();
+    if whole == 0.0 {
+        return [0.0, 0.0];
+    }
+    let sign = difference.signum();
+    let of_tyres = ratio_log * mean_speed;
+    let spin = (sign * (difference - of_tyres - kinematic)).clamp(0.0, whole);
+    let mismatch = (sign * of_tyres).clamp(0.0, whole - spin);
+    [spin / whole, mismatch / whole]
+}
+
+/// Sign of the slip by the floor learned so far, as the heat sum takes it.
+fn sign(row: &Row) -> f64 {
+    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
+    row.evidence
+        .iter()
+        .find(|window| window.strength > SIGNIFICANT_SDS * sd)
+        .map_or(0.0, |window| window.sign)
+}
+
+fn ratio_of(rung: usize) -> f64 {
+    let middle = RUNGS.len() - 1;
+    if rung >= middle {
+        RUNGS[rung - middle]
+    } else {
+        -RUNGS[middle - rung]
+    }
+}
+
+/// The rung below a mismatch, and how far it is to the next.
+fn rung_of(ratio_log: f64) -> (usize, f64) {
+    let last = N_RUNGS - 2;
+    let low = (0..=last)
+        .rfind(|rung| ratio_of(*rung) <= ratio_log)
+        .unwrap_or(0);
+    let (from, to) = (ratio_of(low), ratio_of(low + 1));
+    (low, ((ratio_log - from) / (to - from)).clamp(0.0, 1.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::row;
+    use halfshaft_driveline::Evidence;
+    use proptest::prelude::*;
+
+    fn ledger(difference: f64, kinematic: f64, torque: f64) -> Ledger {
+        let mut ledger = Ledger::new(80.0);
+        for index in 0..1000 {
+            let mut row = row(f64::from(index) * 0.01);
+            row.difference_mean = difference;
+            row.kinematic_difference = Some(kinematic);
+            row.torque_nm = Some(torque);
+            row.work_j = Some(torque * 0.5 * difference * 0.01);
+            row.evidence = [Evidence {
+                strength: 9.0,
+                sign: difference.signum(),
+            }; 4];
+            ledger.note(&row);
+        }
+        ledger
+    }
+
+    #[track_caller]
+    fn check(name: &str, ledger: &Ledger, ratio: f64, shares: [f64; 4]) {
+        let causes = ledger.causes(ratio, 100.0);
+        let got = [
+            causes.spin_j,
+            causes.mismatch_j,
+            causes.preload_j,
+            causes.commanded_j,
+        ];
+        for (got, wanted) in got.iter().zip(shares) {
+            assert!((got - wanted).abs() < 0.6, "{name}: {causes:?}");
+        }
+    }
+
+    #[test]
+    fn each_cause_by_its_plain_case() {
+        // Derived, in per cent of the heat. 80 of 200 N·m are preload.
+        check(
+            "bend",
+            &ledger(2.4, 2.4, 200.0),
+            0.0,
+            [0.0, 0.0, 40.0, 60.0],
+        );
+        // A difference of 30 where the bend asks for 3: nine tenths are spin.
+        check(
+            "spin",
+            &ledger(30.0, 3.0, 200.0),
+            0.0,
+            [90.0, 0.0, 4.0, 6.0],
+        );
+        // ε 1 % at 60 rad/s makes 0.6 of the 0.6 on the straight.
+        check(
+            "tyres",
+            &ledger(0.6, 0.0, 80.0),
+            0.01,
+            [0.0, 100.0, 0.0, 0.0],
+        );
+        // Half way between two rungs the kink costs most: (0.0072 − 0.007)/0.0072 of it, halved.
+        check(
+            "tyres",
+            &ledger(0.435, 0.0, 80.0),
+            0.00725,
+            [1.7, 98.3, 0.0, 0.0],
+        );
+        // Not knowing of the tyres, their difference is spin.
+        check(
+            "unknown",
+            &ledger(0.6, 0.0, 80.0),
+            0.0,
+            [100.0, 0.0, 0.0, 0.0],
+        );
+        check(
+            "to the left",
+            &ledger(-2.4, -2.4, 200.0),
+            0.0,
+            [0.0, 0.0, 40.0, 60.0],
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn causes_sum_to_the_total(
+            difference in -40.0..40.0_f64, kinematic in -5.0..5.0_f64,
+            torque in 1.0..1500.0_f64, ratio in -0.09..0.09_f64, total in 0.0..1e6_f64,
+        ) {
+            let causes = ledger(difference, kinematic, torque).causes(ratio, total);
+            prop_assert!((causes.total_j() - total).abs() <= 1e-9 * total.max(1.0));
+            prop_assert!(causes.spin_j >= 0.0 && causes.mismatch_j >= 0.0);
+            prop_assert!(causes.preload_j >= 0.0 && causes.commanded_j >= 0.0);
+        }
+    }
+}

@@ -1,0 +1,298 @@
+//! The class of each ten kilometres, for a drive of mixed use.
+//!
+//! In: rows and oil temperatures. Out: km by class. Stretches pair up when there are many,
+//! so that memory does not grow with the drive. A last stretch of less than half the
+//! length goes with the one before.
+
+use std::collections::VecDeque;
+
+use halfshaft_driveline::{Row, SIGNIFICANT_SDS};
+use halfshaft_model::{Span, Time};
+
+use super::meter::class;
+use super::oil::OilTime;
+use crate::limits::{CLASS_STRETCH_KM, USUAL_SLIP_SD};
+use crate::result::{Event, EventKind};
+use crate::sums::{PartialLimits, PartialTime};
+
+/// Stretches kept at the most.
+const MOST: usize = 500;
+
+/// Rows come no later than this after the oil temperature of their time, s.
+const ROWS_LATE_S: f64 = 60.0;
+
+/// Sums of a stretch of road.
+#[derive(Clone, Copy, Debug)]
+struct Stretch {
+    span: Span,
+    km: f64,
+    by_torque: PartialTime,
+    by_command: PartialTime,
+    heat_j: f64,
+    has_heat: bool,
+    oil_c: Option<f64>,
+}
+
+impl Stretch {
+    fn begin(at: Time) -> Stretch {
+        Stretch {
+            span: Span { start: at, end: at },
+            km: 0.0,
+            by_torque: PartialTime::default(),
+            by_command: PartialTime::default(),
+            heat_j: 0.0,
+            has_heat: false,
+            oil_c: None,
+        }
+    }
+
+    fn join(mut self, next: &Stretch) -> Stretch {
+        self.span.end = next.span.end;
+        self.km += next.km;
+        for (own, others) in [
+            (&mut self.by_torque, &next.by_torque),
+            (&mut self.by_command, &next.by_command),
+        ] {
+            own.judged_s += others.judged_s;
+            for (sum, part) in own.seconds.iter_mut().zip(others.seconds) {
+                *sum += part;
+            }
+        }
+        self.heat_j += next.heat_j;
+        self.has_heat |= next.has_heat;
+        self.oil_c = match (self.oil_c, next.oil_c) {
+            (Some(one), Some(other)) => Some(one.max(other)),
+            (one, other) => one.or(other),
+        };
+        self
+    }
+
+    fn level(&self, events: &[Event], drive: &Known, by_torque: bool) -> Option<u8> {
+        let first = events.partition_point(|event| event.span.start < self.span.start);
+        let end = events.partition_point(|event| event.span.start < self.span.end);
+        let events = &events[first..end.max(first)];
+        let partial = if by_torque {
+            self.by_torque
+        } else {
+            self.by_command
+        };
+        let per_100_km = 100.0 / self.km;
+        let n = events
+            .iter()
+            .filter(|event| event.kind == EventKind::Command)
+            .count();
+        class(&[
+            (partial.judged_s > 0.0).then_some(partial.seconds[0] * per_100_km),
+            (self.has_heat && drive.heat).then_some(self.heat_j * 1e-3 / self.km),
+            drive.events.then_some(n as f64 * per_100_km),
+            self.oil_c,
+            drive
+                .area_mm2
+                .and_then(|area_mm2| super::power_p99(events, area_mm2)),
+        ])
+    }
+}
+
+/// What is known over the whole drive.
+#[derive(Clone, Copy, Debug)]
+pub struct Known {
+    /// Heat is known.
+    pub heat: bool,
+    /// Engagements can be seen.
+    pub events: bool,
+    /// Lining area of all packs, where the heat is known too.
+    pub area_mm2: Option<f64>,
+}
+
+/// Sums by stretch.
+#[derive(Clone, Debug)]
+pub struct Stretches {
+    length_km: f64,
+    finished: Vec<Stretch>,
+    open: Option<Stretch>,
+    oil: OilTime,
+    // Samples that run ahead of the rows.
+    ahead: VecDeque<(Time, f64)>,
+}
+
+impl Stretches {
+    /// Nothing driven yet.
+    pub fn new(oil_reach_s: f64) -> Stretches {
+        Stretches {
+            length_km: CLASS_STRETCH_KM,
+            finished: Vec::new(),
+            open: None,
+            oil: OilTime::new(oil_reach_s),
+            ahead: VecDeque::new(),
+        }
+    }
+
+    /// Takes a sample of the oil temperature.
+    pub fn note_oil(&mut self, time: Time, celsius: f64) {
+        self.ahead.push_back((time, celsius));
+        while let Some((time, celsius)) = self
+            .ahead
+            .pop_front_if(|(oldest, _)| time.since(*oldest) > ROWS_LATE_S)
+        {
+            self.oil.note(time, celsius);
+        }
+    }
+
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row, limits: &PartialLimits) {
+        while let Some((time, celsius)) = self.ahead.pop_front_if(|(time, _)| *time <= row.time) {
+            self.oil.note(time, celsius);
+        }
+        let stretch = self.open.get_or_insert(Stretch::begin(row.time));
+        stretch.span.end = row.time;
+        stretch.km += row.road_speed.unwrap_or(0.0) * row.seconds * 1e-3;
+        if row.is_turning {
+            let judgement = limits.judge(row);
+            stretch.by_torque.note(judgement.by_torque, row.seconds);
+            stretch.by_command.note(judgement.by_command, row.seconds);
+            if let Some(work_j) = row.work_j {
+                stretch.has_heat = true;
+                stretch.heat_j += work_j * sign(row);
+            }
+        }
+        if stretch.km >= self.length_km {
+            let mut stretch = *stretch;
+            stretch.oil_c = self.oil.p99_c();
+            self.oil.restart();
+            self.open = None;
+            self.finished.push(stretch);
+            self.pair_up();
+        }
+    }
+
+    fn pair_up(&mut self) {
+        if self.finished.len() < MOST {
+            return;
+        }
+        self.length_km *= 2.0;
+        self.finished = self
+            .finished
+            .chunks(2)
+            .map(|pair| pair.get(1).map_or(pair[0], |next| pair[0].join(next)))
+            .collect();
+    }
+
+    /// Km by class, lowest class first; empty when fewer than two stretches have one.
+    pub fn classes(&self, events: &[Event], known: &Known) -> Vec<(u8, f64)> {
+        let mut stretches = self.finished.clone();
+        if let Some(mut last) = self.open.filter(|last| last.km > 0.0) {
+            last.oil_c = self.oil.p99_c();
+            match stretches.last_mut() {
+                Some(before) if last.km < 0.5 * self.length_km => *before = before.join(&last),
+                _ => stretches.push(last),
+            }
+        }
+        if let Some(last) = stretches.last_mut() {
+            last.span.end = Time(i64::MAX);
+        }
+        // As the figure of the whole drive: by torque where it was ever known.
+        let by_torque = stretches
+            .iter()
+            .any(|stretch| stretch.by_torque.judged_s > 0.0);
+        let mut km = [0.0; 6];
+        let mut n = 0;
+        for stretch in &stretches {
+            if let Some(level) = stretch.level(events, known, by_torque) {
+                km[usize::from(level)] += stretch.km;
+                n += 1;
+            }
+        }
+        if n < 2 {
+            return Vec::new();
+        }
+        (0..).zip(km).filter(|(_, km)| *km > 0.0).collect()
+    }
+}
+
+/// Sign of the slip by the floor learned so far.
+fn sign(row: &Row) -> f64 {
+    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
+    row.evidence
+        .iter()
+        .find(|window| window.strength > SIGNIFICANT_SDS * sd)
+        .map_or(0.0, |window| window.sign)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::testing::Scene;
+    use crate::testing::row;
+    use halfshaft_driveline::Evidence;
+
+    const KNOWN: Known = Known {
+        heat: true,
+        events: true,
+        area_mm2: None,
+    };
+
+    /// One row a second at 100 km/h for `km`, the heat as `kj_per_km` says by km.
+    fn drive(km: f64, kj_per_km: impl Fn(f64) -> f64) -> Stretches {
+        let scene = Scene::whole();
+        let limits = scene.setup().partial;
+        let mut stretches = Stretches::new(5.0);
+        let speed = 100.0 / 3.6;
+        for second in 0..(km * 36.0) as i32 {
+            let mut row = row(f64::from(second));
+            row.seconds = 1.0;
+            row.road_speed = Some(speed);
+            let heat = kj_per_km(f64::from(second) / 36.0);
+            row.torque_nm = Some(200.0);
+            // Slip for a share of the time that grows with the heat.
+            row.slip_sharp = if f64::from(second % 36) < heat {
+                2.0
+            } else {
+                0.0
+            };
+            row.work_j = Some(1e3 * heat * speed * 1e-3);
+            row.evidence = [Evidence {
+                strength: 9.0,
+                sign: 1.0,
+            }; 4];
+            stretches.note(&row, &limits);
+        }
+        stretches
+    }
+
+    #[test]
+    fn a_commuter_with_one_track_day_is_called_neither() {
+        // 2 kJ/km and 200 s/100 km: normal by the second highest; 30 and 3000: competition.
+        let mixed = drive(100.0, |km| if km < 80.0 { 2.0 } else { 30.0 });
+        let classes = mixed.classes(&[], &KNOWN);
+        assert_eq!(
+            classes.iter().map(|(level, _)| *level).collect::<Vec<_>>(),
+            [2, 5]
+        );
+        assert!(
+            (classes[0].1 - 80.0).abs() < 0.5 && (classes[1].1 - 20.0).abs() < 0.5,
+            "{classes:?}"
+        );
+    }
+
+    #[test]
+    fn a_short_end_goes_with_the_stretch_before() {
+        let classes = drive(34.0, |_| 2.0).classes(&[], &KNOWN);
+        assert_eq!(classes.len(), 1);
+        assert!((classes[0].1 - 34.0).abs() < 0.1);
+        assert!(drive(14.0, |_| 2.0).classes(&[], &KNOWN).is_empty());
+    }
+
+    #[test]
+    fn memory_does_not_grow() {
+        let long = drive(6000.0, |_| 2.0);
+        assert!(long.finished.len() < MOST);
+        // Paired up at 5,000 km, and of that length from then on.
+        assert!(
+            long.finished
+                .iter()
+                .all(|stretch| (stretch.km - 20.0).abs() < 0.1)
+        );
+        let classes = long.classes(&[], &KNOWN);
+        assert!((classes[0].1 - 6000.0).abs() < 1.0, "{classes:?}");
+    }
+}

@@ -1,0 +1,87 @@
+//! Heat by cause: one bar that sums to the total, and its four figures.
+
+use super::figures_table::grade;
+use crate::words::{clean, percent, sentence, shown};
+use halfshaft_health::{Figure, Results};
+use maud::{Markup, html};
+
+/// The figures, and what each means.
+pub(crate) const CAUSES: [(&str, &str, &str); 4] = [
+    ("heat_preload", "preload", "the springs rub whenever the wheels turn unequally"),
+    ("heat_commanded", "command", "the controller asked for torque while the bend made the wheels differ"),
+    ("heat_mismatch", "mismatched tyres", "unequal tyres make the pack slip on the straight too"),
+    ("heat_spin", "wheelspin", "one wheel ran away from what bend and tyres ask"),
+];
+
+pub(super) fn part(results: &Results) -> Markup {
+    let figures: Vec<(usize, &str, &str, &Figure)> = CAUSES
+        .iter()
+        .enumerate()
+        .filter_map(|(index, &(name, word, meaning))| {
+            results.figure(name).map(|figure| (index + 1, word, meaning, figure))
+        })
+        .collect();
+    if figures.is_empty() {
+        return html! { h3 { "By cause" } p { "The heat was not split by cause." } };
+    }
+    let value = |figure: &Figure| {
+        let value = figure.outcome.as_ref().map_or(0.0, |estimate| estimate.value);
+        if value.is_finite() { value.max(0.0) } else { 0.0 }
+    };
+    let total: f64 = figures.iter().map(|(.., figure)| value(figure)).sum();
+    html! {
+        h3 { "By cause" }
+        @if total > 0.0 {
+            div.stack aria-hidden="true" {
+                @for &(number, _, _, figure) in &figures {
+                    @let share = value(figure) / total;
+                    @if share > 0.0 {
+                        div.{ "cause-" (number) } style=(format!("width:{:.2}%", 100.0 * share)) {
+                            @if share > 0.03 { (number) }
+                        }
+                    }
+                }
+            }
+        }
+        div.scroll tabindex="0" role="region" aria-label="Table of heat by cause" { table.causes {
+            thead {
+                tr {
+                    th scope="col" { "Cause" }
+                    th.number scope="col" { "Heat" }
+                    th scope="col" { "Low to high" }
+                    th.number scope="col" { "Share" }
+                    th.mark scope="col" { "Grade" }
+                }
+            }
+            tbody {
+                @for &(number, word, meaning, figure) in &figures {
+                    tr {
+                        th scope="row" {
+                            span.key.{ "cause-" (number) } aria-hidden="true" { (number) }
+                            " " (word) small { (meaning) }
+                        }
+                        (cells(figure, value(figure), total))
+                    }
+                }
+            }
+            @if let Some(heat) = results.figure("heat_total") {
+                tfoot { tr { th scope="row" { "All heat in the pack" } (cells(heat, value(heat), 0.0)) } }
+            }
+        } }
+    }
+}
+
+fn cells(figure: &Figure, value: f64, total: f64) -> Markup {
+    match shown(figure) {
+        Ok(shown) => html! {
+            td.number { (shown.text()) }
+            td.band { (shown.band.unwrap_or_default()) }
+            td.number { @if total > 0.0 { (percent(value / total)) } }
+            td.mark { @if let Some(letter) = figure.grade { (grade(letter)) } }
+        },
+        Err(why) => html! {
+            td.number { "–" }
+            td.why colspan="3" { (sentence(&clean(&why))) }
+        },
+    }
+}

@@ -1,0 +1,21 @@
+//! Where the heat went: by cause, by corner, by lap, by torque and slip, by state.
+
+use super::{causes, corners, duty_picture, laps, regions};
+use halfshaft_health::Results;
+use maud::{Markup, html};
+
+pub(super) fn section(results: &Results) -> Markup {
+    html! {
+        section #heat {
+            h2 { "Where the time and the heat went" }
+            (causes::part(results))
+            (duty_picture::part(results))
+            (regions::part(results))
+        }
+        section #laps {
+            h2 { "Corners and laps" }
+            (corners::part(results))
+            (laps::part(results))
+        }
+    }
+}

@@ -1,0 +1,73 @@
+//! The table of laps.
+
+use crate::words::{clean, drive_time, minutes, number, sentence};
+use halfshaft_health::{Lap, Laps, Results};
+use maud::{Markup, html};
+
+/// Rows shown; `report.json` has the rest.
+const MOST_ROWS: usize = 200;
+
+pub(super) fn part(results: &Results) -> Markup {
+    let laps = &results.laps;
+    html! {
+        h3 { "By lap" }
+        @match &laps.method {
+            Err(why) => p { "No laps: " (sentence(&clean(why))) },
+            Ok(method) => {
+                p.note { (laps.laps.len()) " laps, found " (clean(method)) "." }
+                (table(laps))
+            }
+        }
+    }
+}
+
+fn table(laps: &Laps) -> Markup {
+    let most = laps
+        .laps
+        .iter()
+        .filter_map(|lap| lap.heat_kj)
+        .filter(|heat| heat.is_finite())
+        .fold(0.0, f64::max);
+    html! {
+        div.scroll tabindex="0" role="region" aria-label="Table of laps" {
+            table.laps {
+                thead {
+                    tr {
+                        th scope="col" { "Lap" }
+                        th.number scope="col" { "At" }
+                        th.number scope="col" { "Lasts" }
+                        th.number scope="col" { "Length" }
+                        th.number scope="col" { "Hottest oil" }
+                        th.number scope="col" { "Heat" }
+                        th scope="col" { span.hidden { "Bar of heat" } }
+                    }
+                }
+                tbody { @for lap in laps.laps.iter().take(MOST_ROWS) { (row(lap, most)) } }
+            }
+        }
+        @if laps.laps.len() > MOST_ROWS { p { "And " (laps.laps.len() - MOST_ROWS) " more; report.json lists every one." } }
+    }
+}
+
+fn row(lap: &Lap, most: f64) -> Markup {
+    let amount = |value: Option<f64>, unit: &str| {
+        value.map_or("–".to_owned(), |value| format!("{}\u{a0}{unit}", number(value)))
+    };
+    let share = lap.heat_kj.map_or(0.0, |heat| if most > 0.0 { (heat / most).clamp(0.0, 1.0) } else { 0.0 });
+    html! {
+        tr {
+            th scope="row" { (lap.number) }
+            td.number { (drive_time(lap.span.start)) }
+            td.number { (minutes(lap.span.seconds())) }
+            td.number { (amount(Some(lap.length_m * 1e-3), "km")) }
+            td.number { (amount(lap.oil_max_c, "°C")) }
+            td.number { @if lap.is_at_least && lap.heat_kj.is_some() { "at least " } (amount(lap.heat_kj, "kJ")) }
+            td.drawn {
+                svg.bar.joules viewBox="0 0 200 12" preserveAspectRatio="none" aria-hidden="true" {
+                    rect.rail width="200" height="12" {}
+                    rect.fill y="3" width=(format!("{:.1}", 200.0 * share)) height="6" {}
+                }
+            }
+        }
+    }
+}

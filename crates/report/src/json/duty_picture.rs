@@ -1,0 +1,28 @@
+//! Seconds and joules by torque and slip.
+
+use super::records::known;
+use halfshaft_health::DutyPicture;
+use serde::Serialize;
+
+#[derive(Serialize)]
+pub(super) struct DutyPictureJson<'a> {
+    torque_edges_nm: Option<&'a [f64]>,
+    slip_edges_rad_per_s: Option<&'a [f64]>,
+    seconds: Option<Vec<Option<f64>>>,
+    joules: Option<Vec<Option<f64>>>,
+    why_null: Option<&'a str>,
+}
+
+impl<'a> DutyPictureJson<'a> {
+    pub fn of(picture: &'a Result<DutyPicture, String>) -> DutyPictureJson<'a> {
+        let found = picture.as_ref().ok();
+        let cells = |values: &[f64]| values.iter().map(|&value| known(value)).collect();
+        DutyPictureJson {
+            torque_edges_nm: found.map(|picture| picture.torque_edges_nm.as_slice()),
+            slip_edges_rad_per_s: found.map(|picture| picture.slip_edges.as_slice()),
+            seconds: found.map(|picture| cells(&picture.seconds)),
+            joules: found.map(|picture| cells(&picture.joules)),
+            why_null: picture.as_ref().err().map(String::as_str),
+        }
+    }
+}

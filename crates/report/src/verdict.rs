@@ -1,0 +1,369 @@
+//! The one line an owner reads first: what is wrong, why, what to do and by when.
+//!
+//! In: the findings, what could not be looked for, and how far the log reaches. Out: a
+//! word with a shape, and plain sentences. The word is the severity of the gravest
+//! finding; "nothing wrong found" is said only when every check ran on enough driving.
+//!
+//! Speeds and places are personal: a sentence that names one stays off the owner's side.
+
+use crate::document::{ClockKind, Document};
+use crate::words::{clean, counted, number, sentence, shorten, shown};
+use halfshaft_health::{Finding, Grade, Results, Severity, UseClass};
+use halfshaft_model::Stamp;
+
+/// Engagements below which nothing can be called sound: 10.
+///
+/// Source: none, engineering guess. With 5, a unit that fails every third time passes one
+/// time in eight.
+const LEAST_ENGAGEMENTS: f64 = 10.0;
+
+/// Finding that speaks of the log and not of the car.
+const LOG_UNFIT: &str = "log-not-fit";
+
+/// Findings the owner is told what to do about.
+const MOST_TO_DO: usize = 3;
+
+/// Characters of one finding's text on the owner's side, so that it stays on its page.
+const MOST_LETTERS: usize = 220;
+
+/// Characters of the sentence on the use of the car.
+const MOST_LETTERS_OF_USE: usize = 520;
+
+/// Characters of all reasons, and of all tasks: beyond that the rest stays in the
+/// engineer's part.
+const MOST_LETTERS_IN_ALL: usize = 460;
+
+/// What the owner's side is headed by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Findings; the gravest is this.
+    Found(Severity),
+    /// Every check ran on enough driving, and none found anything.
+    NothingFound,
+    /// Nothing was found, but not everything was looked for.
+    NothingSeen,
+    /// The log does not show the clutch at work.
+    CannotTell,
+}
+
+impl Kind {
+    /// The word beside the shape.
+    pub fn word(self) -> &'static str {
+        match self {
+            Kind::Found(Severity::Stop) => "Stop",
+            Kind::Found(Severity::Act) => "Act",
+            Kind::Found(Severity::LookSoon) => "Look soon",
+            Kind::Found(Severity::Note) => "Note",
+            Kind::NothingFound => "Nothing wrong found",
+            Kind::NothingSeen => "Nothing wrong seen in what this log covers",
+            Kind::CannotTell => "This log cannot tell",
+        }
+    }
+}
+
+/// The verdict of a drive.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Verdict {
+    /// Which.
+    pub kind: Kind,
+    /// What was found, by name; or how far "nothing" reaches.
+    pub line: String,
+    /// Why, at most three sentences.
+    pub why: Vec<String>,
+    /// What to do, and by when.
+    pub to_do: Vec<Task>,
+}
+
+/// One thing to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Task {
+    /// By when; empty when there is no haste.
+    pub by: String,
+    /// What.
+    pub what: String,
+}
+
+/// The verdict of a document.
+pub fn verdict(document: &Document) -> Verdict {
+    let results = document.results;
+    let kind = kind(results);
+    Verdict {
+        kind,
+        line: line(kind, results),
+        why: why(kind, results),
+        to_do: to_do(kind, document),
+    }
+}
+
+fn kind(results: &Results) -> Kind {
+    let of_the_car = results
+        .findings
+        .iter()
+        .filter(|finding| finding.id != LOG_UNFIT);
+    let gravest = of_the_car.map(|finding| finding.severity).max();
+    let is_unfit = results
+        .findings
+        .iter()
+        .any(|finding| finding.id == LOG_UNFIT);
+    match gravest {
+        Some(severity) if severity > Severity::Note => Kind::Found(severity),
+        _ if results.tier.number.unwrap_or(0) == 0 => Kind::CannotTell,
+        Some(severity) => Kind::Found(severity),
+        None if is_unfit => Kind::CannotTell,
+        None if doubts(results).is_empty() => Kind::NothingFound,
+        None => Kind::NothingSeen,
+    }
+}
+
+/// What stands between "nothing seen" and "nothing wrong found".
+fn doubts(results: &Results) -> Vec<String> {
+    let mut doubts = Vec::new();
+    let engagements = results
+        .figure("engagements")
+        .and_then(|figure| figure.outcome.as_ref().ok());
+    match engagements {
+        Some(n) if n.value >= LEAST_ENGAGEMENTS => {}
+        Some(n) => doubts.push(format!(
+            "the clutch was asked to engage {}, and at least {LEAST_ENGAGEMENTS:.0} times are wanted",
+            counted(n.value as u64, "time", "times")
+        )),
+        None => doubts.push("how often the clutch was asked to engage is not known".to_owned()),
+    }
+    if !results.not_checked.is_empty() {
+        let n = results.not_checked.len() as u64;
+        doubts.push(format!("{} could not be made", counted(n, "check", "checks")));
+    }
+    if results.quality.grade > Grade::B {
+        doubts.push(format!(
+            "the log is of grade {}, and B or better is wanted",
+            results.quality.grade.letter()
+        ));
+    }
+    doubts
+}
+
+fn line(kind: Kind, results: &Results) -> String {
+    match kind {
+        Kind::Found(_) => {
+            let mut titles: Vec<String> = Vec::new();
+            for finding in of_the_car(results) {
+                let title = clean(finding.title);
+                if !titles.contains(&title) {
+                    titles.push(title);
+                }
+            }
+            let more = titles.len().saturating_sub(1);
+            let first = titles.into_iter().next().unwrap_or_default();
+            match more {
+                0 => sentence(&first),
+                n => format!("{first}, and {}.", counted(n as u64, "more finding", "more findings")),
+            }
+        }
+        Kind::NothingFound => "Every check was made, on enough driving.".to_owned(),
+        Kind::NothingSeen => sentence(&doubts(results).join("; ")),
+        Kind::CannotTell => sentence(results.tier.words),
+    }
+}
+
+fn of_the_car(results: &Results) -> impl Iterator<Item = &Finding> {
+    results
+        .findings
+        .iter()
+        .filter(|finding| finding.id != LOG_UNFIT)
+}
+
+/// At most three sentences with numbers.
+fn why(kind: Kind, results: &Results) -> Vec<String> {
+    let mut said: Vec<String> = Vec::new();
+    if let Kind::Found(_) = kind {
+        for finding in of_the_car(results) {
+            if said.len() < 3 {
+                said.push(for_the_owner(&finding.summary));
+            }
+        }
+    } else {
+        for finding in &results.findings {
+            said.push(for_the_owner(&finding.summary));
+        }
+        said.push(work(results));
+        if kind == Kind::CannotTell {
+            said.extend(
+                results
+                    .cannot_tell
+                    .first()
+                    .map(|open| format!("{} {}", clean(open.question), sentence(&clean(&open.why)))),
+            );
+        }
+    }
+    said.retain(|text| !text.is_empty());
+    said.truncate(3);
+    within_budget(said, |text| text.chars().count())
+}
+
+/// The first items that fit; the first one always does.
+fn within_budget<T>(items: Vec<T>, length: impl Fn(&T) -> usize) -> Vec<T> {
+    let mut used = 0;
+    let mut kept = Vec::new();
+    for item in items {
+        used += length(&item);
+        if !kept.is_empty() && used > MOST_LETTERS_IN_ALL {
+            break;
+        }
+        kept.push(item);
+    }
+    kept
+}
+
+/// What the clutch did, in words an owner knows.
+fn work(results: &Results) -> String {
+    let of = |name| results.figure(name).map(shown).and_then(Result::ok);
+    let Some(time) = of("partial_heat_making") else {
+        return String::new();
+    };
+    let road = of("distance").map_or(String::new(), |distance| format!("In {} ", distance.text()));
+    let heat = of("heat_total").map_or(String::new(), |heat| format!(" and took {} of heat", heat.text()));
+    let subject = if road.is_empty() { "The" } else { "the" };
+    let time = if time.number == "0" && !time.is_at_least {
+        "never slipped under load".to_owned()
+    } else {
+        format!("slipped under load for {}", time.text())
+    };
+    format!("{road}{subject} clutch {time}{heat}.")
+}
+
+/// Text of a finding without its sentences that name a speed, cut to a length that fits.
+pub fn for_the_owner(text: &str) -> String {
+    without_speeds(text, MOST_LETTERS)
+}
+
+/// The sentence on the use of the car, likewise.
+pub fn use_for_the_owner(text: &str) -> String {
+    without_speeds(text, MOST_LETTERS_OF_USE)
+}
+
+fn without_speeds(text: &str, most_letters: usize) -> String {
+    let text = sentence(&clean(text));
+    let is_personal = |part: &str| {
+        ["km/h", "mph", "m/s", "latitude", "longitude"]
+            .iter()
+            .any(|word| part.replace("m/s²", "").contains(word))
+    };
+    // A full stop inside a number or a channel name is not followed by a blank.
+    let kept: Vec<&str> = text
+        .split_inclusive(". ")
+        .filter(|part| !is_personal(part))
+        .collect();
+    let text = shorten(kept.concat().trim(), most_letters);
+    // A number stays with its unit at the end of a line.
+    text.replace(" %", "\u{a0}%").replace(" kJ", "\u{a0}kJ").replace(" km", "\u{a0}km")
+}
+
+fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
+    let results = document.results;
+    let mut tasks: Vec<Task> = Vec::new();
+    match kind {
+        Kind::Found(_) => {
+            for finding in of_the_car(results) {
+                let what = for_the_owner(finding.next_check);
+                if tasks.len() < MOST_TO_DO && tasks.iter().all(|task| task.what != what) {
+                    let by = by_when(finding.severity, document);
+                    tasks.push(Task { by, what });
+                }
+            }
+        }
+        Kind::NothingFound => tasks.push(Task {
+            by: String::new(),
+            what: "Nothing now.".to_owned(),
+        }),
+        Kind::NothingSeen | Kind::CannotTell => {
+            let by = if kind == Kind::NothingSeen { "Nothing now" } else { "Next time" };
+            tasks.push(Task {
+                by: by.to_owned(),
+                what: next_time(results),
+            });
+        }
+    }
+    within_budget(tasks, |task| task.by.len() + task.what.chars().count())
+}
+
+/// What another drive should bring.
+fn next_time(results: &Results) -> String {
+    let open = results.cannot_tell.first();
+    let missing = results.not_checked.first();
+    match (open, missing, results.tier.next_step.trim()) {
+        (Some(open), ..) => format!("To record next time: {}", for_the_owner(&open.next_time)),
+        (None, Some(item), _) => format!(
+            "Another drive would close what is open. Missing for “{}”: {}",
+            clean(item.title),
+            for_the_owner(&item.missing)
+        ),
+        (None, None, "") => "Record another drive with more of the car's signals.".to_owned(),
+        (None, None, next) => for_the_owner(next),
+    }
+}
+
+/// By when something is to be done. Source: none, the custom of a careful workshop; a
+/// longer time costs more of the part that suffers.
+fn by_when(severity: Severity, document: &Document) -> String {
+    let (days, span, road) = match severity {
+        Severity::Stop => return "Now, before driving on".to_owned(),
+        Severity::Act => (14, "two weeks", "500 km (300 miles)"),
+        Severity::LookSoon => (90, "three months", "3,000 km (2,000 miles)"),
+        Severity::Note => return "At the next service".to_owned(),
+    };
+    match day(document, days) {
+        Some(day) => format!("By {day}, or {road} if sooner"),
+        None => format!("Within {span}, or {road} if sooner"),
+    }
+}
+
+/// The day so many days after the drive, `2024-05-20`; `None` when its date is unknown.
+pub fn day(document: &Document, days: i64) -> Option<String> {
+    let clock = &document.clock;
+    if clock.kind != ClockKind::Unix {
+        return None;
+    }
+    let later = days.checked_mul(86_400_000_000_000)?;
+    let stamp = Stamp(clock.first_stamp.0.checked_add(later)?);
+    clock.utc(stamp)?.get(..10).map(str::to_owned)
+}
+
+/// The class of use in a few words: `hard`, `brisk, close to hard`, `at least brisk`.
+pub fn class_words(class: &UseClass) -> String {
+    let word = UseClass::word(class.level);
+    let lead = if class.is_at_least { "at least " } else { "" };
+    match class.alternative {
+        Some(other) if other != class.level => format!("{lead}{word}, close to {}", UseClass::word(other)),
+        _ => format!("{lead}{word}"),
+    }
+}
+
+/// A reading of a needle with its unit and band: `262 s/100 km (240 to 290)`.
+pub fn reading(meter: &halfshaft_health::Meter) -> Result<String, String> {
+    let estimate = meter.reading.as_ref().map_err(|why| clean(why))?;
+    let unit = match crate::words::unit(meter.unit) {
+        unit if unit.starts_with("1/") => unit.replacen("1/", "per\u{a0}", 1),
+        unit => unit.to_owned(),
+    };
+    let lead = if estimate.is_at_least { "at least " } else { "" };
+    let band = if estimate.low < estimate.high {
+        format!(" ({})", crate::words::band(estimate))
+    } else {
+        String::new()
+    };
+    Ok(format!("{lead}{}\u{a0}{unit}{band}", number(estimate.value)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_with_a_speed_stays_off_the_owners_side() {
+        let of = for_the_owner;
+        assert_eq!(of("it took 3.2 kJ. At 143 km/h it slipped. It held after"), "It took 3.2\u{a0}kJ. It held after.");
+        assert_eq!(of("passed at 60 mph"), "");
+        assert_eq!(of("oil.temperature rose to 131 °C"), "oil.temperature rose to 131 °C.");
+        assert!(of(&"long ".repeat(200)).chars().count() <= MOST_LETTERS + 1);
+    }
+}

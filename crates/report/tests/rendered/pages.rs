@@ -1,0 +1,189 @@
+//! Whole pages: sound structure for people who hear the page or use the keyboard.
+//!
+//! `HALFSHAFT_PAGES=DIR` also writes the pages into an existing folder, to be looked at.
+
+use crate::{hard_day::hard_day, sample};
+use halfshaft_health::{Estimate, Grade, Results, Severity};
+use halfshaft_model::Notices;
+use halfshaft_report::html;
+use std::collections::BTreeSet;
+
+/// A healthy drive on which everything was checked.
+fn sound() -> Results {
+    let mut results = hard_day();
+    results.findings.clear();
+    results.not_checked.clear();
+    results.cannot_tell.clear();
+    results.quality.grade = Grade::B;
+    results
+}
+
+/// Names and results of the pages looked at.
+fn pages() -> Vec<(&'static str, Results)> {
+    let worst = |severity: Severity| {
+        let mut results = hard_day();
+        results
+            .findings
+            .retain(|finding| finding.severity <= severity);
+        results
+    };
+    let mut few = hard_day();
+    few.findings.clear();
+    if let Some(figure) = few
+        .figures
+        .iter_mut()
+        .find(|figure| figure.name == "engagements")
+    {
+        let value = 4.0;
+        figure.outcome = Ok(Estimate {
+            value,
+            low: value,
+            high: value,
+            is_at_least: false,
+        });
+    }
+    let mut wheels_only = sample::track_day();
+    wheels_only.tier.number = Some(0);
+    wheels_only.tier.words = "wheel speeds only";
+    let mut wordy = hard_day();
+    for finding in &mut wordy.findings {
+        finding.summary = "A finding that goes on and on about what it saw, with 1.24 % here and 0.62 % there. ".repeat(9);
+        finding.next_check = "measure everything that can be measured, and after that a good deal of what cannot, with the wheels off the ground and all of them warm, then cold, then warm again";
+    }
+    if let Ok(class) = &mut wordy.class {
+        class.sentence = class.sentence.repeat(3);
+    }
+    let again = wordy.not_checked.clone();
+    wordy.not_checked.extend([again.clone(), again.clone(), again].concat());
+    vec![
+        ("wordy", wordy),
+        ("stop", hard_day()),
+        ("act", worst(Severity::Act)),
+        ("look-soon", worst(Severity::LookSoon)),
+        ("note", worst(Severity::Note)),
+        ("sound", sound()),
+        ("few", few),
+        ("wheels-only", wheels_only),
+        ("plain", sample::track_day()),
+        ("nothing", sample::nothing()),
+    ]
+}
+
+fn rendered() -> Vec<(&'static str, String)> {
+    let notices = sample::notices();
+    pages()
+        .iter()
+        .map(|(name, results)| (*name, html::render(&sample::document(results, &notices))))
+        .collect()
+}
+
+/// What stands in each attribute of that name.
+fn attributes<'a>(page: &'a str, name: &str) -> Vec<&'a str> {
+    let lead = format!(" {name}=\"");
+    page.split(lead.as_str())
+        .skip(1)
+        .filter_map(|rest| rest.split('"').next())
+        .collect()
+}
+
+#[test]
+fn pages_are_sound_for_ear_and_keyboard() {
+    let folder = std::env::var_os("HALFSHAFT_PAGES");
+    for (name, page) in rendered() {
+        if let Some(folder) = &folder {
+            std::fs::write(std::path::Path::new(folder).join(format!("{name}.html")), &page).unwrap();
+        }
+        let ids = attributes(&page, "id");
+        let unique: BTreeSet<&str> = ids.iter().copied().collect();
+        assert_eq!(ids.len(), unique.len(), "{name}: an id stands twice");
+        for label in attributes(&page, "aria-labelledby") {
+            for id in label.split(' ') {
+                assert!(unique.contains(id), "{name}: {id} is named and not there");
+            }
+        }
+        for target in attributes(&page, "href") {
+            let id = target.strip_prefix('#').unwrap();
+            assert!(unique.contains(id), "{name}: {target} leads nowhere");
+        }
+        let levels: Vec<usize> = page
+            .match_indices("<h")
+            .filter_map(|(at, _)| page[at + 2..].chars().next()?.to_digit(10))
+            .map(|level| level as usize)
+            .collect();
+        assert_eq!(levels.first(), Some(&1), "{name}");
+        assert_eq!(levels.iter().filter(|&&level| level == 1).count(), 1, "{name}");
+        let is_skipped = |pair: &[usize]| pair[1] > pair[0] + 1;
+        assert!(!levels.windows(2).any(is_skipped), "{name}: {levels:?}");
+        for svg in page.split("<svg").skip(1) {
+            let tag = svg.split('>').next().unwrap();
+            let is_hidden = tag.contains("aria-hidden=\"true\"");
+            let is_named = tag.contains("role=\"img\"") && tag.contains("aria-labelledby");
+            assert!(is_hidden != is_named, "{name}: <svg{tag}>");
+        }
+        for head in page.split("<th").skip(1) {
+            let tag = head.split('>').next().unwrap();
+            assert!(tag.contains("scope=") || head.starts_with("ead"), "{name}: <th{tag}>");
+        }
+        for (open, close) in [("<main", "</main>"), ("<section", "</section>"), ("<svg", "</svg>"), ("<table", "</table>"), ("<div", "</div>")] {
+            assert_eq!(page.matches(open).count(), page.matches(close).count(), "{name}: {open}");
+        }
+        assert!(!page.contains("NaN") && !page.contains("inf\u{a0}"), "{name}");
+    }
+}
+
+/// The owner's side alone.
+fn owner(results: &Results) -> String {
+    let page = html::render(&sample::document(results, &Notices::default()));
+    let start = page.find("<section class=\"owner\"").unwrap();
+    page[start..start + page[start..].find("</section>").unwrap()].replace('\u{a0}', " ")
+}
+
+#[test]
+fn the_verdict_is_the_gravest_finding_or_how_far_nothing_reaches() {
+    let words = [
+        ("stop", "Stop"),
+        ("act", "Act"),
+        ("look-soon", "Look soon"),
+        ("note", "Note"),
+        ("sound", "Nothing wrong found"),
+        ("few", "Nothing wrong seen in what this log covers"),
+        ("wheels-only", "This log cannot tell"),
+        ("nothing", "This log cannot tell"),
+    ];
+    let pages = pages();
+    for (name, word) in words {
+        let results = &pages.iter().find(|page| page.0 == name).unwrap().1;
+        let side = owner(results);
+        let said = format!("<span class=\"word\">{word}</span>");
+        assert!(side.contains(&said), "{name}: {side}");
+    }
+    let few = owner(&pages.iter().find(|page| page.0 == "few").unwrap().1);
+    assert!(few.contains("asked to engage 4 times"), "{few}");
+}
+
+#[test]
+fn sound_is_said_only_when_all_was_checked_on_enough_of_a_good_log() {
+    let is_found = |results: &Results| owner(results).contains(">Nothing wrong found<");
+    assert!(is_found(&sound()));
+    let mut poor = sound();
+    poor.quality.grade = Grade::C;
+    assert!(!is_found(&poor));
+    let mut unchecked = sound();
+    unchecked.not_checked = hard_day().not_checked;
+    assert!(!is_found(&unchecked));
+    let mut unknown = sound();
+    unknown.figures.retain(|figure| figure.name != "engagements");
+    assert!(!is_found(&unknown));
+}
+
+#[test]
+fn the_owners_side_shows_no_speed_no_place_and_no_file() {
+    for (name, results) in pages() {
+        let side = owner(&results);
+        for word in ["km/h", "mph", "tuesday.log", "14:12", "line-unreadable"] {
+            assert!(!side.contains(word), "{name}: {word} in {side}");
+        }
+    }
+    let side = owner(&hard_day());
+    assert!(side.contains("2024-05-06") && side.contains("By 2024-05-20, or 500 km"), "{side}");
+}

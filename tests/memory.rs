@@ -1,0 +1,157 @@
+//! Memory does not grow with the log: a drive of hours, through standard input.
+
+#[cfg(target_os = "linux")]
+mod common;
+
+#[cfg(target_os = "linux")]
+mod on_linux {
+    use std::io::Write;
+    use std::process::{Child, Command, Stdio};
+    use std::time::Duration;
+
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+
+    use crate::common::program::{CAR, Folder, PROGRAM};
+
+    /// Highest resident memory of a process so far, kB; `None` when it has ended.
+    fn peak_kb(id: u32) -> Option<u64> {
+        let status = std::fs::read_to_string(format!("/proc/{id}/status")).ok()?;
+        let line = status
+            .lines()
+            .find_map(|line| line.strip_prefix("VmHWM:"))?;
+        line.trim().strip_suffix("kB")?.trim().parse().ok()
+    }
+
+    /// A drive of the small car in `n_lines` lines: every ten seconds the clutch is asked
+    /// for half a second, and every hundred seconds a second of the log is missing.
+    fn write_drive(mut out: impl Write, n_lines: u64) -> std::io::Result<()> {
+        for index in 0..n_lines / 2 {
+            let within = index % 500;
+            let is_engaged = within >= 475;
+            if index % 5000 < 50 {
+                continue;
+            }
+            let (left, right): (u16, u16) = match is_engaged {
+                true => (6000, 6400),
+                false => (6000, 6000 + (within % 7) as u16),
+            };
+            let mut bytes = [0_u8; 8];
+            bytes[..2].copy_from_slice(&left.to_be_bytes());
+            bytes[2..4].copy_from_slice(&right.to_be_bytes());
+            bytes[6] = (index % 16) as u8;
+            bytes[7] = bytes[..7].iter().fold(0, |sum, byte| sum ^ byte);
+            let (seconds, micros) = (index / 50, index % 50 * 20_000);
+            let wheels = u64::from_be_bytes(bytes);
+            // Command, torque in two bytes, temperature.
+            let clutch = if is_engaged {
+                0xC813_8878_u32
+            } else {
+                0x0002_5878
+            };
+            writeln!(out, "({seconds}.{micros:06}) can0 100#{wheels:016X}")?;
+            writeln!(
+                out,
+                "({seconds}.{:06}) can0 101#{clutch:08X}",
+                micros + 1000
+            )?;
+        }
+        out.flush()
+    }
+
+    /// Runs a report of so long a drive; gives its peak memory and its report.
+    fn report(folder: &Folder, n_lines: u64) -> (u64, serde_json::Value) {
+        let arguments = ["report", "-", "--map", "car.map", "--json"];
+        let (peak, printed) = peak_of(folder, &arguments, n_lines);
+        let report = serde_json::from_slice(&printed).expect("the report is JSON");
+        (peak, report)
+    }
+
+    /// Runs the program on so long a drive; gives its peak memory and what it printed.
+    fn peak_of(folder: &Folder, arguments: &[&str], n_lines: u64) -> (u64, Vec<u8>) {
+        let mut child: Child = Command::new(PROGRAM)
+            .args(arguments)
+            .current_dir(folder.path("."))
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let input = child.stdin.take().expect("standard input is a pipe");
+        let id = child.id();
+        let writer = std::thread::spawn(move || {
+            write_drive(std::io::BufWriter::with_capacity(1 << 16, input), n_lines)
+        });
+        // The mark only rises, so the last one seen before the end is the highest.
+        let watcher = std::thread::spawn(move || {
+            let mut highest = 0;
+            while let Some(peak) = peak_kb(id) {
+                highest = highest.max(peak);
+                std::thread::sleep(Duration::from_millis(2));
+            }
+            highest
+        });
+        let output = child.wait_with_output().expect("the program ends");
+        let written = writer.join().expect("the writer does not panic");
+        assert!(written.is_ok() && output.status.success(), "{written:?}");
+        let peak = watcher.join().expect("the watcher does not panic");
+        assert!(peak > 1000, "no peak was seen: {peak} kB");
+        (peak, output.stdout)
+    }
+
+    #[test]
+    fn ten_times_the_log_takes_no_more_memory() {
+        let folder = Folder::default();
+        folder.write("car.map", CAR);
+        let (short_kb, short) = report(&folder, 200_000);
+        let (long_kb, long) = report(&folder, 2_000_000);
+        println!("{short_kb} kB for 200 000 lines, {long_kb} kB for 2 000 000");
+        let engagements = |report: &serde_json::Value| {
+            report["figures"]["engagements"]["value"]
+                .as_f64()
+                .expect("it is known")
+        };
+        // It was all read: an engagement every ten seconds of 2000 s and of 20 000 s.
+        assert_eq!((engagements(&short), engagements(&long)), (200.0, 2000.0));
+        assert!(
+            long_kb < short_kb + 20 * 1024,
+            "{short_kb} kB for a tenth of the log, {long_kb} kB for all of it"
+        );
+    }
+
+    #[test]
+    fn an_export_of_ten_times_the_log_takes_no_more_memory() {
+        let folder = Folder::default();
+        folder.write("car.map", CAR);
+        for more in [&[][..], &["--rate", "50"]] {
+            let export = |n_lines, to: &str| {
+                let mut arguments = vec!["export", "-", "--map", "car.map", "--to", to];
+                arguments.extend(more);
+                peak_of(&folder, &arguments, n_lines).0
+            };
+            // Short enough to be quick, long enough to fill row groups.
+            let (short_kb, long_kb) = (export(100_000, "short"), export(1_000_000, "long"));
+            println!("{more:?}: {short_kb} kB for 100 000 lines, {long_kb} kB for 1 000 000");
+            // It was all written: ten times the rows.
+            let n_rows = |to: &str| {
+                let file = std::fs::File::open(folder.path(to).join("samples.parquet"));
+                let table = SerializedFileReader::new(file.expect("it was written"));
+                let table = table.expect("it is Parquet");
+                table.metadata().file_metadata().num_rows()
+            };
+            let (n_short, n_long) = (n_rows("short"), n_rows("long"));
+            assert!(
+                n_short > 40_000 && n_long > 9 * n_short,
+                "{n_short}, {n_long}"
+            );
+            assert!(
+                long_kb < short_kb + 20 * 1024,
+                "{more:?}: {short_kb} kB for a tenth of the log, {long_kb} kB for all of it"
+            );
+        }
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+#[test]
+fn memory_is_looked_at_on_linux_only() {
+    println!("skipped: this system does not tell the peak memory of a process");
+}
