@@ -1,6 +1,6 @@
-//! Joins the stages: log -> map -> blocks, reading on one thread and decoding on another.
+//! Joins the stages: log -> map -> blocks on one thread, what is made of them on another.
 //!
-//! The reader fills batches while the decoder empties the ones before; batches go back
+//! One reads and decodes a piece while the other assesses the one before; pieces go back
 //! and forth, so memory is paid once. Entries keep their order, so the result does not
 //! depend on the threads.
 
@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use anyhow::{Context, Result, anyhow, bail};
-use halfshaft_logs::{Error, Input, Log, Options, Progress, Source};
+use halfshaft_logs::{Error, Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
 use halfshaft_signal_map::{Checked, Map};
@@ -16,8 +16,8 @@ use halfshaft_signal_map::{Checked, Map};
 use crate::output;
 use crate::progress::Shown;
 
-/// Batches under way: one being filled, one being emptied, and some slack.
-const N_BATCHES: usize = 4;
+/// Pieces under way: one being filled, one being emptied, and some slack.
+const N_PIECES: usize = 4;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
 const LARGEST_MAP_BYTES: u64 = 4 << 20;
@@ -155,24 +155,22 @@ fn read_some(
         only,
     };
     let log = Log::open(&sources, &options).context("could not read the log")?;
-    let mut decoder = Decoder::new(map);
-    let mut block = Block::new(map.channels.len());
+    let decoder = Decoder::new(map);
     let shown = Shown::start(log.progress());
-    let log = std::thread::scope(|scope| -> Result<Log> {
-        let (full_in, full_out) = sync_channel(N_BATCHES);
-        let (empty_in, empty_out) = sync_channel(N_BATCHES);
-        for _ in 0..N_BATCHES {
+    let (log, decoder) = std::thread::scope(|scope| -> Result<(Log, Decoder)> {
+        let (full_in, full_out) = sync_channel(N_PIECES);
+        let (empty_in, empty_out) = sync_channel(N_PIECES);
+        for _ in 0..N_PIECES {
             empty_in
-                .send(Batch::default())
+                .send(Piece::default())
                 .map_err(|_| anyhow!("the reader stopped before it began"))?;
         }
-        let reader = scope.spawn(move || fill(log, &empty_out, &full_in));
-        for (batch, progress) in &full_out {
-            decoder.push(&batch, &mut block);
-            take(&batch, &block)?;
-            shown.at(progress.read_bytes);
-            // The reader may have ended already; then nobody needs the batch back.
-            let _ = empty_in.send(batch);
+        let reader = scope.spawn(move || fill(log, decoder, &empty_out, &full_in));
+        for piece in &full_out {
+            take(&piece.batch, &piece.block)?;
+            shown.at(piece.read_bytes);
+            // The reader may have ended already; then nobody needs the piece back.
+            let _ = empty_in.send(piece);
         }
         drop(empty_in);
         match reader.join() {
@@ -195,21 +193,32 @@ fn read_some(
     })
 }
 
+/// A piece of the log on its way from one thread to the other.
+#[derive(Debug, Default)]
+struct Piece {
+    batch: Batch,
+    block: Block,
+    read_bytes: u64,
+}
+
 fn fill(
     mut log: Log,
-    empty: &Receiver<Batch>,
-    full: &SyncSender<(Batch, Progress)>,
-) -> Result<Log, Error> {
+    mut decoder: Decoder,
+    empty: &Receiver<Piece>,
+    full: &SyncSender<Piece>,
+) -> Result<(Log, Decoder), Error> {
     // Either channel closes when the other side has given up; that side knows why.
-    while let Ok(mut batch) = empty.recv() {
-        if !log.next(&mut batch)? {
-            return Ok(log);
+    while let Ok(mut piece) = empty.recv() {
+        if !log.next(&mut piece.batch)? {
+            break;
         }
-        if full.send((batch, log.progress())).is_err() {
+        decoder.push(&piece.batch, &mut piece.block);
+        piece.read_bytes = log.progress().read_bytes;
+        if full.send(piece).is_err() {
             break;
         }
     }
-    Ok(log)
+    Ok((log, decoder))
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {

@@ -5,6 +5,8 @@
 //! out to have. The floor is known only when the drive is over, the log is read once and
 //! memory is bounded: so the sum is kept as a step function of the floor in slots.
 
+use crate::octaves::octaves;
+
 /// Slots above the smallest floor, in rad/s for one sample.
 const N_SLOTS: usize = 96;
 const SMALLEST: f64 = 1e-4;
@@ -144,16 +146,12 @@ fn slot(floor: f64) -> usize {
     position(floor) as usize
 }
 
-/// Where a floor stands among the slots: 0 below the smallest, else 1 and on, one for each
-/// sixth of an octave. The logarithm is the binary one made of straight pieces, read from
-/// the bits of the number: slots need no exact widths, and this runs for every sample.
+/// Where a floor stands among the slots: 0 below the smallest, else 1 and on.
 fn position(floor: f64) -> f64 {
     if floor < SMALLEST {
         return 0.0;
     }
-    const MANTISSA_BITS: u32 = 52;
-    let pieces = |number: f64| number.to_bits() as f64 / (1_u64 << MANTISSA_BITS) as f64;
-    ((pieces(floor) - pieces(SMALLEST)) * SLOTS_PER_OCTAVE + 1.0).min(N_SLOTS as f64)
+    ((octaves(floor) - octaves(SMALLEST)) * SLOTS_PER_OCTAVE + 1.0).min(N_SLOTS as f64)
 }
 
 /// The step function at a floor, linear within its slot so that it does not jump.

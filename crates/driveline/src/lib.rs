@@ -17,6 +17,7 @@ pub mod doubt;
 pub mod engagement;
 pub mod heat_by_floor;
 pub mod noise_floor;
+mod octaves;
 pub mod period;
 pub mod row;
 pub mod smooth;

@@ -6,10 +6,12 @@
 //! straights. Wheelspin and tone-ring spikes sit in the upper tail, which is left out.
 //! Kept as a histogram: bounded, and resolved when asked.
 
-/// Histogram slots; slot `i` begins at `SMALLEST * STEP^i` rad/s.
+use crate::octaves::octaves;
+
+/// Histogram slots, so many to each doubling from the smallest size on, rad/s.
 const N_SLOTS: usize = 160;
 const SMALLEST: f64 = 1e-6;
-const STEP: f64 = 1.12;
+const SLOTS_PER_OCTAVE: f64 = 6.0;
 
 /// Share of the second differences that is used; the rest is taken for real movement.
 const KEPT_SHARE: f64 = 0.9;
@@ -72,7 +74,7 @@ impl NoiseFloor {
         let slot = if size <= SMALLEST {
             0.0
         } else {
-            (size / SMALLEST).ln() / STEP.ln()
+            (octaves(size) - octaves(SMALLEST)) * SLOTS_PER_OCTAVE
         };
         let slot = (slot as usize).min(N_SLOTS - 1);
         self.counts[slot] += 1;
