@@ -1,4 +1,5 @@
-"""report.html in a real browser: no console message, nothing fetched, not blank, headline there.
+"""report.html in a real browser: no console message, nothing fetched, not blank, headline there,
+its one script at work, and the owner's side on one sheet of paper.
 
 The browser is headless Chromium with name resolution switched off, so that neither the page
 nor the browser's own services reach anything. Its network log tells who asked for what: what
@@ -50,23 +51,30 @@ class Markup(html.parser.HTMLParser):
             self.headline += data
 
 
+def browser():
+    """The browser and what every run of it is told."""
+    program = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if program is None:
+        raise Skipped("no Chromium on this machine")
+    return [
+        program,
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-background-networking",
+        "--no-first-run",
+        "--host-resolver-rules=MAP * ~NOTFOUND",
+    ]
+
+
 class Visit:
     """A page opened in the browser, with all that came of it."""
 
     def __init__(self, page, place):
-        browser = next(filter(None, map(shutil.which, BROWSERS)), None)
-        if browser is None:
-            raise Skipped("no Chromium on this machine")
         place = pathlib.Path(place)
         picture, network = place / "picture.png", place / "network.json"
         command = [
-            browser,
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-background-networking",
-            "--no-first-run",
-            "--host-resolver-rules=MAP * ~NOTFOUND",
+            *browser(),
             f"--user-data-dir={place / 'profile'}",
             "--enable-logging=stderr",
             "--v=0",
@@ -96,7 +104,7 @@ class Visit:
         found += [f"fetches {url}" for url in self.requests]
         markup = Markup(self.dom)
         found += [f"names {what} to be fetched" for what in markup.fetched]
-        found += [f"runs {markup.n_scripts} scripts"] if markup.n_scripts else []
+        found += [f"runs {markup.n_scripts} scripts"] if markup.n_scripts > 1 else []
         found += [] if markup.headline.strip() else ["has no headline"]
         ink, n_colours = self.ink()
         found += [f"is blank: {ink:.2%} ink in {n_colours} colours"] if ink < 0.02 or n_colours < 16 else []
@@ -124,7 +132,41 @@ def report_of_a_demo_drive():
         expect(wanted in headline, f"the headline says nothing of {wanted} {figure['unit']}: {headline!r}")
     expect(said["map"]["vehicle"] in visit.dom, "the page does not name the vehicle")
     ink, n_colours = visit.ink()
+    expect("Whole drive</button>" in visit.dom, "the script that zooms the strips did not run")
     return f"console silent, nothing fetched, {ink:.0%} ink in {n_colours} colours, headline {headline!r}"
+
+
+def n_sheets(text, size, place):
+    """How many sheets of that size a page prints on."""
+    page, paper = place / "print.html", place / "print.pdf"
+    text = text.replace("</head>", f"<style>@media print {{ @page {{ size: {size}; }} }}</style></head>")
+    page.write_text(text, encoding="utf-8")
+    paper.unlink(missing_ok=True)
+    command = [*browser(), f"--user-data-dir={place / 'profile'}", "--no-pdf-header-footer", f"--print-to-pdf={paper}"]
+    done = subprocess.run([*command, page.as_uri()], capture_output=True, text=True, timeout=180, check=False)
+    expect(paper.exists(), f"Chromium printed nothing: {done.stderr[-500:]}")
+    return len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
+
+
+def owners_side_prints_on_one_sheet():
+    counts = []
+    for drive in ("hard-track-day", "mismatched-tyres"):
+        with folder() as place:
+            place = pathlib.Path(place)
+            make_demo(place / "demo", drive)
+            whole = (place / "demo" / "report.html").read_text(encoding="utf-8")
+            alone = whole
+            for element in ('<div class="engineer"', "<footer"):
+                expect(alone.count(element) == 1, f"the page has no {element}")
+                alone = alone.replace(element, f"{element} hidden")
+            for size in ("A4", "letter"):
+                n_alone, n_whole = n_sheets(alone, size, place), n_sheets(whole, size, place)
+                expect(n_alone == 1, f"{drive}: the owner's side takes {n_alone} sheets of {size}")
+                expect(n_whole > 2, f"{drive}: all of it takes {n_whole} sheets of {size}")
+                counts.append(f"{n_whole} {size}")
+            long = alone.replace("<h3>Why</h3>", "<h3>Why</h3>" + "<p>And one more reason.</p>" * 40)
+            expect(n_sheets(long, "A4", place) == 2, "a side with 40 more lines still counts as one sheet")
+    return f"one sheet of A4 and of letter; whole reports {', '.join(counts)}"
 
 
 def pages_that_must_be_refused():
@@ -133,6 +175,7 @@ def pages_that_must_be_refused():
         "console": f"<body>{text}<script>nothing.there()</script>",
         "fetches http": f"<body>{text}<img src='http://example.invalid/x.png'>",
         "to be fetched": f"<body>{text}<style>p {{ background: url(x.png) }}</style>",
+        "runs 2 scripts": f"<body>{text}<script></script><script></script>",
         "has no headline": f"<body>{text.replace('headline', 'other')}",
         "is blank": "<body><p class=headline style='color: white'>A headline</p>",
     }
@@ -147,4 +190,4 @@ def pages_that_must_be_refused():
 
 
 if __name__ == "__main__":
-    run([report_of_a_demo_drive, pages_that_must_be_refused])
+    run([report_of_a_demo_drive, owners_side_prints_on_one_sheet, pages_that_must_be_refused])

@@ -27,6 +27,14 @@ FIGURES = [
     "heat_peak",
     "heat_per_km",
     "oil_temp_max",
+    "tyre_ratio",
+    "heat_per_degree",
+    "heat_preload",
+    "heat_commanded",
+    "heat_mismatch",
+    "heat_spin",
+    "specific_energy_max",
+    "specific_power_max",
 ]
 FIGURE_KEYS = {"value", "unit", "low", "high", "grade", "method", "why_null"}
 
@@ -44,6 +52,12 @@ def look_at(said, name):
     expect(not mistakes, f"{name}: {len(mistakes)} mistakes against the schema, first {mistakes[:3]}")
     missing = set(FIGURES) - set(said["figures"])
     expect(not missing, f"{name}: no figure {', '.join(sorted(missing))}")
+    for finding in said["findings"]:
+        windows = [(window["start_ns"], window["end_ns"]) for window in finding["evidence"]]
+        expect(all(start <= end <= said["until_ns"] for start, end in windows), f"{name}: {finding['id']} points outside")
+        expect(all(finding[key] for key in ("summary", "could_also_be", "next_check")), f"{name}: {finding['id']} is bare")
+    silent = {item["id"] for item in said["not_checked"]} & {item["id"] for item in said["findings"]}
+    expect(not silent, f"{name}: {silent} found and not checked at once")
     n_values = 0
     for title, figure in said["figures"].items():
         place = f"{name}: figure {title}"
@@ -141,7 +155,28 @@ def changed_reports_that_the_schema_must_refuse():
     def unknown_key(changed):
         changed["surprise"] = 1
 
-    for change in (without_reason, text_for_number, no_figures, unknown_key):
+    def class_without_reason(changed):
+        changed["class"]["level"] = None
+        changed["class"]["why_null"] = None
+
+    def other_severity(changed):
+        window = {"start_ns": 0, "end_ns": 1, "start_s": 0.0, "end_s": 1e-9, "values": []}
+        changed["findings"] = [
+            {
+                "id": "x",
+                "title": "x",
+                "severity": "urgent",
+                "grade": "A",
+                "summary": "x",
+                "evidence": [window],
+                "could_also_be": "x",
+                "next_check": "x",
+                "withdrawn_if": "x",
+            }
+        ]
+
+    changes = (without_reason, text_for_number, no_figures, unknown_key, class_without_reason, other_severity)
+    for change in changes:
         changed = json.loads(json.dumps(said))
         change(changed)
         try:
@@ -152,7 +187,7 @@ def changed_reports_that_the_schema_must_refuse():
     try:
         strict_json('{"value": NaN}')
     except Disagreement:
-        return "4 wrong reports and a NaN are refused"
+        return f"{len(changes)} wrong reports and a NaN are refused"
     raise Disagreement("NaN passed")
 
 

@@ -60,6 +60,18 @@ pub enum Severity {
     Stop,
 }
 
+impl Severity {
+    /// The severity as findings have it.
+    pub fn severity(self) -> halfshaft_health::Severity {
+        match self {
+            Severity::Note => halfshaft_health::Severity::Note,
+            Severity::LookSoon => halfshaft_health::Severity::LookSoon,
+            Severity::Act => halfshaft_health::Severity::Act,
+            Severity::Stop => halfshaft_health::Severity::Stop,
+        }
+    }
+}
+
 /// Where a log is and how to read it.
 #[derive(Debug, Args)]
 pub struct LogOptions {

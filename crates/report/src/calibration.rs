@@ -5,6 +5,10 @@
 use crate::words::{self, clean, counted, sentence};
 use halfshaft_health::{Calibration, Mode};
 
+/// Drift below this is not worth its digits, % per km: warming tyres drift ten times as
+/// much. Source: none, engineering guess.
+const LEAST_DRIFT_SHOWN: f64 = 0.002;
+
 /// Stable kebab-case word of a mode.
 pub fn mode_word(mode: Mode) -> &'static str {
     match mode {
@@ -50,7 +54,7 @@ pub fn signed_percent(ratio_log: f64, sd: f64) -> String {
 pub fn result(calibration: &Calibration) -> String {
     match &calibration.outcome {
         Ok(found) => format!(
-            "In straight running the right rear wheel turns {} against the left ({} to {}), from {} of 50\u{a0}m in {}; {}.",
+            "Right over left rear wheel, running straight: {} ({} to {}), from {} of 50\u{a0}m in {}; {}.",
             signed_percent(found.ratio_log, found.sd),
             signed_percent(found.low, found.sd),
             signed_percent(found.high, found.sd),
@@ -62,7 +66,10 @@ pub fn result(calibration: &Calibration) -> String {
             ),
             mode_in_words(calibration.mode),
         ),
-        Err(why) => format!("The tyre ratio is not known: {}", sentence(&clean(why)).trim_start()),
+        Err(why) => format!(
+            "The tyre ratio is not known: {}",
+            sentence(&clean(why)).trim_start()
+        ),
     }
 }
 
@@ -97,11 +104,15 @@ pub fn remarks(calibration: &Calibration) -> Vec<String> {
         ));
     }
     if let Some((slope, sd)) = calibration.drift_per_km {
-        said.push(format!(
-            "It drifts by {} per km (one standard deviation {}\u{a0}%).",
-            signed_percent(slope, 1e-6),
-            words::number(percent_of(sd))
-        ));
+        said.push(if percent_of(slope).abs() < LEAST_DRIFT_SHOWN {
+            format!("It does not drift: less than {LEAST_DRIFT_SHOWN}\u{a0}% per km.")
+        } else {
+            format!(
+                "It drifts by {} per km (one standard deviation {}\u{a0}%).",
+                signed_percent(slope, 0.0),
+                words::number(percent_of(sd))
+            )
+        });
     }
     if let Some((track, sd)) = calibration.track_found_m {
         said.push(format!(

@@ -35,7 +35,10 @@ pub fn counted_by_kind(events: &[Event]) -> String {
     let engagements = counted(n(EventKind::Command), "engagement", "engagements");
     match n(EventKind::SlipOnly) {
         0 => engagements,
-        slips => format!("{engagements} and {}", counted(slips, "slip without command", "slips without command")),
+        slips => format!(
+            "{engagements} and {}",
+            counted(slips, "slip without command", "slips without command")
+        ),
     }
 }
 

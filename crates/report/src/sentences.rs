@@ -129,7 +129,10 @@ pub fn tier(results: &Results) -> String {
     };
     match clean(tier.next_step.trim()) {
         next if next.is_empty() || tier.number == Some(5) => number,
-        next => format!("{number} What would buy most next: {}.", next.trim_end_matches('.')),
+        next => format!(
+            "{number} What would buy most next: {}.",
+            next.trim_end_matches('.')
+        ),
     }
 }
 

@@ -131,7 +131,10 @@ fn doubts(results: &Results) -> Vec<String> {
     }
     if !results.not_checked.is_empty() {
         let n = results.not_checked.len() as u64;
-        doubts.push(format!("{} could not be made", counted(n, "check", "checks")));
+        doubts.push(format!(
+            "{} could not be made",
+            counted(n, "check", "checks")
+        ));
     }
     if results.quality.grade > Grade::B {
         doubts.push(format!(
@@ -156,7 +159,10 @@ fn line(kind: Kind, results: &Results) -> String {
             let first = titles.into_iter().next().unwrap_or_default();
             match more {
                 0 => sentence(&first),
-                n => format!("{first}, and {}.", counted(n as u64, "more finding", "more findings")),
+                n => format!(
+                    "{first}, and {}.",
+                    counted(n as u64, "more finding", "more findings")
+                ),
             }
         }
         Kind::NothingFound => "Every check was made, on enough driving.".to_owned(),
@@ -188,10 +194,9 @@ fn why(kind: Kind, results: &Results) -> Vec<String> {
         said.push(work(results));
         if kind == Kind::CannotTell {
             said.extend(
-                results
-                    .cannot_tell
-                    .first()
-                    .map(|open| format!("{} {}", clean(open.question), sentence(&clean(&open.why)))),
+                results.cannot_tell.first().map(|open| {
+                    format!("{} {}", clean(open.question), sentence(&clean(&open.why)))
+                }),
             );
         }
     }
@@ -221,7 +226,9 @@ fn work(results: &Results) -> String {
         return String::new();
     };
     let road = of("distance").map_or(String::new(), |distance| format!("In {} ", distance.text()));
-    let heat = of("heat_total").map_or(String::new(), |heat| format!(" and took {} of heat", heat.text()));
+    let heat = of("heat_total").map_or(String::new(), |heat| {
+        format!(" and took {} of heat", heat.text())
+    });
     let subject = if road.is_empty() { "The" } else { "the" };
     let time = if time.number == "0" && !time.is_at_least {
         "never slipped under load".to_owned()
@@ -255,7 +262,9 @@ fn without_speeds(text: &str, most_letters: usize) -> String {
         .collect();
     let text = shorten(kept.concat().trim(), most_letters);
     // A number stays with its unit at the end of a line.
-    text.replace(" %", "\u{a0}%").replace(" kJ", "\u{a0}kJ").replace(" km", "\u{a0}km")
+    text.replace(" %", "\u{a0}%")
+        .replace(" kJ", "\u{a0}kJ")
+        .replace(" km", "\u{a0}km")
 }
 
 fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
@@ -276,7 +285,11 @@ fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
             what: "Nothing now.".to_owned(),
         }),
         Kind::NothingSeen | Kind::CannotTell => {
-            let by = if kind == Kind::NothingSeen { "Nothing now" } else { "Next time" };
+            let by = if kind == Kind::NothingSeen {
+                "Nothing now"
+            } else {
+                "Next time"
+            };
             tasks.push(Task {
                 by: by.to_owned(),
                 what: next_time(results),
@@ -333,7 +346,9 @@ pub fn class_words(class: &UseClass) -> String {
     let word = UseClass::word(class.level);
     let lead = if class.is_at_least { "at least " } else { "" };
     match class.alternative {
-        Some(other) if other != class.level => format!("{lead}{word}, close to {}", UseClass::word(other)),
+        Some(other) if other != class.level => {
+            format!("{lead}{word}, close to {}", UseClass::word(other))
+        }
         _ => format!("{lead}{word}"),
     }
 }
@@ -345,13 +360,20 @@ pub fn reading(meter: &halfshaft_health::Meter) -> Result<String, String> {
         unit if unit.starts_with("1/") => unit.replacen("1/", "per\u{a0}", 1),
         unit => unit.to_owned(),
     };
-    let lead = if estimate.is_at_least { "at least " } else { "" };
+    let lead = if estimate.is_at_least {
+        "at least "
+    } else {
+        ""
+    };
     let band = if estimate.low < estimate.high {
         format!(" ({})", crate::words::band(estimate))
     } else {
         String::new()
     };
-    Ok(format!("{lead}{}\u{a0}{unit}{band}", number(estimate.value)))
+    Ok(format!(
+        "{lead}{}\u{a0}{unit}{band}",
+        number(estimate.value)
+    ))
 }
 
 #[cfg(test)]
@@ -361,9 +383,15 @@ mod tests {
     #[test]
     fn a_sentence_with_a_speed_stays_off_the_owners_side() {
         let of = for_the_owner;
-        assert_eq!(of("it took 3.2 kJ. At 143 km/h it slipped. It held after"), "It took 3.2\u{a0}kJ. It held after.");
+        assert_eq!(
+            of("it took 3.2 kJ. At 143 km/h it slipped. It held after"),
+            "It took 3.2\u{a0}kJ. It held after."
+        );
         assert_eq!(of("passed at 60 mph"), "");
-        assert_eq!(of("oil.temperature rose to 131 °C"), "oil.temperature rose to 131 °C.");
+        assert_eq!(
+            of("oil.temperature rose to 131 °C"),
+            "oil.temperature rose to 131 °C."
+        );
         assert!(of(&"long ".repeat(200)).chars().count() <= MOST_LETTERS + 1);
     }
 }

@@ -11,11 +11,43 @@ use halfshaft_model::{Span, Time};
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 
+/// What stands where a vehicle number was.
+const NUMBER_LEFT_OUT: &str = "[vehicle number left out]";
+
+/// Text without vehicle identification numbers: they name an owner. One is 17 capitals and
+/// figures, letters and figures both, without I, O and Q. Source: ISO 3779.
+pub fn without_vehicle_number(text: &str) -> std::borrow::Cow<'_, str> {
+    let is_part = |c: char| c.is_ascii_alphanumeric();
+    let is_number = |word: &str| {
+        word.len() == 17
+            && word
+                .chars()
+                .all(|c| c.is_ascii_digit() || (c.is_ascii_uppercase() && !"IOQ".contains(c)))
+            && word.chars().any(|c| c.is_ascii_digit())
+            && word.chars().any(|c| c.is_ascii_uppercase())
+    };
+    if !text.split(|c| !is_part(c)).any(is_number) {
+        return text.into();
+    }
+    let mut out = String::with_capacity(text.len());
+    for piece in text.split_inclusive(|c| !is_part(c)) {
+        let word = piece.trim_end_matches(|c| !is_part(c));
+        if is_number(word) {
+            out.push_str(NUMBER_LEFT_OUT);
+            out.push_str(&piece[word.len()..]);
+        } else {
+            out.push_str(piece);
+        }
+    }
+    out.into()
+}
+
 /// Foreign text made harmless: control characters, and the marks that turn the
-/// direction of text or hide in it, are written out as `\u{1b}`. Nothing else changes.
+/// direction of text or hide in it, are written out as `\u{1b}`; vehicle numbers are left
+/// out. Nothing else changes.
 pub fn clean(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    for c in without_vehicle_number(text).chars() {
         if c.is_control() || is_invisible_mark(c) {
             out.push_str(&format!("\\u{{{:x}}}", u32::from(c)));
         } else {
@@ -204,7 +236,7 @@ pub fn measured(value: f64, symbol: &str) -> String {
     let number = if symbol == "ratio" && value.is_finite() {
         format!("{value:.4}")
     } else {
-        number(value)
+        exact_number(value)
     };
     match unit(symbol) {
         "" => number,
@@ -351,6 +383,9 @@ mod tests {
         for (value, text) in cases {
             assert_eq!(number(value), text, "{value}");
         }
+        assert_eq!(measured(49.0, "count"), "49");
+        assert_eq!(measured(1.0124, "ratio"), "1.0124");
+        assert_eq!(measured(1.312, "J/mm2"), "1.31\u{a0}J/mm²");
         assert_eq!(exact_number(1634.4), "1634");
         assert_eq!(exact_number(23.0), "23");
         assert_eq!(exact_number(41.237), "41.2");

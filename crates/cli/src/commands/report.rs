@@ -39,8 +39,19 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
             output::is_colour_wanted(),
         ),
     })?;
-    // This version raises no findings, so there is none to fail at.
-    Ok(ExitCode::SUCCESS)
+    let worst = results
+        .findings
+        .iter()
+        .map(|finding| finding.severity)
+        .max();
+    let fails = options
+        .fail_at
+        .is_some_and(|fail_at| worst >= Some(fail_at.severity()));
+    Ok(if fails {
+        ExitCode::from(1)
+    } else {
+        ExitCode::SUCCESS
+    })
 }
 
 /// Reads logs through a map and assesses them.

@@ -55,7 +55,7 @@ fn pictures(calibration: &Calibration) -> Markup {
             svg.key viewBox="0 0 12 12" aria-hidden="true" { path.discs d="M6 6h.01" {} }
             " took part, "
             svg.key viewBox="0 0 12 12" aria-hidden="true" { path.rings d="M6 6h.01" {} path.holes d="M6 6h.01" {} }
-            " left out."
+            " left out; on the edge: beyond it."
             @if band.is_some() { " The band is the estimate, low to high." }
         }
         div.strips.proofs {
@@ -87,7 +87,11 @@ fn left_out(calibration: &Calibration) -> Markup {
     if calibration.rejected.is_empty() {
         return html! {};
     }
-    let n_all: u64 = calibration.rejected.iter().map(|&(_, n)| u64::from(n)).sum();
+    let n_all: u64 = calibration
+        .rejected
+        .iter()
+        .map(|&(_, n)| u64::from(n))
+        .sum();
     html! {
         h3 { (counted(n_all, "window", "windows")) " left out" }
         ul {

@@ -7,10 +7,26 @@ use maud::{Markup, html};
 
 /// The figures, and what each means.
 pub(crate) const CAUSES: [(&str, &str, &str); 4] = [
-    ("heat_preload", "preload", "the springs rub whenever the wheels turn unequally"),
-    ("heat_commanded", "command", "the controller asked for torque while the bend made the wheels differ"),
-    ("heat_mismatch", "mismatched tyres", "unequal tyres make the pack slip on the straight too"),
-    ("heat_spin", "wheelspin", "one wheel ran away from what bend and tyres ask"),
+    (
+        "heat_preload",
+        "preload",
+        "the springs rub whenever the wheels turn unequally",
+    ),
+    (
+        "heat_commanded",
+        "command",
+        "the controller asked for torque while the bend made the wheels differ",
+    ),
+    (
+        "heat_mismatch",
+        "mismatched tyres",
+        "unequal tyres make the pack slip on the straight too",
+    ),
+    (
+        "heat_spin",
+        "wheelspin",
+        "one wheel ran away from what bend and tyres ask",
+    ),
 ];
 
 pub(super) fn part(results: &Results) -> Markup {
@@ -18,15 +34,24 @@ pub(super) fn part(results: &Results) -> Markup {
         .iter()
         .enumerate()
         .filter_map(|(index, &(name, word, meaning))| {
-            results.figure(name).map(|figure| (index + 1, word, meaning, figure))
+            results
+                .figure(name)
+                .map(|figure| (index + 1, word, meaning, figure))
         })
         .collect();
     if figures.is_empty() {
         return html! { h3 { "By cause" } p { "The heat was not split by cause." } };
     }
     let value = |figure: &Figure| {
-        let value = figure.outcome.as_ref().map_or(0.0, |estimate| estimate.value);
-        if value.is_finite() { value.max(0.0) } else { 0.0 }
+        let value = figure
+            .outcome
+            .as_ref()
+            .map_or(0.0, |estimate| estimate.value);
+        if value.is_finite() {
+            value.max(0.0)
+        } else {
+            0.0
+        }
     };
     let total: f64 = figures.iter().map(|(.., figure)| value(figure)).sum();
     html! {

@@ -60,7 +60,9 @@ fn row(bend: &Bend, is_circuit: bool, most: f64) -> Markup {
     let side = if turned < 0.0 { "right" } else { "left" };
     let is_at_least = bend.times.iter().any(|corner| corner.is_at_least);
     let amount = |value: Option<f64>, unit: &str| {
-        value.map_or("–".to_owned(), |value| format!("{}\u{a0}{unit}", number(value)))
+        value.map_or("–".to_owned(), |value| {
+            format!("{}\u{a0}{unit}", number(value))
+        })
     };
     html! {
         tr {
@@ -82,7 +84,13 @@ fn row(bend: &Bend, is_circuit: bool, most: f64) -> Markup {
 }
 
 fn bar(each: &[f64], mean: Option<f64>, most: f64) -> Markup {
-    let place = |value: f64| if most > 0.0 { 200.0 * (value / most).clamp(0.0, 1.0) } else { 0.0 };
+    let place = |value: f64| {
+        if most > 0.0 {
+            200.0 * (value / most).clamp(0.0, 1.0)
+        } else {
+            0.0
+        }
+    };
     html! {
         svg.bar.joules viewBox="0 0 200 12" preserveAspectRatio="none" aria-hidden="true" {
             rect.rail width="200" height="12" {}

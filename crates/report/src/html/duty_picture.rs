@@ -33,7 +33,11 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
     let n_slip = picture.slip_edges.len() + 1;
     let at = |torque: usize, slip: usize| {
         let value = values.get(torque * n_slip + slip).copied().unwrap_or(0.0) * factor;
-        if value.is_finite() { value.max(0.0) } else { 0.0 }
+        if value.is_finite() {
+            value.max(0.0)
+        } else {
+            0.0
+        }
     };
     let is_used = |torque: usize, slip: usize| {
         let index = torque * n_slip + slip;
@@ -51,7 +55,9 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
         .map_or(1, |slip| slip + 1);
     let all = || (0..n_torque).flat_map(|torque| (0..n_rows).map(move |slip| (torque, slip)));
     let total: f64 = all().map(|(torque, slip)| at(torque, slip)).sum();
-    let most = all().map(|(torque, slip)| at(torque, slip)).fold(0.0, f64::max);
+    let most = all()
+        .map(|(torque, slip)| at(torque, slip))
+        .fold(0.0, f64::max);
     html! {
         div.scroll tabindex="0" role="region" aria-label=(format!("{title} by torque and slip")) {
             table.duty.(class) {
@@ -84,7 +90,9 @@ fn cell(value: f64, total: f64, most: f64) -> Markup {
         return html! { td {} };
     }
     // Root of the share of the largest: small cells stay visible beside a giant.
-    let shade = (N_SHADES * (value / most).sqrt()).ceil().clamp(1.0, N_SHADES) as u32;
+    let shade = (N_SHADES * (value / most).sqrt())
+        .ceil()
+        .clamp(1.0, N_SHADES) as u32;
     html! {
         td.{ "shade-" (shade) } {
             @if value / total >= WORTH_A_NUMBER { (short(value)) } @else { "·" }
@@ -105,7 +113,11 @@ fn short(value: f64) -> String {
 fn range(edges: &[f64], index: usize) -> String {
     let edge = |value: f64| {
         let text = exact_number(value);
-        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+        if text.contains('.') {
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        } else {
+            text
+        }
     };
     match (edges.get(index), edges.last()) {
         (Some(&to), _) => format!("≤\u{a0}{}", edge(to)),

@@ -49,7 +49,7 @@ fn evidence(windows: &[EvidenceWindow]) -> Markup {
                 li {
                     strong { (stretch(window.span)) }
                     @for value in &window.values {
-                        "; " (clean(value.name)) " " (measured(value.value, value.unit))
+                        "; " (clean(value.name)) ": " (measured(value.value, value.unit))
                     }
                 }
             }

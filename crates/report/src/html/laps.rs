@@ -51,9 +51,17 @@ fn table(laps: &Laps) -> Markup {
 
 fn row(lap: &Lap, most: f64) -> Markup {
     let amount = |value: Option<f64>, unit: &str| {
-        value.map_or("–".to_owned(), |value| format!("{}\u{a0}{unit}", number(value)))
+        value.map_or("–".to_owned(), |value| {
+            format!("{}\u{a0}{unit}", number(value))
+        })
     };
-    let share = lap.heat_kj.map_or(0.0, |heat| if most > 0.0 { (heat / most).clamp(0.0, 1.0) } else { 0.0 });
+    let share = lap.heat_kj.map_or(0.0, |heat| {
+        if most > 0.0 {
+            (heat / most).clamp(0.0, 1.0)
+        } else {
+            0.0
+        }
+    });
     html! {
         tr {
             th scope="row" { (lap.number) }

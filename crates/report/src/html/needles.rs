@@ -28,7 +28,10 @@ pub(super) fn strip(meters: &[Meter]) -> Markup {
 
 fn row(index: usize, meter: &Meter) -> Markup {
     let text = reading(meter);
-    let (title_id, about_id) = (format!("needle-{index}-title"), format!("needle-{index}-about"));
+    let (title_id, about_id) = (
+        format!("needle-{index}-title"),
+        format!("needle-{index}-about"),
+    );
     html! {
         div.needle {
             p.what {
@@ -93,12 +96,19 @@ fn about(meter: &Meter) -> String {
         .collect();
     let stands = match reading(meter) {
         Ok(text) => {
-            let level = meter.reading.as_ref().map_or(0, |reading| level(&meter.edges, reading.value));
+            let level = meter
+                .reading
+                .as_ref()
+                .map_or(0, |reading| level(&meter.edges, reading.value));
             format!("{text}: {}", UseClass::word(level))
         }
         Err(why) => format!("no reading: {why}"),
     };
-    format!("{stands}. Classes in {}: {}, competition above.", unit(meter.unit), edges.join(", "))
+    format!(
+        "{stands}. Classes in {}: {}, competition above.",
+        unit(meter.unit),
+        edges.join(", ")
+    )
 }
 
 /// What a needle shows, for a reader who does not know the trade.
@@ -142,8 +152,18 @@ mod tests {
     #[test]
     fn a_needle_stands_in_its_class() {
         let edges = [80.0, 90.0, 100.0, 115.0, 130.0];
-        for (value, wanted) in [(60.0, 0.0), (75.0, 0.5), (80.0, 1.0), (107.5, 3.5), (130.0, 5.0), (900.0, 6.0)] {
-            assert!((6.0 * place(&edges, value) - wanted).abs() < 1e-9, "{value}");
+        for (value, wanted) in [
+            (60.0, 0.0),
+            (75.0, 0.5),
+            (80.0, 1.0),
+            (107.5, 3.5),
+            (130.0, 5.0),
+            (900.0, 6.0),
+        ] {
+            assert!(
+                (6.0 * place(&edges, value) - wanted).abs() < 1e-9,
+                "{value}"
+            );
         }
         // Half of the first class where it begins at nothing: 2.5 of 5.
         assert!((6.0 * place(&[5.0, 20.0, 60.0, 180.0, 600.0], 2.5) - 0.5).abs() < 1e-9);

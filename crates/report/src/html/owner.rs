@@ -117,7 +117,13 @@ fn mix(class: &UseClass) -> Option<String> {
     let parts: Vec<String> = class
         .stretches
         .iter()
-        .map(|&(level, km)| format!("{}\u{a0}km {}", crate::words::number(km), UseClass::word(level)))
+        .map(|&(level, km)| {
+            format!(
+                "{}\u{a0}km {}",
+                crate::words::number(km),
+                UseClass::word(level)
+            )
+        })
         .collect();
     Some(format!("By stretch: {}.", parts.join(", ")))
 }

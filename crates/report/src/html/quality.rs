@@ -41,7 +41,7 @@ fn channels(quality: &Quality, until_s: f64) -> Markup {
                         th scope="col" { "Channel" }
                         th scope="col" { "Along the drive, and share covered" }
                         th.number scope="col" { "Samples" }
-                        th.number scope="col" { "Marked missing" }
+                        th.number scope="col" { "Missing" }
                         th.number scope="col" { "Every" }
                         th.number scope="col" { "Gaps" }
                     }
@@ -56,7 +56,11 @@ fn channels(quality: &Quality, until_s: f64) -> Markup {
 /// listed gap of it or of the whole log.
 fn barcode(channel: &ChannelQuality, quality: &Quality, until_s: f64) -> Markup {
     let at = |seconds: f64| {
-        let share = if until_s > 0.0 { seconds / until_s } else { 0.0 };
+        let share = if until_s > 0.0 {
+            seconds / until_s
+        } else {
+            0.0
+        };
         1000.0 * share.clamp(0.0, 1.0)
     };
     let silent: Vec<(f64, f64)> = quality

@@ -28,9 +28,16 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
     if points.is_empty() {
         return html! {};
     }
-    let across = scale(points.iter().map(|point| point.0));
-    let ends = scatter.band.map_or(Vec::new(), |(low, high)| vec![low, high]);
-    let up = scale(points.iter().map(|point| point.1).chain(ends));
+    // What took part sets the scales: one wild point left out would flatten all others.
+    let leading: Vec<&Point> = match points.iter().filter(|point| point.2).count() {
+        0 => points.clone(),
+        _ => points.iter().copied().filter(|point| point.2).collect(),
+    };
+    let across = scale(leading.iter().map(|point| point.0));
+    let ends = scatter
+        .band
+        .map_or(Vec::new(), |(low, high)| vec![low, high]);
+    let up = scale(leading.iter().map(|point| point.1).chain(ends));
     let run: Vec<Run> = scatter
         .band
         .iter()
@@ -52,7 +59,10 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
         }
         text
     };
-    let (title_id, about_id) = (format!("{}-title", scatter.id), format!("{}-about", scatter.id));
+    let (title_id, about_id) = (
+        format!("{}-title", scatter.id),
+        format!("{}-about", scatter.id),
+    );
     html! {
         figure.strip.scatter {
             figcaption { strong { (scatter.title) } ", " (scatter.up) }

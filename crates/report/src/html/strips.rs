@@ -133,7 +133,13 @@ fn lane() -> Scale {
     }
 }
 
-fn strip_figure(id: &str, strip: &Strip, time: &Scale, until: Time, findings: &[Finding]) -> Markup {
+fn strip_figure(
+    id: &str,
+    strip: &Strip,
+    time: &Scale,
+    until: Time,
+    findings: &[Finding],
+) -> Markup {
     let is_finite = |slot: &&StripSlot| slot.low.is_finite() && slot.high.is_finite();
     let slots: Vec<&StripSlot> = strip.slots.iter().filter(is_finite).collect();
     let unit = unit(strip.unit);

@@ -4,6 +4,7 @@
 
 use super::records::{Ordered, known};
 use crate::calibration::mode_word;
+use crate::words::NOT_FINITE;
 use halfshaft_health::{Calibration, CommandCollapse, RatioPoint, RatioStep};
 use serde::Serialize;
 
@@ -35,14 +36,21 @@ pub(super) struct CalibrationJson<'a> {
 
 impl<'a> CalibrationJson<'a> {
     pub fn of(calibration: &'a Calibration) -> CalibrationJson<'a> {
-        let found = calibration.outcome.as_ref().ok();
+        let found = calibration
+            .outcome
+            .as_ref()
+            .ok()
+            .filter(|found| found.ratio_log.exp().is_finite());
         CalibrationJson {
             ratio: found.and_then(|found| known(found.ratio_log.exp())),
             ratio_log: found.and_then(|found| known(found.ratio_log)),
             sd: found.and_then(|found| known(found.sd)),
             low: found.and_then(|found| known(found.low.exp())),
             high: found.and_then(|found| known(found.high.exp())),
-            why_null: calibration.outcome.as_ref().err().map(String::as_str),
+            why_null: match &calibration.outcome {
+                Err(why) => Some(why),
+                Ok(_) => found.is_none().then_some(NOT_FINITE),
+            },
             mode: mode_word(calibration.mode),
             n_windows: calibration.n_windows,
             n_stretches: calibration.n_stretches,

@@ -8,13 +8,14 @@ use super::findings::{FindingJson, NotCheckedJson};
 use super::laps::LapsJson;
 use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
-use crate::words::NOT_FINITE;
+use crate::words::{NOT_FINITE, without_vehicle_number};
 use halfshaft_health::{
     CannotTell, ChannelQuality, Event, EventKind, Figure, Gap, NoiseFloor, Quality, Region,
     Regions, Results, Tier,
 };
 use halfshaft_model::{Code, Span, Stamp, notice::Tally};
 use serde::{Serialize, Serializer};
+use std::borrow::Cow;
 
 /// A list of pairs written as an object, in its own order.
 pub(super) struct Ordered<K, V>(pub Vec<(K, V)>);
@@ -56,7 +57,7 @@ pub(super) struct Report<'a> {
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
     assumptions: &'a [String],
-    command: &'a str,
+    command: Cow<'a, str>,
 }
 
 impl<'a> Report<'a> {
@@ -97,40 +98,40 @@ impl<'a> Report<'a> {
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
             assumptions: &results.assumptions,
-            command: &document.command,
+            command: without_vehicle_number(&document.command),
         }
     }
 }
 
 #[derive(Serialize)]
 struct MapJson<'a> {
-    title: &'a str,
-    identity: Ordered<&'a str, &'a str>,
+    title: Cow<'a, str>,
+    identity: Ordered<&'a str, Cow<'a, str>>,
     fingerprint: &'a str,
-    vehicle: &'a str,
-    unit: Option<&'a str>,
+    vehicle: Cow<'a, str>,
+    unit: Option<Cow<'a, str>>,
 }
 
 impl<'a> MapJson<'a> {
     fn of(map: &'a MapRecord) -> MapJson<'a> {
         MapJson {
-            title: &map.title,
+            title: without_vehicle_number(&map.title),
             identity: Ordered(
                 map.identity
                     .iter()
-                    .map(|(label, text)| (label.as_str(), text.as_str()))
+                    .map(|(label, text)| (label.as_str(), without_vehicle_number(text)))
                     .collect(),
             ),
             fingerprint: &map.fingerprint,
-            vehicle: &map.vehicle,
-            unit: map.unit.as_deref(),
+            vehicle: without_vehicle_number(&map.vehicle),
+            unit: map.unit.as_deref().map(without_vehicle_number),
         }
     }
 }
 
 #[derive(Serialize)]
 struct InputJson<'a> {
-    name: &'a str,
+    name: Cow<'a, str>,
     format: &'a str,
     compression: Option<&'a str>,
     size: u64,
@@ -149,7 +150,7 @@ struct InputJson<'a> {
 impl<'a> InputJson<'a> {
     fn of(input: &'a InputRecord, clock: &ClockRecord) -> InputJson<'a> {
         InputJson {
-            name: &input.name,
+            name: without_vehicle_number(&input.name),
             format: &input.format,
             compression: input.compression.as_deref(),
             size: input.size_bytes,
@@ -453,7 +454,7 @@ struct NoticeJson<'a> {
     code: &'static str,
     meaning: &'static str,
     count: u64,
-    source: &'a str,
+    source: Cow<'a, str>,
     line: Option<u64>,
     example: &'a str,
 }
@@ -464,7 +465,7 @@ impl<'a> NoticeJson<'a> {
             code: code.word(),
             meaning: code.meaning(),
             count: tally.count,
-            source: &tally.first.source,
+            source: without_vehicle_number(&tally.first.source),
             line: (tally.first.line > 0).then_some(tally.first.line),
             example: &tally.example,
         }

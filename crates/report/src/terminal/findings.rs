@@ -25,7 +25,10 @@ pub(super) fn section(page: &mut Page, document: &Document) {
             findings(page, results);
         }
     }
-    for line in [class(results), causes(results), laps(results)].into_iter().flatten() {
+    for line in [class(results), causes(results), laps(results)]
+        .into_iter()
+        .flatten()
+    {
         page.paragraph("", &line, Mark::Plain);
     }
 }
@@ -40,7 +43,11 @@ fn findings(page: &mut Page, results: &Results) {
             Severity::Note => Mark::Strong,
         };
         let word = finding.severity.words().to_uppercase();
-        let title = format!("{word}: {} (grade {})", clean(finding.title), finding.grade.letter());
+        let title = format!(
+            "{word}: {} (grade {})",
+            clean(finding.title),
+            finding.grade.letter()
+        );
         page.paragraph("", &title, mark);
         page.paragraph("  ", &sentence(&clean(&finding.summary)), Mark::Plain);
         if finding.severity >= Severity::Act {
@@ -61,7 +68,9 @@ fn class(results: &Results) -> Option<String> {
     Some(match &results.class {
         Ok(class) => {
             let other = class.counterfactual.as_deref().unwrap_or_default();
-            format!("Use: {}. {}", class_words(class), clean(other)).trim_end().to_owned()
+            format!("Use: {}. {}", class_words(class), clean(other))
+                .trim_end()
+                .to_owned()
         }
         Err(why) => format!("Use: not known. {}", sentence(&clean(why))),
     })
@@ -97,12 +106,19 @@ fn laps(results: &Results) -> Option<String> {
         .filter(|heat| heat.is_finite())
         .collect();
     let n = counted(laps.laps.len() as u64, "lap", "laps");
-    let (low, high) = heats.iter().fold((f64::INFINITY, 0.0_f64), |(low, high), &heat| {
-        (low.min(heat), high.max(heat))
-    });
+    let (low, high) = heats
+        .iter()
+        .fold((f64::INFINITY, 0.0_f64), |(low, high), &heat| {
+            (low.min(heat), high.max(heat))
+        });
     Some(match heats.is_empty() {
         true => format!("{n}, found {}.", clean(method)),
-        false => format!("{n}, found {}: {} to {}\u{a0}kJ a lap.", clean(method), number(low), number(high)),
+        false => format!(
+            "{n}, found {}: {} to {}\u{a0}kJ a lap.",
+            clean(method),
+            number(low),
+            number(high)
+        ),
     })
 }
 

@@ -162,7 +162,11 @@ fn inputs(page: &mut Page, document: &Document) {
             n => format!(", {} skipped", counted(n, "line", "lines")),
         };
         if input.format.is_empty() && input.n_entries == 0 {
-            page.paragraph("  ", &format!("{}: not read", clean(&input.name)), Mark::Plain);
+            page.paragraph(
+                "  ",
+                &format!("{}: not read", clean(&input.name)),
+                Mark::Plain,
+            );
             if let Some(trouble) = &input.trouble {
                 page.paragraph("    ", &words::sentence(&clean(trouble)), Mark::Heat);
             }

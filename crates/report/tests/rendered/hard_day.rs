@@ -86,17 +86,53 @@ fn meters() -> Vec<Meter> {
         reading: reading.map_err(str::to_owned),
     };
     vec![
-        meter("partial_heat_making_per_100_km", "Heat-making partial engagement", "s/100 km", [5.0, 20.0, 60.0, 180.0, 600.0], Ok(estimate(169.6, 156.0, 183.0))),
-        meter("heat_per_km", "Heat per distance", "kJ/km", [0.3, 1.0, 3.0, 8.0, 25.0], Ok(estimate(8.74, 6.4, 11.13))),
-        meter("events_per_100_km", "Engagements", "1/100 km", [10.0, 40.0, 120.0, 300.0, 800.0], Ok(estimate(90.5, 88.0, 93.0))),
-        meter("oil_temp_p99", "Oil temperature, passed 1 % of the time", "°C", [80.0, 90.0, 100.0, 115.0, 130.0], Ok(estimate(124.0, 120.0, 128.0))),
-        meter("specific_power_p99", "Peak power per area, passed by 1 % of the events", "W/mm²", [0.05, 0.15, 0.3, 0.7, 1.5], Err("the map does not state the lining's area")),
+        meter(
+            "partial_heat_making_per_100_km",
+            "Heat-making partial engagement",
+            "s/100 km",
+            [5.0, 20.0, 60.0, 180.0, 600.0],
+            Ok(estimate(169.6, 156.0, 183.0)),
+        ),
+        meter(
+            "heat_per_km",
+            "Heat per distance",
+            "kJ/km",
+            [0.3, 1.0, 3.0, 8.0, 25.0],
+            Ok(estimate(8.74, 6.4, 11.13)),
+        ),
+        meter(
+            "events_per_100_km",
+            "Engagements",
+            "1/100 km",
+            [10.0, 40.0, 120.0, 300.0, 800.0],
+            Ok(estimate(90.5, 88.0, 93.0)),
+        ),
+        meter(
+            "oil_temp_p99",
+            "Oil temperature, passed 1 % of the time",
+            "°C",
+            [80.0, 90.0, 100.0, 115.0, 130.0],
+            Ok(estimate(124.0, 120.0, 128.0)),
+        ),
+        meter(
+            "specific_power_p99",
+            "Peak power per area, passed by 1 % of the events",
+            "W/mm²",
+            [0.05, 0.15, 0.3, 0.7, 1.5],
+            Err("the map does not state the lining's area"),
+        ),
     ]
 }
 
 fn laps() -> Laps {
     let lap_s = 94.0;
-    let shapes = [(180.0, 92.0, 140.0, 1.9), (520.0, -48.0, 90.0, 0.4), (890.0, 171.0, 260.0, 4.4), (1_420.0, -88.0, 120.0, 2.2), (1_760.0, 33.0, 95.0, 0.2)];
+    let shapes = [
+        (180.0, 92.0, 140.0, 1.9),
+        (520.0, -48.0, 90.0, 0.4),
+        (890.0, 171.0, 260.0, 4.4),
+        (1_420.0, -88.0, 120.0, 2.2),
+        (1_760.0, 33.0, 95.0, 0.2),
+    ];
     let mut laps = Vec::new();
     let mut corners = Vec::new();
     for number in 1..=6 {
@@ -139,7 +175,12 @@ fn calibration() -> Calibration {
     let points = (0..240).map(|index| {
         let x = f64::from(index);
         let is_accepted = index % 4 != 0;
-        let wander = (x * 1.7).sin() * 0.0008 + if is_accepted { 0.0 } else { (x * 0.9).cos() * 0.006 };
+        let wander = (x * 1.7).sin() * 0.0008
+            + if is_accepted {
+                0.0
+            } else {
+                (x * 0.9).cos() * 0.006
+            };
         RatioPoint {
             km: 0.1 * x,
             time: Time::from_seconds(6.8 * x),
@@ -159,7 +200,11 @@ fn calibration() -> Calibration {
         mode: Mode::YawRegression,
         n_windows: 180,
         n_stretches: 9,
-        rejected: vec![("in a bend", 41), ("the brake is on", 12), ("the pack is asked to engage", 7)],
+        rejected: vec![
+            ("in a bend", 41),
+            ("the brake is on", 12),
+            ("the pack is asked to engage", 7),
+        ],
         yaw_bias: Some(0.003),
         track_found_m: Some((1.554, 0.004)),
         front_ratio_log: None,
@@ -184,14 +229,20 @@ fn calibration() -> Calibration {
 }
 
 fn duty_picture() -> DutyPicture {
-    let torque_edges_nm = vec![50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1250.0, 1500.0];
+    let torque_edges_nm = vec![
+        50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1250.0, 1500.0,
+    ];
     let slip_edges = vec![0.05, 0.1, 0.3, 0.6, 1.0, 2.0, 5.0, 10.0, 20.0];
     let (mut seconds, mut joules) = (Vec::new(), Vec::new());
     for torque in 0..=torque_edges_nm.len() {
         for slip in 0..=slip_edges.len() {
             let (t, s) = (torque as f64, slip as f64);
             let time = 420.0 * (-0.55 * t - 0.6 * (s - 1.0).abs()).exp();
-            let time = if torque > 9 || slip > 7 || time < 0.05 { 0.0 } else { time };
+            let time = if torque > 9 || slip > 7 || time < 0.05 {
+                0.0
+            } else {
+                time
+            };
             seconds.push(time);
             joules.push(time * (60.0 + 95.0 * t) * 0.03 * (1.9_f64).powf(s));
         }
@@ -234,16 +285,44 @@ pub fn hard_day() -> Results {
     results.duty_picture = Ok(duty_picture());
     let parts = [
         ("heat_preload", "Heat from preload", 32.1, 22.0, 42.5),
-        ("heat_commanded", "Heat from the command", 118.4, 86.0, 149.0),
-        ("heat_mismatch", "Heat from mismatched tyres", 50.2, 36.0, 65.0),
+        (
+            "heat_commanded",
+            "Heat from the command",
+            118.4,
+            86.0,
+            149.0,
+        ),
+        (
+            "heat_mismatch",
+            "Heat from mismatched tyres",
+            50.2,
+            36.0,
+            65.0,
+        ),
         ("heat_spin", "Heat from wheelspin", 11.7, 8.0, 15.0),
     ];
     for (name, title, value, low, high) in parts {
-        results.figures.push(sample::figure(name, title, "kJ", Ok(estimate(value, low, high)), Grade::C));
+        results.figures.push(sample::figure(
+            name,
+            title,
+            "kJ",
+            Ok(estimate(value, low, high)),
+            Grade::C,
+        ));
     }
     let oil = estimate(124.2, 120.9, 127.5);
-    if let Some(figure) = results.figures.iter_mut().find(|figure| figure.name == "oil_temp_max") {
-        *figure = sample::figure("oil_temp_max", "Highest oil temperature", "°C", Ok(oil), Grade::A);
+    if let Some(figure) = results
+        .figures
+        .iter_mut()
+        .find(|figure| figure.name == "oil_temp_max")
+    {
+        *figure = sample::figure(
+            "oil_temp_max",
+            "Highest oil temperature",
+            "°C",
+            Ok(oil),
+            Grade::A,
+        );
     }
     results.strips.push(strip(
         "oil_temperature",

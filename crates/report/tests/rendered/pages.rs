@@ -47,14 +47,18 @@ fn pages() -> Vec<(&'static str, Results)> {
     wheels_only.tier.words = "wheel speeds only";
     let mut wordy = hard_day();
     for finding in &mut wordy.findings {
-        finding.summary = "A finding that goes on and on about what it saw, with 1.24 % here and 0.62 % there. ".repeat(9);
+        finding.summary =
+            "A finding that goes on and on about what it saw, with 1.24 % here and 0.62 % there. "
+                .repeat(9);
         finding.next_check = "measure everything that can be measured, and after that a good deal of what cannot, with the wheels off the ground and all of them warm, then cold, then warm again";
     }
     if let Ok(class) = &mut wordy.class {
         class.sentence = class.sentence.repeat(3);
     }
     let again = wordy.not_checked.clone();
-    wordy.not_checked.extend([again.clone(), again.clone(), again].concat());
+    wordy
+        .not_checked
+        .extend([again.clone(), again.clone(), again].concat());
     vec![
         ("wordy", wordy),
         ("stop", hard_day()),
@@ -91,7 +95,11 @@ fn pages_are_sound_for_ear_and_keyboard() {
     let folder = std::env::var_os("HALFSHAFT_PAGES");
     for (name, page) in rendered() {
         if let Some(folder) = &folder {
-            std::fs::write(std::path::Path::new(folder).join(format!("{name}.html")), &page).unwrap();
+            std::fs::write(
+                std::path::Path::new(folder).join(format!("{name}.html")),
+                &page,
+            )
+            .unwrap();
         }
         let ids = attributes(&page, "id");
         let unique: BTreeSet<&str> = ids.iter().copied().collect();
@@ -111,7 +119,11 @@ fn pages_are_sound_for_ear_and_keyboard() {
             .map(|level| level as usize)
             .collect();
         assert_eq!(levels.first(), Some(&1), "{name}");
-        assert_eq!(levels.iter().filter(|&&level| level == 1).count(), 1, "{name}");
+        assert_eq!(
+            levels.iter().filter(|&&level| level == 1).count(),
+            1,
+            "{name}"
+        );
         let is_skipped = |pair: &[usize]| pair[1] > pair[0] + 1;
         assert!(!levels.windows(2).any(is_skipped), "{name}: {levels:?}");
         for svg in page.split("<svg").skip(1) {
@@ -122,12 +134,28 @@ fn pages_are_sound_for_ear_and_keyboard() {
         }
         for head in page.split("<th").skip(1) {
             let tag = head.split('>').next().unwrap();
-            assert!(tag.contains("scope=") || head.starts_with("ead"), "{name}: <th{tag}>");
+            assert!(
+                tag.contains("scope=") || head.starts_with("ead"),
+                "{name}: <th{tag}>"
+            );
         }
-        for (open, close) in [("<main", "</main>"), ("<section", "</section>"), ("<svg", "</svg>"), ("<table", "</table>"), ("<div", "</div>")] {
-            assert_eq!(page.matches(open).count(), page.matches(close).count(), "{name}: {open}");
+        for (open, close) in [
+            ("<main", "</main>"),
+            ("<section", "</section>"),
+            ("<svg", "</svg>"),
+            ("<table", "</table>"),
+            ("<div", "</div>"),
+        ] {
+            assert_eq!(
+                page.matches(open).count(),
+                page.matches(close).count(),
+                "{name}: {open}"
+            );
         }
-        assert!(!page.contains("NaN") && !page.contains("inf\u{a0}"), "{name}");
+        assert!(
+            !page.contains("NaN") && !page.contains("inf\u{a0}"),
+            "{name}"
+        );
     }
 }
 
@@ -162,6 +190,26 @@ fn the_verdict_is_the_gravest_finding_or_how_far_nothing_reaches() {
 }
 
 #[test]
+fn a_grave_finding_counts_on_any_log_and_a_finding_on_the_log_is_none_on_the_car() {
+    let word = |results: &Results| {
+        let side = owner(results);
+        let at = side.find("<span class=\"word\">").unwrap() + 19;
+        side[at..at + side[at..].find('<').unwrap()].to_owned()
+    };
+    let mut wheels_only = hard_day();
+    wheels_only.tier.number = Some(0);
+    assert_eq!(word(&wheels_only), "Stop");
+    wheels_only
+        .findings
+        .retain(|finding| finding.severity == Severity::Note);
+    assert_eq!(word(&wheels_only), "This log cannot tell");
+    let mut unfit = hard_day();
+    unfit.findings.drain(..3);
+    unfit.findings[0].id = "log-not-fit";
+    assert_eq!(word(&unfit), "This log cannot tell");
+}
+
+#[test]
 fn sound_is_said_only_when_all_was_checked_on_enough_of_a_good_log() {
     let is_found = |results: &Results| owner(results).contains(">Nothing wrong found<");
     assert!(is_found(&sound()));
@@ -172,7 +220,9 @@ fn sound_is_said_only_when_all_was_checked_on_enough_of_a_good_log() {
     unchecked.not_checked = hard_day().not_checked;
     assert!(!is_found(&unchecked));
     let mut unknown = sound();
-    unknown.figures.retain(|figure| figure.name != "engagements");
+    unknown
+        .figures
+        .retain(|figure| figure.name != "engagements");
     assert!(!is_found(&unknown));
 }
 
@@ -185,5 +235,8 @@ fn the_owners_side_shows_no_speed_no_place_and_no_file() {
         }
     }
     let side = owner(&hard_day());
-    assert!(side.contains("2024-05-06") && side.contains("By 2024-05-20, or 500 km"), "{side}");
+    assert!(
+        side.contains("2024-05-06") && side.contains("By 2024-05-20, or 500 km"),
+        "{side}"
+    );
 }
