@@ -92,6 +92,12 @@ const EVENTS: &[Column<Event>] = &[
         Cell::Number(|event| event.heat_mean_kw),
     ),
     column(
+        "slip_distance_m",
+        "m",
+        "Way the linings slid at their mean radius.",
+        Cell::Number(|event| event.slip_distance_m),
+    ),
+    column(
         "partial_heat_making_s",
         "s",
         "Time in heat-making partial engagement.",
@@ -485,6 +491,7 @@ mod tests {
             heat_kj: Some(1.25),
             heat_peak_kw: Some(2.0),
             heat_mean_kw: Some(0.625),
+            slip_distance_m: None,
             partial_heat_making_s: Some(1.5),
             speed_peak_m_per_s: Some(20.0),
             is_broken: false,

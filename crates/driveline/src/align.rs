@@ -234,6 +234,11 @@ impl Aligner {
         }
     }
 
+    /// How often a rear wheel speed came into doubt and was left out.
+    pub fn n_doubted(&self) -> u32 {
+        self.doubt.n_doubted
+    }
+
     /// Takes a block and appends what can be aligned by now to `out`.
     pub fn push(&mut self, block: &Block, out: &mut Vec<Aligned>) {
         let mut times: Vec<Time> = self.pending.drain(..).collect();

@@ -8,7 +8,7 @@ use halfshaft_model::Time;
 
 /// A wheel that reads exactly 0 straight after more than this, rad/s, while the other one
 /// rolls on, has dropped out and not stopped. Source: none, engineering guess.
-const DROPPED_FROM: f64 = 10.0;
+const DROPPED_FROM: f64 = 4.0;
 
 /// A wheel that repeats one number for longer than this, s, while the car changes its
 /// speed, is stuck. Source: none, engineering guess.

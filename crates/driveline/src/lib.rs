@@ -24,6 +24,8 @@ pub mod smooth;
 pub mod track;
 pub mod tyre_ratio;
 
+use std::collections::VecDeque;
+
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::align::{Aligned, Aligner};
@@ -73,6 +75,8 @@ pub struct Driveline {
     yaw_bias_weight_s: f64,
     latest: Option<Aligned>,
     latest_wheel_sample: Option<Time>,
+    // Cuts of the clock that the samples have not reached yet.
+    cuts: VecDeque<Time>,
     // Kept between calls for their memory only.
     aligned: Vec<Aligned>,
     smoothed: Vec<Smoothed>,
@@ -97,6 +101,7 @@ impl Driveline {
             yaw_bias_weight_s: 0.0,
             latest: None,
             latest_wheel_sample: None,
+            cuts: VecDeque::new(),
             aligned: Vec::new(),
             smoothed: Vec::new(),
         }
@@ -105,6 +110,11 @@ impl Driveline {
     /// What the derivation rests on.
     pub fn basis(&self) -> &Basis {
         &self.basis
+    }
+
+    /// How often a rear wheel speed came into doubt and was left out.
+    pub fn n_doubted(&self) -> u32 {
+        self.aligner.n_doubted()
     }
 
     /// The noise floor learned so far.
@@ -125,6 +135,7 @@ impl Driveline {
 
     /// Takes a block and appends the rows that are settled by now, some two seconds late.
     pub fn push(&mut self, block: &Block, rows: &mut Vec<Row>) {
+        self.cuts.extend(&block.cuts);
         let mut aligned = std::mem::take(&mut self.aligned);
         self.aligner.push(block, &mut aligned);
         self.take(&aligned);
@@ -338,6 +349,9 @@ impl Driveline {
             self.ratio.interrupt();
             self.latest_wheel_sample = None;
             return;
+        }
+        while self.cuts.pop_front_if(|cut| *cut <= sample.time).is_some() {
+            self.ratio.cut();
         }
         if sample.is_wheel_sample {
             let interval = self

@@ -10,7 +10,20 @@ use halfshaft_model::{Span, Time};
 
 use crate::limits::{FRINGE_S, OWN_SLIP_EVENT_S, SLIP_EVENT_BELOW, SLIP_EVENT_FROM};
 use crate::result::{Event, EventKind};
-use crate::sums::{PartialLimits, PartialTime};
+use crate::sums::{PartialLimits, PartialTime, is_slipping};
+
+/// What is known only when events are asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Settled {
+    /// Noise floor of one slip sample, rad/s.
+    pub slip_sd: f64,
+    /// Heat may be told.
+    pub heat_is_known: bool,
+    /// Slip may be told.
+    pub slip_is_known: bool,
+    /// Mean friction radius of the pack, m, when the map states it.
+    pub friction_radius_m: Option<f64>,
+}
 
 /// Sums inside one event.
 #[derive(Clone, Debug)]
@@ -23,6 +36,7 @@ struct Tally {
     heat: HeatByFloor,
     has_heat: bool,
     slip_peak: f64,
+    slip_rad: f64,
     heat_peak_w: Option<f64>,
     partial_by_torque: PartialTime,
     partial_by_command: PartialTime,
@@ -64,6 +78,7 @@ impl Tally {
             heat: HeatByFloor::default(),
             has_heat: false,
             slip_peak: 0.0,
+            slip_rad: 0.0,
             heat_peak_w: None,
             partial_by_torque: PartialTime::default(),
             partial_by_command: PartialTime::default(),
@@ -90,6 +105,9 @@ impl Tally {
             return;
         }
         self.slip_peak = self.slip_peak.max(row.slip_sharp.abs());
+        if is_slipping(row) {
+            self.slip_rad += row.slip_mean.abs() * row.seconds;
+        }
         let judgement = limits.judge(row);
         self.partial_by_torque
             .note(judgement.by_torque, row.seconds);
@@ -107,7 +125,13 @@ impl Tally {
         }
     }
 
-    fn event(&self, slip_sd: f64, heat_is_known: bool, slip_is_known: bool) -> Event {
+    fn event(&self, settled: &Settled) -> Event {
+        let Settled {
+            slip_sd,
+            heat_is_known,
+            slip_is_known,
+            friction_radius_m,
+        } = *settled;
         let is_command = self.kind == EventKind::Command;
         let partial = [self.partial_by_torque, self.partial_by_command]
             .into_iter()
@@ -126,6 +150,9 @@ impl Tally {
             heat_mean_kw: heat_kj
                 .filter(|_| self.span.seconds() > 0.0)
                 .map(|heat| heat / self.span.seconds()),
+            slip_distance_m: friction_radius_m
+                .filter(|_| self.n_rows > 0 && slip_is_known)
+                .map(|radius| radius * self.slip_rad),
             partial_heat_making_s: partial
                 .filter(|_| slip_is_known)
                 .map(|partial| partial.seconds[0]),
@@ -254,8 +281,8 @@ impl EventTally {
             .filter(|tally| tally.command_peak >= LEAST_PEAK)
     }
 
-    /// All events in order of time, for a noise floor.
-    pub fn events(&self, slip_sd: f64, heat_is_known: bool, slip_is_known: bool) -> Vec<Event> {
+    /// All events in order of time.
+    pub fn events(&self, settled: &Settled) -> Vec<Event> {
         // Slip that goes on at the end of the log is cut off there.
         let cut_off = self.slipping.as_ref().map(|slipping| Tally {
             is_broken: true,
@@ -267,7 +294,7 @@ impl EventTally {
             .chain(self.open_that_counts())
             .chain(&self.slip_only)
             .chain(cut_off.as_ref().filter(|tally| tally.span.seconds() > 0.0))
-            .map(|tally| tally.event(slip_sd, heat_is_known, slip_is_known))
+            .map(|tally| tally.event(settled))
             .collect();
         events.sort_by_key(|event| event.span.start);
         events
@@ -280,6 +307,13 @@ mod tests {
     use crate::testing::row;
     use halfshaft_driveline::Basis;
     use halfshaft_model::{ChannelSpec, Column, Vehicle};
+
+    const SETTLED: Settled = Settled {
+        slip_sd: 0.0,
+        heat_is_known: false,
+        slip_is_known: true,
+        friction_radius_m: None,
+    };
 
     #[test]
     fn rows_fall_into_the_event_of_their_time() {
@@ -307,7 +341,7 @@ mod tests {
             row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
             tally.note(&row, &limits);
         }
-        let events = tally.events(0.0, false, true);
+        let events = tally.events(&SETTLED);
         let seen: Vec<_> = events
             .iter()
             .map(|event| {
@@ -343,7 +377,7 @@ mod tests {
             };
             tally.note(&row, &limits);
         }
-        let events = tally.events(0.0, false, true);
+        let events = tally.events(&SETTLED);
         assert_eq!(events.len(), 1);
         assert_eq!(events[0].kind, EventKind::SlipOnly);
         assert!((events[0].span.seconds() - 0.49).abs() < 1e-9);

@@ -87,6 +87,33 @@ pub const SLIP_EVENT_BELOW: f64 = 0.75;
 /// Source: simulation. Sensitivity: the low end of every heat figure by command.
 pub const COMMAND_HEAT_EXCESS: f64 = 1.73;
 
+/// Minutes of moving that show a unit: fewer lower the grade of the log in proportion.
+///
+/// Source: none, engineering guess.
+pub const ENOUGH_MOVING_MIN: f64 = 10.0;
+
+/// Factor of a log in which nothing says what the clutch was asked: never better than C.
+///
+/// Source: none, engineering guess.
+pub const UNSEEN_COMMAND: f64 = 0.5;
+
+/// Factor of a log whose wheel speeds dropped out or stood still: never better than B.
+///
+/// Source: none, engineering guess.
+pub const DOUBTED_WHEELS: f64 = 0.8;
+
+/// Share by which wheels may differ from the map's geometry in open bends before track,
+/// radius, scale or sign is called wrong. Source: none, engineering guess.
+pub const GEOMETRY_OFF: f64 = 0.10;
+
+/// Turning in open bends that this needs, deg. Source: none, engineering guess.
+pub const GEOMETRY_TURN_DEG: f64 = 180.0;
+
+/// Factor of figures that rest on a geometry found wrong: D.
+///
+/// Source: none, engineering guess.
+pub const WRONG_GEOMETRY: f64 = 0.3;
+
 /// Noise floor taken while none has been learned: standard deviation of one slip sample,
 /// rad/s. Source: none, engineering guess; about 0.05 km/h of noise per wheel.
 pub const USUAL_SLIP_SD: f64 = 0.03;

@@ -98,6 +98,8 @@ pub struct Event {
     pub heat_peak_kw: Option<f64>,
     /// Mean heat rate over it, kW.
     pub heat_mean_kw: Option<f64>,
+    /// Way the linings slid at their mean radius, m; `None` when the map does not state it.
+    pub slip_distance_m: Option<f64>,
     /// Time in heat-making partial engagement inside it, s.
     pub partial_heat_making_s: Option<f64>,
     /// Highest road speed in it, m/s.

@@ -91,6 +91,10 @@ impl PartialTime {
     }
 }
 
+/// A silence longer than this is left out of the length of the log, s: the vehicle clock
+/// cuts the drive there.
+const LONG_SILENCE_S: f64 = 30.0;
+
 /// Sums over a drive.
 #[derive(Clone, Debug, Default)]
 pub struct Sums {
@@ -98,6 +102,10 @@ pub struct Sums {
     pub n_rows: u64,
     /// Time that both rear wheels cover, s.
     pub covered_s: f64,
+    /// Length of the silences over which the car went on moving, s: it drove on unseen.
+    pub silent_moving_s: f64,
+    // The latest row's time, and whether the car moved there.
+    latest: Option<(Time, bool)>,
     /// Turning time in which the torque was not known, s.
     pub without_torque_s: f64,
     /// Angle slipped in that time, rad: with the highest torque seen it bounds the heat
@@ -117,9 +125,10 @@ pub struct Sums {
     pub distance_m: f64,
     /// Angle turned in bends, rad.
     pub turned_rad: f64,
-    /// The same where the heat was known too, rad.
-    pub turned_with_heat_rad: f64,
-    /// The same while open: below 5 % of command, rad.
+    /// The same while open, heat known or not, rad.
+    pub turned_open_all_rad: f64,
+    /// The same while open (below 5 % of command, or no command known) and with heat
+    /// known, rad.
     pub turned_open_rad: f64,
     /// Road-referred axle speed difference over that time, rad.
     pub difference_open_rad: f64,
@@ -142,6 +151,13 @@ pub struct Sums {
 impl Sums {
     /// Takes a row.
     pub fn note(&mut self, row: &Row, basis: &Basis, limits: &PartialLimits) {
+        let moves = row.road_speed.is_some_and(|speed| speed > MOVING_FROM);
+        if let Some((latest, moved)) = self.latest.replace((row.time, moves)) {
+            let silence_s = row.time.since(latest);
+            if !row.is_joined && silence_s > LONG_SILENCE_S && moved && moves {
+                self.silent_moving_s += silence_s;
+            }
+        }
         self.n_rows += 1;
         self.covered_s += row.seconds;
         self.note_motion(row, basis);
@@ -189,12 +205,12 @@ impl Sums {
             if is_in_bend(row, basis) {
                 let turned = yaw.abs() * row.seconds;
                 self.turned_rad += turned;
-                if row.work_j.is_some() {
-                    self.turned_with_heat_rad += turned;
-                }
-                if row.command.is_some_and(|command| command < OPEN_BELOW) {
-                    self.turned_open_rad += turned;
+                if is_open(row) {
+                    self.turned_open_all_rad += turned;
                     self.difference_open_rad += row.road_referred_difference.abs() * row.seconds;
+                    if row.work_j.is_some() {
+                        self.turned_open_rad += turned;
+                    }
                 }
             }
         }
@@ -209,6 +225,11 @@ pub fn is_in_bend(row: &Row, basis: &Basis) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether the clutch is open, or nothing says that it is not.
+pub fn is_open(row: &Row) -> bool {
+    row.command.is_none_or(|command| command < OPEN_BELOW)
 }
 
 /// Whether the mean slip stands above the noise: a rate is only then heat and not noise.

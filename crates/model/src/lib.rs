@@ -18,6 +18,7 @@ pub mod constants;
 pub mod entry;
 pub mod id_filter;
 pub mod notice;
+pub mod personal;
 pub mod sheet;
 pub mod table;
 pub mod time;

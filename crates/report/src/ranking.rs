@@ -69,6 +69,7 @@ mod tests {
             heat_kj,
             heat_peak_kw: None,
             heat_mean_kw: None,
+            slip_distance_m: None,
             partial_heat_making_s: None,
             speed_peak_m_per_s: None,
             is_broken: false,

@@ -11,36 +11,7 @@ use halfshaft_model::{Span, Time};
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 
-/// What stands where a vehicle number was.
-const NUMBER_LEFT_OUT: &str = "[vehicle number left out]";
-
-/// Text without vehicle identification numbers: they name an owner. One is 17 capitals and
-/// figures, letters and figures both, without I, O and Q. Source: ISO 3779.
-pub fn without_vehicle_number(text: &str) -> std::borrow::Cow<'_, str> {
-    let is_part = |c: char| c.is_ascii_alphanumeric();
-    let is_number = |word: &str| {
-        word.len() == 17
-            && word
-                .chars()
-                .all(|c| c.is_ascii_digit() || (c.is_ascii_uppercase() && !"IOQ".contains(c)))
-            && word.chars().any(|c| c.is_ascii_digit())
-            && word.chars().any(|c| c.is_ascii_uppercase())
-    };
-    if !text.split(|c| !is_part(c)).any(is_number) {
-        return text.into();
-    }
-    let mut out = String::with_capacity(text.len());
-    for piece in text.split_inclusive(|c| !is_part(c)) {
-        let word = piece.trim_end_matches(|c| !is_part(c));
-        if is_number(word) {
-            out.push_str(NUMBER_LEFT_OUT);
-            out.push_str(&piece[word.len()..]);
-        } else {
-            out.push_str(piece);
-        }
-    }
-    out.into()
-}
+pub use halfshaft_model::personal::without_vehicle_number;
 
 /// Foreign text made harmless: control characters, and the marks that turn the
 /// direction of text or hide in it, are written out as `\u{1b}`; vehicle numbers are left

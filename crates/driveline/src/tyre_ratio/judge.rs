@@ -108,8 +108,13 @@ pub fn judge<'a>(
     judged
 }
 
-/// Looks for a step, and leaves out the shorter side of it.
-pub fn part_at_step(judged: &mut [Judged], geometry: &Geometry) -> Option<RatioStep> {
+/// Looks for a step, and leaves out the shorter side of it. A change across a cut of the
+/// log is another day's and no step.
+pub fn part_at_step(
+    judged: &mut [Judged],
+    geometry: &Geometry,
+    cuts_km: &[f64],
+) -> Option<RatioStep> {
     let how = match geometry.mode {
         Mode::ShortestThird => Middle::Crowd,
         Mode::YawRegression | Mode::FrontWheels => Middle::Median,
@@ -126,7 +131,9 @@ pub fn part_at_step(judged: &mut [Judged], geometry: &Geometry) -> Option<RatioS
             judged.under = Some(Under::OtherTyres);
         }
     }
-    Some(step)
+    let between = series[first_after - 1].km..=series[first_after].km + 1e-9;
+    let is_cut = cuts_km.iter().any(|cut| between.contains(cut));
+    (!is_cut).then_some(step)
 }
 
 /// Stretches: runs of windows with none left out between.

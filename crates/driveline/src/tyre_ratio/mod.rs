@@ -66,6 +66,9 @@ pub struct Rolling {
     pub radius_m: f64,
 }
 
+/// Cuts remembered; a log with more has no clock worth the name.
+const MOST_CUTS: usize = 1000;
+
 /// What is known of the rolling of both rear tyres so far.
 #[derive(Clone, Debug, Default)]
 pub struct TyreRatio {
@@ -73,6 +76,8 @@ pub struct TyreRatio {
     distance_m: f64,
     running: Running,
     kept: Kept,
+    // Where the log was cut, km: another day, and perhaps other tyres, may begin there.
+    cuts_km: Vec<f64>,
 }
 
 impl TyreRatio {
@@ -105,6 +110,13 @@ impl TyreRatio {
         self.kept.keep(window, under);
     }
 
+    /// A cut of the log's clock: what comes may be another day.
+    pub fn cut(&mut self) {
+        if self.cuts_km.len() < MOST_CUTS {
+            self.cuts_km.push(self.distance_m * 1e-3);
+        }
+    }
+
     /// A gap: the window begins anew.
     pub fn interrupt(&mut self) {
         let window = std::mem::take(&mut self.window);
@@ -127,6 +139,6 @@ impl TyreRatio {
 
     /// The calibration of the whole drive so far. It takes a walk over all windows.
     pub fn calibration(&self, basis: &Basis) -> Calibration {
-        resolve::resolve(&self.kept, basis)
+        resolve::resolve(&self.kept, basis, &self.cuts_km)
     }
 }

@@ -23,7 +23,7 @@ const EQUAL_IN_BENDS_S: f64 = 5.0;
 const AGAINST_BENDS: (f64, f64) = (10.0, 4.0);
 
 /// Resolves the calibration.
-pub fn resolve(kept: &Kept, basis: &Basis) -> Calibration {
+pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
     let geometry = Geometry::choose(kept, basis);
     let least_torque = kept
         .fit
@@ -53,7 +53,7 @@ pub fn resolve(kept: &Kept, basis: &Basis) -> Calibration {
             })
         })
         .collect();
-    let step = part_at_step(&mut judged, &geometry);
+    let step = part_at_step(&mut judged, &geometry, cuts_km);
     let straight = solve(&usable(&judged), &geometry);
     if let (Mode::ShortestThird, Some(Ok(solved))) = (geometry.mode, &straight) {
         for judged in &mut judged {

@@ -6,7 +6,7 @@ mod reasons;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::align::full_scale;
-use halfshaft_driveline::derive::clutch_torque::net_area;
+use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
 use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
@@ -14,15 +14,17 @@ use crate::band::Tolerances;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::coverage::Coverage;
 use crate::duty_picture::DutySums;
-use crate::events::EventTally;
+use crate::events::{EventTally, Settled};
 use crate::figures::{Ingredients, all};
 use crate::findings::{Drive, Findings, Setup};
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
-use crate::limits::{MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD};
+use crate::limits::{
+    GEOMETRY_OFF, MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD, WRONG_GEOMETRY,
+};
 use crate::regions::RegionSorter;
 use crate::result::{NoiseFloor, Region, Regions, Results};
-use crate::sums::{PartialLimits, Sums, is_in_bend, is_slipping};
+use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
 use crate::tier::tier;
 use crate::use_class::UseWatch;
 use quality::Strips;
@@ -203,7 +205,7 @@ impl Health {
         self.findings.note(&row);
         self.usage.note(&row);
         self.ledger.note(&row);
-        if is_in_bend(&row, self.driveline.basis()) {
+        if is_in_bend(&row, self.driveline.basis()) && is_open(&row) {
             self.bend_ledger.note(&row);
         }
         if row.road_speed.is_some_and(|speed| speed > MOVING_FROM) {
@@ -260,9 +262,15 @@ impl Health {
         let resolution = wheel_period_s.map_or(0.0, |period| (SHARP_PERIOD_S / period).min(1.0));
         let heat_is_known = basis.heat.is_ok() && self.sums.with_torque_s > 0.0;
         let calibration = self.driveline.tyre_calibration();
-        let events = self
-            .events
-            .events(slip_sd, heat_is_known, basis.slip.is_ok());
+        let events = self.events.events(&Settled {
+            slip_sd,
+            heat_is_known,
+            slip_is_known: basis.slip.is_ok(),
+            friction_radius_m: self
+                .vehicle
+                .pack
+                .map(|pack| uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m)),
+        });
         let ingredients = Ingredients {
             calibration: &calibration,
             ledger: &self.ledger,
@@ -271,6 +279,10 @@ impl Health {
                 .iter()
                 .filter_map(|event| event.heat_kj)
                 .reduce(f64::max),
+            geometry: match self.geometry_ratio() {
+                Some(ratio) if (ratio - 1.0).abs() > GEOMETRY_OFF => WRONG_GEOMETRY,
+                _ => 1.0,
+            },
             net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,
@@ -290,7 +302,7 @@ impl Health {
                 self.coverage.duration_s(),
                 self.sums.covered_s,
                 wheel_period_s,
-            ),
+            ) + self.sums.silent_moving_s,
             torque_never_known: self.torque_never_known(),
             oil: self.oil_outcome(),
             wheel_coverage,

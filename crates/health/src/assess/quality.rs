@@ -1,6 +1,9 @@
 //! How far the log can be trusted, and its time strips for drawing.
 
 use super::Health;
+use crate::limits::{
+    DOUBTED_WHEELS, ENOUGH_EVENTS, ENOUGH_MOVING_MIN, GEOMETRY_OFF, UNSEEN_COMMAND, WRONG_GEOMETRY,
+};
 use crate::result::{Grade, Quality, Strip};
 use crate::strips::Envelope;
 
@@ -40,6 +43,7 @@ impl Health {
                 factors.push((channel.coverage, text));
             }
         }
+        factors.extend(self.exercised());
         let (factor, words) = factors
             .into_iter()
             .min_by(|one, other| one.0.total_cmp(&other.0))
@@ -55,6 +59,58 @@ impl Health {
             gaps,
             n_gaps,
         }
+    }
+
+    /// Factors of what the log shows at all: as many samples as the map promises, enough
+    /// driving, enough engagements, wheels that can be believed.
+    fn exercised(&self) -> Vec<(f64, String)> {
+        let mut factors = Vec::new();
+        let duration_s = self.coverage.duration_s().max(1e-9);
+        let qualities = self.coverage.channels();
+        for (spec, quality) in self.channels.iter().zip(&qualities) {
+            let is_rear = spec.name.starts_with("wheel.rear.");
+            if let Some(period_s) = spec.period_s.filter(|_| is_rear && quality.n_samples > 0) {
+                let share = quality.n_samples as f64 * period_s / duration_s;
+                let text = format!(
+                    "{} came {:.0} % as often as the map states",
+                    spec.name,
+                    100.0 * share
+                );
+                factors.push((share.min(1.0), text));
+            }
+        }
+        let minutes = self.sums.moving_s / 60.0;
+        factors.push((
+            (minutes / ENOUGH_MOVING_MIN).min(1.0),
+            format!(
+                "{minutes:.1} of the {ENOUGH_MOVING_MIN:.0} minutes of driving that show a unit"
+            ),
+        ));
+        match self.command_time() {
+            Ok(_) => {
+                let n = self.events.n_engagements();
+                let text = format!("{n} of the {ENOUGH_EVENTS} engagements that show a unit");
+                factors.push(((n as f64 / ENOUGH_EVENTS as f64).min(1.0), text));
+            }
+            Err(reason) => factors.push((UNSEEN_COMMAND, reason)),
+        }
+        if let Some(ratio) = self
+            .geometry_ratio()
+            .filter(|ratio| (ratio - 1.0).abs() > GEOMETRY_OFF)
+        {
+            let text = format!(
+                "in open bends the wheels differ {ratio:.2} times as much as the map's geometry says"
+            );
+            factors.push((WRONG_GEOMETRY, text));
+        }
+        if self.driveline.n_doubted() > 0 {
+            let text = format!(
+                "a rear wheel speed was in doubt {} times",
+                self.driveline.n_doubted()
+            );
+            factors.push((DOUBTED_WHEELS, text));
+        }
+        factors
     }
 
     pub(super) fn strip_results(&self, heat_is_known: bool) -> Vec<Strip> {

@@ -6,7 +6,7 @@ use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
 use super::{Health, uncovered};
 use crate::band::Tolerances;
-use crate::limits::USUAL_SLIP_SD;
+use crate::limits::{GEOMETRY_OFF, GEOMETRY_TURN_DEG, USUAL_SLIP_SD};
 
 impl Health {
     pub(super) fn assumptions(&self) -> Vec<String> {
@@ -16,7 +16,31 @@ impl Health {
                 "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {USUAL_SLIP_SD} rad/s."
             ));
         }
+        if let Some(ratio) = self
+            .geometry_ratio()
+            .filter(|ratio| (ratio - 1.0).abs() > GEOMETRY_OFF)
+        {
+            assumptions.push(format!(
+                "In open bends the rear wheels differ {ratio:.2} times as much as track, radius and yaw rate say: track, rolling radius, the scale of a wheel speed or a sign looks wrong."
+            ));
+        }
+        let n_doubted = self.driveline.n_doubted();
+        if n_doubted > 0 {
+            assumptions.push(format!(
+                "A rear wheel speed dropped to 0 at speed or stood still while the car changed its own, {n_doubted} times: those stretches are left out."
+            ));
+        }
         assumptions
+    }
+
+    /// How much the wheels differ in open bends over what the map's geometry asks there: 1
+    /// where track, radius, scales and signs are right. `None` without enough open bends.
+    pub(super) fn geometry_ratio(&self) -> Option<f64> {
+        let basis = self.driveline.basis();
+        let (track, radius) = (basis.track_rear_m?, basis.radius_m?);
+        let turned = self.sums.turned_open_all_rad;
+        (turned.to_degrees() > GEOMETRY_TURN_DEG)
+            .then(|| self.sums.difference_open_rad * radius / (track * turned))
     }
 
     /// Tolerances of the torque source that spoke, which need not be the map's first.

@@ -9,6 +9,7 @@ use halfshaft_driveline::SIGNIFICANT_SDS;
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let outcome = rows(from).and_then(|sums| {
         from.basis.slip.clone()?;
+        from.sides()?;
         let (peak, _) = sums.slip_peak.ok_or_else(|| {
             "no rear wheel ever turned above the speed from which differences are believed"
                 .to_owned()
@@ -57,6 +58,7 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
     let by_torque = from.judges_by_torque();
     let outcome = rows(from).and_then(|sums| {
         from.basis.slip.clone()?;
+        from.sides()?;
         let time = if by_torque {
             sums.partial_by_torque
         } else {

@@ -12,6 +12,7 @@ use halfshaft_driveline::smooth::{DEFINITION, WINDOWS_S};
 pub(super) fn heat_total(from: &Ingredients) -> Figure {
     let outcome = rows(from).and_then(|sums| {
         from.basis.heat.clone()?;
+        from.sides()?;
         if sums.with_torque_s == 0.0 {
             return Err(from.torque_never_known.clone());
         }
@@ -80,6 +81,7 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
     };
     from.wheel_coverage
         .min(known)
+        .min(from.geometry)
         .min(source)
         .min(from.resolution)
 }
@@ -87,6 +89,7 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
 pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     let outcome = rows(from).and_then(|sums| {
         from.basis.heat.clone()?;
+        from.sides()?;
         if sums.with_torque_s == 0.0 {
             return Err(from.torque_never_known.clone());
         }

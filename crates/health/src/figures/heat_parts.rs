@@ -34,8 +34,9 @@ impl Specific {
 pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
     let outcome = moving(from).and_then(|sums| {
         from.basis.heat.clone()?;
-        from.turning_source.clone()?;
-        let degrees = sums.turned_with_heat_rad.to_degrees();
+        from.sides()?;
+        from.bends()?;
+        let degrees = sums.turned_open_rad.to_degrees();
         if degrees < LEAST_TURN_DEG {
             return Err(format!(
                 "{degrees:.0}° turned in bends, {LEAST_TURN_DEG:.0}° wanted"
@@ -46,13 +47,13 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
         let sd = from.tolerances.heat().hypot(YAW_SCALE_SD);
         Ok(relative((heat_j - causes.spin_j) / degrees, sd))
     });
-    let method = "heat in the bends of turn_total over the angle turned, wheelspin left out; free of speed and line".to_owned();
+    let method = "heat in the bends of turn_total while the clutch is open, over the angle turned there, wheelspin left out; free of speed and line".to_owned();
     figure(
         "heat_per_degree",
         "Heat per degree turned",
         "J/deg",
         outcome,
-        heat_factor(from),
+        heat_factor(from).min(from.geometry),
         method,
     )
 }
@@ -74,7 +75,7 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
     ];
     parts.map(|(name, title, part)| {
         let outcome = heat.outcome.clone().and_then(|total| {
-            from.turning_source.clone()?;
+            from.bends()?;
             let split = from.ledger.split_share();
             if split < 0.9 {
                 return Err(format!("the turning rate is known for {:.0} % of the heat, 90 % wanted", 100.0 * split));
@@ -98,13 +99,14 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             Err(_) => "; mismatched tyres are counted with it, their ratio not being known",
         };
         let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}");
-        figure(name, title, "kJ", outcome, heat_factor(from), method)
+        figure(name, title, "kJ", outcome, heat_factor(from).min(from.geometry), method)
     })
 }
 
 pub(super) fn specific(from: &Ingredients, what: &Specific, kilo: Option<f64>) -> Figure {
     let outcome = rows(from).and_then(|_| {
         from.basis.heat.clone()?;
+        from.sides()?;
         let area = from
             .net_area_m2
             .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned())?;

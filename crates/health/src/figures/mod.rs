@@ -12,7 +12,6 @@ use halfshaft_driveline::{Basis, Calibration};
 
 use crate::band::Tolerances;
 use crate::ledger::Ledger;
-use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure, Grade};
 use crate::sums::Sums;
 
@@ -65,6 +64,8 @@ pub struct Ingredients<'a> {
     pub bend_ledger: &'a Ledger,
     /// Heat of the hottest event, kJ.
     pub hottest_event_kj: Option<f64>,
+    /// Factor of trust in track, radius, scales and signs: 1 unless found wrong.
+    pub geometry: f64,
     /// Net lining area of one pack, m².
     pub net_area_m2: Option<f64>,
     /// Torque source in words.
@@ -139,6 +140,25 @@ fn moving<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {
 }
 
 impl Ingredients<'_> {
+    /// Why nothing can be told of left against right, when it cannot.
+    fn sides(&self) -> Result<(), String> {
+        if self.calibration.are_signals_identical {
+            return Err("both rear wheel speeds are one and the same signal".to_owned());
+        }
+        Ok(())
+    }
+
+    /// Why a bend cannot be told from a slip, when it cannot.
+    fn bends(&self) -> Result<(), String> {
+        if self.calibration.are_sides_exchanged {
+            return Err(
+                "left and right, or the sign of the yaw rate, look exchanged: bends read as wheelspin"
+                    .to_owned(),
+            );
+        }
+        self.turning_source.clone().map(|_| ())
+    }
+
     /// ln of the tyre ratio, 0 while it is not known.
     fn ratio_log(&self) -> f64 {
         self.calibration
@@ -148,13 +168,11 @@ impl Ingredients<'_> {
     }
 
     fn ratio_band(&self) -> (f64, f64) {
+        // With what the preload may hide: that is heat of the mismatch as well.
         self.calibration
             .outcome
             .as_ref()
-            .map_or((0.0, 0.0), |ratio| {
-                let half = SDS_OF_90 * ratio.sd;
-                (ratio.ratio_log - half, ratio.ratio_log + half)
-            })
+            .map_or((0.0, 0.0), |ratio| (ratio.low, ratio.high))
     }
 
     /// Whether heat-making partial engagement goes by torque: only where it was ever known,

@@ -90,6 +90,7 @@ pub fn event(start_s: f64, end_s: f64, heat_kj: f64) -> Event {
         heat_kj: Some(heat_kj),
         heat_peak_kw: Some(heat_kj),
         heat_mean_kw: Some(heat_kj / (end_s - start_s)),
+        slip_distance_m: None,
         partial_heat_making_s: Some(end_s - start_s),
         speed_peak_m_per_s: Some(20.0),
         is_broken: false,

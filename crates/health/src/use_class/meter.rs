@@ -6,7 +6,7 @@
 
 use crate::limits::{
     CLASS_EVENTS, CLASS_HEAT_KJ, CLASS_LEAST_NEEDLES, CLASS_OIL_C, CLASS_PARTIAL_S,
-    CLASS_POWER_W_PER_MM2, SDS_OF_90,
+    CLASS_POWER_W_PER_MM2,
 };
 use crate::result::Meter;
 
@@ -110,16 +110,15 @@ pub fn readings(meters: &[Meter]) -> [Option<f64>; 5] {
     })
 }
 
-/// The class that a shift of the needles by at most one standard deviation makes of this
-/// one: the nearest shift wins. Needles move one by one, and those that go with the torque
+/// The class that a shift of the needles within their bands makes of this one: the nearest shift wins. Needles move one by one, and those that go with the torque
 /// also together.
 pub fn alternative(meters: &[Meter], here: u8) -> Option<u8> {
     let middle = readings(meters);
     let shifted = |index: usize, sds: f64| {
         let reading = meters[index].reading.as_ref().ok()?;
         let end = if sds > 0.0 { reading.high } else { reading.low };
-        let sd = (end - reading.value).abs() / SDS_OF_90;
-        Some(reading.value + sds * sd)
+        let half = (end - reading.value).abs();
+        Some(reading.value + sds * half)
     };
     let others: [&dyn Fn(usize) -> bool; 6] = [
         &|index| index == 0,

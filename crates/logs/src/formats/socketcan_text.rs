@@ -43,6 +43,8 @@ pub(super) struct SocketcanText {
     // Stamp of the last frame given on: silence of the log must stay visible even where
     // nobody wants its frames.
     given: Stamp,
+    // The latest frame, when it was passed over: the log ends with it.
+    passed_over: Option<(Stamp, u16, FrameId)>,
 }
 
 impl SocketcanText {
@@ -51,6 +53,7 @@ impl SocketcanText {
             text,
             head: Head::default(),
             given: Stamp(i64::MIN / 2),
+            passed_over: None,
         }
     }
 }
@@ -67,6 +70,10 @@ impl Reader for SocketcanText {
                 TextLine::Damaged => continue,
                 TextLine::Pause => break,
                 TextLine::End => {
+                    if let Some((stamp, bus, id)) = self.passed_over.take() {
+                        let flags = FrameFlags::default();
+                        batch.push_frame(stamp, bus, id, FrameKind::Data, flags, &[]);
+                    }
                     is_more = false;
                     break;
                 }
@@ -75,7 +82,9 @@ impl Reader for SocketcanText {
                 && eight_bytes(digits, &mut payload)
             {
                 context.entry(stamp, true);
+                self.passed_over = Some((stamp, self.head.bus, id));
                 if is_wanted(context, &mut self.given, stamp, id) {
+                    self.passed_over = None;
                     let flags = FrameFlags::default();
                     batch.push_frame(
                         stamp,
@@ -102,9 +111,11 @@ impl Reader for SocketcanText {
             let bus = context.buses.index(frame.bus);
             context.entry(frame.stamp, true);
             self.head.keep(line.bytes, frame.stamp, bus);
+            self.passed_over = None;
             if frame.kind == FrameKind::Data
                 && !is_wanted(context, &mut self.given, frame.stamp, frame.id)
             {
+                self.passed_over = Some((frame.stamp, bus, frame.id));
                 continue;
             }
             match frame.kind {

@@ -60,6 +60,7 @@ fn event(start_s: f64, length_s: f64, heat_kj: f64) -> Event {
         heat_kj: Some(heat_kj),
         heat_peak_kw: Some(1.8 * heat_kj / length_s),
         heat_mean_kw: None,
+        slip_distance_m: None,
         partial_heat_making_s: Some(0.6 * length_s),
         speed_peak_m_per_s: Some(28.0),
         is_broken: false,

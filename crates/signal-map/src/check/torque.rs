@@ -18,6 +18,12 @@ const TORQUE_SHARE: f64 = 0.15;
 /// Tolerance of a clamp force that states none, as a share. Source: none, engineering guess.
 const FORCE_SHARE: f64 = 0.1;
 
+/// Whether a channel can say what torque the pack carries: what the clutch is asked, what
+/// it reports, what its motor draws, or one of the user's own.
+fn speaks_of_clutch(channel: &str) -> bool {
+    channel.starts_with("clutch.") || channel.starts_with("own.") || channel == "motor.current"
+}
+
 impl<'t> Check<'t> {
     pub(super) fn torque_sources(&mut self) {
         let Some(vehicle) = self.top(FormName::Vehicle).next() else {
@@ -160,6 +166,18 @@ impl<'t> Check<'t> {
         second: Option<(&str, Span)>,
     ) -> Option<TorqueSource> {
         let (table_name, table_span) = table;
+        if !speaks_of_clutch(channel.0) && self.by_name.contains_key(channel.0) {
+            self.gathered.mistake_with(
+                channel.1,
+                MistakeCode::UnitMisfit,
+                format!(
+                    "`{}` says nothing of the torque a clutch can carry",
+                    channel.0
+                ),
+                "take what the clutch is asked or reports, `clutch.…`, or the current of its motor",
+            );
+            return None;
+        }
         let relative_sd = self.trust(fact, TORQUE_SHARE);
         let Some(info) = self.tables.get(table_name).cloned() else {
             if !self.tree.lost.contains(table_name) {
