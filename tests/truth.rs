@@ -262,3 +262,34 @@ fn pieces_of_any_size_end_in_the_same_results() {
         assert_eq!(health.results(), whole, "{n_lines} lines at a time");
     }
 }
+
+#[test]
+fn a_wrong_track_is_said_and_right_ones_are_not_doubted() {
+    let wrong = |results: &Results| {
+        let words = &results.assumptions;
+        words.iter().any(|words| words.contains("looks wrong"))
+    };
+    for name in ["healthy-road", "hard-track-day", "tired-motor"] {
+        let (map, log, _) = sample(name);
+        let results = assess(&map, &log);
+        assert!(!wrong(&results), "{name}: {:?}", results.assumptions);
+        assert!(results.quality.grade <= halfshaft_health::Grade::B, "{name}");
+        let mut narrow = map.clone();
+        narrow.vehicle.track_rear_m = Some(halfshaft_model::vehicle::Toleranced::exact(1.2));
+        let results = assess(&narrow, &log);
+        assert!(wrong(&results), "{name}: {:?}", results.assumptions);
+        assert_eq!(results.quality.grade, halfshaft_health::Grade::D, "{name}");
+    }
+}
+
+/// Two days in one log, with other tyres on the second: a change across a cut is another
+/// day's and no puncture.
+#[test]
+fn two_drives_joined_are_no_puncture() {
+    let (map, mut log, _) = sample("healthy-road");
+    log.extend(sample("mismatched-tyres").1);
+    let results = assess(&map, &log);
+    let ids: Vec<_> = results.findings.iter().map(|finding| finding.id).collect();
+    assert!(!ids.contains(&"losing-pressure"), "{ids:?}");
+    assert_eq!(results.calibration.step, None);
+}

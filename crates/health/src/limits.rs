@@ -102,9 +102,11 @@ pub const UNSEEN_COMMAND: f64 = 0.5;
 /// Source: none, engineering guess.
 pub const DOUBTED_WHEELS: f64 = 0.8;
 
-/// Share by which wheels may differ from the map's geometry in open bends before track,
-/// radius, scale or sign is called wrong. Source: none, engineering guess.
-pub const GEOMETRY_OFF: f64 = 0.10;
+/// Median openness in open bends that track, radius, scales and signs of the map may have.
+///
+/// Reason: freely rolling wheels make 1; preload through the tyres' compliance takes a tenth
+/// and a little more. Source: none, engineering guess.
+pub const RIGHT_GEOMETRY: std::ops::RangeInclusive<f64> = 0.75..=1.12;
 
 /// Turning in open bends that this needs, deg. Source: none, engineering guess.
 pub const GEOMETRY_TURN_DEG: f64 = 180.0;

@@ -91,6 +91,40 @@ impl PartialTime {
     }
 }
 
+/// Time by openness, so that its median can be told: wheelspin takes a part of the time in
+/// a bend, and a mean would follow it.
+#[derive(Clone, Debug)]
+pub struct OpennessTime {
+    // Slots of 0.02 from -1 to 3; the outer ones hold what lies beyond.
+    seconds: [f64; 200],
+}
+
+impl Default for OpennessTime {
+    fn default() -> OpennessTime {
+        OpennessTime {
+            seconds: [0.0; 200],
+        }
+    }
+}
+
+impl OpennessTime {
+    fn note(&mut self, openness: f64, seconds: f64) {
+        let slot = ((openness + 1.0) * 50.0).clamp(0.0, 199.0);
+        self.seconds[slot as usize] += seconds;
+    }
+
+    /// The median, when there was any.
+    pub fn median(&self) -> Option<f64> {
+        let half = 0.5 * self.seconds.iter().sum::<f64>();
+        let mut sum = 0.0;
+        let slot = self.seconds.iter().position(|seconds| {
+            sum += seconds;
+            sum >= half && half > 0.0
+        })?;
+        Some((slot as f64 + 0.5) / 50.0 - 1.0)
+    }
+}
+
 /// A silence longer than this is left out of the length of the log, s: the vehicle clock
 /// cuts the drive there.
 const LONG_SILENCE_S: f64 = 30.0;
@@ -130,8 +164,8 @@ pub struct Sums {
     /// The same while open (below 5 % of command, or no command known) and with heat
     /// known, rad.
     pub turned_open_rad: f64,
-    /// Road-referred axle speed difference over that time, rad.
-    pub difference_open_rad: f64,
+    /// Openness over that time.
+    pub openness: OpennessTime,
     /// Time with a yaw rate while moving, s.
     pub with_yaw_s: f64,
     /// Highest mean slip, rad/s, and when.
@@ -207,7 +241,9 @@ impl Sums {
                 self.turned_rad += turned;
                 if is_open(row) {
                     self.turned_open_all_rad += turned;
-                    self.difference_open_rad += row.road_referred_difference.abs() * row.seconds;
+                    if let Some(openness) = row.openness {
+                        self.openness.note(openness, row.seconds);
+                    }
                     if row.work_j.is_some() {
                         self.turned_open_rad += turned;
                     }

@@ -19,9 +19,7 @@ use crate::figures::{Ingredients, all};
 use crate::findings::{Drive, Findings, Setup};
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
-use crate::limits::{
-    GEOMETRY_OFF, MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD, WRONG_GEOMETRY,
-};
+use crate::limits::{MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD, WRONG_GEOMETRY};
 use crate::regions::RegionSorter;
 use crate::result::{NoiseFloor, Region, Regions, Results};
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
@@ -279,10 +277,7 @@ impl Health {
                 .iter()
                 .filter_map(|event| event.heat_kj)
                 .reduce(f64::max),
-            geometry: match self.geometry_ratio() {
-                Some(ratio) if (ratio - 1.0).abs() > GEOMETRY_OFF => WRONG_GEOMETRY,
-                _ => 1.0,
-            },
+            geometry: self.wrong_geometry().map_or(1.0, |_| WRONG_GEOMETRY),
             net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,

@@ -2,7 +2,7 @@
 
 use super::Health;
 use crate::limits::{
-    DOUBTED_WHEELS, ENOUGH_EVENTS, ENOUGH_MOVING_MIN, GEOMETRY_OFF, UNSEEN_COMMAND, WRONG_GEOMETRY,
+    DOUBTED_WHEELS, ENOUGH_EVENTS, ENOUGH_MOVING_MIN, UNSEEN_COMMAND, WRONG_GEOMETRY,
 };
 use crate::result::{Grade, Quality, Strip};
 use crate::strips::Envelope;
@@ -94,10 +94,7 @@ impl Health {
             }
             Err(reason) => factors.push((UNSEEN_COMMAND, reason)),
         }
-        if let Some(ratio) = self
-            .geometry_ratio()
-            .filter(|ratio| (ratio - 1.0).abs() > GEOMETRY_OFF)
-        {
+        if let Some(ratio) = self.wrong_geometry() {
             let text = format!(
                 "in open bends the wheels differ {ratio:.2} times as much as the map's geometry says"
             );

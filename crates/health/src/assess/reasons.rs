@@ -6,7 +6,7 @@ use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
 use super::{Health, uncovered};
 use crate::band::Tolerances;
-use crate::limits::{GEOMETRY_OFF, GEOMETRY_TURN_DEG, USUAL_SLIP_SD};
+use crate::limits::{GEOMETRY_TURN_DEG, RIGHT_GEOMETRY, USUAL_SLIP_SD};
 
 impl Health {
     pub(super) fn assumptions(&self) -> Vec<String> {
@@ -16,10 +16,7 @@ impl Health {
                 "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {USUAL_SLIP_SD} rad/s."
             ));
         }
-        if let Some(ratio) = self
-            .geometry_ratio()
-            .filter(|ratio| (ratio - 1.0).abs() > GEOMETRY_OFF)
-        {
+        if let Some(ratio) = self.wrong_geometry() {
             assumptions.push(format!(
                 "In open bends the rear wheels differ {ratio:.2} times as much as track, radius and yaw rate say: track, rolling radius, the scale of a wheel speed or a sign looks wrong."
             ));
@@ -33,14 +30,12 @@ impl Health {
         assumptions
     }
 
-    /// How much the wheels differ in open bends over what the map's geometry asks there: 1
-    /// where track, radius, scales and signs are right. `None` without enough open bends.
-    pub(super) fn geometry_ratio(&self) -> Option<f64> {
-        let basis = self.driveline.basis();
-        let (track, radius) = (basis.track_rear_m?, basis.radius_m?);
-        let turned = self.sums.turned_open_all_rad;
-        (turned.to_degrees() > GEOMETRY_TURN_DEG)
-            .then(|| self.sums.difference_open_rad * radius / (track * turned))
+    /// How much the wheels differ in open bends over what the map's geometry asks there,
+    /// median over time, when that is more than tyres and preload explain.
+    pub(super) fn wrong_geometry(&self) -> Option<f64> {
+        let has_turned = self.sums.turned_open_all_rad.to_degrees() > GEOMETRY_TURN_DEG;
+        let ratio = self.sums.openness.median().filter(|_| has_turned)?;
+        (!RIGHT_GEOMETRY.contains(&ratio)).then_some(ratio)
     }
 
     /// Tolerances of the torque source that spoke, which need not be the map's first.
