@@ -185,6 +185,23 @@ fn width_of_the_terminal() {
     }
 }
 
+/// Threads only divide the work: on one processor the report is the same to the byte.
+#[test]
+fn one_processor_or_two_give_the_same_bytes() {
+    let folder = Folder::with_drive();
+    let report = ["report", "drive.log", "--map", "car.map", "--json"];
+    let two = folder.run(report).done().out;
+    let one = std::process::Command::new("taskset")
+        .args(["--cpu-list", "0", env!("CARGO_BIN_EXE_halfshaft")])
+        .args(report)
+        .current_dir(folder.path("."))
+        .output();
+    match one {
+        Ok(one) => assert_eq!(String::from_utf8_lossy(&one.stdout), two),
+        Err(error) => println!("skipped: there is no taskset here ({error})"),
+    }
+}
+
 /// The small drive raises one note, that it is too short for a verdict, and nothing graver.
 #[test]
 fn fails_at_the_severity_asked_for_and_above() {

@@ -273,7 +273,10 @@ fn a_wrong_track_is_said_and_right_ones_are_not_doubted() {
         let (map, log, _) = sample(name);
         let results = assess(&map, &log);
         assert!(!wrong(&results), "{name}: {:?}", results.assumptions);
-        assert!(results.quality.grade <= halfshaft_health::Grade::B, "{name}");
+        assert!(
+            results.quality.grade <= halfshaft_health::Grade::B,
+            "{name}"
+        );
         let mut narrow = map.clone();
         narrow.vehicle.track_rear_m = Some(halfshaft_model::vehicle::Toleranced::exact(1.2));
         let results = assess(&narrow, &log);

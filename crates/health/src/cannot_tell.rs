@@ -1,5 +1,6 @@
 //! What a log leaves open: the question, why, and what to log or to write down next time.
 
+use crate::limits::GEOMETRY_TURN_DEG;
 use crate::result::CannotTell;
 
 /// What the drive showed, as far as open questions turn on it.
@@ -21,6 +22,10 @@ pub struct Seen {
     pub torque_by_command: bool,
     /// Heat of the preload only.
     pub is_preload_only: bool,
+    /// Why the tyre ratio is not known.
+    pub tyre_refusal: Option<String>,
+    /// Turning in open bends, deg, when there is a turning rate and a track.
+    pub open_turn_deg: Option<f64>,
 }
 
 /// Every question the log leaves open, the gravest first.
@@ -113,6 +118,28 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "Was a wheel-speed difference the bend's or the pack's doing?",
             "the log gives neither yaw rate nor both front wheel speeds".to_owned(),
             "yaw.rate at 20 Hz",
+        );
+    }
+    if let Some(reason) = &seen.tyre_refusal {
+        add(
+            "tyres",
+            "Do left and right tyres roll alike?",
+            reason.clone(),
+            "forty straight stretches of 50 m, steady and above 30 km/h, tyres warm",
+        );
+    }
+    if let Some(turned) = seen
+        .open_turn_deg
+        .filter(|turned| *turned < GEOMETRY_TURN_DEG)
+    {
+        let why = format!(
+            "the bends are too gentle: {turned:.0}° were turned in tight ones with the clutch open, {GEOMETRY_TURN_DEG:.0}° are needed"
+        );
+        add(
+            "geometry",
+            "Are track, rolling radius and signs of the map right?",
+            why,
+            "a figure of eight of 10 to 15 m radius, three times each way",
         );
     }
     if seen.command_refusal.is_none()

@@ -327,6 +327,14 @@ impl Health {
             wheel_period_s,
             torque_by_command: self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s,
             is_preload_only: basis.is_preload_only,
+            tyre_refusal: calibration
+                .outcome
+                .as_ref()
+                .err()
+                .filter(|_| self.no_rows().is_none())
+                .cloned(),
+            open_turn_deg: (self.turning_source().is_ok() && basis.track_rear_m.is_some())
+                .then(|| self.sums.turned_open_all_rad.to_degrees()),
             channels: seen_channels.clone(),
         };
         let quality = self.quality(wheel_coverage, resolution);
