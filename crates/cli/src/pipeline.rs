@@ -1,7 +1,7 @@
-//! Joins the stages: log -> map -> blocks on one thread, what is made of them on another.
+//! Joins the stages: log, map and what is made of them, each on a thread of its own.
 //!
-//! One reads and decodes a piece while the other assesses the one before; pieces go back
-//! and forth, so memory is paid once. Entries keep their order, so the result does not
+//! One reads a piece while the next decodes the one before and the third assesses the one
+//! before that; pieces go round, so memory is paid once. Entries keep their order, so the result does not
 //! depend on the threads.
 
 use std::path::{Path, PathBuf};
@@ -11,13 +11,19 @@ use anyhow::{Context, Result, anyhow, bail};
 use halfshaft_logs::{Error, Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
+use halfshaft_signal_map::survey::{Survey, SurveyReport};
 use halfshaft_signal_map::{Checked, Map};
 
 use crate::output;
 use crate::progress::Shown;
 
-/// Pieces under way: one being filled, one being emptied, and some slack.
-const N_PIECES: usize = 4;
+/// Pieces under way: one on each thread, and some slack.
+const N_PIECES: usize = 6;
+
+/// Of a long log the first so many pieces are held against the map, some half a million
+/// entries, and then one in so many: a signal read wrongly is wrong all along.
+const SURVEYED_WHOLE: usize = 64;
+const SURVEYED_EVERY: usize = 8;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
 const LARGEST_MAP_BYTES: u64 = 4 << 20;
@@ -31,6 +37,8 @@ pub struct Read {
     pub notices: Notices,
     /// What the decoder saw.
     pub coverage: Coverage,
+    /// How log and map fit each other.
+    pub fit: SurveyReport,
 }
 
 /// Standard input can be read once: an error when logs and map name it twice.
@@ -156,8 +164,11 @@ fn read_some(
     };
     let log = Log::open(&sources, &options).context("could not read the log")?;
     let decoder = Decoder::new(map);
+    let survey = Survey::new(map);
+    // Whoever only wants the report need not have hours of signals held against the map.
+    let is_thin = only.is_some();
     let shown = Shown::start(log.progress());
-    let (log, decoder) = std::thread::scope(|scope| -> Result<(Log, Decoder)> {
+    let (log, decoder, survey) = std::thread::scope(|scope| -> Result<(Log, Decoder, Survey)> {
         let (full_in, full_out) = sync_channel(N_PIECES);
         let (empty_in, empty_out) = sync_channel(N_PIECES);
         for _ in 0..N_PIECES {
@@ -165,7 +176,9 @@ fn read_some(
                 .send(Piece::default())
                 .map_err(|_| anyhow!("the reader stopped before it began"))?;
         }
-        let reader = scope.spawn(move || fill(log, decoder, &empty_out, &full_in));
+        let (raw_in, raw_out) = sync_channel(N_PIECES);
+        let reader = scope.spawn(move || fill(log, &empty_out, &raw_in));
+        let decoder = scope.spawn(move || decode((decoder, survey), is_thin, &raw_out, &full_in));
         for piece in &full_out {
             take(&piece.batch, &piece.block)?;
             shown.at(piece.read_bytes);
@@ -173,10 +186,9 @@ fn read_some(
             let _ = empty_in.send(piece);
         }
         drop(empty_in);
-        match reader.join() {
-            Ok(outcome) => outcome.context("could not read the log"),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
+        let log = joined(reader).context("could not read the log")?;
+        let (decoder, survey) = joined(decoder);
+        Ok((log, decoder, survey))
     })?;
     shown.end();
     // The report says it too; whoever mistyped a name should not have to read that far.
@@ -186,10 +198,12 @@ fn read_some(
     }
     let mut notices = log.notices().clone();
     notices.merge(decoder.notices().clone());
+    let coverage = decoder.coverage();
     Ok(Read {
         inputs: log.inputs(),
         notices,
-        coverage: decoder.coverage(),
+        fit: survey.finish(&coverage),
+        coverage,
     })
 }
 
@@ -201,24 +215,46 @@ struct Piece {
     read_bytes: u64,
 }
 
-fn fill(
-    mut log: Log,
-    mut decoder: Decoder,
-    empty: &Receiver<Piece>,
-    full: &SyncSender<Piece>,
-) -> Result<(Log, Decoder), Error> {
-    // Either channel closes when the other side has given up; that side knows why.
+/// What a thread came to; its panic goes on here.
+fn joined<T>(thread: std::thread::ScopedJoinHandle<'_, T>) -> T {
+    match thread.join() {
+        Ok(outcome) => outcome,
+        Err(panic) => std::panic::resume_unwind(panic),
+    }
+}
+
+// A channel closes when the other side has given up; that side knows why.
+
+fn fill(mut log: Log, empty: &Receiver<Piece>, raw: &SyncSender<Piece>) -> Result<Log, Error> {
     while let Ok(mut piece) = empty.recv() {
         if !log.next(&mut piece.batch)? {
             break;
         }
-        decoder.push(&piece.batch, &mut piece.block);
         piece.read_bytes = log.progress().read_bytes;
+        if raw.send(piece).is_err() {
+            break;
+        }
+    }
+    Ok(log)
+}
+
+fn decode(
+    (mut decoder, mut survey): (Decoder, Survey),
+    is_thin: bool,
+    raw: &Receiver<Piece>,
+    full: &SyncSender<Piece>,
+) -> (Decoder, Survey) {
+    for (index, mut piece) in raw.iter().enumerate() {
+        decoder.push(&piece.batch, &mut piece.block);
+        match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {
+            true => survey.pass_over(),
+            false => survey.push(&piece.batch, &piece.block),
+        }
         if full.send(piece).is_err() {
             break;
         }
     }
-    Ok((log, decoder))
+    (decoder, survey)
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {

@@ -12,6 +12,8 @@ pub struct Document<'a> {
     pub inputs: Vec<InputRecord>,
     /// What was wrong with the data.
     pub notices: &'a Notices,
+    /// What looks wrong when log and map are held against each other, in words.
+    pub remarks: Vec<String>,
     /// The signal map.
     pub map: MapRecord,
     /// Version of the program.

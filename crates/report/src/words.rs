@@ -11,6 +11,9 @@ use halfshaft_model::{Span, Time};
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 
+/// What is said when log and map were held against each other and nothing stood out.
+pub const NOTHING_ODD: &str = "Log and map were held against each other: byte order, scale, period, stuck and doubled signals, left and right, signs. Nothing looks wrong.";
+
 pub use halfshaft_model::personal::without_vehicle_number;
 
 /// Foreign text made harmless: control characters, and the marks that turn the

@@ -3,7 +3,6 @@
 use std::process::ExitCode;
 
 use anyhow::Result;
-use halfshaft_signal_map::survey::Survey;
 
 use crate::arguments::MapCheckOptions;
 use crate::output;
@@ -38,12 +37,8 @@ pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
     if options.logs.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }
-    let mut survey = Survey::new(map);
-    let read = pipeline::survey(&options.logs, map, |batch, block| {
-        survey.push(batch, block);
-        Ok(())
-    })?;
-    let mut lines = survey.finish(&read.coverage).lines();
+    let read = pipeline::survey(&options.logs, map, |_, _| Ok(()))?;
+    let mut lines = read.fit.lines();
     lines.extend(read.notices.iter().map(|(code, tally)| {
         format!(
             "{}: {} times, first at {}: {}",

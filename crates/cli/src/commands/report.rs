@@ -116,6 +116,7 @@ pub fn document<'a>(
         program_version: env!("CARGO_PKG_VERSION"),
         command,
         clock: clock(read),
+        remarks: read.fit.remarks.iter().map(ToString::to_string).collect(),
         files_written: Vec::new(),
     }
 }

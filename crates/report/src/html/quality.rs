@@ -3,7 +3,7 @@
 use super::figures_table::grade;
 use crate::document::Document;
 use crate::sentences;
-use crate::words::{clean, counted, duration, number, percent, shorten, stretch};
+use crate::words::{self, clean, counted, duration, number, percent, shorten, stretch};
 use halfshaft_health::{ChannelQuality, Quality};
 use halfshaft_model::Notices;
 use maud::{Markup, html};
@@ -26,6 +26,12 @@ pub(super) fn section(document: &Document) -> Markup {
             }
             @if !quality.channels.is_empty() { (channels(quality, document.results.until.seconds())) }
             @if quality.n_gaps > 0 { (gaps(quality)) }
+            h3 { "Log and map" }
+            @if document.remarks.is_empty() {
+                p { (words::NOTHING_ODD) }
+            } @else {
+                ul { @for remark in &document.remarks { li { (clean(remark)) } } }
+            }
             h3 { "Notices" }
             (notices(document.notices))
         }

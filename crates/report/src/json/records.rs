@@ -49,6 +49,7 @@ pub(super) struct Report<'a> {
     noise_floor: Option<NoiseJson>,
     tyre_ratio_log: Option<f64>,
     cannot_tell: Vec<CannotTellJson<'a>>,
+    sanity: Vec<Cow<'a, str>>,
     notices: Vec<NoticeJson<'a>>,
     findings: Vec<FindingJson<'a>>,
     not_checked: Vec<NotCheckedJson<'a>>,
@@ -90,6 +91,11 @@ impl<'a> Report<'a> {
             noise_floor: results.noise_floor.as_ref().map(NoiseJson::of),
             tyre_ratio_log: known(results.tyre_ratio_log),
             cannot_tell: results.cannot_tell.iter().map(CannotTellJson::of).collect(),
+            sanity: document
+                .remarks
+                .iter()
+                .map(|remark| without_vehicle_number(remark))
+                .collect(),
             notices: document.notices.iter().map(NoticeJson::of).collect(),
             findings: results.findings.iter().map(FindingJson::of).collect(),
             not_checked: results.not_checked.iter().map(NotCheckedJson::of).collect(),

@@ -29,6 +29,7 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
     findings::not_checked(&mut page, document.results);
     cannot_tell(&mut page, document);
     quality(&mut page, document);
+    fit(&mut page, document);
     notices(&mut page, document);
     inputs(&mut page, document);
     foot(&mut page, document);
@@ -111,6 +112,17 @@ fn quality(page: &mut Page, document: &Document) {
         }
     }
     page.paragraph("  ", &sentences::noise(document.results), Mark::Plain);
+}
+
+fn fit(page: &mut Page, document: &Document) {
+    if document.remarks.is_empty() {
+        page.paragraph("  ", words::NOTHING_ODD, Mark::Plain);
+        return;
+    }
+    page.heading("Log and map do not fit");
+    for remark in &document.remarks {
+        page.paragraph("  – ", &clean(remark), Mark::Plain);
+    }
 }
 
 fn notices(page: &mut Page, document: &Document) {

@@ -341,6 +341,10 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
             kind: ClockKind::Unix,
             words: "seconds since 1970, UTC, as the logger wrote them".to_owned(),
         },
+        remarks: vec![
+            "wheel.rear.left: 31 times as rough as with its bytes exchanged [byte-swapped]"
+                .to_owned(),
+        ],
         files_written: vec![
             "report/report.json".to_owned(),
             "report/report.html".to_owned(),

@@ -92,6 +92,12 @@ impl Survey {
         self.motion.add(block);
     }
 
+    /// A piece of the log is not looked at: nothing reaches over it.
+    pub fn pass_over(&mut self) {
+        self.columns.iter_mut().for_each(ColumnWatch::cut);
+        self.motion.cut();
+    }
+
     /// What it came to.
     pub fn finish(mut self, coverage: &Coverage) -> SurveyReport {
         self.motion.finish();

@@ -154,7 +154,7 @@ impl Motion {
         }
     }
 
-    fn cut(&mut self) {
+    pub(super) fn cut(&mut self) {
         self.close_window();
         self.window = None;
         self.latest = [None; N];
