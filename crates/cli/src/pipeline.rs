@@ -1,7 +1,7 @@
-//! Joins the stages: log, map and what is made of them, each on a thread of its own.
+//! Joins the stages: log -> map -> blocks on one thread, what is made of them on another.
 //!
-//! One reads a piece while the next decodes the one before and the third assesses the one
-//! before that; pieces go round, so memory is paid once. Entries keep their order, so the result does not
+//! One reads and decodes a piece while the other assesses the one before; pieces go back
+//! and forth, so memory is paid once. Entries keep their order, so the result does not
 //! depend on the threads.
 
 use std::path::{Path, PathBuf};
@@ -17,13 +17,13 @@ use halfshaft_signal_map::{Checked, Map};
 use crate::output;
 use crate::progress::Shown;
 
-/// Pieces under way: one on each thread, and some slack.
-const N_PIECES: usize = 6;
+/// Pieces under way: one being filled, one being emptied, and some slack.
+const N_PIECES: usize = 4;
 
-/// Of a long log the first so many pieces are held against the map, some half a million
+/// Of a long log the first so many pieces are held against the map, some hundred thousand
 /// entries, and then one in so many: a signal read wrongly is wrong all along.
-const SURVEYED_WHOLE: usize = 64;
-const SURVEYED_EVERY: usize = 8;
+const SURVEYED_WHOLE: usize = 16;
+const SURVEYED_EVERY: usize = 16;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
 const LARGEST_MAP_BYTES: u64 = 4 << 20;
@@ -176,9 +176,8 @@ fn read_some(
                 .send(Piece::default())
                 .map_err(|_| anyhow!("the reader stopped before it began"))?;
         }
-        let (raw_in, raw_out) = sync_channel(N_PIECES);
-        let reader = scope.spawn(move || fill(log, &empty_out, &raw_in));
-        let decoder = scope.spawn(move || decode((decoder, survey), is_thin, &raw_out, &full_in));
+        let reader =
+            scope.spawn(move || fill((log, decoder, survey), is_thin, &empty_out, &full_in));
         for piece in &full_out {
             take(&piece.batch, &piece.block)?;
             shown.at(piece.read_bytes);
@@ -186,9 +185,10 @@ fn read_some(
             let _ = empty_in.send(piece);
         }
         drop(empty_in);
-        let log = joined(reader).context("could not read the log")?;
-        let (decoder, survey) = joined(decoder);
-        Ok((log, decoder, survey))
+        match reader.join() {
+            Ok(outcome) => outcome.context("could not read the log"),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
     })?;
     shown.end();
     // The report says it too; whoever mistyped a name should not have to read that far.
@@ -215,46 +215,29 @@ struct Piece {
     read_bytes: u64,
 }
 
-/// What a thread came to; its panic goes on here.
-fn joined<T>(thread: std::thread::ScopedJoinHandle<'_, T>) -> T {
-    match thread.join() {
-        Ok(outcome) => outcome,
-        Err(panic) => std::panic::resume_unwind(panic),
-    }
-}
-
-// A channel closes when the other side has given up; that side knows why.
-
-fn fill(mut log: Log, empty: &Receiver<Piece>, raw: &SyncSender<Piece>) -> Result<Log, Error> {
-    while let Ok(mut piece) = empty.recv() {
+/// Reads, decodes, and holds against the map.
+fn fill(
+    (mut log, mut decoder, mut survey): (Log, Decoder, Survey),
+    is_thin: bool,
+    empty: &Receiver<Piece>,
+    full: &SyncSender<Piece>,
+) -> Result<(Log, Decoder, Survey), Error> {
+    // Either channel closes when the other side has given up; that side knows why.
+    for (index, mut piece) in empty.iter().enumerate() {
         if !log.next(&mut piece.batch)? {
             break;
         }
-        piece.read_bytes = log.progress().read_bytes;
-        if raw.send(piece).is_err() {
-            break;
-        }
-    }
-    Ok(log)
-}
-
-fn decode(
-    (mut decoder, mut survey): (Decoder, Survey),
-    is_thin: bool,
-    raw: &Receiver<Piece>,
-    full: &SyncSender<Piece>,
-) -> (Decoder, Survey) {
-    for (index, mut piece) in raw.iter().enumerate() {
         decoder.push(&piece.batch, &mut piece.block);
         match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {
             true => survey.pass_over(),
             false => survey.push(&piece.batch, &piece.block),
         }
+        piece.read_bytes = log.progress().read_bytes;
         if full.send(piece).is_err() {
             break;
         }
     }
-    (decoder, survey)
+    Ok((log, decoder, survey))
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {
