@@ -296,3 +296,19 @@ fn two_drives_joined_are_no_puncture() {
     assert!(!ids.contains(&"losing-pressure"), "{ids:?}");
     assert_eq!(results.calibration.step, None);
 }
+
+/// K12: exchanged wheels are said, and the heat, which has no side, stays.
+#[test]
+fn exchanged_wheels_are_said_and_leave_the_heat_as_it_is() {
+    let (_, log, truth) = sample("healthy-road");
+    let swapped = include_str!("../signal-maps/brindlecote-30.map")
+        .replace(".left", ".side")
+        .replace(".right", ".left")
+        .replace(".side", ".right");
+    let results = assess(&map(&swapped), &log);
+    let ids: Vec<_> = results.findings.iter().map(|finding| finding.id).collect();
+    assert!(ids.contains(&"sides-exchanged"), "{ids:?}");
+    check_heat("exchanged", &results, &truth);
+    // What takes a bend for wheelspin is withheld.
+    assert!(common::refusal(&results, "heat_spin").contains("exchanged"));
+}
