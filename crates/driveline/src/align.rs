@@ -42,7 +42,7 @@ pub struct Aligned {
     /// Runs of the left and right wheel signal, and how often one was in doubt: equal
     /// numbers mean that nothing is missing between.
     pub wheel_runs: (u32, u32, u32),
-    /// A rear wheel was sampled at this very time, so noise is fresh here.
+    /// The right rear wheel was sampled at this very time, so noise is fresh here.
     pub is_wheel_sample: bool,
     /// Front wheels, left and right, rad/s.
     pub front: Option<(f64, f64)>,

@@ -2,7 +2,7 @@
 
 use halfshaft_model::Time;
 
-use crate::heat_by_floor::Evidence;
+use crate::heat_by_floor::{Evidence, SIGNIFICANT_SDS};
 use crate::smooth::N_WINDOWS;
 
 /// The pack and the axle at one time. Missing is `None`, never zero.
@@ -14,7 +14,7 @@ pub struct Row {
     pub seconds: f64,
     /// The interval to the sample before it holds no gap.
     pub is_joined: bool,
-    /// A rear wheel was sampled here.
+    /// The right rear wheel was sampled here, so noise is fresh.
     pub is_wheel_sample: bool,
     /// The faster rear wheel turns fast enough for differences to be believed.
     pub is_turning: bool,
@@ -67,4 +67,21 @@ pub struct Row {
     pub is_braking: bool,
     /// Anti-lock, traction or stability control at work.
     pub is_controlled: bool,
+}
+
+impl Row {
+    /// Sign of the slip, −1, 0 or 1, for a floor of `slip_sd` (one sample, rad/s): that of
+    /// the shortest significant window, as the heat sum takes it.
+    pub fn slip_sign(&self, slip_sd: f64) -> f64 {
+        self.evidence
+            .iter()
+            .find(|window| window.strength > SIGNIFICANT_SDS * slip_sd)
+            .map_or(0.0, |window| window.sign)
+    }
+
+    /// Largest mean slip that noise alone makes for a floor of `slip_sd` (one sample,
+    /// rad/s), rad/s.
+    pub fn mean_noise(&self, slip_sd: f64) -> f64 {
+        SIGNIFICANT_SDS * slip_sd / self.n_in_mean.sqrt()
+    }
 }

@@ -4,9 +4,9 @@
 //! slip are made of. Independent parts add in squares; a part the map gives without
 //! tolerance adds a usual one where leaving it out would pretend exactness.
 
+use halfshaft_driveline::Basis;
 use halfshaft_driveline::align::follows_command;
 use halfshaft_driveline::derive::quantisation::product_relative_sd;
-use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
 use crate::limits::SDS_OF_90;
@@ -120,12 +120,6 @@ impl Estimate {
             ..self
         }
     }
-}
-
-/// Largest mean slip that noise alone makes at a row, rad/s.
-pub fn smallest_slip(row: &Row, slip_sd: f64, slip_step: f64) -> f64 {
-    (halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS * slip_sd / row.n_in_mean.sqrt())
-        .max(slip_step)
 }
 
 #[cfg(test)]

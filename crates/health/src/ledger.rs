@@ -7,7 +7,7 @@
 //! tyres are is known only at the end, so the split is kept for a ladder of mismatches
 //! and settled when asked.
 
-use halfshaft_driveline::{Row, SIGNIFICANT_SDS};
+use halfshaft_driveline::Row;
 
 use crate::limits::USUAL_SLIP_SD;
 
@@ -92,7 +92,7 @@ impl Ledger {
         let Some(work) = row.work_j.filter(|_| row.is_turning) else {
             return;
         };
-        let heat_j = work * sign(row);
+        let heat_j = work * row.slip_sign(row.slip_sd.unwrap_or(USUAL_SLIP_SD));
         let Some(kinematic) = row.kinematic_difference else {
             self.unsplit_j += heat_j;
             return;
@@ -183,15 +183,6 @@ fn shares([difference, kinematic, mean_speed]: [f64; 3], ratio_log: f64) -> [f64
     let spin = (sign * (difference - of_tyres - kinematic)).clamp(0.0, whole);
     let mismatch = (sign * of_tyres).clamp(0.0, whole - spin);
     [spin / whole, mismatch / whole]
-}
-
-/// Sign of the slip by the floor learned so far, as the heat sum takes it.
-fn sign(row: &Row) -> f64 {
-    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
-    row.evidence
-        .iter()
-        .find(|window| window.strength > SIGNIFICANT_SDS * sd)
-        .map_or(0.0, |window| window.sign)
 }
 
 fn ratio_of(rung: usize) -> f64 {

@@ -7,7 +7,6 @@
 
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 use halfshaft_driveline::engagement::OPEN_BELOW;
-use halfshaft_driveline::heat_by_floor::SIGNIFICANT_SDS;
 use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::Time;
 
@@ -122,7 +121,7 @@ impl RegionSorter {
             .kinematic_difference
             .is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE);
         let has_opportunity = bend_asks || (self.had_opportunity && command >= OPEN_BELOW);
-        let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(f64::INFINITY) / row.n_in_mean.sqrt();
+        let noise = row.mean_noise(row.slip_sd.unwrap_or(f64::INFINITY));
         let is_slipping = slip > WORKING_SLIP || slip > noise;
         let is_asked = command >= OPEN_BELOW;
         if !has_opportunity && (!is_slipping || (is_asked && slip <= WORKING_SLIP)) {

@@ -4,7 +4,7 @@
 //! counted, so that a figure can say "at least" where it is less than the drive.
 
 use halfshaft_driveline::engagement::OPEN_BELOW;
-use halfshaft_driveline::{Basis, HeatByFloor, Row, SIGNIFICANT_SDS};
+use halfshaft_driveline::{Basis, HeatByFloor, Row};
 use halfshaft_model::Time;
 
 use crate::limits::{
@@ -271,7 +271,7 @@ pub fn is_open(row: &Row) -> bool {
 /// Whether the mean slip stands above the noise: a rate is only then heat and not noise.
 pub fn is_slipping(row: &Row) -> bool {
     let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
-    row.slip_mean.abs() > SIGNIFICANT_SDS * sd / row.n_in_mean.sqrt()
+    row.slip_mean.abs() > row.mean_noise(sd)
 }
 
 /// Curvature from which a stretch counts as a bend, 1/m: tighter than 150 m, and tight

@@ -25,31 +25,32 @@ impl fmt::Display for Place {
     }
 }
 
-/// Declares the codes once: the enum, its words and their meanings.
+/// Declares stable codes once: the enum, its words and their meanings.
+#[macro_export]
 macro_rules! codes {
-    ($($variant:ident $word:literal $meaning:literal)*) => {
-        /// What was wrong with the data.
+    ($doc:literal $name:ident { $($variant:ident $word:literal $meaning:literal)* }) => {
+        #[doc = $doc]
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub enum Code { $(#[doc = $meaning] $variant,)* }
+        pub enum $name { $(#[doc = $meaning] $variant,)* }
 
-        impl Code {
+        impl $name {
             /// Every code, in the order of the documentation.
-            pub const ALL: &'static [Code] = &[$(Code::$variant,)*];
+            pub const ALL: &'static [$name] = &[$($name::$variant,)*];
 
             /// The stable word.
             pub fn word(self) -> &'static str {
-                match self { $(Code::$variant => $word,)* }
+                match self { $($name::$variant => $word,)* }
             }
 
             /// What it means, in one sentence.
             pub fn meaning(self) -> &'static str {
-                match self { $(Code::$variant => $meaning,)* }
+                match self { $($name::$variant => $meaning,)* }
             }
         }
     };
 }
 
-codes! {
+codes! { "What was wrong with the data." Code {
     LineUnreadable "line-unreadable" "A line is not in the form of this log; it was skipped."
     LineTooLong "line-too-long" "A line is longer than any entry can be; it was skipped to its end."
     LineTruncated "line-truncated" "The last line ends in the middle of an entry; it was skipped."
@@ -74,7 +75,7 @@ codes! {
     ValueTooFast "value-too-fast" "A value changes faster than the map believes; it was taken as missing."
     SignalBroken "signal-broken" "The car itself reports a signal as faulty; it was taken as missing."
     ValueNotFinite "value-not-finite" "A floating-point signal is not a finite number; it was taken as missing."
-}
+} }
 
 /// One code's tally.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -30,31 +30,7 @@ impl Span {
     }
 }
 
-/// Declares the codes once: the enum, its words and their meanings.
-macro_rules! codes {
-    ($($variant:ident $word:literal $meaning:literal)*) => {
-        /// What kind of mistake or warning.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub enum MistakeCode { $(#[doc = $meaning] $variant,)* }
-
-        impl MistakeCode {
-            /// Every code, in the order of the documentation.
-            pub const ALL: &'static [MistakeCode] = &[$(MistakeCode::$variant,)*];
-
-            /// The stable word.
-            pub fn word(self) -> &'static str {
-                match self { $(MistakeCode::$variant => $word,)* }
-            }
-
-            /// What it means, in one sentence.
-            pub fn meaning(self) -> &'static str {
-                match self { $(MistakeCode::$variant => $meaning,)* }
-            }
-        }
-    };
-}
-
-codes! {
+halfshaft_model::codes! { "What kind of mistake or warning." MistakeCode {
     TooLarge "too-large" "The map, or a part of it, is larger than any map need be."
     LineTooLong "line-too-long" "A line is longer than 2000 bytes."
     NotText "not-text" "The file is not UTF-8 text."
@@ -95,7 +71,7 @@ codes! {
     LayoutDecidesHeat "layout-decides-heat" "Warning: heat comes from pack torque, so a wrong place of the clutch costs a factor of 2."
     FullMissing "full-missing" "Warning: it is not stated what counts as full, so the channel gives no share of engagement."
     NoHeat "no-heat" "Warning: something heat needs is not stated, so heat will be refused."
-}
+} }
 
 /// One mistake or warning.
 #[derive(Clone, Debug, PartialEq, Eq)]

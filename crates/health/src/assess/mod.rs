@@ -367,9 +367,10 @@ impl Health {
                 .map(|slip_sd| NoiseFloor {
                     slip_sd,
                     slip_step: basis.slip_step,
-                    smallest_slip: self.latest.as_ref().map_or(0.0, |row| {
-                        crate::band::smallest_slip(row, slip_sd, basis.slip_step)
-                    }),
+                    smallest_slip: self
+                        .latest
+                        .as_ref()
+                        .map_or(0.0, |row| row.mean_noise(slip_sd).max(basis.slip_step)),
                     n_samples: floor.n_samples(),
                 }),
             tyre_ratio_log: self.driveline.tyre_ratio_log(),

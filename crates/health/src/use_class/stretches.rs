@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 
-use halfshaft_driveline::{Row, SIGNIFICANT_SDS};
+use halfshaft_driveline::Row;
 use halfshaft_model::{Span, Time};
 
 use super::meter::class;
@@ -152,7 +152,7 @@ impl Stretches {
             stretch.by_command.note(judgement.by_command, row.seconds);
             if let Some(work_j) = row.work_j {
                 stretch.has_heat = true;
-                stretch.heat_j += work_j * sign(row);
+                stretch.heat_j += work_j * row.slip_sign(row.slip_sd.unwrap_or(USUAL_SLIP_SD));
             }
         }
         if stretch.km >= self.length_km {
@@ -207,15 +207,6 @@ impl Stretches {
         }
         (0..).zip(km).filter(|(_, km)| *km > 0.0).collect()
     }
-}
-
-/// Sign of the slip by the floor learned so far.
-fn sign(row: &Row) -> f64 {
-    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
-    row.evidence
-        .iter()
-        .find(|window| window.strength > SIGNIFICANT_SDS * sd)
-        .map_or(0.0, |window| window.sign)
 }
 
 #[cfg(test)]

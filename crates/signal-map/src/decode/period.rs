@@ -72,7 +72,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_medianurvives_losses_and_is_silent_at_first() {
+    fn the_median_survives_losses_and_is_silent_at_first() {
         let mut gaps = LogMedian::default();
         for n in 0..100 {
             assert_eq!(gaps.usual().is_some(), n >= 8, "after {n}");
