@@ -125,7 +125,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "tyres",
             "Do left and right tyres roll alike?",
             reason.clone(),
-            "forty straight stretches of 50 m, steady and above 30 km/h, tyres warm",
+            "forty straight stretches of 50 m, driven steadily on warm tyres. They count from 30 km/h",
         );
     }
     if let Some(turned) = seen

@@ -299,20 +299,29 @@ fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
     within_budget(tasks, |task| task.by.len() + task.what.chars().count())
 }
 
-/// What another drive should bring.
+/// What another drive should bring: the first answer that says something to the owner, who
+/// sees no sentence with a speed in it.
 fn next_time(results: &Results) -> String {
-    let open = results.cannot_tell.first();
-    let missing = results.not_checked.first();
-    match (open, missing, results.tier.next_step.trim()) {
-        (Some(open), ..) => format!("To record next time: {}", for_the_owner(&open.next_time)),
-        (None, Some(item), _) => format!(
-            "Another drive would close what is open. Missing for “{}”: {}",
-            clean(item.title),
-            for_the_owner(&item.missing)
-        ),
-        (None, None, "") => "Record another drive with more of the car's signals.".to_owned(),
-        (None, None, next) => for_the_owner(next),
-    }
+    let of_open = results
+        .cannot_tell
+        .iter()
+        .map(|open| ("To record next time: ".to_owned(), open.next_time.as_str()));
+    let of_missing = results.not_checked.iter().map(|item| {
+        let title = clean(item.title);
+        let start = format!("Another drive would close what is open. Missing for “{title}”: ");
+        (start, item.missing.as_str())
+    });
+    let of_tier = std::iter::once((String::new(), results.tier.next_step.trim()));
+    of_open
+        .chain(of_missing)
+        .chain(of_tier)
+        .filter(|(_, what)| !what.trim().is_empty())
+        .map(|(start, what)| (start, for_the_owner(what)))
+        .find(|(_, what)| !what.is_empty())
+        .map_or_else(
+            || "Record another drive with more of the car's signals.".to_owned(),
+            |(start, what)| start + &what,
+        )
 }
 
 /// By when something is to be done. Source: none, the custom of a careful workshop; a
