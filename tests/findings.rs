@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{assess, float_frame, map};
+use common::{assess, estimate, float_frame, map};
 use halfshaft_health::{Finding, Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, map_text, random_drive, scenarios, to_text,
@@ -271,6 +271,9 @@ fn towed_lifted_and_on_rollers() {
         });
         let found = finding(&results, "not-driving");
         assert_eq!(found.severity, Severity::Note);
+        // Of the 20 s nothing is counted as driving but the first sample after them.
+        let moving_s = estimate(&results, "moving_time").value;
+        assert!(moving_s < 0.1, "{rear:?}: {moving_s}");
         assert!(
             above_note(&results).is_empty(),
             "{rear:?}: {:?}",

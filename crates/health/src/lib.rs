@@ -13,6 +13,7 @@
 pub mod band;
 pub mod cannot_tell;
 pub mod coverage;
+mod driving;
 pub mod duty_picture;
 pub mod events;
 pub mod figures;

@@ -8,11 +8,12 @@ use std::collections::VecDeque;
 use halfshaft_driveline::align::full_scale;
 use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
 use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
-use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
+use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 
 use crate::band::Tolerances;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::coverage::Coverage;
+use crate::driving::Parting;
 use crate::duty_picture::DutySums;
 use crate::events::{EventTally, Settled};
 use crate::figures::{Ingredients, all};
@@ -40,11 +41,14 @@ pub struct Health {
     command: Result<CommandWatch, String>,
     limits: PartialLimits,
     coverage: Coverage,
+    parting: Parting,
     sums: Sums,
     findings: Findings,
     usage: UseWatch,
     duty: DutySums,
     path: PathWatch,
+    // Only when a start line is given.
+    fixes: Option<Fixes>,
     marker: Option<usize>,
     air: Option<usize>,
     ledger: Ledger,
@@ -59,7 +63,9 @@ pub struct Health {
     latest: Option<Row>,
     until: Time,
     is_finished: bool,
+    // Kept for their memory: rows of a block, rows known to be driving.
     fresh: Vec<Row>,
+    ready: Vec<Row>,
 }
 
 impl Health {
@@ -88,11 +94,13 @@ impl Health {
             limits,
             command,
             coverage: Coverage::new(channels),
+            parting: Parting::new(driveline.basis()),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
             duty: DutySums::default(),
             path: PathWatch::new(),
+            fixes: None,
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
             ledger: Ledger::new(driveline.basis().preload_nm),
@@ -108,10 +116,17 @@ impl Health {
             until: Time(0),
             is_finished: false,
             fresh: Vec::new(),
+            ready: Vec::new(),
             vehicle: vehicle.clone(),
             channels: channels.to_vec(),
             driveline,
         }
+    }
+
+    /// Laps begin at a line across the track at this point.
+    pub fn start_line(&mut self, point: Position) {
+        self.path.start_line(point);
+        self.fixes = Fixes::new(&self.channels);
     }
 
     /// Takes a block.
@@ -148,6 +163,9 @@ impl Health {
                 }
             }
         }
+        if let Some(fixes) = &mut self.fixes {
+            fixes.push(block, &mut |fix| self.path.note_fix(&fix));
+        }
         if let Ok(watch) = &mut self.command {
             watch.extend(&block.columns[watch.channel()], &block.cuts);
             self.events.follow(watch);
@@ -178,6 +196,7 @@ impl Health {
         self.driveline.finish(&mut fresh);
         self.waiting.extend(fresh);
         self.drain(None, show);
+        self.part(|parting, take| parting.finish(take));
         self.is_finished = true;
     }
 
@@ -187,8 +206,16 @@ impl Health {
             .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
         {
             show(&row);
-            self.take(row);
+            self.part(|parting, take| parting.note(row, take));
         }
+    }
+
+    /// Takes what the parting hands on as driving.
+    fn part(&mut self, hand_on: impl FnOnce(&mut Parting, &mut dyn FnMut(Row))) {
+        let mut ready = std::mem::take(&mut self.ready);
+        hand_on(&mut self.parting, &mut |row| ready.push(row));
+        ready.drain(..).for_each(|row| self.take(row));
+        self.ready = ready;
     }
 
     /// What the derivation rests on: what cannot be derived says why there.
@@ -239,6 +266,7 @@ impl Health {
     pub fn results(&self) -> Results {
         let basis = self.driveline.basis();
         let floor = self.driveline.noise_floor();
+        let not_driving = self.parting.outcome();
         let slip_sd = floor.slip_sd().unwrap_or(USUAL_SLIP_SD);
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
@@ -295,7 +323,7 @@ impl Health {
             ),
             hidden_s: uncovered(
                 self.coverage.duration_s(),
-                self.sums.covered_s,
+                self.sums.covered_s + not_driving.seconds,
                 wheel_period_s,
             ) + self.sums.silent_moving_s,
             torque_never_known: self.torque_never_known(),
@@ -347,6 +375,7 @@ impl Health {
             events: &events,
             calibration: &calibration,
             quality: &quality,
+            not_driving: &not_driving,
             until: self.until,
         };
         let (findings, not_checked) = self.findings.outcome(&drive);

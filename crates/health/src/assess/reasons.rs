@@ -80,6 +80,10 @@ impl Health {
             .into_iter()
             .filter(|name| !self.was_seen(name))
             .collect();
+        if missing.is_empty() && self.parting.outcome().seconds > 0.0 {
+            let reason = "the wheels turned as no driven car's do all through the log: towed, one wheel up, or on rollers";
+            return Some(reason.to_owned());
+        }
         Some(match missing.is_empty() {
             true => "the two rear wheel speeds were not there together for two samples on end"
                 .to_owned(),

@@ -7,7 +7,7 @@
 //! finding add its file and its line in [`ALL`]; `docs/findings.md` follows.
 
 pub mod drive;
-mod evidence;
+pub(crate) mod evidence;
 
 mod does_not_cool;
 mod hard_hit;

@@ -1,15 +1,11 @@
 //! Wheels that turn as no driven car's do: towed, one wheel up, on rollers.
 //!
-//! Such stretches are no use of the car and no evidence against it. It looks for one rear
-//! wheel that stands while the other or the car goes, and for a car that stands while its
-//! rear wheels turn.
+//! Such stretches are no use of the car and no evidence against it: [`crate::driving`]
+//! leaves them out of everything else, and this says so.
 
-use halfshaft_driveline::Row;
-use halfshaft_model::Time;
-
-use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{MOVING_FROM, NOT_DRIVING_S, WHEEL_STANDS};
+use super::evidence::Strongest;
+use super::{About, Check, Drive, Entry, Fired, Outcome};
+use crate::limits::{MOVING_FROM, NOT_DRIVING_S};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -20,7 +16,8 @@ pub const ENTRY: Entry = Entry {
         rule: || {
             format!(
                 "for more than {NOT_DRIVING_S:.0} s a rear wheel stands while the other or the car goes faster than \
-                 {:.0} km/h, or the car stands while a rear wheel turns that fast",
+                 {:.0} km/h, or the car stands while a rear wheel turns that fast; \
+                 no figure of duty counts it",
                 3.6 * MOVING_FROM
             )
         },
@@ -29,104 +26,19 @@ pub const ENTRY: Entry = Entry {
         next_check: "Ask where and how the car was moved; if it was driven, check the sensor of the wheel that stands.",
         withdrawn_if: "the car was driven on the road at that time: then a wheel-speed sensor is at fault",
     },
-    begin: |setup| Box::new(NotDriving::new(setup)),
+    begin: |_| Box::new(NotDriving),
 };
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
-    WheelStands,
-    CarStands,
-}
-
 #[derive(Clone, Debug)]
-struct Run {
-    kind: Kind,
-    start: Time,
-    latest: Time,
-    // Highest speeds of left, right and car, km/h.
-    highest: [f64; 3],
-}
-
-#[derive(Clone, Debug)]
-struct NotDriving {
-    radius_m: Option<f64>,
-    run: Option<Run>,
-    stretches: [Strongest; 2],
-}
-
-impl NotDriving {
-    fn new(setup: &Setup) -> NotDriving {
-        NotDriving {
-            radius_m: setup.basis.radius_m,
-            run: None,
-            stretches: Default::default(),
-        }
-    }
-
-    fn end(&mut self) {
-        let Some(run) = self.run.take() else { return };
-        let seconds = run.latest.since(run.start);
-        if seconds <= NOT_DRIVING_S {
-            return;
-        }
-        let [left, right, car] = run.highest;
-        let values = [
-            ("rear left, highest", left, "km/h"),
-            ("rear right, highest", right, "km/h"),
-            ("car, highest", car, "km/h"),
-        ];
-        self.stretches[run.kind as usize].note(seconds, window(run.start, run.latest, &values));
-    }
-}
+struct NotDriving;
 
 impl Check for NotDriving {
-    fn note(&mut self, row: &Row) {
-        let Some(radius_m) = self.radius_m else {
-            return;
-        };
-        if !row.is_joined {
-            self.end();
-        }
-        let left = (row.case_speed - 0.5 * row.difference).abs();
-        let right = (row.case_speed + 0.5 * row.difference).abs();
-        let (slow, fast) = (left.min(right), left.max(right));
-        let car = row.road_speed.unwrap_or(0.0);
-        let kind = if slow < WHEEL_STANDS && (fast * radius_m).max(car) > MOVING_FROM {
-            Some(Kind::WheelStands)
-        } else if row
-            .road_speed
-            .is_some_and(|car| car < WHEEL_STANDS * radius_m)
-            && fast * radius_m > MOVING_FROM
-        {
-            Some(Kind::CarStands)
-        } else {
-            None
-        };
-        if self.run.as_ref().map(|run| run.kind) != kind {
-            self.end();
-        }
-        let Some(kind) = kind else { return };
-        let run = self.run.get_or_insert(Run {
-            kind,
-            start: row.time,
-            latest: row.time,
-            highest: [0.0; 3],
-        });
-        run.latest = row.time;
-        let speeds = [left * radius_m, right * radius_m, car];
-        for (highest, speed) in run.highest.iter_mut().zip(speeds) {
-            *highest = highest.max(3.6 * speed);
-        }
-    }
-
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        if self.radius_m.is_none() {
+        if !drive.not_driving.can_be_told {
             return Err("the map states no rolling radius".to_owned());
         }
-        let mut settled = self.clone();
-        settled.end();
-        let [wheel, car] = &settled.stretches;
+        let [wheel, car] = &drive.not_driving.stretches;
         let mut parts = Vec::new();
         for (stretches, words) in [
             (
@@ -153,7 +65,10 @@ impl Check for NotDriving {
         Ok(Some(Fired {
             severity: Severity::Note,
             grade: drive.quality.grade,
-            summary: summary + ".",
+            summary: format!(
+                "{summary}. These {:.0} s are left out of distance, heat, its time and class of use.",
+                drive.not_driving.seconds
+            ),
             evidence: all.windows(),
         }))
     }
@@ -161,56 +76,49 @@ impl Check for NotDriving {
 
 #[cfg(test)]
 mod tests {
+    use super::super::evidence::window;
     use super::super::testing::{Scene, says};
     use super::*;
-    use crate::testing::row;
+    use halfshaft_model::Time;
 
-    /// Rear wheels in rad/s and the car in m/s for `seconds`, then at rest.
-    fn outcome(scene: &Scene, left: f64, right: f64, car: Option<f64>, seconds: f64) -> Outcome {
-        let mut check = scene.check(&ENTRY);
-        for index in 0..300 {
-            let time = f64::from(index) * 0.1;
-            let mut row = row(time);
-            let is_on = time <= seconds;
-            row.case_speed = if is_on { 0.5 * (left + right) } else { 0.0 };
-            row.difference = if is_on { right - left } else { 0.0 };
-            row.road_speed = if is_on { car } else { car.map(|_| 0.0) };
-            check.note(&row);
+    fn scene(wheel_s: f64, car_s: f64) -> Scene {
+        let mut scene = Scene::whole();
+        for (kind, seconds) in [wheel_s, car_s].into_iter().enumerate() {
+            if seconds > 0.0 {
+                let shown = window(Time(0), Time::from_seconds(seconds), &[]);
+                scene.not_driving.stretches[kind].note(seconds, shown);
+                scene.not_driving.seconds += seconds;
+            }
         }
-        check.outcome(&scene.drive())
+        scene
     }
 
     #[test]
-    fn one_wheel_up_rollers_and_towing() {
-        let scene = Scene::whole();
-        let up = outcome(&scene, 0.0, 10.0, Some(0.0), 12.0)
-            .unwrap()
-            .unwrap();
-        assert_eq!(up.severity, Severity::Note);
-        says(&up.summary, "One rear wheel stood");
-        assert!((up.evidence[0].values[1].value - 11.52).abs() < 1e-9);
-        let rollers = outcome(&scene, 30.0, 30.0, Some(0.0), 12.0)
-            .unwrap()
-            .unwrap();
+    fn each_kind_is_said_with_its_time() {
+        let fired = scene(12.0, 30.0).outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Note);
+        says(&fired.summary, "One rear wheel stood");
+        says(
+            &fired.summary,
+            "the car stood while its rear wheels turned, for up to 30 s",
+        );
+        says(&fired.summary, "These 42 s are left out");
+        assert_eq!(fired.evidence.len(), 2);
+        let rollers = scene(0.0, 30.0).outcome(&ENTRY).unwrap().unwrap();
         says(&rollers.summary, "The car stood");
-        let towed = outcome(&scene, 0.0, 0.0, Some(8.0), 12.0).unwrap();
-        assert!(towed.is_some());
     }
 
     #[test]
-    fn driving_standing_and_short_spins_are_none_of_it() {
-        let scene = Scene::whole();
-        assert_eq!(outcome(&scene, 30.0, 31.0, Some(9.8), 12.0), Ok(None));
-        assert_eq!(outcome(&scene, 0.0, 0.0, Some(0.0), 12.0), Ok(None));
-        assert_eq!(outcome(&scene, 0.0, 30.0, Some(0.0), 9.0), Ok(None));
-        // A road speed nobody knows is not zero.
-        assert_eq!(outcome(&scene, 30.0, 30.0, None, 12.0), Ok(None));
+    fn a_driven_car_shows_none() {
+        assert_eq!(scene(0.0, 0.0).outcome(&ENTRY), Ok(None));
     }
 
     #[test]
-    fn without_wheels_it_was_not_checked() {
-        let scene = Scene::whole().without("wheel.rear.left");
-        let reason = outcome(&scene, 0.0, 10.0, Some(0.0), 12.0).unwrap_err();
-        says(&reason, "wheel.rear.left");
+    fn without_wheels_or_radius_it_was_not_checked() {
+        let reason = scene(12.0, 0.0).without("wheel.rear.left").outcome(&ENTRY);
+        says(&reason.unwrap_err(), "wheel.rear.left");
+        let mut without = scene(12.0, 0.0);
+        without.not_driving.can_be_told = false;
+        says(&without.outcome(&ENTRY).unwrap_err(), "rolling radius");
     }
 }

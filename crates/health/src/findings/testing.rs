@@ -5,6 +5,7 @@ use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource,
 
 use super::{Check, Drive, Entry, Outcome, Setup};
 use crate::band::relative;
+use crate::driving::NotDriving;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
 use crate::sums::PartialLimits;
 
@@ -19,6 +20,7 @@ pub struct Scene {
     pub events: Vec<Event>,
     pub calibration: Calibration,
     pub quality: Quality,
+    pub not_driving: NotDriving,
     pub until: Time,
 }
 
@@ -40,6 +42,7 @@ impl Default for Scene {
                 gaps: Vec::new(),
                 n_gaps: 0,
             },
+            not_driving: NotDriving::default(),
             until: Time(0),
         }
     }
@@ -147,6 +150,10 @@ impl Scene {
                 worst_factor: "none".to_owned(),
                 ..Scene::default().quality
             },
+            not_driving: NotDriving {
+                can_be_told: true,
+                ..NotDriving::default()
+            },
             until: Time::from_seconds(3000.0),
             ..Scene::default()
         }
@@ -177,6 +184,7 @@ impl Scene {
             events: &self.events,
             calibration: &self.calibration,
             quality: &self.quality,
+            not_driving: &self.not_driving,
             until: self.until,
         }
     }
