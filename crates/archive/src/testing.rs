@@ -150,8 +150,8 @@ impl Drive {
     pub(crate) fn write(mut self, blocks: &[Block], rate: Option<Rate>) -> Opened {
         let basis = self.basis().clone();
         let mut bytes = Vec::new();
-        let mut samples =
-            Samples::start(&mut bytes, &self.channels, &basis, rate).expect("memory does not fail");
+        let mut samples = Samples::start(&mut bytes, &self.channels, &basis, rate, false)
+            .expect("memory does not fail");
         let mut rows = Vec::new();
         for block in blocks {
             self.health.push_and_show(block, &mut |row| rows.push(*row));

@@ -1,8 +1,11 @@
 //! The command line.
 
+use std::fmt::{Display, Formatter};
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use halfshaft_model::Position;
 
 const AFTER: &str = "\
 Listens only: no command sends on a bus. Figures are estimates with a band; they are no \
@@ -72,6 +75,34 @@ impl Severity {
     }
 }
 
+/// A point of the start line.
+#[derive(Clone, Copy, Debug)]
+pub struct StartLine {
+    degrees: [f64; 2],
+    /// The same as a position.
+    pub position: Position,
+}
+
+impl FromStr for StartLine {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<StartLine, String> {
+        let wanted = || "wanted latitude and longitude in degrees, as 50.33468,6.94292".to_owned();
+        let (latitude, longitude) = text.split_once(',').ok_or_else(wanted)?;
+        let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wanted());
+        let degrees = [number(latitude)?, number(longitude)?];
+        let position = Position::from_degrees(degrees[0], degrees[1])
+            .ok_or("wanted a latitude from -90 to 90 and a longitude from -180 to 180 degrees")?;
+        Ok(StartLine { degrees, position })
+    }
+}
+
+impl Display for StartLine {
+    fn fmt(&self, out: &mut Formatter) -> std::fmt::Result {
+        write!(out, "{},{}", self.degrees[0], self.degrees[1])
+    }
+}
+
 /// Where a log is and how to read it.
 #[derive(Debug, Args)]
 pub struct LogOptions {
@@ -92,6 +123,9 @@ pub struct ReportOptions {
     /// Folder for report.html and report.json; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Laps begin where the car first passes this point, in degrees, north and east positive
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub start_line: Option<StartLine>,
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,
@@ -128,6 +162,9 @@ pub struct DecodeOptions {
     /// Only these channels
     #[arg(long = "channel", value_name = "NAME")]
     pub channels: Vec<String>,
+    /// Positions of the first and last 500 m too: they tell where somebody lives
+    #[arg(long)]
+    pub all_positions: bool,
 }
 
 /// Options of `export`.
@@ -141,6 +178,13 @@ pub struct ExportOptions {
     /// Samples on a regular grid, one column a channel, instead of at their own times
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     pub rate: Option<f64>,
+    /// Laps begin where the car first passes this point, in degrees, north and east positive
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub start_line: Option<StartLine>,
+    /// Positions of the first and last 500 m too (and, with --rate, any): they tell where
+    /// somebody lives
+    #[arg(long)]
+    pub all_positions: bool,
 }
 
 /// Options of `demo`.

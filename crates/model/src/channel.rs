@@ -252,6 +252,18 @@ pub const ROLES: &[Role] = &[
         &[Dimension::NONE],
         "Changes at the start of a lap.",
     ),
+    measured(
+        "position.latitude",
+        "rad",
+        &[Dimension::NONE],
+        "Latitude, north positive. Personal: no report shows it, exports leave out the first and last 500 m.",
+    ),
+    measured(
+        "position.longitude",
+        "rad",
+        &[Dimension::NONE],
+        "Longitude, east positive. Personal like the latitude.",
+    ),
 ];
 
 impl Role {

@@ -65,10 +65,15 @@ impl<W: Write + Send> Grid<W> {
         channels: &[ChannelSpec],
         basis: &Basis,
         rate: Rate,
+        is_left_out: impl Fn(usize) -> bool,
     ) -> Result<Grid<W>, Error> {
+        let channels = || {
+            let channels = channels.iter().enumerate();
+            channels.filter(|(index, _)| !is_left_out(*index))
+        };
         let time = "Time since the first entry of the log.";
         let mut fields = vec![field("time_ns", DataType::Int64, false, "ns", time)];
-        fields.extend(channels.iter().map(|channel| {
+        fields.extend(channels().map(|(_, channel)| {
             let (unit, meaning) = (channel.si_unit(), meaning(channel));
             column(&channel.name, unit, channel.behaviour, meaning)
         }));
@@ -80,9 +85,7 @@ impl<W: Write + Send> Grid<W> {
                 channel.meaning,
             )
         }));
-        let tracks: Vec<Track> = channels
-            .iter()
-            .enumerate()
+        let tracks: Vec<Track> = channels()
             .map(|(index, channel)| Track::new(index, channel))
             .collect();
         Ok(Grid {
@@ -427,7 +430,7 @@ mod tests {
         // Not one derived row comes, and the level goes on for two hours.
         let drive = Drive::new();
         let rate = Rate::new(100.0).expect("it is a rate");
-        let mut grid = Grid::start(Vec::new(), &drive.channels, drive.basis(), rate)
+        let mut grid = Grid::start(Vec::new(), &drive.channels, drive.basis(), rate, |_| false)
             .expect("memory does not fail");
         let mut most = 0;
         for index in 0..7200 {

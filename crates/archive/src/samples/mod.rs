@@ -10,6 +10,7 @@ mod rate;
 use std::io::Write;
 
 use halfshaft_health::{Basis, Row};
+use halfshaft_model::personal::PlaceTrim;
 use halfshaft_model::{Block, ChannelSpec};
 
 use crate::about::About;
@@ -33,16 +34,24 @@ enum Form<W: Write + Send> {
 }
 
 impl<W: Write + Send> Samples<W> {
-    /// Starts a file for the channels of a map; on a grid when a rate is given.
+    /// Starts a file for the channels of a map; on a grid when a rate is given. Unless all
+    /// positions are wanted, those of the first and last 500 m are left out, and all of them
+    /// on a grid, where rows do not wait until the car has gone that far.
     pub fn start(
         out: W,
         channels: &[ChannelSpec],
         basis: &Basis,
         rate: Option<Rate>,
+        with_all_positions: bool,
     ) -> Result<Samples<W>, Error> {
+        let trim = PlaceTrim::new(channels).filter(|_| !with_all_positions);
+        let is_position = |index: usize| trim.as_ref().is_some_and(|trim| trim.is_place(index));
         Ok(Samples(match rate {
-            None => Form::Native(Box::new(Native::start(out, channels, basis)?)),
-            Some(rate) => Form::Grid(Box::new(Grid::start(out, channels, basis, rate)?)),
+            Some(rate) => {
+                let grid = Grid::start(out, channels, basis, rate, is_position)?;
+                Form::Grid(Box::new(grid))
+            }
+            None => Form::Native(Box::new(Native::start(out, channels, basis, trim)?)),
         }))
     }
 

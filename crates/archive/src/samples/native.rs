@@ -10,6 +10,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, DictionaryArray, Float64Array, Int32Array, Int64Array, StringArray};
 use arrow::datatypes::{DataType, Int32Type};
 use halfshaft_health::{Basis, Row};
+use halfshaft_model::personal::PlaceTrim;
 use halfshaft_model::{Block, ChannelSpec, Time};
 
 use crate::about::About;
@@ -20,6 +21,7 @@ use crate::table::{Error, ROWS_AT_ONCE, Table, field};
 pub(super) struct Native<W: Write + Send> {
     table: Table<W>,
     basis: Basis,
+    trim: Option<PlaceTrim>,
     names: Arc<StringArray>,
     units: Arc<StringArray>,
     // Per channel: its place among the units.
@@ -37,6 +39,7 @@ impl<W: Write + Send> Native<W> {
         out: W,
         channels: &[ChannelSpec],
         basis: &Basis,
+        trim: Option<PlaceTrim>,
     ) -> Result<Native<W>, Error> {
         let dictionary =
             || DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8));
@@ -90,6 +93,7 @@ impl<W: Write + Send> Native<W> {
         Ok(Native {
             table: Table::start(out, fields)?,
             basis: basis.clone(),
+            trim,
             names: Arc::new(StringArray::from(names)),
             units: Arc::new(StringArray::from(units)),
             unit_of,
@@ -102,10 +106,25 @@ impl<W: Write + Send> Native<W> {
     }
 
     pub(super) fn push(&mut self, block: &Block, rows: &[Row]) -> Result<(), Error> {
+        let is_position = |trim: &Option<PlaceTrim>, column| {
+            trim.as_ref().is_some_and(|trim| trim.is_place(column))
+        };
         for (channel, column) in block.columns.iter().enumerate() {
+            if is_position(&self.trim, channel) {
+                continue;
+            }
             for (time, value) in column.iter() {
                 self.add(time, channel, value)?;
             }
+        }
+        let mut told = Vec::new();
+        if let Some(trim) = &mut self.trim {
+            trim.push(block, &mut |channel, time, value| {
+                told.push((time, channel, value));
+            });
+        }
+        for (time, channel, value) in told {
+            self.add(time, channel, value)?;
         }
         let first = block.columns.len();
         self.push_derived(first, rows)

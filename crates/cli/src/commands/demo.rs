@@ -38,8 +38,8 @@ pub fn run(options: &DemoOptions) -> Result<ExitCode> {
     let log = options.dir.join(&log_name);
     let map_path = options.dir.join(MAP_NAME);
     let map = pipeline::read_map(&map_path)?;
-    let (read, results) = report::assess(std::slice::from_ref(&log), &map)?;
-    let command = report::command(std::slice::from_ref(&log), &map_path);
+    let (read, results) = report::assess(std::slice::from_ref(&log), &map, None)?;
+    let command = report::command(std::slice::from_ref(&log), &map_path, None);
     let mut document = report::document(&map, &read, &results, command);
     let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
     places.extend(report::write(&options.dir, &document)?);

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
 use halfshaft_archive::{About, Error, Rate, Samples, results as tables};
-use halfshaft_health::{Health, Results};
+use halfshaft_health::Results;
 use halfshaft_report::Document;
 use halfshaft_signal_map::Map;
 
@@ -48,8 +48,15 @@ fn write_samples(
     begun: &mut Begun,
 ) -> Result<(Results, About)> {
     let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
-    let mut health = Health::new(&map.vehicle, &map.channels);
-    let mut samples = Samples::start(begun, &map.channels, health.basis(), rate).map_err(doing)?;
+    let mut health = report::health(map, options.start_line);
+    let mut samples = Samples::start(
+        begun,
+        &map.channels,
+        health.basis(),
+        rate,
+        options.all_positions,
+    )
+    .map_err(doing)?;
     let mut rows = Vec::new();
     let read = pipeline::read(&options.log.logs, map, |_, block| {
         rows.clear();

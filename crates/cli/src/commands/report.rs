@@ -9,7 +9,7 @@ use halfshaft_model::Stamp;
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
 use halfshaft_signal_map::Map;
 
-use crate::arguments::ReportOptions;
+use crate::arguments::{ReportOptions, StartLine};
 use crate::output::{self, Folder};
 use crate::pipeline::{self, Read};
 
@@ -17,12 +17,12 @@ use crate::pipeline::{self, Read};
 pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let map = pipeline::read_map(&options.log.map)?;
-    let (read, results) = assess(&options.log.logs, &map)?;
+    let (read, results) = assess(&options.log.logs, &map, options.start_line)?;
     let mut document = document(
         &map,
         &read,
         &results,
-        command(&options.log.logs, &options.log.map),
+        command(&options.log.logs, &options.log.map, options.start_line),
     );
     if let Some(dir) = &options.out {
         let places = write(dir, &document)?;
@@ -54,9 +54,22 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     })
 }
 
-/// Reads logs through a map and assesses them.
-pub fn assess(logs: &[PathBuf], map: &Map) -> Result<(Read, Results)> {
+/// An assessment through a map, with laps from a start line when there is one.
+pub fn health(map: &Map, start_line: Option<StartLine>) -> Health {
     let mut health = Health::new(&map.vehicle, &map.channels);
+    if let Some(line) = start_line {
+        health.start_line(line.position);
+    }
+    health
+}
+
+/// Reads logs through a map and assesses them.
+pub fn assess(
+    logs: &[PathBuf],
+    map: &Map,
+    start_line: Option<StartLine>,
+) -> Result<(Read, Results)> {
+    let mut health = health(map, start_line);
     let read = pipeline::read(logs, map, |_, block| {
         health.push(block);
         Ok(())
@@ -164,7 +177,7 @@ fn clock(read: &Read) -> ClockRecord {
 
 /// The command that makes the report again. Where it is written to is left out: it
 /// changes nothing in it.
-pub fn command(logs: &[PathBuf], map: &Path) -> String {
+pub fn command(logs: &[PathBuf], map: &Path, start_line: Option<StartLine>) -> String {
     let quoted = |path: &Path| {
         let text = path.display().to_string();
         let is_plain = text
@@ -177,5 +190,9 @@ pub fn command(logs: &[PathBuf], map: &Path) -> String {
         }
     };
     let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
-    format!("halfshaft report {} --map {}", logs.join(" "), quoted(map))
+    let mut command = format!("halfshaft report {} --map {}", logs.join(" "), quoted(map));
+    if let Some(line) = start_line {
+        command += &format!(" --start-line={line}");
+    }
+    command
 }

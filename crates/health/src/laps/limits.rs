@@ -59,6 +59,10 @@ pub const SAME_ROAD: f64 = 0.6;
 /// Source: none, engineering guess.
 pub const MARKER_PASSING_S: f64 = 5.0;
 
+/// A start line reaches this far to either side of its point, m: half the width of a wide
+/// track, and what a receiver is off by. Source: none, engineering guess.
+pub const GATE_REACH_M: f64 = 30.0;
+
 /// Marker changes kept. Reason: memory is bounded.
 pub const MOST_MARKS: usize = 10_000;
 

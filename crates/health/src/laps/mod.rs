@@ -1,9 +1,11 @@
 //! Laps and corners: where on the road the heat was made.
 //!
-//! In: rows, oil temperatures, changes of the lap marker. Out: [`Laps`], settled when asked.
+//! In: rows, oil temperatures, changes of the lap marker, and positions when a start line is
+//! given. Out: [`Laps`], settled when asked.
 //! The drive is kept as steps of a few metres, with heading, time, speed and heat, up to
-//! 300 km; a longer one has no laps. Laps come from the marker, else from the path that
-//! repeats; else there are none, and corners are numbered through the drive.
+//! 300 km; a longer one has no laps. Laps come from the start line if one is given; else from
+//! the marker, else from the path that repeats; else there are none, and corners are numbered
+//! through the drive.
 //!
 //! What a gap hides is bridged with the speed and the turning around it, so that the places
 //! after it stay where they are; its heat is not made up: laps and corners with a gap in
@@ -17,6 +19,7 @@ mod alike;
 #[cfg(test)]
 mod circuit;
 mod corners;
+mod gate;
 mod limits;
 mod marker;
 mod oil;
@@ -26,9 +29,10 @@ mod repeat;
 mod tests;
 
 use halfshaft_driveline::{HeatNearFloor, Row};
-use halfshaft_model::{Span, Time};
+use halfshaft_model::{Fix, Position, Span, Time};
 
 use self::corners::{Bend, bends, numbered, smoothed, usual_length};
+use self::gate::Gate;
 use self::limits::{DISTANCE_DRIFT, LAP_M, LONGEST_BRIDGE_S, MOST_STEPS, SAME_LENGTH, STEP_M};
 use self::marker::Marker;
 use self::oil::OilByTime;
@@ -36,6 +40,7 @@ use self::path::{Path, Step};
 use crate::limits::{MOVING_FROM, USUAL_SLIP_SD};
 use crate::result::{Corner, Lap, Laps};
 
+const BY_LINE: &str = "by the start line";
 const BY_MARKER: &str = "by the marker of the driver";
 const BY_PATH: &str = "by the repeated path";
 
@@ -52,6 +57,7 @@ pub struct PathWatch {
     is_too_long: bool,
     oil: OilByTime,
     marker: Marker,
+    gate: Option<Gate>,
 }
 
 /// How the car moved at the latest row that says so.
@@ -183,6 +189,18 @@ impl PathWatch {
         self.marker.note(time, value);
     }
 
+    /// Laps begin at a line across the track at this point.
+    pub fn start_line(&mut self, point: Position) {
+        self.gate = Some(Gate::new(point));
+    }
+
+    /// Takes a fix of the position.
+    pub fn note_fix(&mut self, fix: &Fix) {
+        if let Some(gate) = &mut self.gate {
+            gate.note(fix);
+        }
+    }
+
     /// Laps and corners so far, heat settled for a noise floor.
     pub fn laps(&self, slip_sd: f64, heat_is_known: bool) -> Laps {
         let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
@@ -233,6 +251,13 @@ impl PathWatch {
 
     /// How laps were found and where they are, or why there are none.
     fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), String> {
+        if let Some(gate) = &self.gate {
+            let starts = gate.starts()?;
+            if self.distance_m <= 0.0 {
+                return Err("no road speed, so no path".to_owned());
+            }
+            return Ok((BY_LINE, between(path, &starts)));
+        }
         let marks = self
             .marker
             .starts()
@@ -271,7 +296,22 @@ impl PathWatch {
 /// as long as two or three others, with the same road where the mark should have come, was
 /// two or three.
 fn by_marker(path: &Path, marks: &[Time]) -> Vec<Place> {
-    let places: Vec<Place> = marks
+    let places = between(path, marks);
+    let ends: Vec<(f64, f64)> = places
+        .iter()
+        .map(|place| (place.start_m, place.end_m))
+        .collect();
+    let usual = usual_length(&ends);
+    let curvature = smoothed(&path.curvature);
+    places
+        .iter()
+        .flat_map(|place| parted(path, &curvature, *place, usual))
+        .collect()
+}
+
+/// What lies between each mark and the next, where it is long enough for a lap.
+fn between(path: &Path, marks: &[Time]) -> Vec<Place> {
+    marks
         .windows(2)
         .map(|ends| Place {
             start_m: path.distance_m(ends[0]),
@@ -282,16 +322,6 @@ fn by_marker(path: &Path, marks: &[Time]) -> Vec<Place> {
             },
         })
         .filter(|place| place.end_m - place.start_m >= LAP_M.0)
-        .collect();
-    let ends: Vec<(f64, f64)> = places
-        .iter()
-        .map(|place| (place.start_m, place.end_m))
-        .collect();
-    let usual = usual_length(&ends);
-    let curvature = smoothed(&path.curvature);
-    places
-        .iter()
-        .flat_map(|place| parted(path, &curvature, *place, usual))
         .collect()
 }
 
