@@ -5,7 +5,7 @@ mod common;
 use common::{assess, estimate, float_frame, map};
 use halfshaft_health::{Finding, Results, Severity};
 use halfshaft_simulate::{
-    RandomRange, Scenario, Tolerances, map_text, random_drive, scenarios, to_text,
+    RandomRange, Scenario, Style, Tolerances, map_text, random_drive, scenarios, to_text,
 };
 
 fn of_drive(scenario: &Scenario) -> Results {
@@ -60,6 +60,35 @@ fn sound_drives_raise_nothing_above_a_note() {
                     let results = of_drive(&random_drive(seed, &RandomRange::default()));
                     let found = above_note(&results);
                     assert!(found.is_empty(), "random drive {seed}: {found:?}");
+                }
+            });
+        }
+    });
+}
+
+/// Drives long enough to judge raise nothing at all, not even that they are not fit.
+#[test]
+fn long_healthy_drives_raise_none() {
+    let range = RandomRange {
+        duration_s: [780.0, 840.0],
+        tyre_mismatch: 0.003,
+        ..RandomRange::default()
+    };
+    std::thread::scope(|scope| {
+        for half in 0..2 {
+            scope.spawn(move || {
+                for seed in (half..12).step_by(2) {
+                    // A calm driver may never ask for the clutch, and then it says so.
+                    let results = of_drive(&Scenario {
+                        style: Style::BRISK,
+                        ..random_drive(seed, &range)
+                    });
+                    let found = ids(&results);
+                    assert!(
+                        found.is_empty(),
+                        "random drive {seed}: {:?}",
+                        results.findings
+                    );
                 }
             });
         }

@@ -56,7 +56,7 @@ const SPINS_FROM: (f64, f64) = (0.15, 3.0);
 
 /// Tyre mismatch that may be there as long as it has not been learned, as a share of the
 /// wheel speed. Source: none, engineering guess: tyres of one size, unevenly worn.
-const MISMATCH_NOT_LEARNED: f64 = 0.01;
+pub const MISMATCH_NOT_LEARNED: f64 = 0.01;
 
 /// How much more than a longer one a mean shorter than that of definition must stand above
 /// the noise before it gives heat its sign. Source: none, engineering guess: it follows a

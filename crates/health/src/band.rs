@@ -9,7 +9,7 @@ use halfshaft_driveline::align::follows_command;
 use halfshaft_driveline::derive::quantisation::product_relative_sd;
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
-use crate::limits::SDS_OF_90;
+use crate::limits::{SDS_OF_90, YAW_SCALE_SD};
 use crate::result::Estimate;
 
 /// Relative standard deviations of the parts of slip and heat.
@@ -21,6 +21,10 @@ pub struct Tolerances {
     pub slip: f64,
     /// Of the distance and of every road speed.
     pub distance: f64,
+    /// Of the preload.
+    pub preload: f64,
+    /// Of what a bend asks for: track, rolling radius and the scale of the yaw rate.
+    pub bends: f64,
 }
 
 impl Tolerances {
@@ -36,6 +40,16 @@ impl Tolerances {
             torque: torque_sd(vehicle, channels, basis),
             slip: if is_through_radius { radius } else { 0.0 },
             distance: radius,
+            preload: vehicle
+                .preload_nm
+                .map_or(0.0, |preload| preload.relative_sd()),
+            bends: product_relative_sd(&[
+                vehicle
+                    .track_rear_m
+                    .map_or(0.0, |track| track.relative_sd()),
+                radius,
+                YAW_SCALE_SD,
+            ]),
         }
     }
 
@@ -133,6 +147,8 @@ mod tests {
             torque: 0.25,
             slip: 0.10,
             distance: 0.0,
+            preload: 0.0,
+            bends: 0.0,
         };
         assert!((tolerances.heat() - 0.269).abs() < 5e-4);
     }

@@ -8,6 +8,7 @@
 //! and settled when asked.
 
 use halfshaft_driveline::Row;
+use halfshaft_driveline::engagement::OPEN_BELOW;
 
 use crate::limits::USUAL_SLIP_SD;
 
@@ -24,6 +25,11 @@ const N_RUNGS: usize = 2 * RUNGS.len() - 1;
 /// Heat is split over pieces of this length, s: the means over 0.2 s change little in it.
 const PIECE_S: f64 = 0.1;
 
+/// Excess slip that side slip of the tyres, lag between sensors and noise may make, at the
+/// axle, rad/s: spin below it may be none. Source: none, engineering guess. Sensitivity: the
+/// bands of the causes only.
+const SMALLEST_EXCESS: f64 = 0.05;
+
 /// Heat by cause, J.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Causes {
@@ -35,6 +41,8 @@ pub struct Causes {
     pub preload_j: f64,
     /// The command squeezes in a bend.
     pub commanded_j: f64,
+    /// Of `preload_j` what an open clutch made, whose torque is all preload.
+    pub idle_j: f64,
 }
 
 impl Causes {
@@ -49,6 +57,7 @@ impl Causes {
             mismatch_j: self.mismatch_j * factor,
             preload_j: self.preload_j * factor,
             commanded_j: self.commanded_j * factor,
+            idle_j: self.idle_j * factor,
         }
     }
 }
@@ -59,27 +68,43 @@ struct Piece {
     seconds: f64,
     heat_j: f64,
     preload_share_j: f64,
+    idle_j: f64,
     difference: f64,
     kinematic: f64,
     mean_speed: f64,
+}
+
+/// What a bend asks for, against what track, radius and yaw rate say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bends {
+    /// As they say.
+    Stated,
+    /// Less, by the low end of what they may be off by.
+    Less,
+    /// More, by the high end.
+    More,
 }
 
 /// Splits heat.
 #[derive(Clone, Debug)]
 pub struct Ledger {
     preload_nm: f64,
+    // Factors of [`Bends`].
+    bends: [f64; 3],
     piece: Piece,
-    rungs: [Causes; N_RUNGS],
+    rungs: [[Causes; N_RUNGS]; 3],
     unsplit_j: f64,
 }
 
 impl Ledger {
-    /// A ledger for a pack with that preload, N·m.
-    pub fn new(preload_nm: f64) -> Ledger {
+    /// A ledger for a pack with that preload, N·m, in a car whose bends may ask for that
+    /// share more or less.
+    pub fn new(preload_nm: f64, bend_share: f64) -> Ledger {
         Ledger {
             preload_nm,
+            bends: [1.0, 1.0 - bend_share, 1.0 + bend_share],
             piece: Piece::default(),
-            rungs: [Causes::default(); N_RUNGS],
+            rungs: [[Causes::default(); N_RUNGS]; 3],
             unsplit_j: 0.0,
         }
     }
@@ -97,7 +122,12 @@ impl Ledger {
             self.unsplit_j += heat_j;
             return;
         };
+        // Open by command and by state, what rubs is the preload, whatever the table of the
+        // map says of that position.
+        let is_open = |share: Option<f64>| share.is_none_or(|share| share < OPEN_BELOW);
+        let is_idle = row.command.is_some() && is_open(row.command) && is_open(row.state);
         let preload_share = match row.torque_nm {
+            _ if is_idle => 1.0,
             Some(torque) if torque > 0.0 => (self.preload_nm / torque).min(1.0),
             _ => 1.0,
         };
@@ -105,6 +135,7 @@ impl Ledger {
         piece.seconds += row.seconds;
         piece.heat_j += heat_j;
         piece.preload_share_j += heat_j * preload_share;
+        piece.idle_j += if is_idle { heat_j } else { 0.0 };
         piece.difference += row.difference_mean * row.seconds;
         piece.kinematic += kinematic * row.seconds;
         piece.mean_speed += row.case_speed * row.seconds;
@@ -119,38 +150,43 @@ impl Ledger {
             return;
         }
         let mean = |sum: f64| sum / piece.seconds;
-        let parts = [piece.difference, piece.kinematic, piece.mean_speed].map(mean);
-        for (rung, causes) in self.rungs.iter_mut().enumerate() {
-            let [spin, mismatch] = shares(parts, ratio_of(rung));
-            let rest = 1.0 - spin - mismatch;
-            causes.spin_j += spin * piece.heat_j;
-            causes.mismatch_j += mismatch * piece.heat_j;
-            causes.preload_j += rest * piece.preload_share_j;
-            causes.commanded_j += rest * (piece.heat_j - piece.preload_share_j);
+        let [difference, kinematic, mean_speed] =
+            [piece.difference, piece.kinematic, piece.mean_speed].map(mean);
+        for (rungs, bends) in self.rungs.iter_mut().zip(self.bends) {
+            let more = SMALLEST_EXCESS * (bends - 1.0).signum() * f64::from(bends != 1.0);
+            let asked = bends * kinematic + more * difference.signum();
+            let parts = [difference, asked, mean_speed];
+            for (rung, causes) in rungs.iter_mut().enumerate() {
+                let [spin, mismatch] = shares(parts, ratio_of(rung));
+                let rest = 1.0 - spin - mismatch;
+                causes.spin_j += spin * piece.heat_j;
+                causes.mismatch_j += mismatch * piece.heat_j;
+                causes.preload_j += rest * piece.preload_share_j;
+                causes.idle_j += rest * piece.idle_j;
+                causes.commanded_j += rest * (piece.heat_j - piece.preload_share_j);
+            }
         }
     }
 
     /// All the heat that was split, by the floor learned so far, J.
     pub fn heat_j(&self) -> f64 {
-        (self.rungs[0].total_j() + self.piece.heat_j).max(0.0)
+        (self.rungs[0][0].total_j() + self.piece.heat_j).max(0.0)
     }
 
     /// Share of the heat that could be split, for want of a turning rate elsewhere.
     pub fn split_share(&self) -> f64 {
-        let split = self.rungs[0].total_j() + self.piece.heat_j;
+        let split = self.rungs[0][0].total_j() + self.piece.heat_j;
         let whole = split + self.unsplit_j;
         if whole > 0.0 { split / whole } else { 1.0 }
     }
 
     /// The causes for a tyre mismatch, scaled so that they sum to `total_j`.
-    pub fn causes(&self, ratio_log: f64, total_j: f64) -> Causes {
+    pub fn causes(&self, ratio_log: f64, bends: Bends, total_j: f64) -> Causes {
         let mut settled = self.clone();
         settled.settle_piece();
+        let rungs = settled.rungs[bends as usize];
         let (low, share) = rung_of(ratio_log);
-        let (one, other) = (
-            settled.rungs[low],
-            settled.rungs[(low + 1).min(N_RUNGS - 1)],
-        );
+        let (one, other) = (rungs[low], rungs[(low + 1).min(N_RUNGS - 1)]);
         let blend = |of: fn(&Causes) -> f64| of(&one) + share * (of(&other) - of(&one));
         // Rounding of signs may leave a cause just below nothing.
         let causes = Causes {
@@ -158,6 +194,7 @@ impl Ledger {
             mismatch_j: blend(|causes| causes.mismatch_j).max(0.0),
             preload_j: blend(|causes| causes.preload_j).max(0.0),
             commanded_j: blend(|causes| causes.commanded_j).max(0.0),
+            idle_j: blend(|causes| causes.idle_j).max(0.0),
         };
         match causes.total_j() {
             sum if sum > 0.0 => causes.scaled(total_j / sum),
@@ -212,12 +249,17 @@ mod tests {
     use proptest::prelude::*;
 
     fn ledger(difference: f64, kinematic: f64, torque: f64) -> Ledger {
-        let mut ledger = Ledger::new(80.0);
+        asked(0.5, difference, kinematic, torque)
+    }
+
+    fn asked(command: f64, difference: f64, kinematic: f64, torque: f64) -> Ledger {
+        let mut ledger = Ledger::new(80.0, 0.0);
         for index in 0..1000 {
             let mut row = row(f64::from(index) * 0.01);
             row.difference_mean = difference;
             row.kinematic_difference = Some(kinematic);
             row.torque_nm = Some(torque);
+            row.command = Some(command);
             row.work_j = Some(torque * 0.5 * difference * 0.01);
             row.evidence = [Evidence {
                 strength: 9.0,
@@ -230,7 +272,7 @@ mod tests {
 
     #[track_caller]
     fn check(name: &str, ledger: &Ledger, ratio: f64, shares: [f64; 4]) {
-        let causes = ledger.causes(ratio, 100.0);
+        let causes = ledger.causes(ratio, Bends::Stated, 100.0);
         let got = [
             causes.spin_j,
             causes.mismatch_j,
@@ -250,6 +292,13 @@ mod tests {
             &ledger(2.4, 2.4, 200.0),
             0.0,
             [0.0, 0.0, 40.0, 60.0],
+        );
+        // The table of the map has more than the preload for the open pack: still preload.
+        check(
+            "open",
+            &asked(0.0, 2.4, 2.4, 200.0),
+            0.0,
+            [0.0, 0.0, 100.0, 0.0],
         );
         // A difference of 30 where the bend asks for 3: nine tenths are spin.
         check(
@@ -293,7 +342,7 @@ mod tests {
             difference in -40.0..40.0_f64, kinematic in -5.0..5.0_f64,
             torque in 1.0..1500.0_f64, ratio in -0.09..0.09_f64, total in 0.0..1e6_f64,
         ) {
-            let causes = ledger(difference, kinematic, torque).causes(ratio, total);
+            let causes = ledger(difference, kinematic, torque).causes(ratio, Bends::Stated, total);
             prop_assert!((causes.total_j() - total).abs() <= 1e-9 * total.max(1.0));
             prop_assert!(causes.spin_j >= 0.0 && causes.mismatch_j >= 0.0);
             prop_assert!(causes.preload_j >= 0.0 && causes.commanded_j >= 0.0);

@@ -65,6 +65,7 @@ fn write_samples(
     })?;
     rows.clear();
     health.finish_and_show(&mut |row| rows.push(*row));
+    health.note_fit(read.fit.passed());
     let results = health.results();
     report::check_believable(map, &read, &results)?;
     let about = about(map, &read, &results);

@@ -75,6 +75,7 @@ pub fn assess(
         Ok(())
     })?;
     health.finish();
+    health.note_fit(read.fit.passed());
     let results = health.results();
     check_believable(map, &read, &results)?;
     Ok((read, results))

@@ -62,6 +62,8 @@ pub struct Health {
     waiting: VecDeque<Row>,
     latest: Option<Row>,
     until: Time,
+    // Checks of the values against the map: passed, and all.
+    fit: (usize, usize),
     is_finished: bool,
     // Kept for their memory: rows of a block, rows known to be driving.
     fresh: Vec<Row>,
@@ -103,8 +105,8 @@ impl Health {
             fixes: None,
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
-            ledger: Ledger::new(driveline.basis().preload_nm),
-            bend_ledger: Ledger::new(driveline.basis().preload_nm),
+            ledger: Ledger::new(driveline.basis().preload_nm, SDS_OF_90 * tolerances.bends),
+            bend_ledger: Ledger::new(driveline.basis().preload_nm, 0.0),
             regions: RegionSorter::default(),
             events: EventTally::default(),
             strips: Strips::default(),
@@ -114,6 +116,7 @@ impl Health {
             waiting: VecDeque::new(),
             latest: None,
             until: Time(0),
+            fit: (1, 1),
             is_finished: false,
             fresh: Vec::new(),
             ready: Vec::new(),
@@ -127,6 +130,11 @@ impl Health {
     pub fn start_line(&mut self, point: Position) {
         self.path.start_line(point);
         self.fixes = Fixes::new(&self.channels);
+    }
+
+    /// How many checks of the values against the map were passed, and of how many.
+    pub fn note_fit(&mut self, (n_passed, n_all): (usize, usize)) {
+        self.fit = (n_passed.min(n_all), n_all.max(1));
     }
 
     /// Takes a block.
@@ -305,7 +313,10 @@ impl Health {
                 .iter()
                 .filter_map(|event| event.heat_kj)
                 .reduce(f64::max),
-            geometry: self.wrong_geometry().map_or(1.0, |_| WRONG_GEOMETRY),
+            geometry: self
+                .wrong_geometry()
+                .map_or(1.0, |_| WRONG_GEOMETRY)
+                .min(self.fit_factor()),
             net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,
@@ -421,6 +432,11 @@ impl Health {
             figures,
             regions,
         }
+    }
+
+    /// Share of the checks of the values against the map that were passed.
+    fn fit_factor(&self) -> f64 {
+        self.fit.0 as f64 / self.fit.1 as f64
     }
 
     fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {

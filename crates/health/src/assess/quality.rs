@@ -100,6 +100,13 @@ impl Health {
             );
             factors.push((WRONG_GEOMETRY, text));
         }
+        let (n_passed, n_all) = self.fit;
+        factors.push((
+            self.fit_factor(),
+            format!(
+                "the values passed {n_passed} of {n_all} checks against the map and each other"
+            ),
+        ));
         if self.driveline.n_doubted() > 0 {
             let text = format!(
                 "a rear wheel speed was in doubt {} times",

@@ -2,9 +2,9 @@
 
 use super::heat::heat_factor;
 use super::{Ingredients, LEAST_TURN_DEG, figure, moving, rows};
-use crate::band::relative;
-use crate::ledger::Causes;
-use crate::limits::YAW_SCALE_SD;
+use crate::band::{Tolerances, relative};
+use crate::ledger::{Bends, Causes};
+use crate::limits::{SDS_OF_90, YAW_SCALE_SD};
 use crate::result::{Estimate, Figure};
 
 /// A figure per net lining area.
@@ -43,7 +43,9 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
             ));
         }
         let heat_j = from.bend_ledger.heat_j();
-        let causes = from.bend_ledger.causes(from.ratio_log(), heat_j);
+        let causes = from
+            .bend_ledger
+            .causes(from.ratio_log(), Bends::Stated, heat_j);
         let sd = from.tolerances.heat().hypot(YAW_SCALE_SD);
         Ok(relative((heat_j - causes.spin_j) / degrees, sd))
     });
@@ -56,6 +58,27 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
         heat_factor(from).min(from.geometry),
         method,
     )
+}
+
+/// Standard deviation of one cause by the map's tolerances of torque and preload, J.
+///
+/// An open pack rubs with the torque that the table has for it. Under command the preload is
+/// the map's, P = T_pre·∫|s|dt, and the command has the rest of the bend's heat, B − P: it
+/// takes the error of the torque on B and that of the preload on P, and a small difference of
+/// large ones is known badly. Spin and mismatch go with the torque.
+fn own_sd(name: &str, causes: &Causes, value_j: f64, tolerances: &Tolerances) -> f64 {
+    let under_command_j = causes.preload_j - causes.idle_j;
+    let of_preload = under_command_j * tolerances.preload;
+    let of_slip = value_j * tolerances.slip;
+    match name {
+        "heat_preload" => (causes.idle_j * tolerances.torque)
+            .hypot(of_preload)
+            .hypot(of_slip),
+        "heat_commanded" => ((under_command_j + causes.commanded_j) * tolerances.torque)
+            .hypot(of_preload)
+            .hypot(of_slip),
+        _ => value_j * tolerances.heat(),
+    }
 }
 
 /// The heat split by cause: four figures that sum to the total.
@@ -83,23 +106,33 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             if name == "heat_mismatch" {
                 from.calibration.outcome.as_ref().map_err(|reason| format!("the tyre ratio is not known: {reason}"))?;
             }
-            let at = |ratio_log: f64| part(&from.ledger.causes(ratio_log, total.value * 1e3)) * 1e-3;
-            let value = at(from.ratio_log());
-            // The band of the total, and that of the tyre ratio, add in squares.
+            let total_j = total.value * 1e3;
+            let stated = from.ledger.causes(from.ratio_log(), Bends::Stated, total_j);
+            let value = part(&stated);
+            // What the tyres' ratio and the geometry may be off by move heat from one cause
+            // to another. Both bands add in squares.
             let (low, high) = from.ratio_band();
-            let ends = [at(low), at(high), value];
-            let (least, most) = (ends.iter().copied().fold(f64::INFINITY, f64::min), ends.iter().copied().fold(0.0, f64::max));
-            let share = if total.value > 0.0 { value / total.value } else { 0.0 };
-            let below = (share * (total.value - total.low)).hypot(value - least);
-            let above = (share * (total.high - total.value)).hypot(most - value);
-            Ok(Estimate { value, low: (value - below).max(0.0), high: value + above, is_at_least: total.is_at_least })
+            let at = |ratio_log, bends| part(&from.ledger.causes(ratio_log, bends, total_j)) - value;
+            let moved = |to: &[f64]| {
+                to.iter().fold((0.0_f64, 0.0_f64), |(least, most), to| (least.min(*to), most.max(*to)))
+            };
+            let ratios = [0.0, 0.25, 0.5, 0.75, 1.0].map(|share| low + share * (high - low));
+            let by_tyres = moved(&ratios.map(|ratio| at(ratio, Bends::Stated)));
+            let by_bends = moved(&[Bends::Less, Bends::More].map(|bends| at(from.ratio_log(), bends)));
+            let by_map = SDS_OF_90 * own_sd(name, &stated, value, &from.tolerances);
+            // What a gap hides may be of any cause.
+            let hidden = (total.high - total.value) - (total.value - total.low);
+            let below = by_map.hypot(by_tyres.0).hypot(by_bends.0);
+            let above = by_map.hypot(by_tyres.1).hypot(by_bends.1) + (hidden * 1e3).max(0.0);
+            let estimate = Estimate { value, low: (value - below).max(0.0), high: value + above, is_at_least: total.is_at_least };
+            Ok(estimate.scaled(1e-3))
         });
         let tyres = match from.calibration.outcome {
             Ok(_) => "",
             Err(_) => "; mismatched tyres are counted with it, their ratio not being known",
         };
         let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}");
-        figure(name, title, "kJ", outcome, heat_factor(from).min(from.geometry), method)
+        figure(name, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
     })
 }
 

@@ -8,7 +8,7 @@ mod heat;
 mod heat_parts;
 mod motion;
 
-use halfshaft_driveline::{Basis, Calibration};
+use halfshaft_driveline::{Basis, Calibration, MISMATCH_NOT_LEARNED};
 
 use crate::band::Tolerances;
 use crate::ledger::Ledger;
@@ -74,6 +74,10 @@ pub struct Ingredients<'a> {
 
 /// Turning below which heat per degree says nothing, deg. Source: none, engineering guess.
 const LEAST_TURN_DEG: f64 = 90.0;
+
+/// Factor of a split by cause while the tyre ratio is not known: C. Its band then allows for
+/// tyres that differ by 1 %. Source: none, engineering guess.
+const NOT_CALIBRATED: f64 = 0.6;
 
 /// Engagements come no closer than this from start to start, s: 0.04 s to rise, 0.3 s
 /// apart, and what an actuator needs.
@@ -169,10 +173,16 @@ impl Ingredients<'_> {
 
     fn ratio_band(&self) -> (f64, f64) {
         // With what the preload may hide: that is heat of the mismatch as well.
-        self.calibration
-            .outcome
-            .as_ref()
-            .map_or((0.0, 0.0), |ratio| (ratio.low, ratio.high))
+        let unknown = (-MISMATCH_NOT_LEARNED, MISMATCH_NOT_LEARNED);
+        let ratio = self.calibration.outcome.as_ref();
+        ratio.map_or(unknown, |ratio| (ratio.low, ratio.high))
+    }
+
+    /// Trust in what parts the heat by cause: geometry, signs, and the tyres' ratio.
+    fn split_factor(&self) -> f64 {
+        let ratio = self.calibration.outcome.as_ref();
+        let calibration = ratio.map_or(NOT_CALIBRATED, |ratio| ratio.grade_factor);
+        self.geometry.min(calibration)
     }
 
     /// Whether heat-making partial engagement goes by torque: only where it was ever known,

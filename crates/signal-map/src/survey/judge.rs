@@ -60,6 +60,13 @@ impl Remarks {
     }
 }
 
+fn times(n: u64) -> String {
+    match n {
+        1 => "once".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
 fn share(n: u64, of: u64) -> f64 {
     if of == 0 { 0.0 } else { n as f64 / of as f64 }
 }
@@ -109,7 +116,15 @@ fn frames(survey: &Survey, coverage: &Coverage, remarks: &mut Remarks) -> Vec<Fr
         }
         if seen.n_counter_skips > 0 {
             let (skips, lost) = (seen.n_counter_skips, seen.n_lost);
-            let text = format!("the counter skips {skips} times, about {lost} frames are lost");
+            let text = format!(
+                "the counter skips {}, about {} lost",
+                times(skips),
+                if lost == 1 {
+                    "1 frame is".to_owned()
+                } else {
+                    format!("{lost} frames are")
+                }
+            );
             say(
                 Kind::CounterSkips,
                 text,

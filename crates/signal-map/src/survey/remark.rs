@@ -38,6 +38,19 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// What a right map does not raise: the checks that the values make sense.
+    pub const OF_VALUES: [Kind; 9] = [
+        Kind::BeyondBelief,
+        Kind::ByteSwapped,
+        Kind::WronglyScaled,
+        Kind::Stuck,
+        Kind::LeftRightExchanged,
+        Kind::SignReversed,
+        Kind::SameSignal,
+        Kind::VoltageOdd,
+        Kind::TemperatureJumps,
+    ];
+
     /// The stable word.
     pub fn word(self) -> &'static str {
         match self {

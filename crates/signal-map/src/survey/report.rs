@@ -2,7 +2,7 @@
 
 use halfshaft_model::FrameId;
 
-use super::remark::Remark;
+use super::remark::{Kind, Remark};
 use crate::decode::coverage::FrameCoverage;
 
 /// How a log fits a map.
@@ -65,6 +65,14 @@ pub struct ChannelSurvey {
 }
 
 impl SurveyReport {
+    /// Checks that the values make sense: how many were passed, and of how many.
+    pub fn passed(&self) -> (usize, usize) {
+        let all = Kind::OF_VALUES;
+        let is_raised = |kind: &Kind| self.remarks.iter().any(|remark| remark.kind == *kind);
+        let n_raised = all.iter().filter(|kind| is_raised(kind)).count();
+        (all.len() - n_raised, all.len())
+    }
+
     /// The report in plain words, one fact a line.
     pub fn lines(&self) -> Vec<String> {
         let mut lines = vec![format!(
