@@ -7,6 +7,7 @@
 use crate::frames::{self, Payload};
 use crate::random::Random;
 use crate::scenario::Scenario;
+use crate::wave::sine;
 use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{FrameId, Stamp};
 
@@ -28,6 +29,8 @@ pub struct Seen {
     pub step: u64,
     /// Rear wheel speeds, rad/s.
     pub rear_rad_per_s: [f64; 2],
+    /// Angles the rear wheels have turned since the start, rad.
+    pub rear_turned_rad: [f64; 2],
     /// Front wheel speeds, rad/s.
     pub front_rad_per_s: [f64; 2],
     /// Command, a share.
@@ -52,6 +55,14 @@ pub struct Seen {
     pub oil_c: f64,
     /// Housing temperature, °C.
     pub housing_c: f64,
+    /// Engine speed, rad/s.
+    pub engine_rad_per_s: f64,
+    /// Engine torque, N·m.
+    pub engine_torque_nm: f64,
+    /// Gear, 0 for neutral.
+    pub gear: i8,
+    /// Torque of one pack as the car reports it, N·m.
+    pub reported_torque_nm: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,6 +78,8 @@ enum Sends {
     UnitTemperatures,
     UnitOther,
     Other(usize),
+    Engine,
+    Torque,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -129,6 +142,8 @@ impl<'a> Bus<'a> {
         add(Sends::Other(2), rates.others.then_some(1000), 33);
         add(Sends::Other(3), rates.others.then_some(250), 46);
         add(Sends::Other(4), rates.others.then_some(1000), 58);
+        add(Sends::Engine, rates.more_ms, 12);
+        add(Sends::Torque, rates.more_ms, 6);
         Bus {
             scenario,
             random: Random::new(scenario.seed ^ 0x6275_735F),
@@ -219,7 +234,7 @@ impl<'a> Bus<'a> {
         let time_s = seen.step as f64 * 1e-3;
         match slot.sends {
             Sends::Rear => {
-                let [left, right] = seen.rear_rad_per_s.map(|speed| self.wheel(speed));
+                let [left, right] = self.rippled(seen).map(|speed| self.wheel(speed));
                 // Slowly changing bits beside the wheels, which nobody mapped.
                 let other = (seen.step / 400) as u16;
                 (frames::REAR, frames::rear(left, right, other, slot.counter))
@@ -271,6 +286,11 @@ impl<'a> Bus<'a> {
                 (frames::UNIT, payload)
             }
             Sends::UnitOther => (frames::UNIT, frames::unit_other(self.random.bits())),
+            Sends::Engine => (
+                frames::ENGINE,
+                frames::engine(seen.engine_rad_per_s, seen.engine_torque_nm, seen.gear),
+            ),
+            Sends::Torque => (frames::TORQUE, frames::torque(seen.reported_torque_nm)),
             Sends::Other(which) => {
                 let i = which % 8;
                 self.others[i] = self.others[i].wrapping_add((self.random.bits() & 3) as u8);
@@ -280,6 +300,17 @@ impl<'a> Bus<'a> {
                 )
             }
         }
+    }
+
+    // A damaged tone ring makes the speed rise and fall within each turn.
+    fn rippled(&self, seen: &Seen) -> [f64; 2] {
+        let mut speeds = seen.rear_rad_per_s;
+        if let Some(ripple) = self.scenario.faults.wheels.ripple {
+            let side = usize::from(ripple.is_right);
+            let turns = ripple.per_turn * seen.rear_turned_rad[side] / std::f64::consts::TAU;
+            speeds[side] *= 1.0 + ripple.share * sine(turns);
+        }
+        speeds
     }
 
     fn wheel(&mut self, rad_per_s: f64) -> f64 {

@@ -6,8 +6,9 @@ use crate::controller::COMMAND_STEP;
 use crate::frames;
 use halfshaft_model::{ChannelSpec, Meaning, Site};
 
-/// The channels of the car, in the order of [`frames::read_back`].
-pub const CHANNELS: [&str; 18] = [
+/// The channels of the car, in the order of [`frames::read_back`]; those after the ambient
+/// temperature are sent only when [`Rates::more_ms`] says so.
+pub const CHANNELS: [&str; 22] = [
     "wheel.rear.left",
     "wheel.rear.right",
     "wheel.front.left",
@@ -26,7 +27,23 @@ pub const CHANNELS: [&str; 18] = [
     "oil.temperature",
     "housing.temperature",
     "ambient.temperature",
+    "clutch.torque",
+    "engine.speed",
+    "engine.torque",
+    "gear",
 ];
+
+/// How many of [`CHANNELS`] every car sends.
+const N_ALWAYS: usize = 18;
+
+/// The channels a car with these rates sends.
+pub fn channels_sent(rates: &Rates) -> &'static [&'static str] {
+    if rates.more_ms.is_some() {
+        &CHANNELS
+    } else {
+        &CHANNELS[..N_ALWAYS]
+    }
+}
 
 /// How often the car sends each frame, ms; `None`: never.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,6 +66,8 @@ pub struct Rates {
     pub unit_ms: u32,
     /// Traffic nobody mapped.
     pub others: bool,
+    /// Engine, gear and the torque the car reports for the clutch.
+    pub more_ms: Option<u32>,
 }
 
 impl Rates {
@@ -63,6 +82,7 @@ impl Rates {
         steering_ms: 20,
         unit_ms: 50,
         others: true,
+        more_ms: None,
     };
     /// A slower bus: what the Brindlecote 30 sends.
     pub const LEAN: Rates = Rates {
@@ -75,14 +95,15 @@ impl Rates {
         steering_ms: 50,
         unit_ms: 100,
         others: true,
+        more_ms: None,
     };
 }
 
-/// What a checked map of the car says of each channel, in the order of [`CHANNELS`];
-/// `radius_m` is the rolling radius the map states.
+/// What a checked map of the car says of each channel, in the order of
+/// [`channels_sent`]; `radius_m` is the rolling radius the map states.
 pub fn channel_specs(rates: &Rates, radius_m: f64) -> Vec<ChannelSpec> {
     let period_s = |milliseconds: u32| Some(f64::from(milliseconds) * 1e-3);
-    let specs = CHANNELS.iter().map(|&name| {
+    let specs = channels_sent(rates).iter().map(|&name| {
         let mut spec = ChannelSpec::new(name);
         match name {
             "wheel.rear.left" | "wheel.rear.right" | "wheel.front.left" | "wheel.front.right" => {
@@ -140,6 +161,20 @@ pub fn channel_specs(rates: &Rates, radius_m: f64) -> Vec<ChannelSpec> {
                     _ => None,
                 };
             }
+            "clutch.torque" | "engine.speed" | "engine.torque" | "gear" => {
+                spec.period_s = rates.more_ms.and_then(period_s);
+                match name {
+                    "clutch.torque" => {
+                        spec.step = Some(frames::TORQUE_STEP_NM);
+                        spec.meaning = Some(Meaning::PackTorque);
+                    }
+                    "engine.speed" => {
+                        spec.step = Some(frames::ENGINE_STEP_RPM * std::f64::consts::TAU / 60.0);
+                    }
+                    "engine.torque" => spec.step = Some(frames::ENGINE_STEP_NM),
+                    _ => spec.step = Some(1.0),
+                }
+            }
             _ => {}
         }
         spec
@@ -153,7 +188,13 @@ mod tests {
 
     #[test]
     fn every_channel_is_a_role() {
-        for spec in channel_specs(&Rates::QUICK, 0.32) {
+        let all = Rates {
+            more_ms: Some(20),
+            ..Rates::QUICK
+        };
+        assert_eq!(channel_specs(&Rates::QUICK, 0.32).len(), N_ALWAYS);
+        assert_eq!(channel_specs(&all, 0.32).len(), CHANNELS.len());
+        for spec in channel_specs(&all, 0.32) {
             assert!(spec.role.is_some(), "{}", spec.name);
             assert!(spec.period_s.is_some(), "{}", spec.name);
         }

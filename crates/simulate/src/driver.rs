@@ -75,6 +75,7 @@ pub struct Driver {
     /// Place on the road, m.
     at_m: f64,
     gear: usize,
+    shift_s: f64,
     shifting_s: f64,
     is_slowing: bool,
     random: Random,
@@ -97,6 +98,7 @@ impl Driver {
             next_stop: 0,
             at_m: 0.0,
             gear: 0,
+            shift_s: SHIFT_S,
             shifting_s: 0.0,
             is_slowing: false,
             random: Random::new(seed ^ 0x6472_6976),
@@ -107,6 +109,19 @@ impl Driver {
             throttle: 0.0,
             brake: 0.5,
         }
+    }
+
+    /// The same with a gearbox that shifts by itself and needs no lift.
+    pub fn with_automatic(self) -> Driver {
+        Driver {
+            shift_s: 0.0,
+            ..self
+        }
+    }
+
+    /// Gear engaged, from 1.
+    pub fn gear(&self) -> usize {
+        self.gear + 1
     }
 
     /// Place on the road, m.
@@ -226,7 +241,7 @@ impl Driver {
         self.shifting_s = (self.shifting_s - step_s).max(0.0);
         if self.gear < UPSHIFT_M_PER_S.len() && speed_m_per_s > UPSHIFT_M_PER_S[self.gear] {
             self.gear += 1;
-            self.shifting_s = SHIFT_S;
+            self.shifting_s = self.shift_s;
         } else if self.gear > 0 && speed_m_per_s < DOWNSHIFT_SHARE * UPSHIFT_M_PER_S[self.gear - 1]
         {
             self.gear -= 1;

@@ -17,6 +17,8 @@
 //! | `0x0D2` | 5 | throttle `byte 0`, step 0.4 %; brake pressed `1.0`; brake pressure `bytes 3 2`, step 0.02 bar |
 //! | `0x0C8` | 3 | steering: sign `0.7` (1 is right), magnitude `0.6..0.0 1.7..1.0`, step 0.1 deg |
 //! | `0x3E0` | 8 | page in `0.3..0.0`. Page 1: supply voltage `byte 1`, step 0.1 V; motor current `bytes 3 2`, signed, step 0.01 A. Page 2: oil `byte 1`, housing `byte 2`, ambient `byte 3`, step 1 degC, zero at −40 degC, 0xFF not available. Page 7: something else |
+//! | `0x0F6` | 5 | only when asked for: engine speed `bytes 0 1`, step 0.25 rpm; engine torque `bytes 2 3`, signed, step 0.5 N·m; gear `byte 4`, signed |
+//! | `0x2C6` | 3 | only when asked for: torque of the pack as the car reports it `bytes 1 0`, step 0.1 N·m |
 
 use halfshaft_model::FrameId;
 
@@ -31,6 +33,13 @@ pub const POSITION_STEP_DEG: f64 = 0.02;
 pub const POSITION_FULL_DEG: f64 = 210.0;
 /// Yaw rate step, deg/s.
 pub const YAW_STEP_DEG_PER_S: f64 = 0.01;
+
+/// Step of the torque the car reports, N·m.
+pub const TORQUE_STEP_NM: f64 = 0.1;
+/// Step of the engine's speed, rpm.
+pub const ENGINE_STEP_RPM: f64 = 0.25;
+/// Step of the engine's torque, N·m.
+pub const ENGINE_STEP_NM: f64 = 0.5;
 
 const fn standard(number: u32) -> FrameId {
     match FrameId::standard(number) {
@@ -62,6 +71,10 @@ pub const PEDALS: FrameId = standard(0x0D2);
 pub const STEERING: FrameId = standard(0x0C8);
 /// The axle unit's own frame, paged.
 pub const UNIT: FrameId = standard(0x3E0);
+/// Engine and gear.
+pub const ENGINE: FrameId = standard(0x0F6);
+/// Torque the car reports for the clutch.
+pub const TORQUE: FrameId = standard(0x2C6);
 /// Traffic nobody mapped.
 pub const OTHERS: [FrameId; 5] = [
     standard(0x310),
@@ -190,6 +203,20 @@ pub fn unit_temperatures(oil_c: Option<f64>, housing_c: Option<f64>, ambient_c: 
     )
 }
 
+/// Engine speed and torque, and the gear.
+pub fn engine(speed_rad_per_s: f64, torque_nm: f64, gear: i8) -> Payload {
+    let rpm = speed_rad_per_s * 60.0 / std::f64::consts::TAU;
+    let [a, b] = unsigned(rpm, ENGINE_STEP_RPM).to_be_bytes();
+    let [c, d] = signed(torque_nm, ENGINE_STEP_NM).to_be_bytes();
+    Payload::new([a, b, c, d, gear as u8, 0, 0, 0], 5)
+}
+
+/// Torque of one pack as the car reports it.
+pub fn torque(torque_nm: f64) -> Payload {
+    let [low, high] = unsigned(torque_nm, TORQUE_STEP_NM).to_le_bytes();
+    Payload::new([low, high, 0, 0, 0, 0, 0, 0], 3)
+}
+
 /// The unit's page 7, which nobody mapped.
 pub fn unit_other(bits: u64) -> Payload {
     let mut bytes = bits.to_le_bytes();
@@ -283,6 +310,13 @@ pub fn read_back(
             found(16, celsius(byte(2)));
             found(17, celsius(byte(3)));
         }
+        TORQUE => found(18, Some(f64::from(little(0)) * TORQUE_STEP_NM)),
+        ENGINE => {
+            let rpm = f64::from(big(0)) * ENGINE_STEP_RPM;
+            found(19, Some(rpm * std::f64::consts::TAU / 60.0));
+            found(20, Some(f64::from(big(2) as i16) * ENGINE_STEP_NM));
+            found(21, Some(f64::from(byte(4) as i8)));
+        }
         _ => {}
     }
 }
@@ -354,6 +388,11 @@ mod tests {
             &back(UNIT, unit_electric(13.8, -2.5)),
             &[(13, 13.8, 0.05), (14, -2.5, 0.005)],
         );
+        check(
+            &back(ENGINE, engine(261.8, -33.3, 3)),
+            &[(19, 261.8, 0.0131), (20, -33.3, 0.25), (21, 3.0, 0.0)],
+        );
+        check(&back(TORQUE, torque(431.24)), &[(18, 431.24, 0.05)]);
         assert_eq!(back(POSITION, position(0.5, false)), [(5, None)]);
         assert_eq!(
             back(UNIT, unit_temperatures(None, Some(55.0), -3.0)),

@@ -12,6 +12,34 @@ use std::fmt::Write;
 
 const BRINDLECOTE_30: &str = include_str!("../../../signal-maps/brindlecote-30.map");
 
+/// Frames of a car that sends more than the Brindlecote; the bytes are those of `frames.rs`.
+const MORE_FRAMES: &str = "
+frame 0x0F6 on main
+  length 5 bytes
+  EVERY
+  engine.speed in bytes 0 1
+    step 0.25 rpm
+  engine.torque in bytes 2 3
+    signed
+    step 0.5 N.m
+  gear in byte 4
+    signed
+    unit none
+  prove 27 10 FF BD 03
+    engine.speed is 2500 rpm
+    engine.torque is -33.5 N.m
+    gear is 3 none
+
+frame 0x2C6 on main
+  length 3 bytes
+  EVERY
+  clutch.torque in bytes 1 0
+    step 0.1 N.m
+    means pack torque
+  prove D8 10 00
+    clutch.torque is 431.2 N.m
+";
+
 /// The map of the scenario's car; the vehicle it states is the one
 /// [`VehicleTrue::vehicle_within`] gives for the same seed. With [`Tolerances::EXACT`] the
 /// values are the truth and no tolerance is stated; the reader of the map may then assume
@@ -38,6 +66,9 @@ pub fn map_text(scenario: &Scenario, tolerances: &Tolerances, seed: u64) -> Stri
             _ => text.push_str(line),
         }
         text.push('\n');
+    }
+    if let Some(more_ms) = scenario.rates.more_ms {
+        text.push_str(&MORE_FRAMES.replace("EVERY", &format!("every {more_ms} ms")));
     }
     text
 }
@@ -185,5 +216,25 @@ mod tests {
             .nth(1)
             .unwrap();
         assert!(rear.starts_with("10 ms"), "{rear}");
+    }
+
+    #[test]
+    fn more_frames_prove_themselves_with_these_very_bytes() {
+        let speed = 2500.0 * std::f64::consts::TAU / 60.0;
+        for payload in [frames::engine(speed, -33.5, 3), frames::torque(431.2)] {
+            let bytes = payload.as_slice().iter();
+            let bytes: Vec<String> = bytes.map(|byte| format!("{byte:02X}")).collect();
+            let line = format!("  prove {}\n", bytes.join(" "));
+            assert!(MORE_FRAMES.contains(&line), "no line `{}`", line.trim());
+        }
+        let mut scenario = random_drive(1, &RandomRange::default());
+        let plain = map_text(&scenario, &Tolerances::USUAL, 1);
+        scenario.rates.more_ms = Some(50);
+        let more = map_text(&scenario, &Tolerances::USUAL, 1);
+        assert!(
+            more.starts_with(&plain)
+                && more.contains("frame 0x2C6")
+                && more.contains("every 50 ms")
+        );
     }
 }

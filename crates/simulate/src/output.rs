@@ -3,7 +3,7 @@
 //! In: a [`Scenario`]. Out: log text, a batch of frames, or columns of channels; each with
 //! the truth.
 
-use crate::channels::CHANNELS;
+use crate::channels::channels_sent;
 use crate::frames;
 use crate::run::run;
 use crate::scenario::Scenario;
@@ -59,9 +59,9 @@ pub fn to_batch(scenario: &Scenario) -> (Batch, Truth) {
 }
 
 /// The drive as columns, as a right map would decode it (channels in the order of
-/// [`CHANNELS`]), and its truth. `radius_m` is the rolling radius such a map states.
+/// [`channels_sent`]), and its truth. `radius_m` is the rolling radius such a map states.
 pub fn to_block(scenario: &Scenario, radius_m: f64) -> (Block, Truth) {
-    let mut block = Block::new(CHANNELS.len());
+    let mut block = Block::new(channels_sent(&scenario.rates).len());
     let origin_ns = scenario.start_stamp_s * halfshaft_model::constants::NS_PER_S;
     let truth = run(scenario, &mut |frame| {
         let time = Time(frame.stamp.0 - origin_ns);

@@ -47,6 +47,8 @@ pub struct Piece {
     pub grip_left: f64,
     /// Grip under the rear right wheel.
     pub grip_right: f64,
+    /// The car is towed, with its left rear wheel on a dolly.
+    pub is_towed: bool,
 }
 
 impl Piece {
@@ -80,12 +82,22 @@ impl Piece {
         }
     }
 
+    /// The same piece in tow, engine off, the left rear wheel on a dolly. Stops before and
+    /// after it are the scenario's.
+    pub fn towed(self) -> Piece {
+        Piece {
+            is_towed: true,
+            ..self
+        }
+    }
+
     fn new(shape: Shape, speed_km_per_h: f64) -> Piece {
         Piece {
             shape,
             speed_m_per_s: speed_km_per_h / 3.6,
             grip_left: 1.0,
             grip_right: 1.0,
+            is_towed: false,
         }
     }
 }
@@ -167,6 +179,8 @@ pub struct Road {
     curvature_per_m: Vec<f64>,
     speed_m_per_s: Vec<f64>,
     grip: Vec<[f64; 2]>,
+    // Stretches in tow, m, half open.
+    towed_m: Vec<[f64; 2]>,
     stops: Vec<Stop>,
 }
 
@@ -177,7 +191,9 @@ impl Road {
         let mut limit = vec![0.0; 2];
         let mut grip = vec![[1.0, 1.0]; 2];
         let mut stops = Vec::new();
+        let mut towed_m = Vec::new();
         for piece in pieces {
+            let start = limit.len() - 1;
             match piece.shape {
                 Shape::Stop { seconds } => {
                     let at = limit.len() - 1;
@@ -220,6 +236,9 @@ impl Road {
                     }
                 }
             }
+            if piece.is_towed {
+                towed_m.push([start, limit.len() - 1].map(|at| at as f64 * GRID_M));
+            }
         }
         let end = limit.len() - 1;
         if stops
@@ -243,6 +262,7 @@ impl Road {
             curvature_per_m: smooth(&curvature),
             speed_m_per_s: limit,
             grip,
+            towed_m,
             stops,
         }
     }
@@ -260,6 +280,13 @@ impl Road {
     /// Speed to aim for, m/s.
     pub fn speed(&self, at_m: f64) -> f64 {
         between(&self.speed_m_per_s, at_m)
+    }
+
+    /// Whether the car is in tow there.
+    pub fn is_towed(&self, at_m: f64) -> bool {
+        self.towed_m
+            .iter()
+            .any(|&[start, end]| start <= at_m && at_m < end)
     }
 
     /// Share of the normal grip under the rear wheels, left and right.

@@ -6,6 +6,7 @@
 use crate::actuator::ActuatorParameters;
 use crate::channels::Rates;
 use crate::controller::{Gains, Strategy};
+use crate::faults::Faults;
 use crate::road::{Piece, Style};
 use crate::scenario::{Scenario, Sensors};
 use crate::vehicle::VehicleTrue;
@@ -44,6 +45,8 @@ fn drive(
         start_stamp_s,
         silences_s: Vec::new(),
         longest_s: 1800.0,
+        faults: Faults::NONE,
+        tells_unit: false,
     }
 }
 

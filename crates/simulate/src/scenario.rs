@@ -4,6 +4,7 @@
 
 use crate::channels::Rates;
 use crate::controller::{Gains, Strategy};
+use crate::faults::Faults;
 use crate::random::Random;
 use crate::road::{Piece, Style};
 use crate::vehicle::VehicleTrue;
@@ -81,6 +82,10 @@ pub struct Scenario {
     pub silences_s: Vec<[f64; 2]>,
     /// The drive is cut here at the latest, s.
     pub longest_s: f64,
+    /// What is wrong with the car.
+    pub faults: Faults,
+    /// Whether the truth tells of the unit's inner life too.
+    pub tells_unit: bool,
 }
 
 /// What a random drive may vary; see [`random_drive`].
@@ -172,6 +177,8 @@ pub fn random_drive(seed: u64, range: &RandomRange) -> Scenario {
         start_stamp_s: 1_700_000_000,
         silences_s: Vec::new(),
         longest_s,
+        faults: Faults::NONE,
+        tells_unit: false,
     }
 }
 

@@ -4,6 +4,8 @@
 //! beside the log as JSON. Times count from the first frame of the log.
 
 use crate::events::{Commands, END_COMMAND, EventTruth, PEAK_WINDOW_S, rounded};
+use crate::faults::Faults;
+use crate::unit_truth::UnitTruth;
 use crate::vehicle::VehicleTrue;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -105,6 +107,9 @@ pub struct Truth {
     pub n_frames: u64,
     /// Every engagement event.
     pub events: Vec<EventTruth>,
+    /// The unit's inner life, of drives that tell it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<UnitTruth>,
 }
 
 /// The state after a step, as the truth needs it.
@@ -132,6 +137,8 @@ pub struct Moment {
     pub oil_c: f64,
     /// Pack temperature, °C.
     pub pack_c: f64,
+    /// ln(ωR/ωL) of the tyres now.
+    pub tyre_mismatch: f64,
 }
 
 /// Adds up the truth.
@@ -140,7 +147,6 @@ pub struct Witness {
     step_s: f64,
     radius_m: f64,
     track_m: f64,
-    tyre_mismatch: f64,
     preload_nm: f64,
     working_torque_nm: f64,
     by_cause_j: [f64; 4],
@@ -166,7 +172,7 @@ pub struct Witness {
 
 impl Witness {
     /// Nothing seen yet.
-    pub fn new(vehicle: &VehicleTrue, step_s: f64) -> Witness {
+    pub fn new(vehicle: &VehicleTrue, faults: &Faults, step_s: f64) -> Witness {
         let n = (PEAK_WINDOW_S / step_s).round() as usize;
         let bias_nm = vehicle.layout.bias_factor().unwrap_or(1.0) * vehicle.preload_nm();
         let eaten = bias_nm / (vehicle.tyre_stiffness_n * vehicle.radius_m);
@@ -174,8 +180,7 @@ impl Witness {
             step_s,
             radius_m: vehicle.radius_m,
             track_m: vehicle.track_rear_m,
-            tyre_mismatch: vehicle.tyre_mismatch,
-            preload_nm: vehicle.preload_nm(),
+            preload_nm: vehicle.preload_nm() * faults.pack.torque_share,
             by_cause_j: [0.0; 4],
             working_torque_nm: WORKING_TORQUE_NM.max(1.5 * vehicle.preload_nm()),
             window: std::iter::repeat_n(0.0, n).collect(),
@@ -264,13 +269,14 @@ impl Witness {
     fn blame(&mut self, moment: &Moment, heat_j: f64) {
         let [left, right] = moment.wheel_rad_per_s;
         let difference = right - left;
-        let half = 0.5 * self.tyre_mismatch;
+        let half = 0.5 * moment.tyre_mismatch;
         let on_the_road = right * (1.0 - half) - left * (1.0 + half);
         let excess = on_the_road - self.track_m * moment.yaw_rad_per_s / self.radius_m;
         let whole = difference.abs();
         let sign = difference.signum();
         let spin = (sign * excess).clamp(0.0, whole);
-        let mismatch = (sign * self.tyre_mismatch * 0.5 * (left + right)).clamp(0.0, whole - spin);
+        let mismatch =
+            (sign * moment.tyre_mismatch * 0.5 * (left + right)).clamp(0.0, whole - spin);
         let rest_j = heat_j * (whole - spin - mismatch) / whole;
         let preload = (self.preload_nm / moment.capacity_nm).min(1.0);
         self.by_cause_j[0] += heat_j * spin / whole;
@@ -329,6 +335,7 @@ impl Witness {
             period_position_ms: scenario.rates.position_ms,
             n_frames,
             events,
+            unit: None,
         }
     }
 }

@@ -74,6 +74,8 @@ pub struct VehicleTrue {
     pub thermal: ThermalParameters,
     /// Supply voltage with the engine running, V.
     pub supply_v: f64,
+    /// Whether the gearbox shifts without the driver lifting.
+    pub is_automatic: bool,
 }
 
 /// How far a map may miss the truth: one standard deviation of each, as a share.
@@ -171,6 +173,7 @@ impl VehicleTrue {
             }),
             thermal: ThermalParameters::default(),
             supply_v: 13.9,
+            is_automatic: false,
         }
     }
 
