@@ -21,6 +21,7 @@ mod octaves;
 pub mod period;
 pub mod row;
 pub mod smooth;
+pub mod thermal;
 pub mod track;
 pub mod tyre_ratio;
 
