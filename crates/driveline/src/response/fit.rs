@@ -327,7 +327,7 @@ fn descend(
             c * (1.0 + damping) + floor * lag * lag,
         );
         let determinant = a_damped * c_damped - b * b;
-        if !(determinant > 0.0) {
+        if determinant.is_nan() || determinant <= 0.0 {
             return Some((point, here));
         }
         let (left_1, left_2) = (here.left_1, here.left_2 * lag);

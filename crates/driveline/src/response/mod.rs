@@ -13,12 +13,12 @@
 //! pedal    -> ladder
 //! ```
 
-//apparent
+pub mod apparent;
 pub mod crossings;
 pub mod edges;
 pub mod first_order;
 pub mod fit;
-//ladder
+pub mod ladder;
 pub mod motor;
 pub mod normal;
 pub mod pool;
