@@ -307,6 +307,15 @@ mod tests {
                 (Release, 0.25, 0.8, 0.3, true)
             ]
         );
+        // To and fro quicker than a stall is noticed: each turn is an edge.
+        assert_eq!(
+            edges("0x10 80x3 30x3 90x20"),
+            [
+                (Engage, 0.19, 0.0, 0.8, true),
+                (Release, 0.25, 0.8, 0.3, true),
+                (Engage, 0.31, 0.3, 0.9, true)
+            ]
+        );
         // Small moves are no edges, and a step of 0.3 is no step of transition time.
         assert_eq!(edges("0x10 10x10 20x20"), []);
         assert_eq!(edges("0x10 30x20"), [(Engage, 0.19, 0.0, 0.3, false)]);

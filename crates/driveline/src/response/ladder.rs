@@ -407,8 +407,17 @@ mod tests {
     }
 
     fn watch(n_per_block: usize, silent: (f64, f64), excess_scale: f64) -> Vec<Ladder> {
+        watch_excess(n_per_block, silent, excess_scale, EXCESS)
+    }
+
+    fn watch_excess(
+        n_per_block: usize,
+        silent: (f64, f64),
+        excess_scale: f64,
+        excess: &'static [(f64, f64)],
+    ) -> Vec<Ladder> {
         let mut watch = LadderWatch::new(&Vehicle::default(), &channels()).unwrap();
-        let (throttle, position, excess) = (course(THROTTLE), course(POSITION), course(EXCESS));
+        let (throttle, position, excess) = (course(THROTTLE), course(POSITION), course(excess));
         let steps: Vec<i64> = (0..2000).collect();
         for chunk in steps.chunks(n_per_block) {
             let mut block = Block::new(3);
@@ -467,5 +476,10 @@ mod tests {
         assert_eq!((gap[0].mechanism_s, gap[0].vehicle_s), (None, None));
         // Hardly any excess: its peak means nothing.
         assert_eq!(watch(100, (0.0, 0.0), 0.2)[0].vehicle_s, None);
+        // The slip was falling before the mechanism moved: that was not the clutch.
+        let early = &[(5.0, 0.0), (5.12, -4.0), (5.4, -0.2)];
+        let got = watch_excess(100, (0.0, 0.0), 1.0, early);
+        assert!(got[0].mechanism_s.is_some());
+        assert_eq!(got[0].vehicle_s, None);
     }
 }

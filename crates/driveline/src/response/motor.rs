@@ -82,6 +82,8 @@ mod tests {
             63.0,
             1e-9,
         );
+        let hot_ohm = winding_resistance(1.5, 25.0, 85.0);
+        near(winding_temperature(hot_ohm, 1.5, 25.0).unwrap(), 85.0, 1e-9);
         assert_eq!(winding_temperature(0.6, 0.0, 20.0), None);
     }
 }

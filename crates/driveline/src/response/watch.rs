@@ -305,6 +305,7 @@ fn refused(mut response: Response, reason: Unusable) -> Response {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::response::Fit;
     use crate::response::edges::Direction::{Engage, Release};
     use crate::response::pool::{Quantity, pool, reasons};
     use crate::response::resolution::Told;
@@ -335,8 +336,9 @@ mod tests {
         command_every: (f64, f64),
         response_every: (f64, f64),
         noise: f64,
-        // Seconds in which the position is not logged.
+        // Seconds in which the position, and the command, are not logged.
         silent: (f64, f64),
+        command_silent: (f64, f64),
     }
 
     impl Drive<'_> {
@@ -347,7 +349,13 @@ mod tests {
                 let n = ((self.length_s - phase_s) / period_s) as u32;
                 (0..n).map(move |index| phase_s + f64::from(index) * period_s)
             };
-            all.extend(times(self.command_every).map(|time| (time, 0, (self.command)(time))));
+            all.extend(
+                times(self.command_every)
+                    .filter(|&time| {
+                        !(self.command_silent.0 <= time && time < self.command_silent.1)
+                    })
+                    .map(|time| (time, 0, (self.command)(time))),
+            );
             let n = (self.length_s * 1e3) as u32;
             let fine: Vec<_> = (0..n)
                 .map(|step| f64::from(step) * 1e-3)
@@ -410,6 +418,7 @@ mod tests {
             response_every: (0.01, 0.004),
             noise: 0.002,
             silent: (-1.0, -1.0),
+            command_silent: (-1.0, -1.0),
         }
     }
 
@@ -453,13 +462,38 @@ mod tests {
 
     #[test]
     fn blocks_may_be_cut_anywhere() {
+        // Levels and holds by chance, so that edges fall at all distances, and two silences.
+        let mut chance = Chance(31);
+        let mut changes = vec![(0.0, 0.0)];
+        while let Some(&(time, _)) = changes.last().filter(|last| last.0 < 118.0) {
+            let hold_s = 0.05 + 3.6 * chance.even() * chance.even();
+            changes.push((time + hold_s, (chance.even() * 10.0).round() / 10.0));
+        }
+        let command = |time: f64| {
+            let next = changes.partition_point(|change| change.0 <= time);
+            changes[next.saturating_sub(1)].1
+        };
         let drive = Drive {
+            command: &command,
+            length_s: 120.0,
             silent: (13.0, 14.5),
+            command_silent: (40.0, 42.0),
             ..steps()
         };
         let whole = drive.watch_in_blocks(usize::MAX);
+        assert!(whole.len() > 60, "{}", whole.len());
         for n_per_block in [1, 7, 250] {
             assert_eq!(drive.watch_in_blocks(n_per_block), whole, "{n_per_block}");
+        }
+        // And every fit that stands is near the truth, whatever the shapes around it.
+        let fitted: Vec<Fit> = whole
+            .iter()
+            .filter_map(|response| response.fit.ok())
+            .collect();
+        assert!(2 * fitted.len() > whole.len(), "{}", fitted.len());
+        for fit in fitted {
+            near(fit.dead_time_s, 0.18, 0.02);
+            near(fit.lag_s, 0.1457, 0.03);
         }
     }
 
@@ -526,6 +560,11 @@ mod tests {
         let got = drive.watch();
         assert_eq!(got[2].fit, Err(Unusable::BrokenOff));
         assert_eq!(reasons(&got, Engage), [(Unusable::BrokenOff, 1)]);
+        // A response that goes on while the command is silent is driven by nobody knows what.
+        drive.silent = (-1.0, -1.0);
+        drive.command_silent = (6.4, 9.9);
+        let got = drive.watch();
+        assert_eq!(got[2].fit, Err(Unusable::BrokenOff));
     }
 
     #[test]
@@ -582,6 +621,7 @@ mod tests {
                 response_every: (period_s * 1.0013, 0.0),
                 noise: 0.001,
                 silent: (-1.0, -1.0),
+                command_silent: (-1.0, -1.0),
             };
             let got = drive.watch();
             let dead = pool(&got, Engage, Quantity::DeadTime);
@@ -625,6 +665,11 @@ mod tests {
         let mut only = channels();
         only.truncate(1);
         let got = ResponseWatch::new(&Vehicle::default(), &only).err();
+        assert_eq!(got, Some(NoWatch::NoSignal));
+        // A position worked out from the command says nothing of the mechanism.
+        let mut echo = channels();
+        echo[1].follows_command = true;
+        let got = ResponseWatch::new(&Vehicle::default(), &echo).err();
         assert_eq!(got, Some(NoWatch::NoSignal));
     }
 }
