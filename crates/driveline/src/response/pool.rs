@@ -19,6 +19,15 @@ pub const OIL_BANDS_C: [f64; 4] = [0.0, 20.0, 60.0, 100.0];
 /// engineering guess: weak, resting, weakly charged, charging.
 pub const SUPPLY_BANDS_V: [f64; 3] = [12.0, 13.0, 14.0];
 
+/// Dead times scatter by 0.8 of the command's period between their tenth and ninetieth
+/// percentile when edges fall anywhere in it; below this share of it they do not. Source:
+/// none, engineering guess between 0 and 0.8.
+const LOCKED_SPREAD: f64 = 0.2;
+
+/// Events from which that is judged. Source: none, engineering guess; ten edges by chance
+/// would lie so close once in ten thousand drives.
+const LOCKED_JUDGED_FROM: usize = 10;
+
 /// Which time is pooled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
@@ -60,6 +69,12 @@ pub struct Pool {
     pub resolution: Option<Resolution>,
     /// Whether the samples of command and response fall anywhere against each other.
     pub is_unsynchronised: bool,
+    /// Dead time, and with it the transition time, may be off by so much either way, s, and
+    /// the median of many does not help: the scatter shows that edges fall at one place of
+    /// the command's period, so they are not midway on the average. A controller that sends
+    /// its command the moment it changes it makes dead times come out longer by this. `None`
+    /// where edges fall anywhere, too few tell, or the time does not hang on the edge.
+    pub edge_doubt_s: Option<f64>,
     /// Edges of this direction that give no such time.
     pub n_unusable: usize,
     /// By oil temperature, coldest first; empty bands left out.
@@ -120,12 +135,24 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
         }),
         resolution,
         is_unsynchronised,
+        edge_doubt_s: edge_doubt_s(&timed, resolution).filter(|_| quantity != Quantity::RiseTime),
         n_unusable: edges().count() - timed.len(),
         by_oil_c: bands(&OIL_BANDS_C, &timed, |response| response.oil_c),
         by_supply_v: bands(&SUPPLY_BANDS_V, &timed, |response| response.supply_v),
         slopes,
         normal: spread(&normal),
     }
+}
+
+/// Half the period of the command where edges fall at one place of it.
+fn edge_doubt_s(timed: &[(&Response, f64)], resolution: Option<Resolution>) -> Option<f64> {
+    let period_s = resolution?.cause_period_s;
+    let dead: Vec<f64> = timed
+        .iter()
+        .filter_map(|(response, _)| response.dead_time_s())
+        .collect();
+    let scatter = spread(&dead).filter(|spread| spread.n_events >= LOCKED_JUDGED_FROM)?;
+    (scatter.p90_s - scatter.p10_s < LOCKED_SPREAD * period_s).then_some(0.5 * period_s)
 }
 
 fn bands(ends: &[f64], timed: &[(&Response, f64)], of: fn(&Response) -> Option<f64>) -> Vec<Band> {

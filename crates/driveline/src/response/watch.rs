@@ -456,6 +456,10 @@ mod tests {
         assert!(matches!(pooled.told, Told::Singly(spread) if spread.n_events == 9));
         assert_eq!(pooled.by_supply_v[0].from, Some(13.0));
         assert_eq!(pooled.by_oil_c.len(), 2);
+        // Every edge falls at the same place of the command's period: 10 ms, half of it.
+        let doubt = pool(&got, Engage, Quantity::DeadTime).edge_doubt_s;
+        near(doubt.unwrap(), 0.005, 1e-6);
+        assert_eq!(pool(&got, Engage, Quantity::RiseTime).edge_doubt_s, None);
         // 13.0 V instead of 13.5: a release at 13.5 V is quicker by 13/13.5.
         near(pooled.normal.unwrap().median_s, 0.18 * 13.0 / 13.5, 0.006);
     }
@@ -632,6 +636,7 @@ mod tests {
                     _ => panic!("{period_s}: {pooled:?}"),
                 };
                 assert_eq!(spread.n_events, 200);
+                assert_eq!(pooled.edge_doubt_s, None);
                 near(spread.median_s, truth, 0.5 * period_s);
                 let printed = pooled.resolution.unwrap().delay_sd_s();
                 near(printed / period_s, 0.41, 0.005);
