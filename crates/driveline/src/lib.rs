@@ -8,6 +8,7 @@
 //! ```text
 //! Block -> align -> smooth -> Row        (track: one channel; derive: the physics)
 //!       -> engagement -> events
+//!       -> response -> how quickly the clutch answers each edge of the command
 //! ```
 
 pub mod align;
@@ -19,6 +20,7 @@ pub mod heat_by_floor;
 pub mod noise_floor;
 mod octaves;
 pub mod period;
+pub mod response;
 pub mod row;
 pub mod smooth;
 pub mod thermal;
