@@ -13,6 +13,7 @@
 pub mod band;
 pub mod cannot_tell;
 pub mod coverage;
+pub mod duty;
 pub mod duty_picture;
 pub mod events;
 pub mod figures;
@@ -20,6 +21,7 @@ pub mod findings;
 pub mod laps;
 pub mod ledger;
 pub mod limits;
+pub mod oil_life;
 pub mod regions;
 pub mod result;
 pub mod strips;
