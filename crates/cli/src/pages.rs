@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use anyhow::{Result, bail};
 use halfshaft_health::findings::ALL;
+use halfshaft_health::limits::Limits;
 use halfshaft_model::channel::ROLES;
 use halfshaft_model::unit::UNITS;
 use halfshaft_model::{Behaviour, Code};
@@ -72,7 +73,7 @@ fn findings() -> String {
         "# Findings\n\n{MADE}What a drive can show of the car. Each comes with at most five stretches that show it. One \
          whose signals were not there is listed as not checked, with what was missing; what lies in a gap, in reverse \
          or under anti-lock and stability control does not count. Every limit stands with its reason and source in \
-         `crates/health/src/limits.rs`; where the source is an engineering guess it says so.\n"
+         `crates/health/src/limits`; where the source is an engineering guess it says so.\n"
     );
     for entry in ALL {
         let about = entry.about;
@@ -87,7 +88,7 @@ fn findings() -> String {
             about.id,
             about.title,
             severities.join(" or "),
-            (about.rule)(),
+            (about.rule)(&Limits::default()),
             about.needs,
             about.next_check,
             about.could_also_be,

@@ -9,7 +9,7 @@
 
 use halfshaft_driveline::Row;
 
-use crate::limits::USUAL_SLIP_SD;
+use crate::limits::Slip;
 
 /// The ladder: ln(ωR/ωL) of each rung on one side; the other side mirrors it.
 const RUNGS: [f64; 30] = [
@@ -68,6 +68,7 @@ struct Piece {
 #[derive(Clone, Debug)]
 pub struct Ledger {
     preload_nm: f64,
+    limits: Slip,
     piece: Piece,
     rungs: [Causes; N_RUNGS],
     unsplit_j: f64,
@@ -75,9 +76,10 @@ pub struct Ledger {
 
 impl Ledger {
     /// A ledger for a pack with that preload, N·m.
-    pub fn new(preload_nm: f64) -> Ledger {
+    pub fn new(preload_nm: f64, limits: &Slip) -> Ledger {
         Ledger {
             preload_nm,
+            limits: *limits,
             piece: Piece::default(),
             rungs: [Causes::default(); N_RUNGS],
             unsplit_j: 0.0,
@@ -92,7 +94,7 @@ impl Ledger {
         let Some(work) = row.work_j.filter(|_| row.is_turning) else {
             return;
         };
-        let heat_j = work * row.slip_sign(row.slip_sd.unwrap_or(USUAL_SLIP_SD));
+        let heat_j = work * row.slip_sign(row.slip_sd.unwrap_or(self.limits.usual_sd_rad_per_s));
         let Some(kinematic) = row.kinematic_difference else {
             self.unsplit_j += heat_j;
             return;
@@ -212,7 +214,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn ledger(difference: f64, kinematic: f64, torque: f64) -> Ledger {
-        let mut ledger = Ledger::new(80.0);
+        let mut ledger = Ledger::new(80.0, &Slip::default());
         for index in 0..1000 {
             let mut row = row(f64::from(index) * 0.01);
             row.difference_mean = difference;

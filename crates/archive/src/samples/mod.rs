@@ -9,10 +9,11 @@ mod rate;
 
 use std::io::Write;
 
-use halfshaft_health::{Basis, Row};
+use halfshaft_health::Row;
 use halfshaft_model::{Block, ChannelSpec};
 
 use crate::about::About;
+use crate::channels::Ground;
 use crate::samples::grid::Grid;
 use crate::samples::native::Native;
 pub use crate::samples::rate::Rate;
@@ -37,12 +38,12 @@ impl<W: Write + Send> Samples<W> {
     pub fn start(
         out: W,
         channels: &[ChannelSpec],
-        basis: &Basis,
+        ground: &Ground,
         rate: Option<Rate>,
     ) -> Result<Samples<W>, Error> {
         Ok(Samples(match rate {
-            None => Form::Native(Box::new(Native::start(out, channels, basis)?)),
-            Some(rate) => Form::Grid(Box::new(Grid::start(out, channels, basis, rate)?)),
+            None => Form::Native(Box::new(Native::start(out, channels, ground)?)),
+            Some(rate) => Form::Grid(Box::new(Grid::start(out, channels, ground, rate)?)),
         }))
     }
 

@@ -9,17 +9,17 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, DictionaryArray, Float64Array, Int32Array, Int64Array, StringArray};
 use arrow::datatypes::{DataType, Int32Type};
-use halfshaft_health::{Basis, Row};
+use halfshaft_health::Row;
 use halfshaft_model::{Block, ChannelSpec, Time};
 
 use crate::about::About;
-use crate::channels::{DERIVED, N_DERIVED, behaviour_word, meaning};
+use crate::channels::{DERIVED, Ground, N_DERIVED, behaviour_word, meaning};
 use crate::samples::NATIVE_FORM;
 use crate::table::{Error, ROWS_AT_ONCE, Table, field};
 
 pub(super) struct Native<W: Write + Send> {
     table: Table<W>,
-    basis: Basis,
+    ground: Ground,
     names: Arc<StringArray>,
     units: Arc<StringArray>,
     // Per channel: its place among the units.
@@ -36,7 +36,7 @@ impl<W: Write + Send> Native<W> {
     pub(super) fn start(
         out: W,
         channels: &[ChannelSpec],
-        basis: &Basis,
+        ground: &Ground,
     ) -> Result<Native<W>, Error> {
         let dictionary =
             || DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8));
@@ -89,7 +89,7 @@ impl<W: Write + Send> Native<W> {
         }
         Ok(Native {
             table: Table::start(out, fields)?,
-            basis: basis.clone(),
+            ground: ground.clone(),
             names: Arc::new(StringArray::from(names)),
             units: Arc::new(StringArray::from(units)),
             unit_of,
@@ -114,7 +114,7 @@ impl<W: Write + Send> Native<W> {
     fn push_derived(&mut self, first: usize, rows: &[Row]) -> Result<(), Error> {
         for (index, channel) in DERIVED.iter().enumerate() {
             for row in rows {
-                let value = channel.value(row, &self.basis);
+                let value = channel.value(row, &self.ground);
                 if value.is_some() || self.is_known[index] {
                     self.add(row.time, first + index, value)?;
                 }

@@ -5,7 +5,7 @@
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
-use halfshaft_archive::{About, Error, Rate, Samples, results as tables};
+use halfshaft_archive::{About, Error, Ground, Rate, Samples, results as tables};
 use halfshaft_health::{Health, Results};
 use halfshaft_report::Document;
 use halfshaft_signal_map::Map;
@@ -49,7 +49,11 @@ fn write_samples(
 ) -> Result<(Results, About)> {
     let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
     let mut health = Health::new(&map.vehicle, &map.channels);
-    let mut samples = Samples::start(begun, &map.channels, health.basis(), rate).map_err(doing)?;
+    let ground = Ground {
+        basis: health.basis().clone(),
+        slip: health.limits().slip,
+    };
+    let mut samples = Samples::start(begun, &map.channels, &ground, rate).map_err(doing)?;
     let mut rows = Vec::new();
     let read = pipeline::read(&options.log.logs, map, |_, block| {
         rows.clear();

@@ -19,7 +19,7 @@ use crate::figures::{Ingredients, all};
 use crate::findings::{Drive, Findings, Setup};
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
-use crate::limits::{MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD, WRONG_GEOMETRY};
+use crate::limits::{Limits, SDS_OF_90};
 use crate::regions::RegionSorter;
 use crate::result::{NoiseFloor, Region, Regions, Results};
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
@@ -38,7 +38,8 @@ pub struct Health {
     channels: Vec<ChannelSpec>,
     driveline: Driveline,
     command: Result<CommandWatch, String>,
-    limits: PartialLimits,
+    limits: Limits,
+    partial: PartialLimits,
     coverage: Coverage,
     sums: Sums,
     findings: Findings,
@@ -63,8 +64,13 @@ pub struct Health {
 }
 
 impl Health {
-    /// An assessment of a vehicle by the channels of its map.
+    /// An assessment of a vehicle by the channels of its map, by the usual limits.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Health {
+        Health::with_limits(vehicle, channels, &Limits::default())
+    }
+
+    /// The same by limits of one's own.
+    pub fn with_limits(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> Health {
         let driveline = Driveline::new(vehicle, channels);
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
         let tolerances = Tolerances::new(vehicle, channels, driveline.basis());
@@ -77,27 +83,29 @@ impl Health {
                     "the map does not say what counts as a full clutch.command".to_owned()
                 }),
         };
-        let limits = PartialLimits::new(driveline.basis(), torque, slip);
+        let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
         let setup = Setup {
             vehicle,
             channels,
             basis: driveline.basis(),
-            partial: limits,
+            partial,
+            limits,
         };
         Health {
-            limits,
+            limits: *limits,
+            partial,
             command,
             coverage: Coverage::new(channels),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
             duty: DutySums::default(),
-            path: PathWatch::new(),
+            path: PathWatch::with_limits(limits),
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
-            ledger: Ledger::new(driveline.basis().preload_nm),
-            bend_ledger: Ledger::new(driveline.basis().preload_nm),
-            regions: RegionSorter::default(),
+            ledger: Ledger::new(driveline.basis().preload_nm, &limits.slip),
+            bend_ledger: Ledger::new(driveline.basis().preload_nm, &limits.slip),
+            regions: RegionSorter::new(limits),
             events: EventTally::default(),
             strips: Strips::default(),
             oil: index("oil.temperature"),
@@ -196,20 +204,28 @@ impl Health {
         self.driveline.basis()
     }
 
+    /// The limits it judges by.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
     fn take(&mut self, row: Row) {
-        self.sums.note(&row, self.driveline.basis(), &self.limits);
+        self.sums.note(&row, self.driveline.basis(), &self.partial);
         self.duty.note(&row);
         self.path.note(&row);
         self.findings.note(&row);
         self.usage.note(&row);
         self.ledger.note(&row);
-        if is_in_bend(&row, self.driveline.basis()) && is_open(&row) {
+        if is_in_bend(&row, self.driveline.basis(), &self.limits.driving) && is_open(&row) {
             self.bend_ledger.note(&row);
         }
-        if row.road_speed.is_some_and(|speed| speed > MOVING_FROM) {
+        if row
+            .road_speed
+            .is_some_and(|speed| speed > self.limits.driving.moving_from())
+        {
             self.regions.note(&row);
         }
-        self.events.note(&row, &self.limits);
+        self.events.note(&row, &self.partial);
         let strips = &mut self.strips;
         strips.difference.note(row.time, row.difference_mean);
         let pairs = [
@@ -219,7 +235,7 @@ impl Health {
             (
                 &mut strips.heat_rate,
                 row.heat_rate_w.map(|watts| {
-                    if row.is_turning && is_slipping(&row) {
+                    if row.is_turning && is_slipping(&row, &self.limits.slip) {
                         watts
                     } else {
                         0.0
@@ -239,7 +255,9 @@ impl Health {
     pub fn results(&self) -> Results {
         let basis = self.driveline.basis();
         let floor = self.driveline.noise_floor();
-        let slip_sd = floor.slip_sd().unwrap_or(USUAL_SLIP_SD);
+        let slip_sd = floor
+            .slip_sd()
+            .unwrap_or(self.limits.slip.usual_sd_rad_per_s);
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
@@ -277,7 +295,9 @@ impl Health {
                 .iter()
                 .filter_map(|event| event.heat_kj)
                 .reduce(f64::max),
-            geometry: self.wrong_geometry().map_or(1.0, |_| WRONG_GEOMETRY),
+            geometry: self
+                .wrong_geometry()
+                .map_or(1.0, |_| self.limits.trust.wrong_geometry),
             net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,
@@ -293,11 +313,8 @@ impl Health {
                 self.events.n_broken(),
                 self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
             ),
-            hidden_s: uncovered(
-                self.coverage.duration_s(),
-                self.sums.covered_s,
-                wheel_period_s,
-            ) + self.sums.silent_moving_s,
+            hidden_s: self.uncovered(self.sums.covered_s, wheel_period_s)
+                + self.sums.silent_moving_s,
             torque_never_known: self.torque_never_known(),
             oil: self.oil_outcome(),
             wheel_coverage,
@@ -306,6 +323,7 @@ impl Health {
             no_speed: self.no_speed(),
             resolution,
             torque_words: self.torque_words(),
+            limits: &self.limits,
         };
         let figures = all(&ingredients);
         let regions = self.region_results(slip_sd, heat_is_known);
@@ -336,6 +354,7 @@ impl Health {
             open_turn_deg: (self.turning_source().is_ok() && basis.track_rear_m.is_some())
                 .then(|| self.sums.turned_open_all_rad.to_degrees()),
             channels: seen_channels.clone(),
+            limits: self.limits,
         };
         let quality = self.quality(wheel_coverage, resolution);
         let drive = Drive {
@@ -347,6 +366,7 @@ impl Health {
             events: &events,
             calibration: &calibration,
             quality: &quality,
+            limits: &self.limits,
             until: self.until,
         };
         let (findings, not_checked) = self.findings.outcome(&drive);
@@ -411,15 +431,16 @@ impl Health {
             joules,
         })
     }
-}
 
-/// Time of a drive that something does not cover, s; 0 when it is no more than the
-/// rhythm of the channel or the start of a log explains.
-fn uncovered(duration_s: f64, covered_s: f64, period_s: Option<f64>) -> f64 {
-    let explained = UNCOVERED_FROM_S.max(3.0 * period_s.unwrap_or(0.0));
-    match duration_s - covered_s {
-        missing if missing > explained => missing,
-        _ => 0.0,
+    /// Time of the drive that something does not cover, s; 0 when it is no more than the
+    /// rhythm of the channel or the start of a log explains.
+    fn uncovered(&self, covered_s: f64, period_s: Option<f64>) -> f64 {
+        let from_s = self.limits.driving.uncovered_from_s;
+        let explained = from_s.max(3.0 * period_s.unwrap_or(0.0));
+        match self.coverage.duration_s() - covered_s {
+            missing if missing > explained => missing,
+            _ => 0.0,
+        }
     }
 }
 

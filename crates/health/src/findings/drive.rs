@@ -4,6 +4,7 @@ use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::{Basis, Calibration};
 use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
 
+use crate::limits::Limits;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
 
 /// A drive as far as it has been assessed.
@@ -25,6 +26,8 @@ pub struct Drive<'a> {
     pub calibration: &'a Calibration,
     /// Coverage and grade.
     pub quality: &'a Quality,
+    /// The limits it is judged by.
+    pub limits: &'a Limits,
     /// Time of the latest entry.
     pub until: Time,
 }

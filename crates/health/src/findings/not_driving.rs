@@ -9,7 +9,7 @@ use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{MOVING_FROM, NOT_DRIVING_S, WHEEL_STANDS};
+use crate::limits::Driving;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -17,11 +17,11 @@ pub const ENTRY: Entry = Entry {
         id: "not-driving",
         title: "Towed, one wheel up, or on rollers",
         severities: &[Severity::Note],
-        rule: || {
+        rule: |limits| {
             format!(
-                "for more than {NOT_DRIVING_S:.0} s a rear wheel stands while the other or the car goes faster than \
-                 {:.0} km/h, or the car stands while a rear wheel turns that fast",
-                3.6 * MOVING_FROM
+                "for more than {} s a rear wheel stands while the other or the car goes faster than \
+                 {} km/h, or the car stands while a rear wheel turns that fast",
+                limits.driving.not_driving_s, limits.driving.moving_from_km_per_h
             )
         },
         needs: "both rear wheel speeds, rolling radius; the front wheels or a road speed to see rollers",
@@ -49,6 +49,7 @@ struct Run {
 
 #[derive(Clone, Debug)]
 struct NotDriving {
+    limits: Driving,
     radius_m: Option<f64>,
     run: Option<Run>,
     stretches: [Strongest; 2],
@@ -57,6 +58,7 @@ struct NotDriving {
 impl NotDriving {
     fn new(setup: &Setup) -> NotDriving {
         NotDriving {
+            limits: setup.limits.driving,
             radius_m: setup.basis.radius_m,
             run: None,
             stretches: Default::default(),
@@ -66,7 +68,7 @@ impl NotDriving {
     fn end(&mut self) {
         let Some(run) = self.run.take() else { return };
         let seconds = run.latest.since(run.start);
-        if seconds <= NOT_DRIVING_S {
+        if seconds <= self.limits.not_driving_s {
             return;
         }
         let [left, right, car] = run.highest;
@@ -91,12 +93,14 @@ impl Check for NotDriving {
         let right = (row.case_speed + 0.5 * row.difference).abs();
         let (slow, fast) = (left.min(right), left.max(right));
         let car = row.road_speed.unwrap_or(0.0);
-        let kind = if slow < WHEEL_STANDS && (fast * radius_m).max(car) > MOVING_FROM {
+        let (stands, moves) = (
+            self.limits.wheel_stands_rad_per_s,
+            self.limits.moving_from(),
+        );
+        let kind = if slow < stands && (fast * radius_m).max(car) > moves {
             Some(Kind::WheelStands)
-        } else if row
-            .road_speed
-            .is_some_and(|car| car < WHEEL_STANDS * radius_m)
-            && fast * radius_m > MOVING_FROM
+        } else if row.road_speed.is_some_and(|car| car < stands * radius_m)
+            && fast * radius_m > moves
         {
             Some(Kind::CarStands)
         } else {
@@ -137,7 +141,8 @@ impl Check for NotDriving {
         ] {
             if let Some(longest) = stretches.greatest() {
                 parts.push(format!(
-                    "{words}, for up to {longest:.0} s (limit {NOT_DRIVING_S:.0} s)"
+                    "{words}, for up to {longest:.0} s (limit {} s)",
+                    self.limits.not_driving_s
                 ));
             }
         }

@@ -5,6 +5,7 @@ use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource,
 
 use super::{Check, Drive, Entry, Outcome, Setup};
 use crate::band::relative;
+use crate::limits::Limits;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
 use crate::sums::PartialLimits;
 
@@ -19,6 +20,7 @@ pub struct Scene {
     pub events: Vec<Event>,
     pub calibration: Calibration,
     pub quality: Quality,
+    pub limits: Limits,
     pub until: Time,
 }
 
@@ -40,6 +42,7 @@ impl Default for Scene {
                 gaps: Vec::new(),
                 n_gaps: 0,
             },
+            limits: Limits::default(),
             until: Time(0),
         }
     }
@@ -163,7 +166,8 @@ impl Scene {
             vehicle: &self.vehicle,
             channels: &self.channels,
             basis: &self.basis,
-            partial: PartialLimits::new(&self.basis, 0.0, 0.0),
+            partial: PartialLimits::new(&self.basis, 0.0, 0.0, &self.limits),
+            limits: &self.limits,
         }
     }
 
@@ -177,6 +181,7 @@ impl Scene {
             events: &self.events,
             calibration: &self.calibration,
             quality: &self.quality,
+            limits: &self.limits,
             until: self.until,
         }
     }
