@@ -25,6 +25,7 @@ pub(crate) fn about() -> About {
         inputs: vec!["aa".to_owned(), "bb".to_owned()],
         clock_kind: "unix".to_owned(),
         origin_ns: 1_700_000_000_000_000_001,
+        settings_changed: vec!["oil.warn_c=120.0".to_owned()],
     }
 }
 

@@ -22,6 +22,7 @@ pub mod ledger;
 pub mod limits;
 pub mod regions;
 pub mod result;
+pub mod settings;
 pub mod strips;
 pub mod sums;
 #[cfg(test)]

@@ -12,17 +12,19 @@ use halfshaft_signal_map::Map;
 use crate::arguments::ReportOptions;
 use crate::output::{self, Folder};
 use crate::pipeline::{self, Read};
+use crate::settings::{self, Settings};
 
 /// Runs the command.
 pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let map = pipeline::read_map(&options.log.map)?;
-    let (read, results) = assess(&options.log.logs, &map)?;
+    let settings = settings::find(options.limits.settings.as_deref())?;
+    let (read, results) = assess(&options.log.logs, &map, &settings)?;
     let mut document = document(
         &map,
         &read,
         &results,
-        command(&options.log.logs, &options.log.map),
+        command(&options.log.logs, &options.log.map, &settings),
     );
     if let Some(dir) = &options.out {
         let places = write(dir, &document)?;
@@ -55,8 +57,8 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
 }
 
 /// Reads logs through a map and assesses them.
-pub fn assess(logs: &[PathBuf], map: &Map) -> Result<(Read, Results)> {
-    let mut health = Health::new(&map.vehicle, &map.channels);
+pub fn assess(logs: &[PathBuf], map: &Map, settings: &Settings) -> Result<(Read, Results)> {
+    let mut health = Health::with_limits(&map.vehicle, &map.channels, &settings.limits);
     let read = pipeline::read(logs, map, |_, block| {
         health.push(block);
         Ok(())
@@ -164,7 +166,7 @@ fn clock(read: &Read) -> ClockRecord {
 
 /// The command that makes the report again. Where it is written to is left out: it
 /// changes nothing in it.
-pub fn command(logs: &[PathBuf], map: &Path) -> String {
+pub fn command(logs: &[PathBuf], map: &Path, settings: &Settings) -> String {
     let quoted = |path: &Path| {
         let text = path.display().to_string();
         let is_plain = text
@@ -177,5 +179,11 @@ pub fn command(logs: &[PathBuf], map: &Path) -> String {
         }
     };
     let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
-    format!("halfshaft report {} --map {}", logs.join(" "), quoted(map))
+    let settings = settings.named.as_deref().map(quoted);
+    let settings = settings.map_or(String::new(), |path| format!(" --settings {path}"));
+    format!(
+        "halfshaft report {} --map {}{settings}",
+        logs.join(" "),
+        quoted(map)
+    )
 }

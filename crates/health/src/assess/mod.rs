@@ -22,6 +22,7 @@ use crate::ledger::Ledger;
 use crate::limits::{Limits, SDS_OF_90};
 use crate::regions::RegionSorter;
 use crate::result::{NoiseFloor, Region, Regions, Results};
+use crate::settings;
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
 use crate::tier::tier;
 use crate::use_class::UseWatch;
@@ -396,6 +397,7 @@ impl Health {
             tyre_ratio_log: self.driveline.tyre_ratio_log(),
             strips: self.strip_results(heat_is_known),
             assumptions: self.assumptions(),
+            settings_changed: settings::changed(&self.limits),
             duty_picture: match heat_is_known {
                 true => Ok(self.duty.picture(slip_sd)),
                 false => Err(seen

@@ -121,22 +121,27 @@ impl LimitAbout {
         (self.get)(&Limits::default())
     }
 
-    /// What is wrong with a value, in words; `None` for one that may be.
-    pub fn wrong(&self, value: LimitValue) -> Option<String> {
+    /// What may be written for it, in words.
+    pub fn wanted(&self) -> String {
         let (low, high, unit) = (self.low, self.high, self.unit);
+        match self.default_value() {
+            LimitValue::Number(_) => format!("a number from {low} to {high} ({unit})"),
+            LimitValue::Count(_) => format!("a whole number from {low} to {high}"),
+            LimitValue::Edges(_) => format!("five rising numbers from {low} to {high} ({unit})"),
+        }
+    }
+
+    /// Whether a value may be written for it.
+    pub fn allows(&self, value: LimitValue) -> bool {
         // Not a number lies in no range.
-        let is_in = |value: &f64| (low..=high).contains(value);
+        let is_in = |value: f64| (self.low..=self.high).contains(&value);
         match value {
-            LimitValue::Number(value) if is_in(&value) => None,
-            LimitValue::Count(value) if is_in(&f64::from(value)) => None,
+            LimitValue::Number(value) => is_in(value),
+            LimitValue::Count(value) => is_in(f64::from(value)),
             LimitValue::Edges(edges) => {
-                if let Some(out) = edges.iter().find(|edge| !is_in(edge)) {
-                    return Some(format!("{out} in it is not within {low} to {high} {unit}"));
-                }
-                let is_rising = edges.is_sorted_by(|one, other| one < other);
-                (!is_rising).then(|| "each of its numbers must be above the one before".to_owned())
+                edges.iter().all(|edge| is_in(*edge))
+                    && edges.is_sorted_by(|one, other| one < other)
             }
-            value => Some(format!("{value} is not within {low} to {high} {unit}")),
         }
     }
 }
