@@ -146,12 +146,14 @@ impl Folder {
         all
     }
 
-    /// The program, to be run in this folder.
+    /// The program, to be run in this folder, which is its folder of settings too: those of
+    /// the person who runs the tests must not reach it.
     pub fn program(&self) -> assert_cmd::Command {
         let mut program = assert_cmd::Command::new(PROGRAM);
         program
             .current_dir(self.0.path())
             .env("COLUMNS", "100")
+            .env("XDG_CONFIG_HOME", self.0.path())
             .env_remove("NO_COLOR")
             .timeout(Duration::from_secs(60));
         program
@@ -168,6 +170,7 @@ impl Folder {
             .args(["-c", script, PROGRAM])
             .current_dir(self.0.path())
             .env("COLUMNS", "100")
+            .env("XDG_CONFIG_HOME", self.0.path())
             .output();
         Run::of(output)
     }
@@ -197,6 +200,7 @@ impl Folder {
             .arg(program)
             .current_dir(self.0.path())
             .env("COLUMNS", "100")
+            .env("XDG_CONFIG_HOME", self.0.path())
             .output();
         match output {
             Ok(output) if output.status.code() != Some(127) => Some(Run::of(Ok(output))),

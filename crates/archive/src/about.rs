@@ -22,6 +22,8 @@ pub struct About {
     pub clock_kind: String,
     /// Stamp of the first entry, ns: time 0 of every table.
     pub origin_ns: i64,
+    /// Limits that were not the usual ones, `key=value` each.
+    pub settings_changed: Vec<String>,
 }
 
 impl About {
@@ -37,6 +39,7 @@ impl About {
             pair("inputs", &self.inputs.join(" ")),
             pair("clock.kind", &self.clock_kind),
             pair("clock.origin_ns", &self.origin_ns.to_string()),
+            pair("settings.changed", &self.settings_changed.join("; ")),
         ]
     }
 }

@@ -2,9 +2,19 @@
 //!
 //! To export another derived channel, add its row to [`DERIVED`].
 
+use halfshaft_health::limits::Slip;
 use halfshaft_health::sums::is_slipping;
 use halfshaft_health::{Basis, Row};
 use halfshaft_model::{Behaviour, ChannelSpec};
+
+/// What derived channels rest on.
+#[derive(Clone, Debug)]
+pub struct Ground {
+    /// What can be derived.
+    pub basis: Basis,
+    /// What counts as slipping.
+    pub slip: Slip,
+}
 
 /// A channel derived from measured ones.
 pub struct Derived {
@@ -16,13 +26,13 @@ pub struct Derived {
     pub behaviour: Behaviour,
     /// What it is and which way is positive.
     pub meaning: &'static str,
-    value: fn(&Row, &Basis) -> Option<f64>,
+    value: fn(&Row, &Ground) -> Option<f64>,
 }
 
 impl Derived {
     /// Its value in a derived row; `None` where it is not known.
-    pub fn value(&self, row: &Row, basis: &Basis) -> Option<f64> {
-        (self.value)(row, basis).filter(|value| value.is_finite())
+    pub fn value(&self, row: &Row, ground: &Ground) -> Option<f64> {
+        (self.value)(row, ground).filter(|value| value.is_finite())
     }
 }
 
@@ -30,7 +40,7 @@ const fn derived(
     name: &'static str,
     unit: &'static str,
     meaning: &'static str,
-    value: fn(&Row, &Basis) -> Option<f64>,
+    value: fn(&Row, &Ground) -> Option<f64>,
 ) -> Derived {
     Derived {
         name,
@@ -74,7 +84,7 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         "pack.slip",
         "rad/s",
         "Slip speed of the clutch pack, with its noise; signed as the axle speed difference.",
-        |row, basis| basis.slip.is_ok().then_some(row.slip),
+        |row, ground| ground.basis.slip.is_ok().then_some(row.slip),
     ),
     derived(
         "pack.torque",
@@ -86,9 +96,9 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         "pack.heat_rate",
         "W",
         "Heat rate of all packs, mean over 0.2 s; 0 where the slip does not stand out of its noise.",
-        |row, basis| {
-            let rate_w = row.heat_rate_w.filter(|_| basis.heat.is_ok())?;
-            let makes_heat = row.is_turning && is_slipping(row);
+        |row, ground| {
+            let rate_w = row.heat_rate_w.filter(|_| ground.basis.heat.is_ok())?;
+            let makes_heat = row.is_turning && is_slipping(row, &ground.slip);
             Some(if makes_heat { rate_w } else { 0.0 })
         },
     ),

@@ -23,5 +23,6 @@ mod table;
 mod testing;
 
 pub use about::About;
+pub use channels::Ground;
 pub use samples::{Rate, Samples};
 pub use table::Error;

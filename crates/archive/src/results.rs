@@ -513,6 +513,7 @@ mod tests {
         assert_eq!(table.truths("broken"), [Some(false), Some(true)]);
         assert_eq!(table.note("heat_kj", "unit"), "kJ");
         assert_eq!(table.key("halfshaft.inputs"), "aa bb");
+        assert_eq!(table.key("halfshaft.settings.changed"), "oil.warn_c=120.0");
     }
 
     #[test]

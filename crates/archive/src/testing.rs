@@ -8,10 +8,11 @@ use arrow::datatypes::{DataType, Float64Type, Int64Type};
 use arrow::record_batch::RecordBatch;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
-use halfshaft_health::{Basis, Health};
+use halfshaft_health::Health;
 use halfshaft_model::{Block, ChannelSpec, Layout, Time, Toleranced, Vehicle};
 
 use crate::about::About;
+use crate::channels::Ground;
 use crate::samples::{Rate, Samples};
 
 /// Facts of an invented run.
@@ -24,6 +25,7 @@ pub(crate) fn about() -> About {
         inputs: vec!["aa".to_owned(), "bb".to_owned()],
         clock_kind: "unix".to_owned(),
         origin_ns: 1_700_000_000_000_000_001,
+        settings_changed: vec!["oil.warn_c=120.0".to_owned()],
     }
 }
 
@@ -142,15 +144,18 @@ impl Drive {
         }
     }
 
-    pub(crate) fn basis(&self) -> &Basis {
-        self.health.basis()
+    pub(crate) fn ground(&self) -> Ground {
+        Ground {
+            basis: self.health.basis().clone(),
+            slip: self.health.limits().slip,
+        }
     }
 
     /// Writes its blocks and reads them back.
     pub(crate) fn write(mut self, blocks: &[Block], rate: Option<Rate>) -> Opened {
-        let basis = self.basis().clone();
+        let ground = self.ground();
         let mut bytes = Vec::new();
-        let mut samples = Samples::start(&mut bytes, &self.channels, &basis, rate, false)
+        let mut samples = Samples::start(&mut bytes, &self.channels, &ground, rate, false)
             .expect("memory does not fail");
         let mut rows = Vec::new();
         for block in blocks {

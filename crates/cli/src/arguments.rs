@@ -36,6 +36,8 @@ pub enum Command {
     Export(ExportOptions),
     /// Make an invented drive, its map and its report in a folder
     Demo(DemoOptions),
+    /// Write a settings file with every limit the judgement rests on
+    Settings(SettingsOptions),
     /// Write the reference pages that are made from the program
     #[command(hide = true)]
     Pages(PagesOptions),
@@ -115,11 +117,29 @@ pub struct LogOptions {
     pub map: PathBuf,
 }
 
+/// Where the limits are that it judges by.
+#[derive(Debug, Args)]
+pub struct LimitOptions {
+    /// Settings file [default: $XDG_CONFIG_HOME/halfshaft/settings.toml where there is one]
+    #[arg(long, value_name = "FILE")]
+    pub settings: Option<PathBuf>,
+}
+
+/// Options of `settings`.
+#[derive(Debug, Args)]
+pub struct SettingsOptions {
+    /// File to write, which must not be there; its folder is made [default: standard output]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
 /// Options of `report`.
 #[derive(Debug, Args)]
 pub struct ReportOptions {
     #[command(flatten)]
     pub log: LogOptions,
+    #[command(flatten)]
+    pub limits: LimitOptions,
     /// Folder for report.html and report.json; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -172,6 +192,8 @@ pub struct DecodeOptions {
 pub struct ExportOptions {
     #[command(flatten)]
     pub log: LogOptions,
+    #[command(flatten)]
+    pub limits: LimitOptions,
     /// Folder for the tables; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub to: PathBuf,
@@ -196,6 +218,8 @@ pub struct DemoOptions {
     /// Which drive
     #[arg(long, default_value = "hard-track-day", value_name = "NAME")]
     pub drive: String,
+    #[command(flatten)]
+    pub limits: LimitOptions,
 }
 
 /// Options of `pages`.

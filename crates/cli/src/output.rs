@@ -144,6 +144,23 @@ fn temporary(dir: &Path, _: &Path) -> std::io::Result<NamedTempFile> {
     tempfile::Builder::new().prefix(PREFIX).tempfile_in(dir)
 }
 
+/// Writes a file that must not be there; its folder is made when it is not.
+pub fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
+    let doing = || format!("could not write {}", path.display());
+    if path.symlink_metadata().is_ok() {
+        bail!("{}: it is there already", doing());
+    }
+    let parent = path.parent().filter(|dir| !dir.as_os_str().is_empty());
+    let dir = parent.unwrap_or(Path::new("."));
+    std::fs::create_dir_all(dir).with_context(doing)?;
+    let mut file = temporary(dir, path).with_context(doing)?;
+    file.write_all(bytes).with_context(doing)?;
+    file.persist_noclobber(path)
+        .map_err(|error| error.error)
+        .with_context(doing)?;
+    Ok(())
+}
+
 /// Prints to standard output.
 pub fn print(text: &str) -> Result<()> {
     let mut out = std::io::stdout().lock();

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use anyhow::{Result, bail};
 use halfshaft_health::findings::ALL;
+use halfshaft_health::limits::{GROUPS, Limits};
 use halfshaft_model::channel::ROLES;
 use halfshaft_model::unit::UNITS;
 use halfshaft_model::{Behaviour, Code};
@@ -20,6 +21,7 @@ const PAGES: &[(&str, Page)] = &[
     ("channels.md", channels),
     ("findings.md", findings),
     ("notices.md", notices),
+    ("settings.md", settings),
     ("units.md", units),
 ];
 
@@ -72,7 +74,7 @@ fn findings() -> String {
         "# Findings\n\n{MADE}What a drive can show of the car. Each comes with at most five stretches that show it. One \
          whose signals were not there is listed as not checked, with what was missing; what lies in a gap, in reverse \
          or under anti-lock and stability control does not count. Every limit stands with its reason and source in \
-         `crates/health/src/limits.rs`; where the source is an engineering guess it says so.\n"
+         [settings.md](settings.md) and can be changed there; where the source is an engineering guess it says so.\n"
     );
     for entry in ALL {
         let about = entry.about;
@@ -87,12 +89,49 @@ fn findings() -> String {
             about.id,
             about.title,
             severities.join(" or "),
-            (about.rule)(),
+            (about.rule)(&Limits::default()),
             about.needs,
             about.next_check,
             about.could_also_be,
             about.withdrawn_if
         );
+    }
+    page
+}
+
+fn settings() -> String {
+    let mut page = format!(
+        "# Settings\n\n{MADE}Every limit that a report judges by, and why it is what it is. `halfshaft settings` writes them all as \
+         a file to edit: in TOML, one table a subject, a key left out keeps its usual value. A report reads the file named \
+         by `--settings`, else `$XDG_CONFIG_HOME/halfshaft/settings.toml` (`~/.config` where that is not set), and lists \
+         what was changed. An unknown key, a key twice, a value of the wrong kind or out of its range ends the run with \
+         its line and column. What belongs to one car, such as its torque or the temperatures its maker allows, stands in \
+         the [map](signal-map.md) and goes before.\n"
+    );
+    let defaults = Limits::default();
+    for group in GROUPS {
+        page += &format!(
+            "\n## `[{}]`\n\n{}\n\n| key | usual value | may be | meaning |\n|---|---|---|---|\n",
+            group.table, group.about
+        );
+        for about in group.limits {
+            let mut words = about.meaning.to_owned();
+            for (word, text) in [
+                ("Reason", about.reason),
+                ("Source", about.source),
+                ("Sensitivity", about.sensitivity),
+            ] {
+                if !text.is_empty() {
+                    words += &format!(" {word}: {text}.");
+                }
+            }
+            page += &format!(
+                "| `{}` | {} | {} | {words} |\n",
+                about.key,
+                (about.get)(&defaults),
+                about.wanted()
+            );
+        }
     }
     page
 }

@@ -9,7 +9,7 @@ use halfshaft_driveline::align::follows_command;
 use halfshaft_driveline::derive::quantisation::product_relative_sd;
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
-use crate::limits::{SDS_OF_90, YAW_SCALE_SD};
+use crate::limits::{SDS_OF_90, Trust};
 use crate::result::Estimate;
 
 /// Relative standard deviations of the parts of slip and heat.
@@ -29,7 +29,12 @@ pub struct Tolerances {
 
 impl Tolerances {
     /// Tolerances of a vehicle's map.
-    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec], basis: &Basis) -> Tolerances {
+    pub fn new(
+        vehicle: &Vehicle,
+        channels: &[ChannelSpec],
+        basis: &Basis,
+        limits: &Trust,
+    ) -> Tolerances {
         let radius = vehicle
             .rolling_radius_m
             .map_or(0.0, |radius| radius.relative_sd());
@@ -48,7 +53,7 @@ impl Tolerances {
                     .track_rear_m
                     .map_or(0.0, |track| track.relative_sd()),
                 radius,
-                YAW_SCALE_SD,
+                limits.yaw_scale_sd,
             ]),
         }
     }

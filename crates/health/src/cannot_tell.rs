@@ -1,6 +1,6 @@
 //! What a log leaves open: the question, why, and what to log or to write down next time.
 
-use crate::limits::GEOMETRY_TURN_DEG;
+use crate::limits::Limits;
 use crate::result::CannotTell;
 
 /// What the drive showed, as far as open questions turn on it.
@@ -26,10 +26,13 @@ pub struct Seen {
     pub tyre_refusal: Option<String>,
     /// Turning in open bends, deg, when there is a turning rate and a track.
     pub open_turn_deg: Option<f64>,
+    /// The limits in force.
+    pub limits: Limits,
 }
 
 /// Every question the log leaves open, the gravest first.
 pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
+    let limits = &seen.limits;
     let has = |name: &str| seen.channels.iter().any(|channel| channel == name);
     let mut open = Vec::new();
     let mut add = |code, question, why: String, next_time: &str| {
@@ -130,10 +133,11 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
     }
     if let Some(turned) = seen
         .open_turn_deg
-        .filter(|turned| *turned < GEOMETRY_TURN_DEG)
+        .filter(|turned| *turned < limits.trust.geometry_turn_deg)
     {
         let why = format!(
-            "the bends are too gentle: {turned:.0}° were turned in tight ones with the clutch open, {GEOMETRY_TURN_DEG:.0}° are needed"
+            "the bends are too gentle: {turned:.0}° were turned in tight ones with the clutch open, {}° are needed",
+            limits.trust.geometry_turn_deg
         );
         add(
             "geometry",
@@ -144,13 +148,13 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
     }
     if seen.command_refusal.is_none()
         && has("clutch.command")
-        && seen.n_engagements < crate::limits::ENOUGH_EVENTS
+        && seen.n_engagements < u64::from(limits.trust.enough_events)
     {
         let why = format!(
             "the drive has {} engagement{}, and {} are needed to judge by",
             seen.n_engagements,
             if seen.n_engagements == 1 { "" } else { "s" },
-            crate::limits::ENOUGH_EVENTS
+            limits.trust.enough_events
         );
         add(
             "exercise",

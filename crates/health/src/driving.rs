@@ -10,7 +10,7 @@ use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::Time;
 
 use crate::findings::evidence::{Strongest, window};
-use crate::limits::{MOVING_FROM, NOT_DRIVING_S, WHEEL_STANDS};
+use crate::limits::{Driving, Limits};
 
 /// Why wheels turn as no driven car's do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,6 +40,7 @@ impl Run {
 /// Parts the rows.
 #[derive(Clone, Debug)]
 pub struct Parting {
+    limits: Driving,
     radius_m: Option<f64>,
     run: Option<Run>,
     held: VecDeque<Row>,
@@ -51,8 +52,9 @@ pub struct Parting {
 
 impl Parting {
     /// Nothing seen yet.
-    pub fn new(basis: &Basis) -> Parting {
+    pub fn new(basis: &Basis, limits: &Limits) -> Parting {
         Parting {
+            limits: limits.driving,
             radius_m: basis.radius_m,
             run: None,
             held: VecDeque::new(),
@@ -66,7 +68,7 @@ impl Parting {
     pub fn note(&mut self, row: Row, drives: &mut dyn FnMut(Row)) {
         let found = self
             .radius_m
-            .and_then(|radius| Some((kind(&row, radius)?, radius)));
+            .and_then(|radius| Some((kind(&row, radius, &self.limits)?, radius)));
         let goes_on = row.is_joined
             && self
                 .run
@@ -94,7 +96,7 @@ impl Parting {
         for (highest, speed) in run.highest.iter_mut().zip(speeds) {
             *highest = highest.max(3.6 * speed);
         }
-        let is_long = run.seconds() > NOT_DRIVING_S;
+        let is_long = run.seconds() > self.limits.not_driving_s;
         self.held.push_back(row);
         if is_long {
             self.leave_out();
@@ -108,7 +110,7 @@ impl Parting {
 
     fn end(&mut self, drives: &mut dyn FnMut(Row)) {
         let Some(run) = self.run.take() else { return };
-        if run.seconds() <= NOT_DRIVING_S {
+        if run.seconds() <= self.limits.not_driving_s {
             while let Some(row) = self.held.pop_front() {
                 self.hand_on(row, drives);
             }
@@ -133,7 +135,10 @@ impl Parting {
     /// The stretches so far, and whether they can be told at all.
     pub fn outcome(&self) -> NotDriving {
         let mut stretches = self.stretches.clone();
-        if let Some(run) = self.run.filter(|run| run.seconds() > NOT_DRIVING_S) {
+        if let Some(run) = self
+            .run
+            .filter(|run| run.seconds() > self.limits.not_driving_s)
+        {
             note(&mut stretches, &run);
         }
         NotDriving {
@@ -172,15 +177,16 @@ fn wheels(row: &Row) -> [f64; 2] {
     ]
 }
 
-fn kind(row: &Row, radius_m: f64) -> Option<Kind> {
+fn kind(row: &Row, radius_m: f64, limits: &Driving) -> Option<Kind> {
     let [left, right] = wheels(row);
     let (slow, fast) = (left.min(right), left.max(right));
     let car = row.road_speed.unwrap_or(0.0);
-    if slow < WHEEL_STANDS && (fast * radius_m).max(car) > MOVING_FROM {
+    if slow < limits.wheel_stands_rad_per_s && (fast * radius_m).max(car) > limits.moving_from() {
         return Some(Kind::WheelStands);
     }
-    let stands = |car: f64| car < WHEEL_STANDS * radius_m;
-    (row.road_speed.is_some_and(stands) && fast * radius_m > MOVING_FROM).then_some(Kind::CarStands)
+    let stands = |car: f64| car < limits.wheel_stands_rad_per_s * radius_m;
+    (row.road_speed.is_some_and(stands) && fast * radius_m > limits.moving_from())
+        .then_some(Kind::CarStands)
 }
 
 #[cfg(test)]
@@ -200,7 +206,7 @@ mod tests {
     /// Rear wheels in rad/s and the car in m/s for `seconds` of 30, then rolling on: seconds
     /// that stay, and what was left out.
     fn part(left: f64, right: f64, car: Option<f64>, seconds: f64) -> (f64, NotDriving) {
-        let mut parting = Parting::new(&basis());
+        let mut parting = Parting::new(&basis(), &Limits::default());
         let mut kept_s = 0.0;
         let mut take = |row: Row| kept_s += row.seconds;
         for index in 0..300 {
@@ -250,7 +256,7 @@ mod tests {
 
     #[test]
     fn nothing_reaches_over_what_was_left_out() {
-        let mut parting = Parting::new(&basis());
+        let mut parting = Parting::new(&basis(), &Limits::default());
         let mut unjoined = Vec::new();
         for index in 0..400 {
             let mut row = row(f64::from(index) * 0.1);
@@ -270,7 +276,7 @@ mod tests {
 
     #[test]
     fn without_a_radius_everything_stays() {
-        let mut parting = Parting::new(&Basis::new(&Vehicle::default(), &[]));
+        let mut parting = Parting::new(&Basis::new(&Vehicle::default(), &[]), &Limits::default());
         let mut n = 0;
         for index in 0..300 {
             let mut row = row(f64::from(index) * 0.1);

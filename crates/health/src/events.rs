@@ -8,7 +8,7 @@ use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
 use halfshaft_driveline::{CommandEvent, CommandWatch, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
-use crate::limits::{FRINGE_S, OWN_SLIP_EVENT_S, SLIP_EVENT_BELOW, SLIP_EVENT_FROM};
+use crate::limits::Slip;
 use crate::result::{Event, EventKind};
 use crate::sums::{PartialLimits, PartialTime, is_slipping};
 
@@ -93,7 +93,7 @@ impl Tally {
         self.is_broken |= event.is_broken;
     }
 
-    fn note(&mut self, row: &Row, limits: &PartialLimits) {
+    fn note(&mut self, row: &Row, partial: &PartialLimits) {
         let higher =
             |peak: &mut Option<f64>, value: f64| *peak = Some(peak.unwrap_or(value).max(value));
         self.n_rows += 1;
@@ -105,10 +105,10 @@ impl Tally {
             return;
         }
         self.slip_peak = self.slip_peak.max(row.slip_sharp.abs());
-        if is_slipping(row) {
+        if is_slipping(row, &partial.limits.slip) {
             self.slip_rad += row.slip_mean.abs() * row.seconds;
         }
-        let judgement = limits.judge(row);
+        let judgement = partial.judge(row);
         self.partial_by_torque
             .note(judgement.by_torque, row.seconds);
         self.partial_by_command
@@ -184,7 +184,7 @@ impl EventTally {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, limits: &PartialLimits) {
+    pub fn note(&mut self, row: &Row, partial: &PartialLimits) {
         while self
             .finished
             .get(self.cursor)
@@ -197,32 +197,33 @@ impl EventTally {
             commanded.filter(|tally| tally.span.start <= row.time && row.time < tally.span.end);
         match commanded {
             Some(tally) => {
-                tally.note(row, limits);
+                tally.note(row, partial);
                 self.latest_commanded = Some(row.time);
-                self.close_slip(None, Some(row.time));
+                self.close_slip(None, Some(row.time), &partial.limits.slip);
             }
-            None => self.note_slip(row, limits),
+            None => self.note_slip(row, partial),
         }
     }
 
-    fn note_slip(&mut self, row: &Row, limits: &PartialLimits) {
+    fn note_slip(&mut self, row: &Row, partial: &PartialLimits) {
+        let limits = &partial.limits.slip;
         let asked = row
             .kinematic_difference
             .filter(|_| row.is_turning && row.is_joined);
         let Some(asked) = asked else {
-            self.close_slip(None, None);
+            self.close_slip(None, None, limits);
             return;
         };
         // What an unlearned tyre mismatch may explain is no excess.
         let excess = (row.road_referred_difference - asked).abs() - row.unknown_mismatch;
         match &mut self.slipping {
-            None if excess > SLIP_EVENT_FROM => {
+            None if excess > limits.event_from_rad_per_s => {
                 let span = Span {
                     start: row.time,
                     end: row.time,
                 };
                 let mut tally = Tally::new(EventKind::SlipOnly, span);
-                tally.note(row, limits);
+                tally.note(row, partial);
                 self.slipping = Some(Slipping {
                     ahead: tally.clone(),
                     tally,
@@ -230,19 +231,19 @@ impl EventTally {
             }
             None => {}
             Some(slipping) => {
-                slipping.ahead.note(row, limits);
-                if excess >= SLIP_EVENT_BELOW {
+                slipping.ahead.note(row, partial);
+                if excess >= limits.event_below_rad_per_s {
                     slipping.ahead.span.end = row.time;
                     slipping.tally = slipping.ahead.clone();
                 }
-                self.close_slip(Some(row.time), None);
+                self.close_slip(Some(row.time), None, limits);
             }
         }
     }
 
     /// Closes the slip event when it has been quiet for long enough, or at once. Slip at
     /// the fringe of a command event belongs to that one, unless it lasts.
-    fn close_slip(&mut self, now: Option<Time>, command_begins: Option<Time>) {
+    fn close_slip(&mut self, now: Option<Time>, command_begins: Option<Time>, limits: &Slip) {
         let quiet_since = |slipping: &Slipping| slipping.tally.span.end;
         let is_over = |slipping: &mut Slipping| {
             now.is_none_or(|now| now.since(quiet_since(slipping)) >= MERGE_S)
@@ -250,13 +251,14 @@ impl EventTally {
         let Some(Slipping { tally, .. }) = self.slipping.take_if(is_over) else {
             return;
         };
-        let is_near =
-            |time: Option<Time>, to: Time| time.is_some_and(|time| time.since(to).abs() < FRINGE_S);
+        let is_near = |time: Option<Time>, to: Time| {
+            time.is_some_and(|time| time.since(to).abs() < limits.fringe_s)
+        };
         let is_fringe = is_near(self.latest_commanded, tally.span.start)
             || is_near(command_begins, tally.span.end);
         if tally.span.seconds()
             >= if is_fringe {
-                OWN_SLIP_EVENT_S
+                limits.own_event_s
             } else {
                 f64::MIN_POSITIVE
             }
@@ -304,6 +306,7 @@ impl EventTally {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::limits::Limits;
     use crate::testing::row;
     use halfshaft_driveline::Basis;
     use halfshaft_model::{ChannelSpec, Column, Vehicle};
@@ -334,12 +337,12 @@ mod tests {
         let mut tally = EventTally::default();
         tally.follow(&mut watch);
         let basis = Basis::new(&Vehicle::default(), &[]);
-        let limits = PartialLimits::new(&basis, 0.0, 0.0);
+        let partial = PartialLimits::new(&basis, 0.0, 0.0, &Limits::default());
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);
             row.command = Some(0.5);
             row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
-            tally.note(&row, &limits);
+            tally.note(&row, &partial);
         }
         let events = tally.events(&SETTLED);
         let seen: Vec<_> = events
@@ -366,7 +369,7 @@ mod tests {
     #[test]
     fn excess_slip_without_command_is_its_own_event() {
         let basis = Basis::new(&Vehicle::default(), &[]);
-        let limits = PartialLimits::new(&basis, 0.0, 0.0);
+        let partial = PartialLimits::new(&basis, 0.0, 0.0, &Limits::default());
         let mut tally = EventTally::default();
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);
@@ -375,7 +378,7 @@ mod tests {
             } else {
                 0.2
             };
-            tally.note(&row, &limits);
+            tally.note(&row, &partial);
         }
         let events = tally.events(&SETTLED);
         assert_eq!(events.len(), 1);

@@ -10,7 +10,7 @@
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 
-use crate::limits::USUAL_SLIP_SD;
+use crate::limits::Slip;
 
 /// The ladder: ln(ωR/ωL) of each rung on one side; the other side mirrors it.
 const RUNGS: [f64; 30] = [
@@ -89,6 +89,7 @@ pub enum Bends {
 #[derive(Clone, Debug)]
 pub struct Ledger {
     preload_nm: f64,
+    limits: Slip,
     // Factors of [`Bends`].
     bends: [f64; 3],
     piece: Piece,
@@ -99,9 +100,10 @@ pub struct Ledger {
 impl Ledger {
     /// A ledger for a pack with that preload, N·m, in a car whose bends may ask for that
     /// share more or less.
-    pub fn new(preload_nm: f64, bend_share: f64) -> Ledger {
+    pub fn new(preload_nm: f64, bend_share: f64, limits: &Slip) -> Ledger {
         Ledger {
             preload_nm,
+            limits: *limits,
             bends: [1.0, 1.0 - bend_share, 1.0 + bend_share],
             piece: Piece::default(),
             rungs: [[Causes::default(); N_RUNGS]; 3],
@@ -117,7 +119,7 @@ impl Ledger {
         let Some(work) = row.work_j.filter(|_| row.is_turning) else {
             return;
         };
-        let heat_j = work * row.slip_sign(row.slip_sd.unwrap_or(USUAL_SLIP_SD));
+        let heat_j = work * row.slip_sign(row.slip_sd.unwrap_or(self.limits.usual_sd_rad_per_s));
         let Some(kinematic) = row.kinematic_difference else {
             self.unsplit_j += heat_j;
             return;
@@ -253,7 +255,7 @@ mod tests {
     }
 
     fn asked(command: f64, difference: f64, kinematic: f64, torque: f64) -> Ledger {
-        let mut ledger = Ledger::new(80.0, 0.0);
+        let mut ledger = Ledger::new(80.0, 0.0, &Slip::default());
         for index in 0..1000 {
             let mut row = row(f64::from(index) * 0.01);
             row.difference_mean = difference;

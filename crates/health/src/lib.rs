@@ -25,6 +25,7 @@ pub mod limits;
 pub mod oil_life;
 pub mod regions;
 pub mod result;
+pub mod settings;
 pub mod strips;
 pub mod sums;
 #[cfg(test)]

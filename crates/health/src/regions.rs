@@ -10,10 +10,7 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::Time;
 
-use crate::limits::{
-    ASKED_FOR_ALL, HOLD_FALL, HOLD_WITHIN_S, HOLDING_FOR_S, HOLDING_OPENNESS, OPPORTUNITY,
-    OPPORTUNITY_BEFORE_S, WORKING_SLIP,
-};
+use crate::limits::Limits;
 use crate::result::Region;
 
 /// Share of the command that the state must have reached to count as settled.
@@ -35,6 +32,7 @@ pub struct RegionSums {
 /// Sorts rows.
 #[derive(Clone, Debug, Default)]
 pub struct RegionSorter {
+    limits: Limits,
     sums: RegionSums,
     // Largest differences of the recent past, for "before the command".
     recent: Option<(Time, f64)>,
@@ -63,6 +61,14 @@ struct Holding {
 }
 
 impl RegionSorter {
+    /// Nothing sorted yet.
+    pub fn new(limits: &Limits) -> RegionSorter {
+        RegionSorter {
+            limits: *limits,
+            ..RegionSorter::default()
+        }
+    }
+
     /// Takes a row of moving time and gives its region (R6 only once it is proved).
     pub fn note(&mut self, row: &Row) -> Region {
         if !row.is_joined {
@@ -74,9 +80,9 @@ impl RegionSorter {
         let plain = self.plain_region(row);
         let holds_unasked = asked(row).is_some_and(|command| command < OPEN_BELOW)
             && row.is_turning
-            && row
-                .openness
-                .is_some_and(|openness| openness < HOLDING_OPENNESS && !is_breaking_away(row));
+            && row.openness.is_some_and(|openness| {
+                openness < self.limits.holding.openness_below && !is_breaking_away(row)
+            });
         if !holds_unasked || plain == Region::NotObservable {
             self.settle_holding();
             add(&mut self.sums, plain, row);
@@ -87,7 +93,7 @@ impl RegionSorter {
             is_proved: false,
             sums: RegionSums::default(),
         });
-        holding.is_proved |= row.time.since(holding.since) >= HOLDING_FOR_S;
+        holding.is_proved |= row.time.since(holding.since) >= self.limits.holding.least_s;
         add(&mut holding.sums, plain, row);
         if holding.is_proved {
             Region::HoldingUnasked
@@ -117,20 +123,21 @@ impl RegionSorter {
             return Region::NotObservable;
         };
         let slip = row.slip_mean.abs();
+        let working = self.limits.slip.working_rad_per_s;
         let bend_asks = row
             .kinematic_difference
             .is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE);
         let has_opportunity = bend_asks || (self.had_opportunity && command >= OPEN_BELOW);
         let noise = row.mean_noise(row.slip_sd.unwrap_or(f64::INFINITY));
-        let is_slipping = slip > WORKING_SLIP || slip > noise;
+        let is_slipping = slip > working || slip > noise;
         let is_asked = command >= OPEN_BELOW;
-        if !has_opportunity && (!is_slipping || (is_asked && slip <= WORKING_SLIP)) {
+        if !has_opportunity && (!is_slipping || (is_asked && slip <= working)) {
             return Region::NotObservable;
         }
         if self.is_not_holding(slip, row.time) {
             return Region::AskedNotHolding;
         }
-        match (is_asked, slip > WORKING_SLIP) {
+        match (is_asked, slip > working) {
             (true, false) => Region::Held,
             (true, true) => Region::WorkingSlip,
             (false, _) if row.torque_nm.is_some_and(|torque| torque > 0.0) => Region::PreloadDrag,
@@ -140,6 +147,7 @@ impl RegionSorter {
 
     fn watch_command(&mut self, row: &Row) {
         let slip = row.slip_mean.abs();
+        let limits = self.limits.holding;
         let Some(command) = asked(row) else {
             self.asking = None;
             return;
@@ -150,16 +158,16 @@ impl RegionSorter {
                 self.command_since = Some(row.time);
                 self.had_opportunity = self
                     .recent
-                    .is_some_and(|(seen, _)| row.time.since(seen) <= OPPORTUNITY_BEFORE_S);
+                    .is_some_and(|(seen, _)| row.time.since(seen) <= limits.opportunity_before_s);
             }
         } else {
             self.command_since = None;
             self.had_opportunity = false;
         }
-        if row.difference_mean.abs() >= OPPORTUNITY {
+        if row.difference_mean.abs() >= limits.opportunity_rad_per_s {
             self.recent = Some((row.time, row.difference_mean));
         }
-        if command < ASKED_FOR_ALL {
+        if command < limits.asked_for_all {
             self.asking = None;
             return;
         }
@@ -168,7 +176,7 @@ impl RegionSorter {
             since: row.time,
             settled_since: None,
         });
-        if slip <= WORKING_SLIP {
+        if slip <= self.limits.slip.working_rad_per_s {
             // It holds, or has nothing to hold: slip that begins from here is judged anew.
             (asking.slip_at_start, asking.settled_since) = (0.0, None);
             return;
@@ -189,12 +197,13 @@ impl RegionSorter {
     }
 
     fn is_not_holding(&self, slip: f64, now: Time) -> bool {
+        let limits = &self.limits.holding;
         self.asking.is_some_and(|asking| {
             asking
                 .settled_since
-                .is_some_and(|since| now.since(since) >= HOLD_WITHIN_S)
-                && slip > WORKING_SLIP
-                && slip > (1.0 - HOLD_FALL) * asking.slip_at_start
+                .is_some_and(|since| now.since(since) >= limits.within_s)
+                && slip > self.limits.slip.working_rad_per_s
+                && slip > (1.0 - limits.fall) * asking.slip_at_start
         })
     }
 

@@ -4,6 +4,8 @@
 use halfshaft_driveline::Calibration;
 use halfshaft_model::{Span, Time};
 
+use crate::limits::LimitValue;
+
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
 /// A at 0.9 and above, B at 0.7, C at 0.4, D below.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -325,6 +327,8 @@ pub struct Results {
     pub strips: Vec<Strip>,
     /// Assumptions the figures rest on, one sentence each.
     pub assumptions: Vec<String>,
+    /// Limits that were not the usual ones.
+    pub settings_changed: Vec<SettingChanged>,
 }
 
 impl Results {
@@ -332,6 +336,19 @@ impl Results {
     pub fn figure(&self, name: &str) -> Option<&Figure> {
         self.figures.iter().find(|figure| figure.name == name)
     }
+}
+
+/// A limit that was not the usual one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SettingChanged {
+    /// Its name in a settings file, table and key: `oil.warn_c`.
+    pub key: String,
+    /// The usual value.
+    pub default: LimitValue,
+    /// The value that was used.
+    pub value: LimitValue,
+    /// Unit, `share`, `ratio` or `count`.
+    pub unit: &'static str,
 }
 
 /// A corner: a stretch of road that bends one way.

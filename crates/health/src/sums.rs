@@ -7,15 +7,14 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_driveline::{Basis, HeatByFloor, Row};
 use halfshaft_model::Time;
 
-use crate::limits::{
-    BEND_RADIUS_M, COMMAND_FLOOR, COMPLIANCE_MARGIN, MOVING_FROM, SDS_OF_90, TORQUE_FLOOR_NM,
-    TORQUE_FLOOR_PRELOADS, USUAL_SLIP_SD, WORKING_SLIP,
-};
+use crate::limits::{Driving, Limits, SDS_OF_90, Slip};
 
 /// What heat-making partial engagement needs, and how far its limits may shift with the
 /// tolerances of the map.
 #[derive(Clone, Copy, Debug)]
 pub struct PartialLimits {
+    /// The limits in force.
+    pub limits: Limits,
     torque_floor_nm: f64,
     // Half width of the 90 % interval of torque and slip, as shares.
     torque_share: f64,
@@ -35,9 +34,18 @@ pub struct PartialJudgement {
 
 impl PartialLimits {
     /// Limits for a vehicle; by command where torque is not known.
-    pub fn new(basis: &Basis, torque_share: f64, slip_share: f64) -> PartialLimits {
+    pub fn new(
+        basis: &Basis,
+        torque_share: f64,
+        slip_share: f64,
+        limits: &Limits,
+    ) -> PartialLimits {
         PartialLimits {
-            torque_floor_nm: TORQUE_FLOOR_NM.max(TORQUE_FLOOR_PRELOADS * basis.preload_nm),
+            limits: *limits,
+            torque_floor_nm: limits
+                .slip
+                .torque_floor_nm
+                .max(limits.slip.torque_floor_preloads * basis.preload_nm),
             torque_share,
             slip_share,
             torque_says_all: basis.heat.is_ok() && !basis.is_preload_only,
@@ -50,7 +58,9 @@ impl PartialLimits {
         let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) / row.n_in_mean.sqrt();
         // The map as it stands, its low end, its high end.
         let slips = [0.0, 1.0, -1.0].map(|side| {
-            row.is_turning && slip * (1.0 - side * self.slip_share) - side * noise > WORKING_SLIP
+            row.is_turning
+                && slip * (1.0 - side * self.slip_share) - side * noise
+                    > self.limits.slip.working_rad_per_s
         });
         let by_torque = row
             .torque_nm
@@ -62,7 +72,7 @@ impl PartialLimits {
             });
         let by_command = row
             .command
-            .map(|command| slips.map(|slips| slips && command >= COMMAND_FLOOR));
+            .map(|command| slips.map(|slips| slips && command >= self.limits.slip.command_floor));
         PartialJudgement {
             by_torque,
             by_command,
@@ -184,8 +194,11 @@ pub struct Sums {
 
 impl Sums {
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, basis: &Basis, limits: &PartialLimits) {
-        let moves = row.road_speed.is_some_and(|speed| speed > MOVING_FROM);
+    pub fn note(&mut self, row: &Row, basis: &Basis, partial: &PartialLimits) {
+        let limits = &partial.limits;
+        let moves = row
+            .road_speed
+            .is_some_and(|speed| speed > limits.driving.moving_from());
         if let Some((latest, moved)) = self.latest.replace((row.time, moves)) {
             let silence_s = row.time.since(latest);
             if !row.is_joined && silence_s > LONG_SILENCE_S && moved && moves {
@@ -194,7 +207,7 @@ impl Sums {
         }
         self.n_rows += 1;
         self.covered_s += row.seconds;
-        self.note_motion(row, basis);
+        self.note_motion(row, basis, &limits.driving);
         if !row.is_turning {
             return;
         }
@@ -204,7 +217,7 @@ impl Sums {
             }
         };
         keep_higher(&mut self.slip_peak, row.slip_sharp.abs());
-        let judgement = limits.judge(row);
+        let judgement = partial.judge(row);
         self.partial_by_torque
             .note(judgement.by_torque, row.seconds);
         self.partial_by_command
@@ -221,22 +234,22 @@ impl Sums {
         self.torque_peak_nm = self.torque_peak_nm.max(row.torque_nm.unwrap_or(0.0));
         self.heat.add(work, row.impulse_nms, &row.evidence);
         self.impulse_square += row.impulse_nms.powi(2);
-        if let Some(rate) = row.heat_rate_w.filter(|_| is_slipping(row)) {
+        if let Some(rate) = row.heat_rate_w.filter(|_| is_slipping(row, &limits.slip)) {
             keep_higher(&mut self.heat_peak, rate);
         }
     }
 
-    fn note_motion(&mut self, row: &Row, basis: &Basis) {
+    fn note_motion(&mut self, row: &Row, basis: &Basis, driving: &Driving) {
         let Some(speed) = row.road_speed else { return };
         self.with_speed_s += row.seconds;
         self.distance_m += speed * row.seconds;
-        if speed <= MOVING_FROM {
+        if speed <= driving.moving_from() {
             return;
         }
         self.moving_s += row.seconds;
         if let Some(yaw) = row.yaw_rate {
             self.with_yaw_s += row.seconds;
-            if is_in_bend(row, basis) {
+            if is_in_bend(row, basis, driving) {
                 let turned = yaw.abs() * row.seconds;
                 self.turned_rad += turned;
                 if is_open(row) {
@@ -254,10 +267,10 @@ impl Sums {
 }
 
 /// Whether a row is in a bend that counts as turning.
-pub fn is_in_bend(row: &Row, basis: &Basis) -> bool {
+pub fn is_in_bend(row: &Row, basis: &Basis, driving: &Driving) -> bool {
     match (row.yaw_rate, row.road_speed) {
         (Some(yaw), Some(speed)) => {
-            speed > MOVING_FROM && yaw.abs() / speed > bend_curvature(basis)
+            speed > driving.moving_from() && yaw.abs() / speed > bend_curvature(basis, driving)
         }
         _ => false,
     }
@@ -269,18 +282,18 @@ pub fn is_open(row: &Row) -> bool {
 }
 
 /// Whether the mean slip stands above the noise: a rate is only then heat and not noise.
-pub fn is_slipping(row: &Row) -> bool {
-    let sd = row.slip_sd.unwrap_or(USUAL_SLIP_SD);
+pub fn is_slipping(row: &Row, slip: &Slip) -> bool {
+    let sd = row.slip_sd.unwrap_or(slip.usual_sd_rad_per_s);
     row.slip_mean.abs() > row.mean_noise(sd)
 }
 
-/// Curvature from which a stretch counts as a bend, 1/m: tighter than 150 m, and tight
+/// Curvature from which a stretch counts as a bend, 1/m: tight as the limit says, and tight
 /// enough that tyre compliance does not eat the difference it asks for.
-pub fn bend_curvature(basis: &Basis) -> f64 {
-    let by_radius = 1.0 / BEND_RADIUS_M;
+pub fn bend_curvature(basis: &Basis, driving: &Driving) -> f64 {
+    let by_radius = 1.0 / driving.bend_radius_m;
     let (Some(track), Some(radius)) = (basis.track_rear_m, basis.radius_m) else {
         return by_radius;
     };
     let bias = basis.bias_factor * basis.preload_nm;
-    by_radius.max(COMPLIANCE_MARGIN * bias / (basis.tyre_stiffness_n * radius) / track)
+    by_radius.max(driving.compliance_margin * bias / (basis.tyre_stiffness_n * radius) / track)
 }

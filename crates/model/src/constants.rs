@@ -1,5 +1,5 @@
 //! Universal constants. What belongs to one vehicle lives in its map; what is a
-//! judgement lives in `health/src/limits.rs`.
+//! judgement lives in `health/src/limits/`.
 
 /// Nanoseconds in a second.
 pub const NS_PER_S: i64 = 1_000_000_000;

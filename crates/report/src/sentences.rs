@@ -44,6 +44,29 @@ pub fn drive(document: &Document) -> String {
     format!("{length}{unit}, {distance}, {}", when(document))
 }
 
+/// Limits that were not the usual ones, when there are any; the first few by name.
+pub fn settings(results: &Results) -> Option<String> {
+    const SHOWN: usize = 3;
+    let changed = &results.settings_changed;
+    let mut names: Vec<String> = changed
+        .iter()
+        .take(SHOWN)
+        .map(|setting| {
+            format!(
+                "{} {} {} (usually {})",
+                setting.key,
+                words::limit(setting.value),
+                setting.unit,
+                words::limit(setting.default)
+            )
+        })
+        .collect();
+    if changed.len() > SHOWN {
+        names.push(format!("and {} more", changed.len() - SHOWN));
+    }
+    (!names.is_empty()).then(|| format!("Settings changed: {}.", names.join(", ")))
+}
+
 /// When the drive began, as far as the log's clock knows.
 pub fn when(document: &Document) -> String {
     let clock = &document.clock;

@@ -5,6 +5,7 @@
 //! digits. A number and its unit are joined by a no-break space. Text that came from a log, a map or a command line passes [`clean`] before it
 //! is shown anywhere.
 
+use halfshaft_health::limits::LimitValue;
 use halfshaft_health::{Estimate, Figure};
 use halfshaft_model::{Span, Time};
 
@@ -328,6 +329,15 @@ pub fn sentence(fragment: &str) -> String {
         text.push('.');
     }
     text
+}
+
+/// A limit as people write it.
+pub fn limit(value: LimitValue) -> String {
+    match value {
+        LimitValue::Number(value) => value.to_string(),
+        LimitValue::Count(value) => value.to_string(),
+        LimitValue::Edges(edges) => edges.map(|edge| edge.to_string()).join(", "),
+    }
 }
 
 #[cfg(test)]

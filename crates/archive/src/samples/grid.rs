@@ -11,12 +11,12 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Float64Array, Int64Array};
 use arrow::datatypes::{DataType, Field};
+use halfshaft_health::Row;
 use halfshaft_health::track::{Answer, Track};
-use halfshaft_health::{Basis, Row};
 use halfshaft_model::{Behaviour, Block, ChannelSpec, Time};
 
 use crate::about::About;
-use crate::channels::{DERIVED, N_DERIVED, behaviour_word, meaning};
+use crate::channels::{DERIVED, Ground, N_DERIVED, behaviour_word, meaning};
 use crate::samples::{GRID_FORM, Rate};
 use crate::table::{Error, ROWS_AT_ONCE, Table, field};
 
@@ -35,7 +35,7 @@ const RULE: &str = "interpolated: linear between two samples; held: the sample b
 
 pub(super) struct Grid<W: Write + Send> {
     table: Table<W>,
-    basis: Basis,
+    ground: Ground,
     rate: Rate,
     // The grid point to ask the measured channels for next.
     next: i64,
@@ -63,7 +63,7 @@ impl<W: Write + Send> Grid<W> {
     pub(super) fn start(
         out: W,
         channels: &[ChannelSpec],
-        basis: &Basis,
+        ground: &Ground,
         rate: Rate,
         is_left_out: impl Fn(usize) -> bool,
     ) -> Result<Grid<W>, Error> {
@@ -90,7 +90,7 @@ impl<W: Write + Send> Grid<W> {
             .collect();
         Ok(Grid {
             table: Table::start(out, fields)?,
-            basis: basis.clone(),
+            ground: ground.clone(),
             rate,
             next: 0,
             measured: vec![Vec::new(); tracks.len()],
@@ -145,7 +145,7 @@ impl<W: Write + Send> Grid<W> {
 
     fn note_derived(&mut self, rows: &[Row]) {
         for row in rows {
-            let value = |index: usize| DERIVED[index].value(row, &self.basis);
+            let value = |index: usize| DERIVED[index].value(row, &self.ground);
             self.derived.push_back(Derivation {
                 time: row.time,
                 is_joined: row.is_joined,
@@ -430,8 +430,10 @@ mod tests {
         // Not one derived row comes, and the level goes on for two hours.
         let drive = Drive::new();
         let rate = Rate::new(100.0).expect("it is a rate");
-        let mut grid = Grid::start(Vec::new(), &drive.channels, drive.basis(), rate, |_| false)
-            .expect("memory does not fail");
+        let mut grid = Grid::start(Vec::new(), &drive.channels, &drive.ground(), rate, |_| {
+            false
+        })
+        .expect("memory does not fail");
         let mut most = 0;
         for index in 0..7200 {
             let time = f64::from(index);

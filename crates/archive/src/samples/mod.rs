@@ -9,11 +9,12 @@ mod rate;
 
 use std::io::Write;
 
-use halfshaft_health::{Basis, Row};
+use halfshaft_health::Row;
 use halfshaft_model::personal::PlaceTrim;
 use halfshaft_model::{Block, ChannelSpec};
 
 use crate::about::About;
+use crate::channels::Ground;
 use crate::samples::grid::Grid;
 use crate::samples::native::Native;
 pub use crate::samples::rate::Rate;
@@ -40,7 +41,7 @@ impl<W: Write + Send> Samples<W> {
     pub fn start(
         out: W,
         channels: &[ChannelSpec],
-        basis: &Basis,
+        ground: &Ground,
         rate: Option<Rate>,
         with_all_positions: bool,
     ) -> Result<Samples<W>, Error> {
@@ -48,10 +49,10 @@ impl<W: Write + Send> Samples<W> {
         let is_position = |index: usize| trim.as_ref().is_some_and(|trim| trim.is_place(index));
         Ok(Samples(match rate {
             Some(rate) => {
-                let grid = Grid::start(out, channels, basis, rate, is_position)?;
+                let grid = Grid::start(out, channels, ground, rate, is_position)?;
                 Form::Grid(Box::new(grid))
             }
-            None => Form::Native(Box::new(Native::start(out, channels, basis, trim)?)),
+            None => Form::Native(Box::new(Native::start(out, channels, ground, trim)?)),
         }))
     }
 

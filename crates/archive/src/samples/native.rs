@@ -9,18 +9,18 @@ use std::sync::Arc;
 
 use arrow::array::{ArrayRef, DictionaryArray, Float64Array, Int32Array, Int64Array, StringArray};
 use arrow::datatypes::{DataType, Int32Type};
-use halfshaft_health::{Basis, Row};
+use halfshaft_health::Row;
 use halfshaft_model::personal::PlaceTrim;
 use halfshaft_model::{Block, ChannelSpec, Time};
 
 use crate::about::About;
-use crate::channels::{DERIVED, N_DERIVED, behaviour_word, meaning};
+use crate::channels::{DERIVED, Ground, N_DERIVED, behaviour_word, meaning};
 use crate::samples::NATIVE_FORM;
 use crate::table::{Error, ROWS_AT_ONCE, Table, field};
 
 pub(super) struct Native<W: Write + Send> {
     table: Table<W>,
-    basis: Basis,
+    ground: Ground,
     trim: Option<PlaceTrim>,
     names: Arc<StringArray>,
     units: Arc<StringArray>,
@@ -38,7 +38,7 @@ impl<W: Write + Send> Native<W> {
     pub(super) fn start(
         out: W,
         channels: &[ChannelSpec],
-        basis: &Basis,
+        ground: &Ground,
         trim: Option<PlaceTrim>,
     ) -> Result<Native<W>, Error> {
         let dictionary =
@@ -92,7 +92,7 @@ impl<W: Write + Send> Native<W> {
         }
         Ok(Native {
             table: Table::start(out, fields)?,
-            basis: basis.clone(),
+            ground: ground.clone(),
             trim,
             names: Arc::new(StringArray::from(names)),
             units: Arc::new(StringArray::from(units)),
@@ -133,7 +133,7 @@ impl<W: Write + Send> Native<W> {
     fn push_derived(&mut self, first: usize, rows: &[Row]) -> Result<(), Error> {
         for (index, channel) in DERIVED.iter().enumerate() {
             for row in rows {
-                let value = channel.value(row, &self.basis);
+                let value = channel.value(row, &self.ground);
                 if value.is_some() || self.is_known[index] {
                     self.add(row.time, first + index, value)?;
                 }

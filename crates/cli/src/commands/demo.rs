@@ -10,7 +10,7 @@ use halfshaft_simulate::{Scenario, Truth};
 use crate::arguments::DemoOptions;
 use crate::commands::report;
 use crate::output::{self, Folder};
-use crate::pipeline;
+use crate::{pipeline, settings};
 
 /// The map of the invented car.
 const MAP_NAME: &str = "brindlecote-30.map";
@@ -34,12 +34,13 @@ pub fn run(options: &DemoOptions) -> Result<ExitCode> {
         );
     };
     let log_name = format!("{}.log", scenario.name);
+    let settings = settings::find(options.limits.settings.as_deref())?;
     let truth = make(&options.dir, &log_name, scenario)?;
     let log = options.dir.join(&log_name);
     let map_path = options.dir.join(MAP_NAME);
     let map = pipeline::read_map(&map_path)?;
-    let (read, results) = report::assess(std::slice::from_ref(&log), &map, None)?;
-    let command = report::command(std::slice::from_ref(&log), &map_path, None);
+    let (read, results) = report::assess(std::slice::from_ref(&log), &map, &settings, None)?;
+    let command = report::command(std::slice::from_ref(&log), &map_path, &settings, None);
     let mut document = report::document(&map, &read, &results, command);
     let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
     places.extend(report::write(&options.dir, &document)?);

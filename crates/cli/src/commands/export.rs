@@ -5,8 +5,9 @@
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
-use halfshaft_archive::{About, Error, Rate, Samples, results as tables};
+use halfshaft_archive::{About, Error, Ground, Rate, Samples, results as tables};
 use halfshaft_health::Results;
+use halfshaft_health::limits::Limits;
 use halfshaft_report::Document;
 use halfshaft_signal_map::Map;
 
@@ -14,6 +15,7 @@ use crate::arguments::ExportOptions;
 use crate::commands::report;
 use crate::output::{self, Begun, Folder};
 use crate::pipeline::{self, Read};
+use crate::settings;
 
 /// The file of the samples.
 const SAMPLES: &str = "samples.parquet";
@@ -26,9 +28,11 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
         None => None,
     };
     let map = pipeline::read_map(&options.log.map)?;
+    let settings = settings::find(options.limits.settings.as_deref())?;
     let mut folder = Folder::open(&options.to)?;
     let mut begun = folder.begin(SAMPLES)?;
-    let (results, about) = write_samples(options, &map, rate, &folder, &mut begun)?;
+    let (results, about) =
+        write_samples(options, &map, &settings.limits, rate, &folder, &mut begun)?;
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
     let places = folder.settle()?;
@@ -43,20 +47,19 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
 fn write_samples(
     options: &ExportOptions,
     map: &Map,
+    limits: &Limits,
     rate: Option<Rate>,
     folder: &Folder,
     begun: &mut Begun,
 ) -> Result<(Results, About)> {
     let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
-    let mut health = report::health(map, options.start_line);
-    let mut samples = Samples::start(
-        begun,
-        &map.channels,
-        health.basis(),
-        rate,
-        options.all_positions,
-    )
-    .map_err(doing)?;
+    let mut health = report::health(map, limits, options.start_line);
+    let ground = Ground {
+        basis: health.basis().clone(),
+        slip: limits.slip,
+    };
+    let mut samples = Samples::start(begun, &map.channels, &ground, rate, options.all_positions)
+        .map_err(doing)?;
     let mut rows = Vec::new();
     let read = pipeline::read(&options.log.logs, map, |_, block| {
         rows.clear();
@@ -88,6 +91,11 @@ fn about(map: &Map, read: &Read, results: &Results) -> About {
             .collect(),
         clock_kind: document.clock.kind.word().to_owned(),
         origin_ns: document.clock.first_stamp.0,
+        settings_changed: results
+            .settings_changed
+            .iter()
+            .map(|setting| format!("{}={}", setting.key, setting.value))
+            .collect(),
     }
 }
 

@@ -6,3 +6,4 @@ pub mod export;
 pub mod map_check;
 pub mod map_format;
 pub mod report;
+pub mod settings;

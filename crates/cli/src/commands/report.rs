@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Result, bail};
+use halfshaft_health::limits::Limits;
 use halfshaft_health::{Health, Results};
 use halfshaft_model::Stamp;
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
@@ -12,17 +13,20 @@ use halfshaft_signal_map::Map;
 use crate::arguments::{ReportOptions, StartLine};
 use crate::output::{self, Folder};
 use crate::pipeline::{self, Read};
+use crate::settings::{self, Settings};
 
 /// Runs the command.
 pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let map = pipeline::read_map(&options.log.map)?;
-    let (read, results) = assess(&options.log.logs, &map, options.start_line)?;
+    let settings = settings::find(options.limits.settings.as_deref())?;
+    let line = options.start_line;
+    let (read, results) = assess(&options.log.logs, &map, &settings, line)?;
     let mut document = document(
         &map,
         &read,
         &results,
-        command(&options.log.logs, &options.log.map, options.start_line),
+        command(&options.log.logs, &options.log.map, &settings, line),
     );
     if let Some(dir) = &options.out {
         let places = write(dir, &document)?;
@@ -55,8 +59,8 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
 }
 
 /// An assessment through a map, with laps from a start line when there is one.
-pub fn health(map: &Map, start_line: Option<StartLine>) -> Health {
-    let mut health = Health::new(&map.vehicle, &map.channels);
+pub fn health(map: &Map, limits: &Limits, start_line: Option<StartLine>) -> Health {
+    let mut health = Health::with_limits(&map.vehicle, &map.channels, limits);
     if let Some(line) = start_line {
         health.start_line(line.position);
     }
@@ -67,9 +71,10 @@ pub fn health(map: &Map, start_line: Option<StartLine>) -> Health {
 pub fn assess(
     logs: &[PathBuf],
     map: &Map,
+    settings: &Settings,
     start_line: Option<StartLine>,
 ) -> Result<(Read, Results)> {
-    let mut health = health(map, start_line);
+    let mut health = health(map, &settings.limits, start_line);
     let read = pipeline::read(logs, map, |_, block| {
         health.push(block);
         Ok(())
@@ -178,7 +183,12 @@ fn clock(read: &Read) -> ClockRecord {
 
 /// The command that makes the report again. Where it is written to is left out: it
 /// changes nothing in it.
-pub fn command(logs: &[PathBuf], map: &Path, start_line: Option<StartLine>) -> String {
+pub fn command(
+    logs: &[PathBuf],
+    map: &Path,
+    settings: &Settings,
+    start_line: Option<StartLine>,
+) -> String {
     let quoted = |path: &Path| {
         let text = path.display().to_string();
         let is_plain = text
@@ -192,6 +202,9 @@ pub fn command(logs: &[PathBuf], map: &Path, start_line: Option<StartLine>) -> S
     };
     let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
     let mut command = format!("halfshaft report {} --map {}", logs.join(" "), quoted(map));
+    if let Some(path) = &settings.named {
+        command += &format!(" --settings {}", quoted(path));
+    }
     if let Some(line) = start_line {
         command += &format!(" --start-line={line}");
     }

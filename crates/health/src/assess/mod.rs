@@ -2,35 +2,27 @@
 
 mod quality;
 mod reasons;
+mod settle;
 
 use std::collections::VecDeque;
 
 use halfshaft_driveline::align::full_scale;
-use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
 use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
 use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 
 use crate::band::Tolerances;
-use crate::cannot_tell::{Seen, cannot_tell};
 use crate::coverage::Coverage;
 use crate::driving::Parting;
 use crate::duty_picture::DutySums;
-use crate::events::{EventTally, Settled};
-use crate::figures::{Ingredients, all};
-use crate::findings::{Drive, Findings, Setup};
+use crate::events::EventTally;
+use crate::findings::{Findings, Setup};
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
-use crate::limits::{MOVING_FROM, SDS_OF_90, UNCOVERED_FROM_S, USUAL_SLIP_SD, WRONG_GEOMETRY};
+use crate::limits::{Limits, SDS_OF_90};
 use crate::regions::RegionSorter;
-use crate::result::{NoiseFloor, Region, Regions, Results};
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
-use crate::tier::tier;
 use crate::use_class::UseWatch;
 use quality::Strips;
-
-/// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
-/// grade in proportion. Source: none, engineering guess (50 Hz).
-const SHARP_PERIOD_S: f64 = 0.02;
 
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
@@ -39,7 +31,8 @@ pub struct Health {
     channels: Vec<ChannelSpec>,
     driveline: Driveline,
     command: Result<CommandWatch, String>,
-    limits: PartialLimits,
+    limits: Limits,
+    partial: PartialLimits,
     coverage: Coverage,
     parting: Parting,
     sums: Sums,
@@ -71,11 +64,16 @@ pub struct Health {
 }
 
 impl Health {
-    /// An assessment of a vehicle by the channels of its map.
+    /// An assessment of a vehicle by the channels of its map, by the usual limits.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Health {
+        Health::with_limits(vehicle, channels, &Limits::default())
+    }
+
+    /// The same by limits of one's own.
+    pub fn with_limits(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> Health {
         let driveline = Driveline::new(vehicle, channels);
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let tolerances = Tolerances::new(vehicle, channels, driveline.basis());
+        let tolerances = Tolerances::new(vehicle, channels, driveline.basis(), &limits.trust);
         let (torque, slip) = (SDS_OF_90 * tolerances.torque, SDS_OF_90 * tolerances.slip);
         let command = match index("clutch.command") {
             None => Err("the map has no channel clutch.command".to_owned()),
@@ -85,29 +83,35 @@ impl Health {
                     "the map does not say what counts as a full clutch.command".to_owned()
                 }),
         };
-        let limits = PartialLimits::new(driveline.basis(), torque, slip);
+        let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
         let setup = Setup {
             vehicle,
             channels,
             basis: driveline.basis(),
-            partial: limits,
+            partial,
+            limits,
         };
         Health {
-            limits,
+            limits: *limits,
+            partial,
             command,
             coverage: Coverage::new(channels),
-            parting: Parting::new(driveline.basis()),
+            parting: Parting::new(driveline.basis(), limits),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
             duty: DutySums::default(),
-            path: PathWatch::new(),
+            path: PathWatch::with_limits(limits),
             fixes: None,
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
-            ledger: Ledger::new(driveline.basis().preload_nm, SDS_OF_90 * tolerances.bends),
-            bend_ledger: Ledger::new(driveline.basis().preload_nm, 0.0),
-            regions: RegionSorter::default(),
+            ledger: Ledger::new(
+                driveline.basis().preload_nm,
+                SDS_OF_90 * tolerances.bends,
+                &limits.slip,
+            ),
+            bend_ledger: Ledger::new(driveline.basis().preload_nm, 0.0, &limits.slip),
+            regions: RegionSorter::new(limits),
             events: EventTally::default(),
             strips: Strips::default(),
             oil: index("oil.temperature"),
@@ -231,20 +235,28 @@ impl Health {
         self.driveline.basis()
     }
 
+    /// The limits it judges by.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
     fn take(&mut self, row: Row) {
-        self.sums.note(&row, self.driveline.basis(), &self.limits);
+        self.sums.note(&row, self.driveline.basis(), &self.partial);
         self.duty.note(&row);
         self.path.note(&row);
         self.findings.note(&row);
         self.usage.note(&row);
         self.ledger.note(&row);
-        if is_in_bend(&row, self.driveline.basis()) && is_open(&row) {
+        if is_in_bend(&row, self.driveline.basis(), &self.limits.driving) && is_open(&row) {
             self.bend_ledger.note(&row);
         }
-        if row.road_speed.is_some_and(|speed| speed > MOVING_FROM) {
+        if row
+            .road_speed
+            .is_some_and(|speed| speed > self.limits.driving.moving_from())
+        {
             self.regions.note(&row);
         }
-        self.events.note(&row, &self.limits);
+        self.events.note(&row, &self.partial);
         let strips = &mut self.strips;
         strips.difference.note(row.time, row.difference_mean);
         let pairs = [
@@ -254,7 +266,7 @@ impl Health {
             (
                 &mut strips.heat_rate,
                 row.heat_rate_w.map(|watts| {
-                    if row.is_turning && is_slipping(&row) {
+                    if row.is_turning && is_slipping(&row, &self.limits.slip) {
                         watts
                     } else {
                         0.0
@@ -269,213 +281,4 @@ impl Health {
         }
         self.latest = Some(row);
     }
-
-    /// What can be said so far; provisional until [`Health::finish`].
-    pub fn results(&self) -> Results {
-        let basis = self.driveline.basis();
-        let floor = self.driveline.noise_floor();
-        let not_driving = self.parting.outcome();
-        let slip_sd = floor.slip_sd().unwrap_or(USUAL_SLIP_SD);
-        let channels = self.coverage.channels();
-        let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
-        let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
-            .iter()
-            .filter_map(|name| wheel(name))
-            .collect();
-        let wheel_coverage = if wheels.len() == 2 {
-            wheels[0].coverage.min(wheels[1].coverage)
-        } else {
-            0.0
-        };
-        let wheel_period_s = wheels
-            .iter()
-            .filter_map(|wheel| wheel.period_s)
-            .fold(None, |worst: Option<f64>, period| {
-                Some(worst.map_or(period, |worst| worst.max(period)))
-            });
-        let resolution = wheel_period_s.map_or(0.0, |period| (SHARP_PERIOD_S / period).min(1.0));
-        let heat_is_known = basis.heat.is_ok() && self.sums.with_torque_s > 0.0;
-        let calibration = self.driveline.tyre_calibration();
-        let events = self.events.events(&Settled {
-            slip_sd,
-            heat_is_known,
-            slip_is_known: basis.slip.is_ok(),
-            friction_radius_m: self
-                .vehicle
-                .pack
-                .map(|pack| uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m)),
-        });
-        let ingredients = Ingredients {
-            calibration: &calibration,
-            ledger: &self.ledger,
-            bend_ledger: &self.bend_ledger,
-            hottest_event_kj: events
-                .iter()
-                .filter_map(|event| event.heat_kj)
-                .reduce(f64::max),
-            geometry: self
-                .wrong_geometry()
-                .map_or(1.0, |_| WRONG_GEOMETRY)
-                .min(self.fit_factor()),
-            net_area_m2: net_lining_area(&self.vehicle),
-            basis,
-            sums: &self.sums,
-            tolerances: self.tolerances_in_use(),
-            slip_sd,
-            duration_s: self.coverage.duration_s(),
-            command: self.command_time(),
-            command_period_s: wheel("clutch.command")
-                .and_then(|channel| channel.period_s)
-                .unwrap_or(0.0),
-            engagements: (
-                self.events.n_engagements(),
-                self.events.n_broken(),
-                self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
-            ),
-            hidden_s: uncovered(
-                self.coverage.duration_s(),
-                self.sums.covered_s + not_driving.seconds,
-                wheel_period_s,
-            ) + self.sums.silent_moving_s,
-            torque_never_known: self.torque_never_known(),
-            oil: self.oil_outcome(),
-            wheel_coverage,
-            no_rows: self.no_rows(),
-            turning_source: self.turning_source(),
-            no_speed: self.no_speed(),
-            resolution,
-            torque_words: self.torque_words(),
-        };
-        let figures = all(&ingredients);
-        let regions = self.region_results(slip_sd, heat_is_known);
-        let seen_channels: Vec<String> = channels
-            .iter()
-            .filter(|channel| channel.n_samples > 0)
-            .map(|channel| channel.name.clone())
-            .collect();
-        let seen = Seen {
-            heat_refusal: basis.heat.clone().err().or_else(|| {
-                (!heat_is_known && self.no_rows().is_none()).then(|| self.torque_never_known())
-            }),
-            command_refusal: self.command.as_ref().err().cloned(),
-            n_engagements: self.events.n_engagements(),
-            not_observable_share: regions.as_ref().ok().map(|regions| {
-                regions.seconds[Region::NotObservable as usize]
-                    / regions.seconds.iter().sum::<f64>().max(1e-9)
-            }),
-            wheel_period_s,
-            torque_by_command: self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s,
-            is_preload_only: basis.is_preload_only,
-            tyre_refusal: calibration
-                .outcome
-                .as_ref()
-                .err()
-                .filter(|_| self.no_rows().is_none())
-                .cloned(),
-            open_turn_deg: (self.turning_source().is_ok() && basis.track_rear_m.is_some())
-                .then(|| self.sums.turned_open_all_rad.to_degrees()),
-            channels: seen_channels.clone(),
-        };
-        let quality = self.quality(wheel_coverage, resolution);
-        let drive = Drive {
-            vehicle: &self.vehicle,
-            channels: &self.channels,
-            basis,
-            seen: &seen_channels,
-            figures: &figures,
-            events: &events,
-            calibration: &calibration,
-            quality: &quality,
-            not_driving: &not_driving,
-            until: self.until,
-        };
-        let (findings, not_checked) = self.findings.outcome(&drive);
-        let used = self.usage.outcome(&drive);
-        Results {
-            is_provisional: !self.is_finished,
-            until: self.until,
-            tier: tier(
-                |name| seen_channels.iter().any(|seen| seen == name),
-                heat_is_known,
-            ),
-            events,
-            cannot_tell: cannot_tell(&seen),
-            quality,
-            noise_floor: floor
-                .slip_sd()
-                .filter(|_| basis.slip.is_ok())
-                .map(|slip_sd| NoiseFloor {
-                    slip_sd,
-                    slip_step: basis.slip_step,
-                    smallest_slip: self
-                        .latest
-                        .as_ref()
-                        .map_or(0.0, |row| row.mean_noise(slip_sd).max(basis.slip_step)),
-                    n_samples: floor.n_samples(),
-                }),
-            tyre_ratio_log: self.driveline.tyre_ratio_log(),
-            strips: self.strip_results(heat_is_known),
-            assumptions: self.assumptions(),
-            duty_picture: match heat_is_known {
-                true => Ok(self.duty.picture(slip_sd)),
-                false => Err(seen
-                    .heat_refusal
-                    .clone()
-                    .unwrap_or_else(|| "the torque is not known".to_owned())),
-            },
-            laps: self.path.laps(slip_sd, heat_is_known),
-            findings,
-            not_checked,
-            meters: used.meters,
-            class: used.class,
-            calibration,
-            figures,
-            regions,
-        }
-    }
-
-    /// Share of the checks of the values against the map that were passed.
-    fn fit_factor(&self) -> f64 {
-        self.fit.0 as f64 / self.fit.1 as f64
-    }
-
-    fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {
-        if let Some(reason) = self.no_rows().or_else(|| self.no_speed()) {
-            return Err(reason);
-        }
-        self.driveline.basis().slip.clone()?;
-        if self.regions.n_judged() == 0 {
-            self.command_time()?;
-            return Err("neither command nor state of the clutch is known".to_owned());
-        }
-        let sums = self.regions.sums();
-        let joules =
-            heat_is_known.then(|| std::array::from_fn(|region| sums.heat[region].heat_j(slip_sd)));
-        Ok(Regions {
-            seconds: sums.seconds,
-            joules,
-        })
-    }
-}
-
-/// Time of a drive that something does not cover, s; 0 when it is no more than the
-/// rhythm of the channel or the start of a log explains.
-fn uncovered(duration_s: f64, covered_s: f64, period_s: Option<f64>) -> f64 {
-    let explained = UNCOVERED_FROM_S.max(3.0 * period_s.unwrap_or(0.0));
-    match duration_s - covered_s {
-        missing if missing > explained => missing,
-        _ => 0.0,
-    }
-}
-
-/// Net lining area of one pack, m², when the map states it.
-fn net_lining_area(vehicle: &Vehicle) -> Option<f64> {
-    let pack = vehicle.pack?;
-    let area = net_area(
-        f64::from(pack.n_faces),
-        pack.outer_radius_m,
-        pack.inner_radius_m,
-        pack.groove_share,
-    );
-    (area > 0.0).then_some(area)
 }

@@ -1,9 +1,6 @@
 //! How far the log can be trusted, and its time strips for drawing.
 
 use super::Health;
-use crate::limits::{
-    DOUBTED_WHEELS, ENOUGH_EVENTS, ENOUGH_MOVING_MIN, UNSEEN_COMMAND, WRONG_GEOMETRY,
-};
 use crate::result::{Grade, Quality, Strip};
 use crate::strips::Envelope;
 
@@ -64,6 +61,7 @@ impl Health {
     /// Factors of what the log shows at all: as many samples as the map promises, enough
     /// driving, enough engagements, wheels that can be believed.
     fn exercised(&self) -> Vec<(f64, String)> {
+        let limits = &self.limits.trust;
         let mut factors = Vec::new();
         let duration_s = self.coverage.duration_s().max(1e-9);
         let qualities = self.coverage.channels();
@@ -81,24 +79,26 @@ impl Health {
         }
         let minutes = self.sums.moving_s / 60.0;
         factors.push((
-            (minutes / ENOUGH_MOVING_MIN).min(1.0),
+            (minutes / limits.enough_moving_min).min(1.0),
             format!(
-                "{minutes:.1} of the {ENOUGH_MOVING_MIN:.0} minutes of driving that show a unit"
+                "{minutes:.1} of the {} minutes of driving that show a unit",
+                limits.enough_moving_min
             ),
         ));
         match self.command_time() {
             Ok(_) => {
+                let enough = limits.enough_events;
                 let n = self.events.n_engagements();
-                let text = format!("{n} of the {ENOUGH_EVENTS} engagements that show a unit");
-                factors.push(((n as f64 / ENOUGH_EVENTS as f64).min(1.0), text));
+                let text = format!("{n} of the {enough} engagements that show a unit");
+                factors.push(((n as f64 / f64::from(enough)).min(1.0), text));
             }
-            Err(reason) => factors.push((UNSEEN_COMMAND, reason)),
+            Err(reason) => factors.push((limits.unseen_command, reason)),
         }
         if let Some(ratio) = self.wrong_geometry() {
             let text = format!(
                 "in open bends the wheels differ {ratio:.2} times as much as the map's geometry says"
             );
-            factors.push((WRONG_GEOMETRY, text));
+            factors.push((limits.wrong_geometry, text));
         }
         let (n_passed, n_all) = self.fit;
         factors.push((
@@ -112,7 +112,7 @@ impl Health {
                 "a rear wheel speed was in doubt {} times",
                 self.driveline.n_doubted()
             );
-            factors.push((DOUBTED_WHEELS, text));
+            factors.push((limits.doubted_wheels, text));
         }
         factors
     }

@@ -4,16 +4,16 @@
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
-use super::{Health, uncovered};
+use super::Health;
 use crate::band::Tolerances;
-use crate::limits::{GEOMETRY_TURN_DEG, RIGHT_GEOMETRY, USUAL_SLIP_SD};
 
 impl Health {
     pub(super) fn assumptions(&self) -> Vec<String> {
         let mut assumptions = self.driveline.basis().assumptions.clone();
         if self.driveline.noise_floor().slip_sd().is_none() && self.sums.n_rows > 0 {
             assumptions.push(format!(
-                "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {USUAL_SLIP_SD} rad/s."
+                "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {} rad/s.",
+                self.limits.slip.usual_sd_rad_per_s
             ));
         }
         if let Some(ratio) = self.wrong_geometry() {
@@ -33,16 +33,23 @@ impl Health {
     /// How much the wheels differ in open bends over what the map's geometry asks there,
     /// median over time, when that is more than tyres and preload explain.
     pub(super) fn wrong_geometry(&self) -> Option<f64> {
-        let has_turned = self.sums.turned_open_all_rad.to_degrees() > GEOMETRY_TURN_DEG;
+        let limits = &self.limits.trust;
+        let has_turned = self.sums.turned_open_all_rad.to_degrees() > limits.geometry_turn_deg;
         let ratio = self.sums.openness.median().filter(|_| has_turned)?;
-        (!RIGHT_GEOMETRY.contains(&ratio)).then_some(ratio)
+        let right = limits.right_geometry_from..=limits.right_geometry_to;
+        (!right.contains(&ratio)).then_some(ratio)
     }
 
     /// Tolerances of the torque source that spoke, which need not be the map's first.
     pub(super) fn tolerances_in_use(&self) -> Tolerances {
         let is_seen = |channel: &&ChannelSpec| self.was_seen(&channel.name);
         let seen: Vec<ChannelSpec> = self.channels.iter().filter(is_seen).cloned().collect();
-        Tolerances::new(&self.vehicle, &seen, self.driveline.basis())
+        Tolerances::new(
+            &self.vehicle,
+            &seen,
+            self.driveline.basis(),
+            &self.limits.trust,
+        )
     }
 
     pub(super) fn torque_never_known(&self) -> String {
@@ -109,7 +116,7 @@ impl Health {
             return Err("clutch.command gave one value only: too short".to_owned());
         }
         let period = self.coverage.period_s(watch.channel());
-        time.hidden_s = uncovered(self.coverage.duration_s(), known, period);
+        time.hidden_s = self.uncovered(known, period);
         Ok(time)
     }
 

@@ -5,8 +5,8 @@
 //! and no verdict.
 
 use super::limits::{
-    CARBON_TIMES_PAPER, EXCEEDANCE_LEAST_KM, EXCEEDANCE_LEVELS, PAPER_BRIEF_W_PER_MM2,
-    PAPER_CONTINUOUS_W_PER_MM2, PAPER_EVENT_J_PER_MM2,
+    CARBON_TIMES_PAPER, EXCEEDANCE_LEVELS, PAPER_BRIEF_W_PER_MM2, PAPER_CONTINUOUS_W_PER_MM2,
+    PAPER_EVENT_J_PER_MM2,
 };
 use crate::result::{Event, EventKind};
 
@@ -65,8 +65,9 @@ pub fn power_exceedance(
     events: &[Event],
     area_mm2: Result<f64, String>,
     distance_km: Result<f64, String>,
+    least_km: f64,
 ) -> Result<Exceedance, String> {
-    let mut curve = curve("W/mm²", events, area_mm2, distance_km, |event| {
+    let mut curve = curve("W/mm²", events, area_mm2, distance_km, least_km, |event| {
         event.heat_peak_kw
     })?;
     curve.guides.extend(guides(
@@ -85,8 +86,9 @@ pub fn energy_exceedance(
     events: &[Event],
     area_mm2: Result<f64, String>,
     distance_km: Result<f64, String>,
+    least_km: f64,
 ) -> Result<Exceedance, String> {
-    let mut curve = curve("J/mm²", events, area_mm2, distance_km, |event| {
+    let mut curve = curve("J/mm²", events, area_mm2, distance_km, least_km, |event| {
         event.heat_kj
     })?;
     curve.guides.extend(guides(
@@ -102,6 +104,7 @@ fn curve(
     events: &[Event],
     area_mm2: Result<f64, String>,
     distance_km: Result<f64, String>,
+    least_km: f64,
     kilo: impl Fn(&Event) -> Option<f64>,
 ) -> Result<Exceedance, String> {
     let area_mm2 = area_mm2?;
@@ -109,9 +112,9 @@ fn curve(
     if area_mm2.is_nan() || area_mm2 <= 0.0 {
         return Err("the lining has no area".to_owned());
     }
-    if km.is_nan() || km < EXCEEDANCE_LEAST_KM {
+    if km.is_nan() || km < least_km {
         return Err(format!(
-            "{km:.1} km were driven; less than {EXCEEDANCE_LEAST_KM:.0} km are not told per 100 km"
+            "{km:.1} km were driven; less than {least_km:.0} km are not told per 100 km"
         ));
     }
     let mut values = Vec::new();
@@ -184,7 +187,7 @@ mod tests {
     fn events_by_hand() {
         // Derived: 60/40 mm radii and 16 faces have 100,531 mm²: 50 kJ are 0.4974 J/mm²,
         // 10 kW 0.0995 W/mm². Here 100,000 mm²: 1, 0.5, 0.5, 0.01.
-        let curve = energy_exceedance(&events(), Ok(100e3), Ok(200.0)).unwrap();
+        let curve = energy_exceedance(&events(), Ok(100e3), Ok(200.0), 10.0).unwrap();
         assert_eq!(curve.levels.len(), 25);
         assert_eq!((curve.n_events, curve.n_at_least), (4, 0));
         // Four events in 200 km are two in 100 km; what stands on a level is at it.
@@ -196,15 +199,15 @@ mod tests {
         assert_eq!(curve.highest, Some(1.0));
         assert!(curve.per_100_km.is_sorted_by(|one, next| one >= next));
         let area = std::f64::consts::PI * (60.0_f64.powi(2) - 40.0_f64.powi(2)) * 16.0;
-        let whole = energy_exceedance(&[event(0.0, 1.0, 50.0)], Ok(area), Ok(100.0)).unwrap();
+        let whole = energy_exceedance(&[event(0.0, 1.0, 50.0)], Ok(area), Ok(100.0), 10.0).unwrap();
         assert!((whole.highest.unwrap() - 0.4974).abs() < 1e-4);
-        let power = power_exceedance(&[event(0.0, 1.0, 10.0)], Ok(area), Ok(100.0)).unwrap();
+        let power = power_exceedance(&[event(0.0, 1.0, 10.0)], Ok(area), Ok(100.0), 10.0).unwrap();
         assert!((power.highest.unwrap() - 0.0995).abs() < 1e-4);
     }
 
     #[test]
     fn guides_say_where_they_come_from() {
-        let power = power_exceedance(&[], Ok(1.0), Ok(100.0)).unwrap();
+        let power = power_exceedance(&[], Ok(1.0), Ok(100.0), 10.0).unwrap();
         let told: Vec<(&str, f64, f64)> = power
             .guides
             .iter()
@@ -224,7 +227,7 @@ mod tests {
     #[test]
     fn without_area_distance_or_heat_there_is_a_reason() {
         let no = |why: &str| Err(why.to_owned());
-        let told = |area, km| energy_exceedance(&events(), area, km).unwrap_err();
+        let told = |area, km| energy_exceedance(&events(), area, km, 10.0).unwrap_err();
         assert_eq!(told(no("no faces"), Ok(100.0)), "no faces");
         assert_eq!(told(Ok(1.0), no("no road speed")), "no road speed");
         assert!(told(Ok(1.0), Ok(9.0)).contains("9.0 km"));
@@ -232,14 +235,14 @@ mod tests {
         assert!(told(Ok(1.0), Ok(f64::NAN)).contains("km"));
         let mut cold = event(0.0, 1.0, 1.0);
         cold.heat_kj = None;
-        assert!(energy_exceedance(&[cold], Ok(1.0), Ok(100.0)).is_err());
+        assert!(energy_exceedance(&[cold], Ok(1.0), Ok(100.0), 10.0).is_err());
     }
 
     #[test]
     fn a_broken_event_counts_and_is_said_to_be_more() {
         let mut broken = event(0.0, 1.0, 50.0);
         broken.is_broken = true;
-        let curve = energy_exceedance(&[broken], Ok(100e3), Ok(100.0)).unwrap();
+        let curve = energy_exceedance(&[broken], Ok(100e3), Ok(100.0), 10.0).unwrap();
         assert_eq!((curve.n_events, curve.n_at_least), (1, 1));
     }
 }

@@ -3,10 +3,7 @@
 //! In: four readings, each known or not. Out: the index with all four ramps and the one
 //! that decides. No weights are hidden: it is the greatest, and nothing is averaged.
 
-use super::limits::{
-    SEVERITY_HEAT_KJ_PER_KM, SEVERITY_LEAST_RAMPS, SEVERITY_OIL_C, SEVERITY_PARTIAL_PERCENT,
-    SEVERITY_POWER_W_PER_MM2,
-};
+use crate::limits::SeverityRamps;
 
 /// One ramp: 0 points at quiet and below, 100 at the limit and above.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,6 +45,7 @@ pub struct SeverityIndex {
 /// index is the greatest. With fewer than two ramps known there is none, and the reason.
 /// Source: a definition of this program.
 pub fn severity_index(
+    limits: &SeverityRamps,
     power_w_per_mm2: Option<f64>,
     heat_kj_per_km: Option<f64>,
     oil_p99_c: Option<f64>,
@@ -71,28 +69,28 @@ pub fn severity_index(
             "specific_power",
             "Peak power per lining area",
             "W/mm²",
-            SEVERITY_POWER_W_PER_MM2,
+            (limits.power_quiet_w_per_mm2, limits.power_limit_w_per_mm2),
             power_w_per_mm2,
         ),
         ramp(
             "heat_per_km",
             "Heat",
             "kJ/km",
-            SEVERITY_HEAT_KJ_PER_KM,
+            (limits.heat_quiet_kj_per_km, limits.heat_limit_kj_per_km),
             heat_kj_per_km,
         ),
         ramp(
             "oil_temp",
             "Oil temperature passed in 1 % of the time",
             "°C",
-            SEVERITY_OIL_C,
+            (limits.oil_quiet_c, limits.oil_limit_c),
             oil_p99_c,
         ),
         ramp(
             "partial_heat_making",
             "Heat-making partial engagement",
             "% of moving time",
-            SEVERITY_PARTIAL_PERCENT,
+            (limits.partial_quiet_percent, limits.partial_limit_percent),
             partial_percent,
         ),
     ];
@@ -100,13 +98,14 @@ pub fn severity_index(
         .iter()
         .filter_map(|ramp| Some((ramp.name, ramp.points?)))
         .collect();
-    if known.len() < SEVERITY_LEAST_RAMPS {
+    if known.len() < limits.least_ramps as usize {
         return Err(format!(
-            "{} of four ramps is known, {SEVERITY_LEAST_RAMPS} are needed",
+            "{} of four ramps is known, {} are needed",
             match known.first() {
                 Some((name, _)) => format!("only one ({name})"),
                 None => "none".to_owned(),
-            }
+            },
+            limits.least_ramps
         ));
     }
     let mut value = 0.0;
@@ -132,7 +131,7 @@ mod tests {
     #[track_caller]
     fn check(readings: [Option<f64>; 4], wanted: f64, is_at_least: bool, winner: Option<&str>) {
         let [power, heat, oil, partial] = readings;
-        let index = severity_index(power, heat, oil, partial).unwrap();
+        let index = severity_index(&SeverityRamps::default(), power, heat, oil, partial).unwrap();
         assert!((index.value - wanted).abs() < 1e-9, "{}", index.value);
         assert_eq!((index.is_at_least, index.winner), (is_at_least, winner));
     }
@@ -145,7 +144,14 @@ mod tests {
         check(quiet, 50.0, false, Some("specific_power"));
         let hot = [Some(0.8), Some(10.75), Some(141.0), Some(0.5)];
         check(hot, 85.0, false, Some("oil_temp"));
-        let index = severity_index(Some(0.8), Some(10.75), Some(141.0), Some(0.5)).unwrap();
+        let index = severity_index(
+            &SeverityRamps::default(),
+            Some(0.8),
+            Some(10.75),
+            Some(141.0),
+            Some(0.5),
+        )
+        .unwrap();
         let points: Vec<f64> = index.ramps.iter().filter_map(|ramp| ramp.points).collect();
         assert!((points[0] - 50.0).abs() < 1e-9 && (points[1] - 25.0).abs() < 1e-9);
         assert_eq!(points[3], 0.0);
@@ -177,10 +183,17 @@ mod tests {
             true,
             Some("oil_temp"),
         );
-        let why = severity_index(None, Some(9.0), None, Some(f64::NAN)).unwrap_err();
+        let why = severity_index(
+            &SeverityRamps::default(),
+            None,
+            Some(9.0),
+            None,
+            Some(f64::NAN),
+        )
+        .unwrap_err();
         assert!(why.contains("only one (heat_per_km)"), "{why}");
         assert!(
-            severity_index(None, None, None, None)
+            severity_index(&SeverityRamps::default(), None, None, None, None)
                 .unwrap_err()
                 .contains("none")
         );

@@ -2,7 +2,6 @@
 
 use super::{Ingredients, SHORTEST_PAIR_S, figure, rows};
 use crate::band::{absolute, relative};
-use crate::limits::{TORQUE_FLOOR_NM, TORQUE_FLOOR_PRELOADS};
 use crate::result::{Estimate, Figure};
 use halfshaft_driveline::SIGNIFICANT_SDS;
 
@@ -87,7 +86,11 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
     });
     let limit = match by_torque {
         true => {
-            let floor = TORQUE_FLOOR_NM.max(TORQUE_FLOOR_PRELOADS * from.basis.preload_nm);
+            let floor = from
+                .limits
+                .slip
+                .torque_floor_nm
+                .max(from.limits.slip.torque_floor_preloads * from.basis.preload_nm);
             format!("pack torque above {floor:.0} N.m")
         }
         false => "by command, from 10 % on, the torque not being known".to_owned(),

@@ -2,7 +2,7 @@
 
 use super::{Ingredients, figure, moving, rows};
 use crate::band::{absolute, relative};
-use crate::limits::{COMMAND_HEAT_EXCESS, OIL_SENSOR_SD_K, SDS_OF_90};
+use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure};
 use crate::sums::Sums;
 use halfshaft_driveline::SIGNIFICANT_SDS;
@@ -25,8 +25,8 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
         let unsigned = sums.heat.unsigned_nms(from.slip_sd) * smallest(from);
         estimate.high = joules + (estimate.high - joules).hypot(unsigned);
         if by_command_share(sums) > 0.1 {
-            estimate.low =
-                joules / COMMAND_HEAT_EXCESS * (1.0 - SDS_OF_90 * from.tolerances.heat()).max(0.0);
+            estimate.low = joules / from.limits.trust.command_heat_excess
+                * (1.0 - SDS_OF_90 * from.tolerances.heat()).max(0.0);
         }
         let peak = sums.heat_peak.map_or(0.0, |(watts, _)| watts);
         // Without torque the slip is known and the torque bounded; in a gap of the wheels
@@ -101,7 +101,7 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
         let noise = SIGNIFICANT_SDS * from.slip_sd / n.sqrt() * from.basis.n_packs;
         estimate.low = (estimate.low - noise * sums.torque_peak_nm).max(0.0);
         if by_command_share(sums) > 0.1 {
-            estimate.low /= COMMAND_HEAT_EXCESS;
+            estimate.low /= from.limits.trust.command_heat_excess;
         }
         estimate.is_at_least = from.hidden_s > 0.0 || from.basis.is_preload_only;
         Ok(estimate.scaled(1e-3))
@@ -147,7 +147,7 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
 
 pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
     let outcome = from.oil.clone().map(|(celsius, _)| {
-        let half = SDS_OF_90 * OIL_SENSOR_SD_K;
+        let half = SDS_OF_90 * from.limits.trust.oil_sensor_sd_k;
         Estimate {
             value: celsius,
             low: celsius - half,
@@ -156,8 +156,10 @@ pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
         }
     });
     let site = from.oil.as_ref().map_or("", |(_, site)| site);
-    let method =
-        format!("highest value of oil.temperature{site}; sensor taken as ±2 K (engineering guess)");
+    let method = format!(
+        "highest value of oil.temperature{site}; sensor taken as ±{} K (engineering guess)",
+        from.limits.trust.oil_sensor_sd_k
+    );
     figure(
         "oil_temp_max",
         "Highest oil temperature",

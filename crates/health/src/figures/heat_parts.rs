@@ -4,7 +4,7 @@ use super::heat::heat_factor;
 use super::{Ingredients, LEAST_TURN_DEG, figure, moving, rows};
 use crate::band::{Tolerances, relative};
 use crate::ledger::{Bends, Causes};
-use crate::limits::{SDS_OF_90, YAW_SCALE_SD};
+use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure};
 
 /// A figure per net lining area.
@@ -46,7 +46,7 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
         let causes = from
             .bend_ledger
             .causes(from.ratio_log(), Bends::Stated, heat_j);
-        let sd = from.tolerances.heat().hypot(YAW_SCALE_SD);
+        let sd = from.tolerances.heat().hypot(from.limits.trust.yaw_scale_sd);
         Ok(relative((heat_j - causes.spin_j) / degrees, sd))
     });
     let method = "heat in the bends of turn_total while the clutch is open, over the angle turned there, wheelspin left out; free of speed and line".to_owned();

@@ -12,6 +12,7 @@ use halfshaft_driveline::{Basis, Calibration, MISMATCH_NOT_LEARNED};
 
 use crate::band::Tolerances;
 use crate::ledger::Ledger;
+use crate::limits::Limits;
 use crate::result::{Estimate, Figure, Grade};
 use crate::sums::Sums;
 
@@ -68,6 +69,8 @@ pub struct Ingredients<'a> {
     pub geometry: f64,
     /// Net lining area of one pack, m².
     pub net_area_m2: Option<f64>,
+    /// The limits in force.
+    pub limits: &'a Limits,
     /// Torque source in words.
     pub torque_words: String,
 }

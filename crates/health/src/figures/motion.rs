@@ -2,7 +2,6 @@
 
 use super::{Ingredients, figure, moving};
 use crate::band::{absolute, relative};
-use crate::limits::{UNCOVERED_FROM_S, USUAL_RADIUS_SD, YAW_SCALE_SD};
 use crate::result::{Estimate, Figure};
 
 pub(super) fn duration(from: &Ingredients) -> Figure {
@@ -14,7 +13,10 @@ pub(super) fn duration(from: &Ingredients) -> Figure {
 
 pub(super) fn moving_time(from: &Ingredients) -> Figure {
     let outcome = moving(from).map(|sums| absolute(sums.moving_s, 0.0).hiding(from.hidden_s));
-    let method = "time above 5 km/h where both rear wheels are covered".to_owned();
+    let method = format!(
+        "time above {} km/h where both rear wheels are covered",
+        from.limits.driving.moving_from_km_per_h
+    );
     figure(
         "moving_time",
         "Moving time",
@@ -29,7 +31,7 @@ pub(super) fn distance(from: &Ingredients) -> Figure {
     let sd = if from.tolerances.distance > 0.0 {
         from.tolerances.distance
     } else {
-        USUAL_RADIUS_SD
+        from.limits.trust.usual_radius_sd
     };
     let outcome = moving(from).map(|sums| {
         let mean = if sums.with_speed_s > 0.0 {
@@ -61,15 +63,15 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
             0.0
         };
         let without_yaw_s = match sums.moving_s - sums.with_yaw_s {
-            missing if missing > UNCOVERED_FROM_S => missing,
+            missing if missing > from.limits.driving.uncovered_from_s => missing,
             _ => 0.0,
         };
-        Ok(relative(sums.turned_rad, YAW_SCALE_SD)
+        Ok(relative(sums.turned_rad, from.limits.trust.yaw_scale_sd)
             .hiding(mean * (from.hidden_s + without_yaw_s))
             .scaled(180.0 / std::f64::consts::PI))
     });
     let source = from.turning_source.clone().unwrap_or("yaw rate");
-    let radius = 1.0 / crate::sums::bend_curvature(from.basis);
+    let radius = 1.0 / crate::sums::bend_curvature(from.basis, &from.limits.driving);
     let method = format!(
         "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
     );

@@ -13,10 +13,7 @@ use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{
-    COOLING_LEAST_K, COOLING_LEAST_S, COOLING_RATIO, COOLING_SETTLES_S, OIL_REACH_S,
-    USUAL_STANDING_TIME_S, WHEEL_STANDS,
-};
+use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -24,12 +21,13 @@ pub const ENTRY: Entry = Entry {
         id: "does-not-cool",
         title: "Does not cool",
         severities: &[Severity::Note],
-        rule: || {
+        rule: |limits| {
             format!(
-                "over {:.0} min or more at standstill the oil cools with a time constant of more than {COOLING_RATIO} \
+                "over {} min or more at standstill the oil cools with a time constant of more than {} \
                  times the usual one, which is guessed as {:.0} min",
-                COOLING_LEAST_S / 60.0,
-                USUAL_STANDING_TIME_S / 60.0
+                said(limits.cooling.least_s / 60.0, 0),
+                limits.cooling.ratio,
+                limits.cooling.usual_time_s / 60.0
             )
         },
         needs: "oil and outside air temperature, a rear wheel speed or road speed to see that the car stands, a stop of \
@@ -93,6 +91,7 @@ struct Cooling {
 
 #[derive(Clone, Debug)]
 struct DoesNotCool {
+    limits: Limits,
     is_modelled: bool,
     reach_s: f64,
     air_c: Option<f64>,
@@ -110,9 +109,14 @@ impl DoesNotCool {
             .channels
             .iter()
             .find(|channel| channel.name == "oil.temperature");
+        let limits = *setup.limits;
         DoesNotCool {
+            limits,
             is_modelled: oil.is_some_and(|oil| oil.site == Some(Site::ModelledByCar)),
-            reach_s: OIL_REACH_S.max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0)),
+            reach_s: limits
+                .oil
+                .reach_s
+                .max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0)),
             air_c: None,
             ahead: Default::default(),
             stands_since: None,
@@ -125,7 +129,7 @@ impl DoesNotCool {
     fn take(&mut self, time: Time, celsius: f64) {
         let is_settled = self
             .stands_since
-            .is_some_and(|since| time.since(since) > COOLING_SETTLES_S);
+            .is_some_and(|since| time.since(since) > self.limits.cooling.settles_s);
         let (true, Some(air_c)) = (is_settled, self.air_c) else {
             return;
         };
@@ -143,7 +147,7 @@ impl DoesNotCool {
             air_c,
             fit: Fit::default(),
         });
-        if celsius - cooling.air_c > COOLING_LEAST_K.0 {
+        if celsius - cooling.air_c > self.limits.cooling.least_above_air_k {
             cooling.latest = time;
             cooling.latest_c = celsius;
             let above = (celsius - cooling.air_c).ln();
@@ -156,8 +160,9 @@ impl DoesNotCool {
             return;
         };
         let seconds = cooling.latest.since(cooling.start);
+        let limits = &self.limits.cooling;
         let fell = cooling.first_c - cooling.latest_c;
-        if seconds < COOLING_LEAST_S || fell < COOLING_LEAST_K.1 {
+        if seconds < limits.least_s || fell < limits.least_fall_k {
             return;
         }
         let Some((slope, sd)) = cooling.fit.slope() else {
@@ -165,8 +170,8 @@ impl DoesNotCool {
         };
         self.n_judged += 1;
         // The quickest cooling that the scatter allows must still be too slow.
-        let ratio = -1.0 / ((slope - 2.0 * sd) * USUAL_STANDING_TIME_S);
-        if slope < 0.0 && ratio > COOLING_RATIO {
+        let ratio = -1.0 / ((slope - 2.0 * sd) * limits.usual_time_s);
+        if slope < 0.0 && ratio > limits.ratio {
             let minutes = -1.0 / slope / 60.0;
             let values = [
                 ("oil at the start", cooling.first_c, "°C"),
@@ -203,9 +208,10 @@ impl Check for DoesNotCool {
     }
 
     fn note(&mut self, row: &Row) {
-        let is_standing = row.case_speed.abs() < WHEEL_STANDS
-            && row.difference.abs() < WHEEL_STANDS
-            && row.road_speed.is_none_or(|speed| speed < WHEEL_STANDS);
+        let stands = self.limits.driving.wheel_stands_rad_per_s;
+        let is_standing = row.case_speed.abs() < stands
+            && row.difference.abs() < stands
+            && row.road_speed.is_none_or(|speed| speed < stands);
         if !row.is_joined {
             self.ahead.retain(|(time, _)| *time >= row.time);
             self.stands_since = None;
@@ -225,13 +231,14 @@ impl Check for DoesNotCool {
         if self.is_modelled {
             return Err("the oil temperature is modelled by the car and not measured".to_owned());
         }
+        let limits = &drive.limits.cooling;
         let mut settled = self.clone();
         settled.end();
         if settled.n_judged == 0 {
             return Err(format!(
-                "the car never stood for {:.0} min with the oil falling and {:.0} K above the air",
-                (COOLING_SETTLES_S + COOLING_LEAST_S) / 60.0,
-                COOLING_LEAST_K.0
+                "the car never stood for {} min with the oil falling and {} K above the air",
+                said((limits.settles_s + limits.least_s) / 60.0, 0),
+                limits.least_above_air_k
             ));
         }
         let Some(minutes) = settled.slow.greatest() else {
@@ -242,9 +249,10 @@ impl Check for DoesNotCool {
             grade: drive.grade_of("oil_temp_max").max(Grade::C),
             summary: format!(
                 "At standstill the oil cooled with a time constant of {minutes:.0} min ({}); {:.0} min is usual by guess, \
-                 limit {COOLING_RATIO} times that. No other drive of this car was there to compare with.",
+                 limit {} times that. No other drive of this car was there to compare with.",
                 drive.oil_site(),
-                USUAL_STANDING_TIME_S / 60.0
+                limits.usual_time_s / 60.0,
+                limits.ratio
             ),
             evidence: settled.slow.windows(),
         }))

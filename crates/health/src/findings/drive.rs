@@ -5,6 +5,7 @@ use halfshaft_driveline::{Basis, Calibration};
 use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
 
 use crate::driving::NotDriving;
+use crate::limits::Limits;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
 
 /// A drive as far as it has been assessed.
@@ -28,6 +29,8 @@ pub struct Drive<'a> {
     pub quality: &'a Quality,
     /// Stretches that were no driving.
     pub not_driving: &'a NotDriving,
+    /// The limits it is judged by.
+    pub limits: &'a Limits,
     /// Time of the latest entry.
     pub until: Time,
 }

@@ -4,12 +4,12 @@ use halfshaft_driveline::Row;
 use halfshaft_model::{Span, Time};
 
 use super::MOST_EVIDENCE;
-use crate::limits::WHEEL_STANDS;
+use crate::limits::Driving;
 use crate::result::{EvidenceValue, EvidenceWindow};
 
 /// Whether a row may count: no control at work, not in reverse.
-pub fn counts(row: &Row) -> bool {
-    !row.is_controlled && row.case_speed > -WHEEL_STANDS
+pub fn counts(row: &Row, driving: &Driving) -> bool {
+    !row.is_controlled && row.case_speed > -driving.wheel_stands_rad_per_s
 }
 
 /// A window with its values.

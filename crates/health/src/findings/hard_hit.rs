@@ -10,7 +10,7 @@ use halfshaft_model::Time;
 use super::drive::lining_area_mm2;
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{HIT_ENERGY_J_PER_MM2, HIT_POWER_S, HIT_POWER_W_PER_MM2};
+use crate::limits::{Driving, Hit, Slip, said};
 use crate::result::Severity;
 use crate::sums::is_slipping;
 
@@ -19,10 +19,12 @@ pub const ENTRY: Entry = Entry {
         id: "hard-hit",
         title: "Single hard hit",
         severities: &[Severity::LookSoon],
-        rule: || {
+        rule: |limits| {
             format!(
-                "one event of more than {HIT_ENERGY_J_PER_MM2:.1} J/mm², or more than {HIT_POWER_W_PER_MM2:.1} W/mm² \
-                 for {HIT_POWER_S} s, per net lining area"
+                "one event of more than {} J/mm², or more than {} W/mm² for {} s, per net lining area",
+                said(limits.hit.energy_j_per_mm2, 1),
+                said(limits.hit.power_w_per_mm2, 1),
+                limits.hit.power_s
             )
         },
         needs: "both rear wheel speeds, torque of the pack, faces and radii of the pack",
@@ -37,6 +39,9 @@ pub const ENTRY: Entry = Entry {
 
 #[derive(Clone, Debug)]
 struct HardHit {
+    driving: Driving,
+    slip: Slip,
+    limits: Hit,
     area_mm2: Result<f64, String>,
     // Since when the power is above, latest row above, highest.
     above: Option<(Time, Time, f64)>,
@@ -46,6 +51,9 @@ struct HardHit {
 impl HardHit {
     fn new(setup: &Setup) -> HardHit {
         HardHit {
+            driving: setup.limits.driving,
+            slip: setup.limits.slip,
+            limits: setup.limits.hit,
             area_mm2: lining_area_mm2(setup.vehicle, setup.basis),
             above: None,
             by_power: Strongest::default(),
@@ -56,14 +64,14 @@ impl HardHit {
         let Some((start, end, highest)) = self.above.take() else {
             return;
         };
-        if end.since(start) < HIT_POWER_S {
+        if end.since(start) < self.limits.power_s {
             return;
         }
         let values = [
             ("highest power", highest, "W/mm²"),
             ("time above", end.since(start), "s"),
         ];
-        let strength = highest / HIT_POWER_W_PER_MM2;
+        let strength = highest / self.limits.power_w_per_mm2;
         self.by_power.note(strength, window(start, end, &values));
     }
 }
@@ -74,9 +82,10 @@ impl Check for HardHit {
         if !row.is_joined {
             self.end();
         }
-        let is_judged = row.is_turning && counts(row) && is_slipping(row);
+        let is_judged =
+            row.is_turning && counts(row, &self.driving) && is_slipping(row, &self.slip);
         let power = row.heat_rate_w.filter(|_| is_judged).unwrap_or(0.0) / area_mm2;
-        if power <= HIT_POWER_W_PER_MM2 {
+        if power <= self.limits.power_w_per_mm2 {
             self.end();
             return;
         }
@@ -90,17 +99,18 @@ impl Check for HardHit {
         drive.basis.heat.clone()?;
         drive.figure("heat_total")?;
         let area_mm2 = self.area_mm2.clone()?;
+        let limits = &drive.limits.hit;
         let mut settled = self.clone();
         settled.end();
         let mut by_energy = Strongest::default();
         let mut hits = settled.by_power.clone();
         for event in drive.events {
             let energy = event.heat_kj.unwrap_or(0.0) * 1e3 / area_mm2;
-            if energy > HIT_ENERGY_J_PER_MM2 {
+            if energy > limits.energy_j_per_mm2 {
                 let values = [("energy", energy, "J/mm²")];
                 let shown = window(event.span.start, event.span.end, &values);
                 by_energy.note(energy, shown.clone());
-                hits.note(energy / HIT_ENERGY_J_PER_MM2, shown);
+                hits.note(energy / limits.energy_j_per_mm2, shown);
             }
         }
         if hits.n() == 0 {
@@ -110,16 +120,19 @@ impl Check for HardHit {
         if let Some(most) = by_energy.greatest() {
             let n = by_energy.n();
             parts.push(format!(
-                "{n} event{} of up to {most:.1} J/mm² (limit {HIT_ENERGY_J_PER_MM2:.1})",
-                if n == 1 { "" } else { "s" }
+                "{n} event{} of up to {most:.1} J/mm² (limit {})",
+                if n == 1 { "" } else { "s" },
+                said(limits.energy_j_per_mm2, 1)
             ));
         }
         if let Some(most) = settled.by_power.greatest() {
-            let most = most * HIT_POWER_W_PER_MM2;
+            let most = most * limits.power_w_per_mm2;
             let n = settled.by_power.n();
             parts.push(format!(
-                "{n} time{} more than {HIT_POWER_W_PER_MM2:.1} W/mm² for {HIT_POWER_S} s, up to {most:.1} W/mm²",
-                if n == 1 { "" } else { "s" }
+                "{n} time{} more than {} W/mm² for {} s, up to {most:.1} W/mm²",
+                if n == 1 { "" } else { "s" },
+                said(limits.power_w_per_mm2, 1),
+                limits.power_s
             ));
         }
         Ok(Some(Fired {

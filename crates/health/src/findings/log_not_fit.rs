@@ -5,7 +5,6 @@
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, Fired, Outcome};
-use crate::limits::ENOUGH_EVENTS;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -13,7 +12,10 @@ pub const ENTRY: Entry = Entry {
         id: "log-not-fit",
         title: "Log not fit for a verdict",
         severities: &[Severity::Note],
-        rule: || format!("grade D, or fewer than {ENOUGH_EVENTS} engagements"),
+        rule: |limits| {
+            let enough = limits.trust.enough_events;
+            format!("grade D, or fewer than {enough} engagements")
+        },
         needs: "nothing",
         could_also_be: "a car that was not driven in a way that asks for the clutch",
         next_check: "Log again: both rear wheel speeds and the clutch's command at 20 Hz or more, with at least five \
@@ -28,6 +30,7 @@ struct LogNotFit;
 
 impl Check for LogNotFit {
     fn outcome(&self, drive: &Drive) -> Outcome {
+        let enough = drive.limits.trust.enough_events;
         let mut reasons = Vec::new();
         let mut values = Vec::new();
         if drive.quality.grade == Grade::D {
@@ -38,12 +41,12 @@ impl Check for LogNotFit {
         }
         match drive.figure("engagements") {
             Err(reason) => reasons.push(format!("engagements cannot be seen: {reason}")),
-            Ok(count) if count.value < ENOUGH_EVENTS as f64 => {
+            Ok(count) if count.value < f64::from(enough) => {
                 let n = count.value;
                 values.push(("engagements", n, "1"));
                 let plural = if n == 1.0 { "" } else { "s" };
                 reasons.push(format!(
-                    "it holds {n:.0} engagement{plural}, {ENOUGH_EVENTS} are needed"
+                    "it holds {n:.0} engagement{plural}, {enough} are needed"
                 ));
             }
             Ok(_) => {}

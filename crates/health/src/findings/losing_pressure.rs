@@ -8,7 +8,7 @@ use halfshaft_model::Time;
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, Fired, Outcome};
-use crate::limits::{PRESSURE_SLOPE_PER_KM, PRESSURE_STEP, SDS_OF_90};
+use crate::limits::{SDS_OF_90, said};
 use crate::result::{EvidenceWindow, Grade, Severity};
 
 /// Windows shown on each side of a step.
@@ -19,12 +19,12 @@ pub const ENTRY: Entry = Entry {
         id: "losing-pressure",
         title: "Losing pressure in this drive",
         severities: &[Severity::Stop],
-        rule: || {
+        rule: |limits| {
             format!(
-                "the rear tyres' ratio steps by more than {:.1} % within 2 km and stays there, or its slope is more \
-                 than {:.2} % per km over its whole 90 % interval",
-                100.0 * PRESSURE_STEP,
-                100.0 * PRESSURE_SLOPE_PER_KM
+                "the rear tyres' ratio steps by more than {} % within 2 km and stays there, or its slope is more \
+                 than {} % per km over its whole 90 % interval",
+                said(100.0 * limits.tyres.pressure_step, 1),
+                said(100.0 * limits.tyres.pressure_slope_per_km, 2)
             )
         },
         needs: "both rear wheel speeds, rolling radius, straight road at low command before and after",
@@ -43,6 +43,7 @@ impl Check for LosingPressure {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         let calibration = drive.calibration;
+        let limits = &drive.limits.tyres;
         if calibration.are_signals_identical {
             return Err("left and right are one signal".to_owned());
         }
@@ -53,15 +54,15 @@ impl Check for LosingPressure {
         let softer = |change: f64| if change > 0.0 { "right" } else { "left" };
         if let Some(step) = calibration
             .step
-            .filter(|step| step.size().abs() > PRESSURE_STEP)
+            .filter(|step| step.size().abs() > limits.pressure_step)
         {
             let size = step.size();
             let summary = format!(
-                "At {:.1} km the {} rear tyre became faster by {:.2} % and stayed so (limit {:.1} %).",
+                "At {:.1} km the {} rear tyre became faster by {:.2} % and stayed so (limit {} %).",
                 step.km,
                 softer(size),
                 100.0 * size.abs(),
-                100.0 * PRESSURE_STEP
+                said(100.0 * limits.pressure_step, 1)
             );
             return Ok(Some(Fired {
                 severity: Severity::Stop,
@@ -71,14 +72,14 @@ impl Check for LosingPressure {
             }));
         }
         if let Some((slope, sd)) = calibration.drift_per_km
-            && slope.abs() - SDS_OF_90 * sd > PRESSURE_SLOPE_PER_KM
+            && slope.abs() - SDS_OF_90 * sd > limits.pressure_slope_per_km
         {
             let summary = format!(
-                "The {} rear tyre grows faster by {:.3} ± {:.3} % per km (limit {:.2} %).",
+                "The {} rear tyre grows faster by {:.3} ± {:.3} % per km (limit {} %).",
                 softer(slope),
                 100.0 * slope.abs(),
                 100.0 * SDS_OF_90 * sd,
-                100.0 * PRESSURE_SLOPE_PER_KM
+                said(100.0 * limits.pressure_slope_per_km, 2)
             );
             let values = [("change of right over left per km", 100.0 * slope, "%")];
             let accepted = || calibration.points.iter().filter(|point| point.is_accepted);

@@ -31,6 +31,7 @@ use halfshaft_model::{ChannelSpec, Time, Vehicle};
 
 pub use drive::Drive;
 
+use crate::limits::Limits;
 use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Severity};
 use crate::sums::PartialLimits;
 
@@ -47,7 +48,7 @@ pub struct About {
     /// The severities it can have.
     pub severities: &'static [Severity],
     /// When it fires, with the limits in force.
-    pub rule: fn() -> String,
+    pub rule: fn(&Limits) -> String,
     /// What it needs of log and map.
     pub needs: &'static str,
     /// What else could look like this.
@@ -69,6 +70,8 @@ pub struct Setup<'a> {
     pub basis: &'a Basis,
     /// What counts as heat-making partial engagement.
     pub partial: PartialLimits,
+    /// The limits it will be judged by.
+    pub limits: &'a Limits,
 }
 
 /// What a check has seen in a drive.
@@ -225,7 +228,7 @@ mod tests {
                 .all(|letter| letter.is_ascii_lowercase() || letter == '-');
             assert!(is_kebab, "{}", about.id);
             assert!(!about.severities.is_empty(), "{}", about.id);
-            assert!(!(about.rule)().is_empty(), "{}", about.id);
+            assert!(!(about.rule)(&Limits::default()).is_empty(), "{}", about.id);
         }
     }
 

@@ -5,7 +5,6 @@
 
 use super::evidence::Strongest;
 use super::{About, Check, Drive, Entry, Fired, Outcome};
-use crate::limits::{MOVING_FROM, NOT_DRIVING_S};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -13,12 +12,12 @@ pub const ENTRY: Entry = Entry {
         id: "not-driving",
         title: "Towed, one wheel up, or on rollers",
         severities: &[Severity::Note],
-        rule: || {
+        rule: |limits| {
             format!(
-                "for more than {NOT_DRIVING_S:.0} s a rear wheel stands while the other or the car goes faster than \
-                 {:.0} km/h, or the car stands while a rear wheel turns that fast; \
+                "for more than {} s a rear wheel stands while the other or the car goes faster than \
+                 {} km/h, or the car stands while a rear wheel turns that fast; \
                  no figure of duty counts it",
-                3.6 * MOVING_FROM
+                limits.driving.not_driving_s, limits.driving.moving_from_km_per_h
             )
         },
         needs: "both rear wheel speeds, rolling radius; the front wheels or a road speed to see rollers",
@@ -49,7 +48,8 @@ impl Check for NotDriving {
         ] {
             if let Some(longest) = stretches.greatest() {
                 parts.push(format!(
-                    "{words}, for up to {longest:.0} s (limit {NOT_DRIVING_S:.0} s)"
+                    "{words}, for up to {longest:.0} s (limit {} s)",
+                    drive.limits.driving.not_driving_s
                 ));
             }
         }

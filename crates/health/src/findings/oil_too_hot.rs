@@ -7,9 +7,7 @@ use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{
-    OIL_ABOVE_S, OIL_JUMP_K, OIL_LIMIT_C, OIL_REACH_S, OIL_SLEW_K_PER_S, OIL_WARN_C,
-};
+use crate::limits::Oil;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -17,10 +15,12 @@ pub const ENTRY: Entry = Entry {
         id: "oil-too-hot",
         title: "Cooking now",
         severities: &[Severity::Act, Severity::Stop],
-        rule: || {
+        rule: |limits| {
+            let limits = &limits.oil;
             format!(
-                "oil temperature above the map's warning ({OIL_WARN_C:.0} °C where it states none) for \
-                 {OIL_ABOVE_S:.0} s: act; above the map's limit ({OIL_LIMIT_C:.0} °C): stop"
+                "oil temperature above the map's warning ({} °C where it states none) for {} s: act; above the map's \
+                 limit ({} °C): stop",
+                limits.warn_c, limits.above_s, limits.limit_c
             )
         },
         needs: "oil temperature",
@@ -37,6 +37,8 @@ pub const ENTRY: Entry = Entry {
 #[derive(Clone, Debug)]
 struct Above {
     celsius: f64,
+    // How long it must last, s.
+    least_s: f64,
     // Start, latest sample, highest, and whether it began with a jump.
     run: Option<(Time, Time, f64, bool)>,
     stretches: Strongest,
@@ -44,9 +46,10 @@ struct Above {
 }
 
 impl Above {
-    fn new(celsius: f64) -> Above {
+    fn new(celsius: f64, least_s: f64) -> Above {
         Above {
             celsius,
+            least_s,
             run: None,
             stretches: Strongest::default(),
             doubtful: None,
@@ -74,7 +77,7 @@ impl Above {
             return;
         };
         let seconds = at.since(start);
-        if seconds < OIL_ABOVE_S {
+        if seconds < self.least_s {
             return;
         }
         if is_doubtful {
@@ -100,6 +103,7 @@ impl Above {
 
 #[derive(Clone, Debug)]
 struct OilTooHot {
+    limits: Oil,
     warn: Above,
     limit: Above,
     reach_s: f64,
@@ -113,10 +117,14 @@ impl OilTooHot {
             .iter()
             .find(|channel| channel.name == "oil.temperature");
         let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
+        let limits = setup.limits.oil;
+        let above =
+            |stated: Option<f64>, usual| Above::new(stated.unwrap_or(usual), limits.above_s);
         OilTooHot {
-            warn: Above::new(setup.vehicle.oil_warn_c.unwrap_or(OIL_WARN_C)),
-            limit: Above::new(setup.vehicle.oil_limit_c.unwrap_or(OIL_LIMIT_C)),
-            reach_s: OIL_REACH_S.max(3.0 * period_s),
+            limits,
+            warn: above(setup.vehicle.oil_warn_c, limits.warn_c),
+            limit: above(setup.vehicle.oil_limit_c, limits.limit_c),
+            reach_s: limits.reach_s.max(3.0 * period_s),
             latest: None,
         }
     }
@@ -131,7 +139,8 @@ impl Check for OilTooHot {
                 self.warn.end(before);
                 self.limit.end(before);
             } else {
-                is_jump = (celsius - was).abs() > OIL_JUMP_K.max(OIL_SLEW_K_PER_S * seconds);
+                is_jump = (celsius - was).abs()
+                    > self.limits.jump_k.max(self.limits.slew_k_per_s * seconds);
             }
         }
         self.warn.note(time, celsius, is_jump);
@@ -161,9 +170,10 @@ impl Check for OilTooHot {
             n => format!("{n} times"),
         };
         let summary = format!(
-            "The oil reached {highest:.0} °C ({}) and stayed above {:.0} °C for {OIL_ABOVE_S:.0} s or more {stretches}.",
+            "The oil reached {highest:.0} °C ({}) and stayed above {:.0} °C for {} s or more {stretches}.",
             drive.oil_site(),
-            above.celsius
+            above.celsius,
+            above.least_s
         );
         Ok(Some(Fired {
             severity,

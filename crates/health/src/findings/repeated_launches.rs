@@ -9,11 +9,8 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::{counts, window};
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
-use crate::limits::{
-    LAUNCH_APART_S, LAUNCH_BELOW, LAUNCH_EXCESS, LAUNCH_LEAST_S, LAUNCH_WINDOW_S, LAUNCHES,
-    MOVING_FROM, NOT_DRIVING_S,
-};
+use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome, Setup};
+use crate::limits::{Driving, Launch as LaunchLimits, said};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -21,12 +18,16 @@ pub const ENTRY: Entry = Entry {
         id: "repeated-launches",
         title: "Repeated launches",
         severities: &[Severity::LookSoon],
-        rule: || {
+        rule: |limits| {
+            let limits = &limits.launch;
             format!(
-                "{LAUNCHES} times or more in {:.0} min a wheel turns {LAUNCH_EXCESS:.0} rad/s beyond what the bend \
-                 asks for {LAUNCH_LEAST_S:.0} s or more, below {:.0} km/h",
-                LAUNCH_WINDOW_S / 60.0,
-                3.6 * LAUNCH_BELOW
+                "{} times or more in {} min a wheel turns {} rad/s beyond what the bend asks for {} s or more, \
+                 below {} km/h",
+                limits.count,
+                said(limits.window_s / 60.0, 0),
+                limits.excess_rad_per_s,
+                limits.least_s,
+                limits.below_km_per_h
             )
         },
         needs: "both rear wheel speeds, rolling radius, rear track, a yaw rate or the front wheels",
@@ -34,7 +35,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Let it cool; look at the oil for colour and smell.",
         withdrawn_if: "the starts were on ice or snow",
     },
-    begin: |_| Box::new(RepeatedLaunches::default()),
+    begin: |setup| Box::new(RepeatedLaunches::new(setup)),
 };
 
 #[derive(Clone, Copy, Debug)]
@@ -47,28 +48,41 @@ struct Launch {
     has_moved: bool,
 }
 
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 struct RepeatedLaunches {
+    driving: Driving,
+    limits: LaunchLimits,
     going_on: Option<Launch>,
-    // Those of the last ten minutes.
+    // Those of the last window.
     recent: VecDeque<Launch>,
-    // The densest ten minutes: how many, and the first few.
+    // The densest window: how many, and the first few.
     most: (usize, Vec<Launch>),
 }
 
 impl RepeatedLaunches {
+    fn new(setup: &Setup) -> RepeatedLaunches {
+        RepeatedLaunches {
+            driving: setup.limits.driving,
+            limits: setup.limits.launch,
+            going_on: None,
+            recent: VecDeque::new(),
+            most: (0, Vec::new()),
+        }
+    }
+
     fn end(&mut self) {
         let Some(launch) = self.going_on.take() else {
             return;
         };
-        let is_of_length = (LAUNCH_LEAST_S..NOT_DRIVING_S).contains(&launch.beyond_s);
+        let limits = self.limits;
+        let is_of_length = (limits.least_s..self.driving.not_driving_s).contains(&launch.beyond_s);
         if !launch.has_moved || !is_of_length {
             return;
         }
         while self
             .recent
             .front()
-            .is_some_and(|first| launch.end.since(first.start) > LAUNCH_WINDOW_S)
+            .is_some_and(|first| launch.end.since(first.start) > limits.window_s)
         {
             self.recent.pop_front();
         }
@@ -84,20 +98,24 @@ impl Check for RepeatedLaunches {
     fn note(&mut self, row: &Row) {
         if self
             .going_on
-            .is_some_and(|launch| row.time.since(launch.end) > LAUNCH_APART_S)
+            .is_some_and(|launch| row.time.since(launch.end) > self.limits.apart_s)
         {
             self.end();
         }
         let Some(speed) = row.road_speed else { return };
+        let limits = self.limits;
         if let Some(launch) = &mut self.going_on {
-            launch.has_moved |= speed > MOVING_FROM;
+            launch.has_moved |= speed > self.driving.moving_from();
         }
         let Some(asked) = row.kinematic_difference else {
             return;
         };
         let excess = (row.road_referred_difference - asked).abs();
-        let is_launch = row.is_joined && row.is_turning && counts(row) && excess > LAUNCH_EXCESS;
-        if !is_launch || speed >= LAUNCH_BELOW {
+        let is_launch = row.is_joined
+            && row.is_turning
+            && counts(row, &self.driving)
+            && excess > limits.excess_rad_per_s;
+        if !is_launch || speed >= limits.below() {
             return;
         }
         let launch = self.going_on.get_or_insert(Launch {
@@ -105,7 +123,7 @@ impl Check for RepeatedLaunches {
             end: row.time,
             beyond_s: 0.0,
             excess,
-            has_moved: speed > MOVING_FROM,
+            has_moved: speed > self.driving.moving_from(),
         });
         launch.end = row.time;
         launch.beyond_s += row.seconds;
@@ -117,7 +135,8 @@ impl Check for RepeatedLaunches {
         let mut settled = self.clone();
         settled.end();
         let (n, shown) = settled.most;
-        if n < LAUNCHES {
+        let limits = &drive.limits.launch;
+        if n < limits.count as usize {
             return Ok(None);
         }
         let evidence = shown
@@ -132,10 +151,12 @@ impl Check for RepeatedLaunches {
             .collect();
         let hardest = shown.iter().map(|launch| launch.excess).fold(0.0, f64::max);
         let summary = format!(
-            "{n} launches within {:.0} min (limit {LAUNCHES}): a wheel turned up to {hardest:.0} rad/s beyond the road. \
-             Counted from {LAUNCH_EXCESS:.0} rad/s on, below {:.0} km/h.",
-            LAUNCH_WINDOW_S / 60.0,
-            3.6 * LAUNCH_BELOW
+            "{n} launches within {} min (limit {}): a wheel turned up to {hardest:.0} rad/s beyond the road. \
+             Counted from {} rad/s on, below {} km/h.",
+            said(limits.window_s / 60.0, 0),
+            limits.count,
+            limits.excess_rad_per_s,
+            limits.below_km_per_h
         );
         Ok(Some(Fired {
             severity: Severity::LookSoon,

@@ -18,7 +18,7 @@ pub const ENTRY: Entry = Entry {
         id: "sides-exchanged",
         title: "Left and right look exchanged",
         severities: &[Severity::Act],
-        rule: || {
+        rule: |_| {
             "through the bends of the drive the outer rear wheel is the slower one, plainly or significantly"
                 .to_owned()
         },

@@ -13,7 +13,7 @@ pub const ENTRY: Entry = Entry {
         id: "signals-identical",
         title: "Left and right are the same signal",
         severities: &[Severity::Act],
-        rule: || {
+        rule: |_| {
             "the rear wheel speeds are exactly equal throughout the drive, bends included"
                 .to_owned()
         },

@@ -6,6 +6,7 @@ use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource,
 use super::{Check, Drive, Entry, Outcome, Setup};
 use crate::band::relative;
 use crate::driving::NotDriving;
+use crate::limits::Limits;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
 use crate::sums::PartialLimits;
 
@@ -21,6 +22,7 @@ pub struct Scene {
     pub calibration: Calibration,
     pub quality: Quality,
     pub not_driving: NotDriving,
+    pub limits: Limits,
     pub until: Time,
 }
 
@@ -43,6 +45,7 @@ impl Default for Scene {
                 n_gaps: 0,
             },
             not_driving: NotDriving::default(),
+            limits: Limits::default(),
             until: Time(0),
         }
     }
@@ -170,7 +173,8 @@ impl Scene {
             vehicle: &self.vehicle,
             channels: &self.channels,
             basis: &self.basis,
-            partial: PartialLimits::new(&self.basis, 0.0, 0.0),
+            partial: PartialLimits::new(&self.basis, 0.0, 0.0, &self.limits),
+            limits: &self.limits,
         }
     }
 
@@ -185,6 +189,7 @@ impl Scene {
             calibration: &self.calibration,
             quality: &self.quality,
             not_driving: &self.not_driving,
+            limits: &self.limits,
             until: self.until,
         }
     }

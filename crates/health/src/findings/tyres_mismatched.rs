@@ -8,7 +8,7 @@ use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
-use crate::limits::{MISMATCH_ACT, MISMATCH_NOTE, MISMATCH_SD};
+use crate::limits::said;
 use crate::result::{EvidenceWindow, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -16,13 +16,13 @@ pub const ENTRY: Entry = Entry {
         id: "tyres-mismatched",
         title: "Left and right tyres mismatched",
         severities: &[Severity::Note, Severity::Act],
-        rule: || {
+        rule: |limits| {
             format!(
-                "the rear tyres' rolling speeds differ by more than {:.1} % on straights: note; by more than \
-                 {:.0} %: act; the ratio known to ± {:.2} %",
-                100.0 * MISMATCH_NOTE,
-                100.0 * MISMATCH_ACT,
-                100.0 * MISMATCH_SD
+                "the rear tyres' rolling speeds differ by more than {} % on straights: note; by more than \
+                 {} %: act; the ratio known to ± {} %",
+                said(100.0 * limits.tyres.mismatch_note, 1),
+                said(100.0 * limits.tyres.mismatch_act, 0),
+                said(100.0 * limits.tyres.mismatch_sd, 2)
             )
         },
         needs: "both rear wheel speeds, rolling radius, some kilometres of straight road at low command; a yaw \
@@ -42,18 +42,19 @@ impl Check for TyresMismatched {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         let calibration = drive.calibration;
+        let limits = &drive.limits.tyres;
         let ratio = calibration.outcome.as_ref().map_err(Clone::clone)?;
-        if ratio.sd > MISMATCH_SD {
+        if ratio.sd > limits.mismatch_sd {
             return Err(format!(
-                "the tyre ratio is known to ± {:.2} % only, ± {:.2} % is needed",
+                "the tyre ratio is known to ± {:.2} % only, ± {} % is needed",
                 100.0 * ratio.sd,
-                100.0 * MISMATCH_SD
+                said(100.0 * limits.mismatch_sd, 2)
             ));
         }
         let mismatch = ratio.ratio_log.exp_m1();
         let severity = match mismatch.abs() {
-            size if size > MISMATCH_ACT => Severity::Act,
-            size if size > MISMATCH_NOTE => Severity::Note,
+            size if size > limits.mismatch_act => Severity::Act,
+            size if size > limits.mismatch_note => Severity::Note,
             _ => return Ok(None),
         };
         Ok(Some(Fired {
@@ -66,17 +67,18 @@ impl Check for TyresMismatched {
 }
 
 fn summary(drive: &Drive, ratio: &RatioEstimate) -> String {
+    let limits = &drive.limits.tyres;
     let mismatch = ratio.ratio_log.exp_m1();
     let faster = if mismatch > 0.0 { "right" } else { "left" };
-    let limit = match mismatch.abs() > MISMATCH_ACT {
-        true => MISMATCH_ACT,
-        false => MISMATCH_NOTE,
+    let limit = match mismatch.abs() > limits.mismatch_act {
+        true => limits.mismatch_act,
+        false => limits.mismatch_note,
     };
     let (low, high) = (100.0 * ratio.low.exp_m1(), 100.0 * ratio.high.exp_m1());
     let mut text = format!(
-        "The {faster} rear tyre turns {:.2} % faster on straights (limit {:.1} %; truly {:.2} to {:.2} %, as preload may hide some)",
+        "The {faster} rear tyre turns {:.2} % faster on straights (limit {} %; truly {:.2} to {:.2} %, as preload may hide some)",
         100.0 * mismatch.abs(),
-        100.0 * limit,
+        said(100.0 * limit, 1),
         low.abs().min(high.abs()),
         low.abs().max(high.abs()),
     );

@@ -9,10 +9,7 @@ use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{
-    FRINGE_S, OCCURRENCES, SLIP_EVENT_FROM, STRAIGHT_CURVATURE, STRAIGHT_DIFFERENCE, STRAIGHT_FROM,
-    STRAIGHT_LEAST_S, STRAIGHT_PARTIAL_SHARE, STRAIGHT_SUSTAINED_S,
-};
+use crate::limits::{Limits, said};
 use crate::result::Severity;
 use crate::sums::{PartialLimits, PartialTime};
 
@@ -21,13 +18,16 @@ pub const ENTRY: Entry = Entry {
         id: "working-on-the-straight",
         title: "Working all the time on the straight",
         severities: &[Severity::LookSoon],
-        rule: || {
+        rule: |limits| {
+            let limits = &limits.straight;
             format!(
-                "heat-making partial engagement in more than {:.0} % of straight running above {:.0} km/h (radius over \
-                 {:.0} m, wheelspin left out), {OCCURRENCES} times or once for {STRAIGHT_SUSTAINED_S:.0} s",
-                100.0 * STRAIGHT_PARTIAL_SHARE,
-                3.6 * STRAIGHT_FROM,
-                1.0 / STRAIGHT_CURVATURE
+                "heat-making partial engagement in more than {} % of straight running above {} km/h (radius over \
+                 {} m, wheelspin left out), {} times or once for {} s",
+                said(100.0 * limits.partial_share, 0),
+                limits.from_km_per_h,
+                limits.radius_m,
+                limits.occurrences,
+                limits.sustained_s
             )
         },
         needs: "both rear wheel speeds, torque or command of the clutch, rolling radius, rear track, a yaw rate or the \
@@ -49,7 +49,7 @@ struct Working {
 
 #[derive(Clone, Debug)]
 struct WorkingOnTheStraight {
-    limits: PartialLimits,
+    partial: PartialLimits,
     // By torque and by command, as the figure of the whole drive.
     time: [PartialTime; 2],
     working: [Option<Working>; 2],
@@ -59,7 +59,7 @@ struct WorkingOnTheStraight {
 impl WorkingOnTheStraight {
     fn new(setup: &Setup) -> WorkingOnTheStraight {
         WorkingOnTheStraight {
-            limits: setup.partial,
+            partial: setup.partial,
             time: Default::default(),
             working: [None; 2],
             stretches: Default::default(),
@@ -83,18 +83,18 @@ impl WorkingOnTheStraight {
 }
 
 /// Straight, fast, no wheel spinning.
-fn is_straight(row: &Row) -> bool {
+fn is_straight(row: &Row, limits: &Limits) -> bool {
     let (Some(speed), Some(yaw), Some(asked)) =
         (row.road_speed, row.yaw_rate, row.kinematic_difference)
     else {
         return false;
     };
     let excess = (row.road_referred_difference - asked).abs() - row.unknown_mismatch;
-    speed > STRAIGHT_FROM
-        && asked.abs() < STRAIGHT_DIFFERENCE
-        && yaw.abs() < STRAIGHT_CURVATURE * speed
-        && excess < SLIP_EVENT_FROM
-        && counts(row)
+    speed > limits.straight.from()
+        && asked.abs() < limits.straight.difference_rad_per_s
+        && yaw.abs() < limits.straight.curvature() * speed
+        && excess < limits.slip.event_from_rad_per_s
+        && counts(row, &limits.driving)
 }
 
 impl Check for WorkingOnTheStraight {
@@ -103,20 +103,20 @@ impl Check for WorkingOnTheStraight {
             self.end(0);
             self.end(1);
         }
-        let is_straight = is_straight(row);
-        if !is_straight {
+        if !is_straight(row, &self.partial.limits) {
             self.end(0);
             self.end(1);
             return;
         }
-        let judgement = self.limits.judge(row);
+        let fringe_s = self.partial.limits.slip.fringe_s;
+        let judgement = self.partial.judge(row);
         for (by, judgement) in [judgement.by_torque, judgement.by_command]
             .into_iter()
             .enumerate()
         {
             let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
             self.time[by].note(judgement, row.seconds);
-            let is_over = |working: &Working| row.time.since(working.end) > FRINGE_S;
+            let is_over = |working: &Working| row.time.since(working.end) > fringe_s;
             if !is_working && self.working[by].as_ref().is_some_and(is_over) {
                 self.end(by);
             }
@@ -135,13 +135,14 @@ impl Check for WorkingOnTheStraight {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.basis.slip.clone()?;
+        let limits = &drive.limits.straight;
         let by_torque = self.time[0].judged_s > 0.0;
         let by = usize::from(!by_torque);
         let PartialTime { seconds, judged_s } = self.time[by];
-        if judged_s < STRAIGHT_LEAST_S {
+        if judged_s < limits.least_s {
             return Err(format!(
-                "{judged_s:.0} s of straight running above {:.0} km/h with torque or command known, {STRAIGHT_LEAST_S:.0} s are needed",
-                3.6 * STRAIGHT_FROM
+                "{judged_s:.0} s of straight running above {} km/h with torque or command known, {} s are needed",
+                limits.from_km_per_h, limits.least_s
             ));
         }
         let share = seconds[0] / judged_s;
@@ -149,8 +150,9 @@ impl Check for WorkingOnTheStraight {
         settled.end(by);
         let stretches = &settled.stretches[by];
         let longest = stretches.greatest().unwrap_or(0.0);
-        let is_repeated = stretches.n() >= OCCURRENCES || longest >= STRAIGHT_SUSTAINED_S;
-        if share <= STRAIGHT_PARTIAL_SHARE || !is_repeated {
+        let is_repeated =
+            stretches.n() >= limits.occurrences as usize || longest >= limits.sustained_s;
+        if share <= limits.partial_share || !is_repeated {
             return Ok(None);
         }
         let judged_by = if by_torque {
@@ -162,12 +164,12 @@ impl Check for WorkingOnTheStraight {
             severity: Severity::LookSoon,
             grade: drive.grade_of("partial_heat_making"),
             summary: format!(
-                "Of {judged_s:.0} s straight running the pack worked against slip for {:.0} s, {:.0} % (limit {:.0} \
-                 %){judged_by}; longest {longest:.0} s. Counted above {:.0} km/h.",
+                "Of {judged_s:.0} s straight running the pack worked against slip for {:.0} s, {:.0} % (limit {} \
+                 %){judged_by}; longest {longest:.0} s. Counted above {} km/h.",
                 seconds[0],
                 100.0 * share,
-                100.0 * STRAIGHT_PARTIAL_SHARE,
-                3.6 * STRAIGHT_FROM
+                said(100.0 * limits.partial_share, 0),
+                limits.from_km_per_h
             ),
             evidence: stretches.windows(),
         }))

@@ -7,7 +7,6 @@ use super::limits::{
     CORNER_DIP_M, CORNER_FROM_M, CORNER_HYSTERESIS, SAME_LENGTH, SAME_PLACE, SAME_TURN, STEP_M,
 };
 use super::path::Path;
-use crate::limits::BEND_RADIUS_M;
 
 /// A stretch that bends one way.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,10 +26,10 @@ impl Bend {
     }
 }
 
-/// All corners of a path, in order.
-pub fn bends(path: &Path) -> Vec<Bend> {
+/// All corners of a path, in order: bends tighter than `bend_radius_m`.
+pub fn bends(path: &Path, bend_radius_m: f64) -> Vec<Bend> {
     let smooth = smoothed(&path.curvature);
-    let enter = 1.0 / BEND_RADIUS_M;
+    let enter = 1.0 / bend_radius_m;
     let stay = CORNER_HYSTERESIS * enter;
     let dip = (CORNER_DIP_M / STEP_M) as usize;
     let mut bends = Vec::new();

@@ -37,7 +37,7 @@ use self::limits::{DISTANCE_DRIFT, LAP_M, LONGEST_BRIDGE_S, MOST_STEPS, SAME_LEN
 use self::marker::Marker;
 use self::oil::OilByTime;
 use self::path::{Path, Step};
-use crate::limits::{MOVING_FROM, USUAL_SLIP_SD};
+use crate::limits::Limits;
 use crate::result::{Corner, Lap, Laps};
 
 const BY_LINE: &str = "by the start line";
@@ -47,6 +47,7 @@ const BY_PATH: &str = "by the repeated path";
 /// Watches the path of a drive.
 #[derive(Clone, Debug, Default)]
 pub struct PathWatch {
+    limits: Limits,
     steps: Vec<Step>,
     open: Option<Step>,
     latest: Option<Motion>,
@@ -103,9 +104,18 @@ impl PathWatch {
         PathWatch::default()
     }
 
+    /// The same, by limits of one's own.
+    pub fn with_limits(limits: &Limits) -> PathWatch {
+        PathWatch {
+            limits: *limits,
+            ..PathWatch::default()
+        }
+    }
+
     /// Takes a row; every row of the drive, in order.
     pub fn note(&mut self, row: &Row) {
         let (metres, turned, is_gap) = self.moved(row);
+        let usual_sd = self.limits.slip.usual_sd_rad_per_s;
         let step = self.open.get_or_insert_with(|| Step {
             start: row.time,
             end: row.time,
@@ -114,7 +124,7 @@ impl PathWatch {
             least_speed: f32::MAX,
             is_gap: false,
             is_without_torque: false,
-            heat: HeatNearFloor::new(row.slip_sd.unwrap_or(USUAL_SLIP_SD)),
+            heat: HeatNearFloor::new(row.slip_sd.unwrap_or(usual_sd)),
         });
         step.end = row.time;
         step.length_m += metres;
@@ -145,7 +155,9 @@ impl PathWatch {
             });
             return (0.0, 0.0, !row.is_joined && before.is_some());
         };
-        let yaw_rate = row.yaw_rate.filter(|_| speed > MOVING_FROM);
+        let yaw_rate = row
+            .yaw_rate
+            .filter(|_| speed > self.limits.driving.moving_from());
         let mut metres = speed * row.seconds;
         let mut turned = yaw_rate.unwrap_or(0.0) * row.seconds;
         if yaw_rate.is_some() {
@@ -171,8 +183,10 @@ impl PathWatch {
 
     fn close(&mut self) {
         let Some(step) = self.open.take() else { return };
+        let bend_radius_m = self.limits.driving.bend_radius_m;
         if self.steps.len() == MOST_STEPS {
-            self.n_forgotten += bends(&Path::new(self.steps.iter(), 0.0)).len() as u64;
+            self.n_forgotten +=
+                bends(&Path::new(self.steps.iter(), 0.0), bend_radius_m).len() as u64;
             self.steps.clear();
             self.is_too_long = true;
         }
@@ -204,7 +218,7 @@ impl PathWatch {
     /// Laps and corners so far, heat settled for a noise floor.
     pub fn laps(&self, slip_sd: f64, heat_is_known: bool) -> Laps {
         let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
-        let bends = bends(&path);
+        let bends = bends(&path, self.limits.driving.bend_radius_m);
         let n_corners = self.n_forgotten + bends.len() as u64;
         if self.is_too_long {
             return Laps {

@@ -16,7 +16,6 @@ use super::limits::{
     LAP_CORRELATION, LAP_M, SAME_ROAD, STEP_M,
 };
 use super::path::Path;
-use crate::limits::BEND_RADIUS_M;
 
 /// Grids for candidates: cell, m, and up to which lap length, m. A longer lap drifts by
 /// more metres, so it is compared more coarsely.
@@ -38,6 +37,10 @@ const START_REACH_M: f64 = 25.0;
 /// least, m. Reason for no more: a lap of another scale slides over the first.
 const START_WINDOW_M: f64 = 150.0;
 const BEND_IN_VIEW_M: f64 = 100.0;
+
+/// Radius below which a stretch is a bend to align by, m. Part of the method and no judgement:
+/// a gentler one has no place.
+const VIEWED_BEND_RADIUS_M: f64 = 300.0;
 
 /// Share of the longest stretch of laps that a shorter lap must cover to go before.
 const MOST_COVERED: f64 = 0.75;
@@ -329,7 +332,7 @@ fn starts(curvature: &[f64], tracked: &Tracked, lag_m: f64) -> Option<Vec<f64>> 
 
 /// Cells to the nearest bend, for each cell.
 fn cells_to_bend(curvature: &[f64]) -> Vec<usize> {
-    let is_bend = |index: usize| curvature[index].abs() > 0.5 / BEND_RADIUS_M;
+    let is_bend = |index: usize| curvature[index].abs() > 1.0 / VIEWED_BEND_RADIUS_M;
     let mut nearest = vec![curvature.len(); curvature.len()];
     let mut sweep = |indices: &mut dyn Iterator<Item = usize>| {
         let mut run = curvature.len();

@@ -6,20 +6,17 @@
 
 use super::temperature::OilAgeingRate;
 use crate::band::absolute;
-use crate::duty::limits::{
-    OIL_BASE_KM, OIL_CALENDAR_YEARS, OIL_DOUBLING_K, OIL_MOST_WORK_FACTOR, OIL_NO_TEMPERATURE,
-    OIL_REFERENCE_C, OIL_TEMPERATURE_FACTOR, OIL_WORK_KJ_PER_KM,
-};
-use crate::limits::OIL_SENSOR_SD_K;
+use crate::limits::OilPolicy;
 use crate::result::{Estimate, Grade};
 
 /// What stands beside every oil distance.
-pub fn basis_note() -> String {
-    let [least_k, _, most_k] = OIL_DOUBLING_K;
+pub fn basis_note(policy: &OilPolicy) -> String {
+    let [least_k, _, most_k] = policy.doublings_k();
     format!(
-        "an editable policy, not a chemical test: {OIL_BASE_KM:.0} km at factor 1, ageing that doubles with every \
-         {least_k:.0} to {most_k:.0} K above {OIL_REFERENCE_C:.0} °C, one more for every \
-         {OIL_WORK_KJ_PER_KM:.0} kJ of heat per km, and {OIL_CALENDAR_YEARS:.0} years at the most"
+        "an editable policy, not a chemical test: {:.0} km at factor 1, ageing that doubles with every \
+         {least_k:.0} to {most_k:.0} K above {:.0} °C, one more for every \
+         {:.0} kJ of heat per km, and {:.0} years at the most",
+        policy.base_km, policy.reference_c, policy.work_kj_per_km, policy.calendar_years
     )
 }
 
@@ -32,6 +29,8 @@ pub struct OilInput {
     pub heat_kj_per_km: Result<Estimate, String>,
     /// Distance of the drive, km.
     pub distance_km: Option<Estimate>,
+    /// Standard deviation of the oil sensor, K.
+    pub sensor_sd_k: f64,
     /// What the car is driven in a year, km; a drive alone does not tell.
     pub km_per_year: Option<f64>,
 }
@@ -67,31 +66,30 @@ pub struct OilLife {
 }
 
 /// Distance to the next change for a factor, km: base / factor.
-pub fn distance_for(factor: f64) -> f64 {
-    OIL_BASE_KM / factor
+pub fn distance_for(policy: &OilPolicy, factor: f64) -> f64 {
+    policy.base_km / factor
 }
 
 /// Share of the oil's life used up, 1 at the end of it: the greater of equivalent km over
 /// the base and of age over ten years. No unit, never negative.
-pub fn share_used(km_equivalent: f64, age_years: f64) -> f64 {
-    (km_equivalent / OIL_BASE_KM).max(age_years / OIL_CALENDAR_YEARS)
+pub fn share_used(policy: &OilPolicy, km_equivalent: f64, age_years: f64) -> f64 {
+    (km_equivalent / policy.base_km).max(age_years / policy.calendar_years)
 }
 
 /// The factor by temperature: mean of 2^((T − 80)/θ) over time, kept within 0.5 and 8; the
 /// band holds θ from 10 to 15 K and the error of the sensor.
-fn by_temperature(rate: &Result<OilAgeingRate, String>) -> Factor {
-    let rate = match rate {
+fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
+    let rate = match &input.rate {
         Ok(rate) => rate,
         Err(why) => {
-            let (low, high) = OIL_NO_TEMPERATURE;
-            return guessed(low, high, why);
+            return guessed(policy.no_temperature_low, policy.no_temperature_high, why);
         }
     };
-    let (least, most) = OIL_TEMPERATURE_FACTOR;
+    let (least, most) = (policy.temperature_least, policy.temperature_most);
     // A sensor that is off by δ shifts every rate by the same 2^(δ/θ).
-    let Estimate { low, high, .. } = absolute(100.0, OIL_SENSOR_SD_K);
+    let Estimate { low, high, .. } = absolute(100.0, input.sensor_sd_k);
     let ends = [low - 100.0, high - 100.0].map(|off_k| {
-        let rates = rate.mean_rates.iter().zip(OIL_DOUBLING_K);
+        let rates = rate.mean_rates.iter().zip(policy.doublings_k());
         rates
             .map(|(mean, doubling_k)| mean * (off_k / doubling_k).exp2())
             .collect::<Vec<f64>>()
@@ -110,11 +108,11 @@ fn by_temperature(rate: &Result<OilAgeingRate, String>) -> Factor {
 }
 
 /// The factor by work: 1 + (kJ/km)/10, at most 4.
-fn by_work(heat_kj_per_km: &Result<Estimate, String>) -> Factor {
+fn by_work(policy: &OilPolicy, heat_kj_per_km: &Result<Estimate, String>) -> Factor {
     let factor =
-        |kj_per_km: f64| (1.0 + kj_per_km / OIL_WORK_KJ_PER_KM).clamp(1.0, OIL_MOST_WORK_FACTOR);
+        |kj_per_km: f64| (1.0 + kj_per_km / policy.work_kj_per_km).clamp(1.0, policy.work_most);
     match heat_kj_per_km {
-        Err(why) => guessed(1.0, OIL_MOST_WORK_FACTOR, why),
+        Err(why) => guessed(1.0, policy.work_most, why),
         Ok(heat) => Factor {
             factor: Estimate {
                 value: factor(heat.value),
@@ -141,9 +139,9 @@ fn guessed(low: f64, high: f64, why: &str) -> Factor {
 
 /// The factor by the calendar: in ten years the oil is used up however little was driven,
 /// so that no km may count for less than base / (10 years · km a year).
-fn by_calendar(other: f64, km_per_year: Option<f64>) -> f64 {
+fn by_calendar(policy: &OilPolicy, other: f64, km_per_year: Option<f64>) -> f64 {
     match km_per_year.filter(|km| km.is_finite() && *km > 0.0) {
-        Some(km) => (OIL_BASE_KM / (OIL_CALENDAR_YEARS * km * other)).max(1.0),
+        Some(km) => (policy.base_km / (policy.calendar_years * km * other)).max(1.0),
         None => 1.0,
     }
 }
@@ -162,15 +160,18 @@ fn ends(of: impl Fn(fn(&Estimate) -> f64) -> f64, is_at_least: bool) -> Estimate
 ///
 /// Factor without unit, above 0; distance in km. Source: a policy of this program, whose
 /// factors of 2 and 2.4 are the 30,000 and 25,000 miles of the trade's practice.
-pub fn oil_life(input: &OilInput) -> OilLife {
-    let temperature = by_temperature(&input.rate);
-    let work = by_work(&input.heat_kj_per_km);
+pub fn oil_life(policy: &OilPolicy, input: &OilInput) -> OilLife {
+    let temperature = by_temperature(policy, input);
+    let work = by_work(policy, &input.heat_kj_per_km);
     let is_at_least = work.factor.is_at_least;
     let other = ends(
         |end| end(&temperature.factor) * end(&work.factor),
         is_at_least,
     );
-    let calendar = ends(|end| by_calendar(end(&other), input.km_per_year), false);
+    let calendar = ends(
+        |end| by_calendar(policy, end(&other), input.km_per_year),
+        false,
+    );
     let factor = ends(|end| end(&other) * end(&calendar), is_at_least);
     // The faster the oil is used up, the less the years add.
     let calendar = Estimate {
@@ -181,7 +182,7 @@ pub fn oil_life(input: &OilInput) -> OilLife {
     let is_guessed = temperature.why_guessed.is_some() || work.why_guessed.is_some();
     // Cool oil may use less than a km for a km, but no change is promised later than the
     // base: that is the most the practice of the trade grants.
-    let distance = |factor: f64| distance_for(factor).min(OIL_BASE_KM);
+    let distance = |factor: f64| distance_for(policy, factor).min(policy.base_km);
     OilLife {
         factor,
         temperature,
@@ -197,7 +198,7 @@ pub fn oil_life(input: &OilInput) -> OilLife {
             is_at_least: false,
         },
         grade: if is_guessed { Grade::D } else { Grade::C },
-        basis: basis_note(),
+        basis: basis_note(policy),
     }
 }
 
@@ -206,11 +207,17 @@ mod tests {
     use super::super::temperature::OilAgeing;
     use super::*;
     use crate::band::relative;
-    use crate::limits::{CLASS_HEAT_KJ, SDS_OF_90};
+    use crate::limits::{Limits, SDS_OF_90, Usage};
     use halfshaft_model::Time;
 
+    const SENSOR_SD_K: f64 = 2.0;
+
+    fn policy() -> OilPolicy {
+        Limits::default().oil_life
+    }
+
     fn steady(celsius: f64) -> Result<OilAgeingRate, String> {
-        let mut ageing = OilAgeing::new(5.0);
+        let mut ageing = OilAgeing::new(5.0, &policy());
         for second in 0..=10 {
             ageing.note(Time::from_seconds(f64::from(second)), celsius);
         }
@@ -218,14 +225,18 @@ mod tests {
     }
 
     fn told(rate: Result<OilAgeingRate, String>, kj_per_km: Option<f64>) -> OilLife {
-        oil_life(&OilInput {
-            rate,
-            heat_kj_per_km: kj_per_km
-                .map(|kj| relative(kj, 0.0))
-                .ok_or_else(|| "no torque".to_owned()),
-            distance_km: Some(relative(100.0, 0.0)),
-            km_per_year: None,
-        })
+        oil_life(
+            &policy(),
+            &OilInput {
+                rate,
+                heat_kj_per_km: kj_per_km
+                    .map(|kj| relative(kj, 0.0))
+                    .ok_or_else(|| "no torque".to_owned()),
+                distance_km: Some(relative(100.0, 0.0)),
+                sensor_sd_k: SENSOR_SD_K,
+                km_per_year: None,
+            },
+        )
     }
 
     #[track_caller]
@@ -237,13 +248,13 @@ mod tests {
     fn practice_of_the_trade_falls_out_of_the_policy() {
         // Common practice, no source: 25,000 to 30,000 miles for hard use. A factor of 2 is
         // 48,000 km, which is 30,000 miles; of 2.4, 40,000 km and 25,000 miles.
-        near(distance_for(2.0), 48_000.0, 1e-9);
-        near(distance_for(2.4), 40_000.0, 1e-9);
-        near(distance_for(2.0) / 1.609_344, 30_000.0, 180.0);
-        near(distance_for(2.4) / 1.609_344, 25_000.0, 150.0);
+        near(distance_for(&policy(), 2.0), 48_000.0, 1e-9);
+        near(distance_for(&policy(), 2.4), 40_000.0, 1e-9);
+        near(distance_for(&policy(), 2.0) / 1.609_344, 30_000.0, 180.0);
+        near(distance_for(&policy(), 2.4) / 1.609_344, 25_000.0, 150.0);
         // And the class of hard use gets there by its own edge: 8 kJ/km with oil at 82 to 84 °C.
         for celsius in [82.0, 83.0, 84.0] {
-            let km = told(steady(celsius), Some(CLASS_HEAT_KJ[3]))
+            let km = told(steady(celsius), Some(Usage::default().heat_kj_per_km[3]))
                 .distance_km
                 .value;
             assert!(
@@ -252,7 +263,7 @@ mod tests {
             );
         }
         // Gentle use in oil as the policy takes for granted keeps nearly all of the base.
-        let gentle = told(steady(80.0), Some(CLASS_HEAT_KJ[0]));
+        let gentle = told(steady(80.0), Some(Usage::default().heat_kj_per_km[0]));
         near(gentle.distance_km.value, 93_204.0, 1.0);
     }
 
@@ -260,7 +271,7 @@ mod tests {
     fn factor_by_hand() {
         // 104 °C: 2^(24/12) = 4, band 2^(24/15) to 2^(24/10), the sensor's ±3.29 K on top.
         let life = told(steady(104.0), Some(5.0));
-        let off_k = SDS_OF_90 * OIL_SENSOR_SD_K;
+        let off_k = SDS_OF_90 * SENSOR_SD_K;
         let temperature = &life.temperature.factor;
         near(temperature.value, 4.0, 1e-9);
         near(temperature.low, ((24.0 - off_k) / 15.0).exp2(), 1e-9);
@@ -286,7 +297,7 @@ mod tests {
         // Cold oil halves the use at the most, and promises no more than the base.
         let cold = told(steady(20.0), Some(0.0));
         near(cold.factor.value, 0.5, 0.0);
-        near(cold.distance_km.value, OIL_BASE_KM, 0.0);
+        near(cold.distance_km.value, policy().base_km, 0.0);
         // Below the reference the slow rule is the greater one: the band keeps its order.
         let cool = told(steady(75.0), Some(0.0)).temperature.factor;
         assert!(cool.low < cool.value && cool.value < cool.high, "{cool:?}");
@@ -312,19 +323,28 @@ mod tests {
             rate: steady(80.0),
             heat_kj_per_km: Ok(relative(2.0, 0.0)),
             distance_km: None,
+            sensor_sd_k: SENSOR_SD_K,
             km_per_year,
         };
-        let rare = oil_life(&input(Some(4_000.0)));
+        let rare = oil_life(&policy(), &input(Some(4_000.0)));
         near(rare.factor.value, 2.4, 1e-12);
         near(rare.calendar.value, 2.0, 1e-12);
         assert!(rare.calendar.low < 2.0 && rare.calendar.high > 2.0);
         near(rare.distance_km.value, 40_000.0, 1e-9);
         assert_eq!(rare.km_equivalent, None);
         // 20,000 km a year: 200,000 km in ten years; the work rules.
-        near(oil_life(&input(Some(20_000.0))).factor.value, 1.2, 1e-12);
-        near(oil_life(&input(Some(0.0))).factor.value, 1.2, 1e-12);
-        near(share_used(48_000.0, 2.0), 0.5, 1e-12);
-        near(share_used(48_000.0, 8.0), 0.8, 1e-12);
+        near(
+            oil_life(&policy(), &input(Some(20_000.0))).factor.value,
+            1.2,
+            1e-12,
+        );
+        near(
+            oil_life(&policy(), &input(Some(0.0))).factor.value,
+            1.2,
+            1e-12,
+        );
+        near(share_used(&policy(), 48_000.0, 2.0), 0.5, 1e-12);
+        near(share_used(&policy(), 48_000.0, 8.0), 0.8, 1e-12);
     }
 
     #[test]

@@ -9,11 +9,12 @@
 use halfshaft_model::Time;
 
 use super::ageing::{ageing_rate, effective_temperature};
-use crate::duty::limits::{OIL_DOUBLING_K, OIL_REFERENCE_C};
+use crate::limits::OilPolicy;
 
 /// Sums of the ageing rate over time, for each rise that may double it.
 #[derive(Clone, Debug)]
 pub struct OilAgeing {
+    policy: OilPolicy,
     reach_s: f64,
     rate_seconds: [f64; 3],
     covered_s: f64,
@@ -36,8 +37,9 @@ pub struct OilAgeingRate {
 
 impl OilAgeing {
     /// Nothing seen yet; a sample is held for `reach_s` at the most.
-    pub fn new(reach_s: f64) -> OilAgeing {
+    pub fn new(reach_s: f64, policy: &OilPolicy) -> OilAgeing {
         OilAgeing {
+            policy: *policy,
             reach_s,
             rate_seconds: [0.0; 3],
             covered_s: 0.0,
@@ -52,8 +54,8 @@ impl OilAgeing {
         if let Some((before, was)) = self.latest {
             let seconds = time.since(before).max(0.0);
             let held_s = seconds.min(self.reach_s);
-            for (sum, doubling_k) in self.rate_seconds.iter_mut().zip(OIL_DOUBLING_K) {
-                *sum += held_s * ageing_rate(was, OIL_REFERENCE_C, doubling_k);
+            for (sum, doubling_k) in self.rate_seconds.iter_mut().zip(self.policy.doublings_k()) {
+                *sum += held_s * ageing_rate(was, self.policy.reference_c, doubling_k);
             }
             self.covered_s += held_s;
             self.unseen_s += seconds - held_s;
@@ -68,7 +70,8 @@ impl OilAgeing {
         }
         let mean_rates = self.rate_seconds.map(|sum| sum / self.covered_s);
         let effective = |index: usize| {
-            effective_temperature(mean_rates[index], OIL_REFERENCE_C, OIL_DOUBLING_K[index])
+            let doubling_k = self.policy.doublings_k()[index];
+            effective_temperature(mean_rates[index], self.policy.reference_c, doubling_k)
         };
         Some(OilAgeingRate {
             mean_rates,
@@ -84,7 +87,7 @@ mod tests {
     use super::*;
 
     fn rate(samples: &[(f64, f64)]) -> Option<OilAgeingRate> {
-        let mut ageing = OilAgeing::new(5.0);
+        let mut ageing = OilAgeing::new(5.0, &OilPolicy::default());
         for (time_s, celsius) in samples {
             ageing.note(Time::from_seconds(*time_s), *celsius);
         }

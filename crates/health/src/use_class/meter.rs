@@ -4,10 +4,7 @@
 //! odd needle does not decide alone, except that temperature and specific power may when
 //! they stand two levels above.
 
-use crate::limits::{
-    CLASS_EVENTS, CLASS_HEAT_KJ, CLASS_LEAST_NEEDLES, CLASS_OIL_C, CLASS_PARTIAL_S,
-    CLASS_POWER_W_PER_MM2,
-};
+use crate::limits::Usage;
 use crate::result::Meter;
 
 /// A needle whatever the drive.
@@ -20,7 +17,7 @@ pub struct Needle {
     /// Unit.
     pub unit: &'static str,
     /// Upper edges of the levels 0 to 4.
-    pub edges: [f64; 5],
+    pub edges: fn(&Usage) -> [f64; 5],
     /// It may raise the class alone.
     pub is_harm_itself: bool,
     /// It moves with the torque the map states.
@@ -33,7 +30,7 @@ pub const NEEDLES: [Needle; 5] = [
         name: "partial_heat_making_per_100_km",
         title: "Heat-making partial engagement",
         unit: "s/100 km",
-        edges: CLASS_PARTIAL_S,
+        edges: |usage| usage.partial_s_per_100_km,
         is_harm_itself: false,
         goes_with_torque: true,
     },
@@ -41,7 +38,7 @@ pub const NEEDLES: [Needle; 5] = [
         name: "heat_per_km",
         title: "Heat per distance",
         unit: "kJ/km",
-        edges: CLASS_HEAT_KJ,
+        edges: |usage| usage.heat_kj_per_km,
         is_harm_itself: false,
         goes_with_torque: true,
     },
@@ -49,7 +46,7 @@ pub const NEEDLES: [Needle; 5] = [
         name: "events_per_100_km",
         title: "Engagements",
         unit: "1/100 km",
-        edges: CLASS_EVENTS,
+        edges: |usage| usage.events_per_100_km,
         is_harm_itself: false,
         goes_with_torque: false,
     },
@@ -57,7 +54,7 @@ pub const NEEDLES: [Needle; 5] = [
         name: "oil_temp_p99",
         title: "Oil temperature, passed 1 % of the time",
         unit: "°C",
-        edges: CLASS_OIL_C,
+        edges: |usage| usage.oil_p99_c,
         is_harm_itself: true,
         goes_with_torque: false,
     },
@@ -65,7 +62,7 @@ pub const NEEDLES: [Needle; 5] = [
         name: "specific_power_p99",
         title: "Peak power per area, passed by 1 % of the events",
         unit: "W/mm²",
-        edges: CLASS_POWER_W_PER_MM2,
+        edges: |usage| usage.power_w_per_mm2,
         is_harm_itself: true,
         goes_with_torque: true,
     },
@@ -73,20 +70,25 @@ pub const NEEDLES: [Needle; 5] = [
 
 impl Needle {
     /// The level of a reading.
-    pub fn level(&self, reading: f64) -> u8 {
+    pub fn level(&self, reading: f64, usage: &Usage) -> u8 {
         // Edges belong to the level above: the table says "less than".
-        self.edges.iter().filter(|edge| reading >= **edge).count() as u8
+        (self.edges)(usage)
+            .iter()
+            .filter(|edge| reading >= **edge)
+            .count() as u8
     }
 }
 
 /// The class of five readings, in the order of [`NEEDLES`]; `None` for fewer than two.
-pub fn class(readings: &[Option<f64>; 5]) -> Option<u8> {
+pub fn class(readings: &[Option<f64>; 5], usage: &Usage) -> Option<u8> {
     let mut levels: Vec<(u8, bool)> = NEEDLES
         .iter()
         .zip(readings)
-        .filter_map(|(needle, reading)| Some((needle.level((*reading)?), needle.is_harm_itself)))
+        .filter_map(|(needle, reading)| {
+            Some((needle.level((*reading)?, usage), needle.is_harm_itself))
+        })
         .collect();
-    if levels.len() < CLASS_LEAST_NEEDLES.1 {
+    if levels.len() < usage.lower_bound_needles as usize {
         return None;
     }
     // Of equals, one that is harm itself goes first.
@@ -112,7 +114,7 @@ pub fn readings(meters: &[Meter]) -> [Option<f64>; 5] {
 
 /// The class that a shift of the needles within their bands makes of this one: the nearest shift wins. Needles move one by one, and those that go with the torque
 /// also together.
-pub fn alternative(meters: &[Meter], here: u8) -> Option<u8> {
+pub fn alternative(meters: &[Meter], here: u8, usage: &Usage) -> Option<u8> {
     let middle = readings(meters);
     let shifted = |index: usize, sds: f64| {
         let reading = meters[index].reading.as_ref().ok()?;
@@ -142,7 +144,7 @@ pub fn alternative(meters: &[Meter], here: u8) -> Option<u8> {
                         }
                     })
                 });
-                if let Some(other) = class(&readings).filter(|other| *other != here) {
+                if let Some(other) = class(&readings, usage).filter(|other| *other != here) {
                     return Some(other);
                 }
             }
@@ -158,6 +160,7 @@ mod tests {
 
     #[test]
     fn the_table_by_hand() {
+        let usage = Usage::default();
         // One row of each needle as an owner would look it up.
         for (index, reading, level) in [
             (0, 262.0, 4),
@@ -167,21 +170,31 @@ mod tests {
             (3, 134.0, 5),
             (4, 0.22, 2),
         ] {
-            assert_eq!(NEEDLES[index].level(reading), level, "{reading}");
+            assert_eq!(NEEDLES[index].level(reading, &usage), level, "{reading}");
         }
         // Just below and at each edge.
         for needle in &NEEDLES {
-            for (level, edge) in needle.edges.iter().enumerate() {
-                assert_eq!(needle.level(edge * 0.999), level as u8, "{}", needle.name);
-                assert_eq!(needle.level(*edge), level as u8 + 1, "{}", needle.name);
+            for (level, edge) in (needle.edges)(&usage).iter().enumerate() {
+                assert_eq!(
+                    needle.level(edge * 0.999, &usage),
+                    level as u8,
+                    "{}",
+                    needle.name
+                );
+                assert_eq!(
+                    needle.level(*edge, &usage),
+                    level as u8 + 1,
+                    "{}",
+                    needle.name
+                );
             }
-            assert_eq!(needle.level(0.0), 0);
+            assert_eq!(needle.level(0.0, &usage), 0);
         }
     }
 
     #[track_caller]
     fn check(readings: [Option<f64>; 5], wanted: Option<u8>) {
-        assert_eq!(class(&readings), wanted, "{readings:?}");
+        assert_eq!(class(&readings, &Usage::default()), wanted, "{readings:?}");
     }
 
     #[test]
@@ -228,7 +241,7 @@ mod tests {
                 name: needle.name,
                 title: needle.title,
                 unit: needle.unit,
-                edges: needle.edges,
+                edges: (needle.edges)(&Usage::default()),
                 reading: Ok(relative(value, sd)),
             })
             .collect()
@@ -237,15 +250,19 @@ mod tests {
     #[test]
     fn a_class_near_its_edge_names_both() {
         // Levels 3 3 2 1 1, the second needle 5 % above its edge of 3 kJ/km.
+        let usage = &Usage::default();
         let values = [100.0, 3.15, 100.0, 85.0, 0.1];
         let near = meters(values, 0.1);
-        assert_eq!(class(&readings(&near)), Some(3));
-        assert_eq!(alternative(&near, 3), Some(2));
-        assert_eq!(alternative(&meters(values, 0.01), 3), None);
+        assert_eq!(class(&readings(&near), usage), Some(3));
+        assert_eq!(alternative(&near, 3, usage), Some(2));
+        assert_eq!(alternative(&meters(values, 0.01), 3, usage), None);
         // From below: 2 % under 180 s with heat already at level 4.
         let below = meters([176.0, 9.0, 100.0, 85.0, 0.1], 0.1);
         assert_eq!(
-            (class(&readings(&below)), alternative(&below, 3)),
+            (
+                class(&readings(&below), usage),
+                alternative(&below, 3, usage)
+            ),
             (Some(3), Some(4))
         );
     }
@@ -255,6 +272,6 @@ mod tests {
         // Both stand 5 % below their edge; one alone changes nothing, as the second
         // highest stays.
         let both = meters([171.0, 7.6, 100.0, 85.0, 0.1], 0.1);
-        assert_eq!(alternative(&both, 3), Some(4));
+        assert_eq!(alternative(&both, 3, &Usage::default()), Some(4));
     }
 }

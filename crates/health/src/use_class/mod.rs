@@ -20,7 +20,6 @@ use halfshaft_model::Time;
 use crate::band::absolute;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
-use crate::limits::{CLASS_LEAST_KM, CLASS_LEAST_NEEDLES, OIL_REACH_S, OIL_SENSOR_SD_K};
 use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
 use crate::sums::PartialLimits;
 use meter::NEEDLES;
@@ -42,7 +41,7 @@ pub struct Use {
 /// Watches how the car is used.
 #[derive(Clone, Debug)]
 pub struct UseWatch {
-    limits: PartialLimits,
+    partial: PartialLimits,
     oil: OilTime,
     stretches: Stretches,
 }
@@ -54,17 +53,21 @@ impl UseWatch {
             .channels
             .iter()
             .find(|channel| channel.name == "oil.temperature");
-        let reach_s = OIL_REACH_S.max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0));
+        let reach_s = setup
+            .limits
+            .oil
+            .reach_s
+            .max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0));
         UseWatch {
-            limits: setup.partial,
+            partial: setup.partial,
             oil: OilTime::new(reach_s),
-            stretches: Stretches::new(reach_s),
+            stretches: Stretches::new(reach_s, setup.limits),
         }
     }
 
     /// Takes a row.
     pub fn note(&mut self, row: &Row) {
-        self.stretches.note(row, &self.limits);
+        self.stretches.note(row, &self.partial);
     }
 
     /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
@@ -95,7 +98,7 @@ impl UseWatch {
         let oil = drive.all_of(&["oil.temperature"]).and_then(|()| {
             self.oil
                 .p99_c()
-                .map(|celsius| absolute(celsius, OIL_SENSOR_SD_K))
+                .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k))
                 .ok_or_else(|| "oil.temperature gave one value only".to_owned())
         });
         let readings = [
@@ -112,28 +115,30 @@ impl UseWatch {
                 name: needle.name,
                 title: needle.title,
                 unit: needle.unit,
-                edges: needle.edges,
+                edges: (needle.edges)(&drive.limits.usage),
                 reading,
             })
             .collect()
     }
 
     fn class(&self, drive: &Drive, meters: &[Meter]) -> Result<UseClass, String> {
+        let usage = &drive.limits.usage;
         let km = drive.figure("distance")?.value;
-        if km < CLASS_LEAST_KM {
+        if km < usage.least_km {
             return Err(format!(
-                "too short to class: {km:.1} km, {CLASS_LEAST_KM:.0} km wanted"
+                "too short to class: {km:.1} km, {} km wanted",
+                usage.least_km
             ));
         }
         let n_known = meters.iter().filter(|meter| meter.reading.is_ok()).count();
-        let level = meter::class(&meter::readings(meters)).ok_or_else(|| {
+        let level = meter::class(&meter::readings(meters), usage).ok_or_else(|| {
             format!(
                 "{n_known} of five needles known, {} wanted at the least",
-                CLASS_LEAST_NEEDLES.1
+                usage.lower_bound_needles as usize
             )
         })?;
-        let is_at_least = n_known < CLASS_LEAST_NEEDLES.0;
-        let alternative = meter::alternative(meters, level);
+        let is_at_least = n_known < usage.least_needles as usize;
+        let alternative = meter::alternative(meters, level, usage);
         let area_mm2 = lining_area_mm2(drive.vehicle, drive.basis)
             .ok()
             .filter(|_| meters[4].reading.is_ok());
@@ -144,6 +149,7 @@ impl UseWatch {
             heat_kj: drive.figure("heat_total").ok(),
             events: drive.events,
             area_mm2,
+            usage,
         };
         let known = Known {
             heat: meters[1].reading.is_ok(),
@@ -156,7 +162,7 @@ impl UseWatch {
             is_at_least,
             sentence: words::sentence(&told, level, alternative, is_at_least),
             counterfactual: words::counterfactual(&told, level),
-            stretches: self.stretches.classes(drive.events, &known),
+            stretches: self.stretches.classes(drive.events, &known, usage),
         })
     }
 }

@@ -11,7 +11,7 @@ use halfshaft_model::{Span, Time};
 
 use super::meter::class;
 use super::oil::OilTime;
-use crate::limits::{CLASS_STRETCH_KM, USUAL_SLIP_SD};
+use crate::limits::{Limits, Usage};
 use crate::result::{Event, EventKind};
 use crate::sums::{PartialLimits, PartialTime};
 
@@ -67,7 +67,7 @@ impl Stretch {
         self
     }
 
-    fn level(&self, events: &[Event], drive: &Known, by_torque: bool) -> Option<u8> {
+    fn level(&self, events: &[Event], drive: &Known, by_torque: bool, usage: &Usage) -> Option<u8> {
         let first = events.partition_point(|event| event.span.start < self.span.start);
         let end = events.partition_point(|event| event.span.start < self.span.end);
         let events = &events[first..end.max(first)];
@@ -81,7 +81,7 @@ impl Stretch {
             .iter()
             .filter(|event| event.kind == EventKind::Command)
             .count();
-        class(&[
+        let readings = [
             (partial.judged_s > 0.0).then_some(partial.seconds[0] * per_100_km),
             (self.has_heat && drive.heat).then_some(self.heat_j * 1e-3 / self.km),
             drive.events.then_some(n as f64 * per_100_km),
@@ -89,7 +89,8 @@ impl Stretch {
             drive
                 .area_mm2
                 .and_then(|area_mm2| super::power_p99(events, area_mm2)),
-        ])
+        ];
+        class(&readings, usage)
     }
 }
 
@@ -117,9 +118,9 @@ pub struct Stretches {
 
 impl Stretches {
     /// Nothing driven yet.
-    pub fn new(oil_reach_s: f64) -> Stretches {
+    pub fn new(oil_reach_s: f64, limits: &Limits) -> Stretches {
         Stretches {
-            length_km: CLASS_STRETCH_KM,
+            length_km: limits.usage.stretch_km,
             finished: Vec::new(),
             open: None,
             oil: OilTime::new(oil_reach_s),
@@ -139,7 +140,7 @@ impl Stretches {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, limits: &PartialLimits) {
+    pub fn note(&mut self, row: &Row, partial: &PartialLimits) {
         while let Some((time, celsius)) = self.ahead.pop_front_if(|(time, _)| *time <= row.time) {
             self.oil.note(time, celsius);
         }
@@ -147,12 +148,16 @@ impl Stretches {
         stretch.span.end = row.time;
         stretch.km += row.road_speed.unwrap_or(0.0) * row.seconds * 1e-3;
         if row.is_turning {
-            let judgement = limits.judge(row);
+            let judgement = partial.judge(row);
             stretch.by_torque.note(judgement.by_torque, row.seconds);
             stretch.by_command.note(judgement.by_command, row.seconds);
             if let Some(work_j) = row.work_j {
                 stretch.has_heat = true;
-                stretch.heat_j += work_j * row.slip_sign(row.slip_sd.unwrap_or(USUAL_SLIP_SD));
+                stretch.heat_j += work_j
+                    * row.slip_sign(
+                        row.slip_sd
+                            .unwrap_or(partial.limits.slip.usual_sd_rad_per_s),
+                    );
             }
         }
         if stretch.km >= self.length_km {
@@ -178,7 +183,7 @@ impl Stretches {
     }
 
     /// Km by class, lowest class first; empty when fewer than two stretches have one.
-    pub fn classes(&self, events: &[Event], known: &Known) -> Vec<(u8, f64)> {
+    pub fn classes(&self, events: &[Event], known: &Known, usage: &Usage) -> Vec<(u8, f64)> {
         let mut stretches = self.finished.clone();
         if let Some(mut last) = self.open.filter(|last| last.km > 0.0) {
             last.oil_c = self.oil.p99_c();
@@ -197,7 +202,7 @@ impl Stretches {
         let mut km = [0.0; 6];
         let mut n = 0;
         for stretch in &stretches {
-            if let Some(level) = stretch.level(events, known, by_torque) {
+            if let Some(level) = stretch.level(events, known, by_torque, usage) {
                 km[usize::from(level)] += stretch.km;
                 n += 1;
             }
@@ -225,8 +230,8 @@ mod tests {
     /// One row a second at 100 km/h for `km`, the heat as `kj_per_km` says by km.
     fn drive(km: f64, kj_per_km: impl Fn(f64) -> f64) -> Stretches {
         let scene = Scene::whole();
-        let limits = scene.setup().partial;
-        let mut stretches = Stretches::new(5.0);
+        let partial = scene.setup().partial;
+        let mut stretches = Stretches::new(5.0, &scene.limits);
         let speed = 100.0 / 3.6;
         for second in 0..(km * 36.0) as i32 {
             let mut row = row(f64::from(second));
@@ -245,7 +250,7 @@ mod tests {
                 strength: 9.0,
                 sign: 1.0,
             }; 4];
-            stretches.note(&row, &limits);
+            stretches.note(&row, &partial);
         }
         stretches
     }
@@ -254,7 +259,7 @@ mod tests {
     fn a_commuter_with_one_track_day_is_called_neither() {
         // 2 kJ/km and 200 s/100 km: normal by the second highest; 30 and 3000: competition.
         let mixed = drive(100.0, |km| if km < 80.0 { 2.0 } else { 30.0 });
-        let classes = mixed.classes(&[], &KNOWN);
+        let classes = mixed.classes(&[], &KNOWN, &Usage::default());
         assert_eq!(
             classes.iter().map(|(level, _)| *level).collect::<Vec<_>>(),
             [2, 5]
@@ -267,10 +272,14 @@ mod tests {
 
     #[test]
     fn a_short_end_goes_with_the_stretch_before() {
-        let classes = drive(34.0, |_| 2.0).classes(&[], &KNOWN);
+        let classes = drive(34.0, |_| 2.0).classes(&[], &KNOWN, &Usage::default());
         assert_eq!(classes.len(), 1);
         assert!((classes[0].1 - 34.0).abs() < 0.1);
-        assert!(drive(14.0, |_| 2.0).classes(&[], &KNOWN).is_empty());
+        assert!(
+            drive(14.0, |_| 2.0)
+                .classes(&[], &KNOWN, &Usage::default())
+                .is_empty()
+        );
     }
 
     #[test]
@@ -283,7 +292,7 @@ mod tests {
                 .iter()
                 .all(|stretch| (stretch.km - 20.0).abs() < 0.1)
         );
-        let classes = long.classes(&[], &KNOWN);
+        let classes = long.classes(&[], &KNOWN, &Usage::default());
         assert!((classes[0].1 - 6000.0).abs() < 1.0, "{classes:?}");
     }
 }

@@ -2,6 +2,7 @@
 
 use super::meter::{NEEDLES, class, readings};
 use super::power_p99;
+use crate::limits::Usage;
 use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
 
 /// Events taken away at the most for the counterfactual.
@@ -25,6 +26,8 @@ pub struct Told<'a> {
     pub events: &'a [Event],
     /// Lining area of all packs, mm².
     pub area_mm2: Option<f64>,
+    /// The limits of the class.
+    pub usage: &'a Usage,
 }
 
 /// What a class means for the oil. Policy of the trade and no measurement.
@@ -53,7 +56,7 @@ pub fn sentence(told: &Told, level: u8, alternative: Option<u8>, is_at_least: bo
     let mut parts = Vec::new();
     let km = told.km;
     if let Some(partial) = told.partial_s {
-        let gentle_s = NEEDLES[0].edges[1] * km / 100.0;
+        let gentle_s = (NEEDLES[0].edges)(told.usage)[1] * km / 100.0;
         parts.push(format!(
             "In {km:.0} km the clutch worked against slip for {} ({:.0} s per 100 km); gentle cars do under {} in that \
              distance.",
@@ -103,7 +106,7 @@ fn alarming(told: &Told) -> Vec<String> {
             let title = needle.title.split(',').next().unwrap_or(needle.title);
             let unit = needle.unit.replace("1/", "per ").replace("s/", "s per ");
             let text = format!("{} ({reading:.digits$} {unit})", title.to_lowercase());
-            Some((needle.level(reading), text))
+            Some((needle.level(reading, told.usage), text))
         })
         .filter(|(level, _)| *level > 0)
         .collect();
@@ -172,7 +175,7 @@ pub fn counterfactual(told: &Told, level: u8) -> Option<String> {
             let rest: Vec<Event> = hottest[n..].iter().map(|event| (*event).clone()).collect();
             without[4] = power_p99(&rest, area_mm2);
         }
-        match class(&without) {
+        match class(&without, told.usage) {
             Some(other) if other < level => {
                 let events = match n {
                     1 => "hottest event".to_owned(),

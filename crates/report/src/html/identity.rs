@@ -53,7 +53,7 @@ pub(super) fn command(document: &Document) -> Markup {
         section #command {
             h2 { "To make this report again" }
             pre tabindex="0" { code { (clean(&document.command)) } }
-            p.note { "The same log, map and program version give the same report, byte for byte." }
+            p.note { "The same log, map, settings and program version give the same report, byte for byte." }
         }
     }
 }

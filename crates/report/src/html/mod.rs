@@ -26,6 +26,7 @@ mod quality;
 mod regions;
 mod scale;
 mod scatter;
+mod settings;
 mod shapes;
 mod strips;
 

@@ -3,7 +3,7 @@
 
 use super::{
     calibration, events, figures_table, findings, heat, identity, not_checked, owner, quality,
-    strips,
+    settings, strips,
 };
 use crate::document::Document;
 use crate::sentences;
@@ -90,6 +90,7 @@ fn assumptions(document: &Document) -> Markup {
             } @else {
                 ul { @for assumption in assumptions { li { (sentence(&clean(assumption))) } } }
             }
+            (settings::table(document.results))
             h3 { "Cautions" }
             ul { @for caution in sentences::CAUTIONS { li { (caution) } } }
         }

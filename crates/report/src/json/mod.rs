@@ -11,6 +11,7 @@ mod duty_picture;
 mod findings;
 mod laps;
 mod records;
+mod settings;
 mod use_class;
 
 use crate::document::Document;

@@ -6,6 +6,7 @@ use super::calibration::CalibrationJson;
 use super::duty_picture::DutyPictureJson;
 use super::findings::{FindingJson, NotCheckedJson};
 use super::laps::LapsJson;
+use super::settings::SettingJson;
 use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
 use crate::words::{NOT_FINITE, without_vehicle_number};
@@ -58,6 +59,7 @@ pub(super) struct Report<'a> {
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
     assumptions: &'a [String],
+    settings_changed: Vec<SettingJson<'a>>,
     command: Cow<'a, str>,
 }
 
@@ -104,6 +106,11 @@ impl<'a> Report<'a> {
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
             assumptions: &results.assumptions,
+            settings_changed: results
+                .settings_changed
+                .iter()
+                .map(SettingJson::of)
+                .collect(),
             command: without_vehicle_number(&document.command),
         }
     }

@@ -207,6 +207,9 @@ fn inputs(page: &mut Page, document: &Document) {
         &format!("{title}, fingerprint {}", clean(&document.map.fingerprint)),
         Mark::Plain,
     );
+    if let Some(text) = sentences::settings(document.results) {
+        page.paragraph("  ", &text, Mark::Plain);
+    }
 }
 
 fn foot(page: &mut Page, document: &Document) {

@@ -252,6 +252,7 @@ pub fn track_day() -> Results {
             "The pack sits between the case and one side gear, as the map says.".to_owned(),
             "Torque comes from the table of the map, entered with the command: there is no position or pressure.".to_owned(),
         ],
+        settings_changed: Vec::new(),
     }
 }
 
@@ -287,6 +288,7 @@ pub fn nothing() -> Results {
         duty_picture: Err("no rear wheel speeds".to_owned()),
         strips: Vec::new(),
         assumptions: Vec::new(),
+        settings_changed: Vec::new(),
     }
 }
 

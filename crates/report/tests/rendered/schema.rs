@@ -3,8 +3,9 @@
 
 use crate::hard_day::hard_day;
 use crate::sample;
-use halfshaft_health::Estimate;
-use halfshaft_report::json;
+use halfshaft_health::limits::Limits;
+use halfshaft_health::{Estimate, settings};
+use halfshaft_report::{html, json, terminal};
 use serde_json::Value;
 
 fn schema() -> Value {
@@ -166,6 +167,47 @@ fn the_schema_refuses_what_is_wrong() {
             "spoiled {index} passed"
         );
     }
+}
+
+#[test]
+fn changed_settings_are_in_every_form() {
+    let (mut results, notices) = (sample::track_day(), sample::notices());
+    let unchanged = sample::document(&results, &notices);
+    assert!(!html::render(&unchanged).contains("Settings changed"));
+    assert!(!terminal::render(&unchanged, 100, false).contains("Settings changed"));
+    let mut limits = Limits::default();
+    limits.oil.warn_c = 120.5;
+    limits.launch.count = 4;
+    limits.usage.oil_p99_c[0] = 70.0;
+    limits.hit.power_s = 1.0;
+    results.settings_changed = settings::changed(&limits);
+    let document = sample::document(&results, &notices);
+    let value = check_fits(&json::render(&document));
+    assert_eq!(
+        value["settings_changed"],
+        serde_json::json!([
+            { "key": "oil.warn_c", "default": 130.0, "value": 120.5, "unit": "°C" },
+            { "key": "hit.power_s", "default": 0.3, "value": 1.0, "unit": "s" },
+            { "key": "launch.count", "default": 3, "value": 4, "unit": "count" },
+            {
+                "key": "usage.oil_p99_c", "default": [80.0, 90.0, 100.0, 115.0, 130.0],
+                "value": [70.0, 90.0, 100.0, 115.0, 130.0], "unit": "°C"
+            },
+        ])
+    );
+    let page = html::render(&document);
+    for part in [
+        "<span class=\"name\">oil.warn_c</span>",
+        "<td class=\"number\">120.5</td>",
+        "<td class=\"number\">80, 90, 100, 115, 130</td>",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    let text = terminal::render(&document, 120, false).replace("\n   ", "");
+    let wanted =
+        "Settings changed: oil.warn_c 120.5 °C (usually 130), hit.power_s 1 s (usually 0.3)";
+    assert!(text.contains(wanted), "{text}");
+    assert!(text.contains("and 1 more."), "{text}");
 }
 
 #[test]

@@ -1,0 +1,35 @@
+//! Oil temperature.
+
+limits! {
+    /// Oil temperature.
+    oil: Oil;
+
+    /// Oil temperature to warn at where the map states none.
+    warn_c: f64 = 130.0, "°C", from 40.0 to 300.0,
+        source: "from memory; the map may state its own",
+        sensitivity: "the finding and its severity follow it degree by degree";
+
+    /// Oil temperature never to pass where the map states none.
+    limit_c: f64 = 150.0, "°C", from 40.0 to 300.0,
+        source: "from memory; the map may state its own";
+
+    /// How long the oil must stay above.
+    above_s: f64 = 10.0, "s", from 0.0 to 3600.0,
+        reason: "parts heat from a spike of the sensor",
+        source: "none, engineering guess";
+
+    /// Silence of the oil temperature that ends a stretch, or three of the channel's own periods
+    /// where that is longer.
+    reach_s: f64 = 5.0, "s", from 0.1 to 600.0,
+        reason: "oil moves slowly",
+        source: "none, engineering guess";
+
+    /// Fastest believable change of the oil temperature.
+    slew_k_per_s: f64 = 5.0, "K/s", from 0.1 to 100.0,
+        reason: "9 kW into a litre of oil alone",
+        source: "none, engineering guess";
+
+    /// A change below this is never a jump.
+    jump_k: f64 = 10.0, "K", from 0.0 to 200.0,
+        source: "none, engineering guess";
+}

@@ -1,0 +1,118 @@
+//! Whole drives with one fault each: the fault's finding is raised, and no other; sound
+//! cars raise none.
+
+mod common;
+
+use common::{assess, map};
+use halfshaft_health::{Results, Severity};
+use halfshaft_simulate::{HEALTHY_DRIVES, Tolerances, fault_drive, map_text, to_text};
+
+fn of_drive(name: &str) -> Results {
+    let scenario = fault_drive(name).unwrap_or_else(|| panic!("there is no drive {name}"));
+    let map = map(&map_text(&scenario, &Tolerances::EXACT, scenario.seed));
+    assess(&map, to_text(&scenario).0.as_bytes())
+}
+
+/// A drive, the findings it must raise, and those it may raise besides, each with why.
+struct Expected {
+    drive: &'static str,
+    raises: &'static [&'static str],
+    may: &'static [&'static str],
+}
+
+const EXPECTED: &[Expected] = &[
+    Expected {
+        drive: "does-not-cool",
+        raises: &["does-not-cool"],
+        may: &[],
+    },
+    Expected {
+        drive: "hard-hit",
+        raises: &["hard-hit"],
+        may: &[],
+    },
+    Expected {
+        drive: "losing-pressure",
+        raises: &["losing-pressure"],
+        // A tyre that lost pressure is a mismatched one.
+        may: &["tyres-mismatched"],
+    },
+    Expected {
+        drive: "repeated-launches",
+        raises: &["repeated-launches"],
+        may: &[],
+    },
+    Expected {
+        drive: "towed",
+        raises: &["not-driving"],
+        may: &[],
+    },
+    Expected {
+        drive: "working-on-the-straight",
+        raises: &["working-on-the-straight"],
+        // Its tyres are what keeps the pack at work.
+        may: &["tyres-mismatched"],
+    },
+];
+
+/// Of the quality of the log, not of the car.
+const OF_THE_LOG: &str = "log-not-fit";
+
+fn raised(results: &Results) -> Vec<&'static str> {
+    let findings = results.findings.iter();
+    findings
+        .map(|finding| finding.id)
+        .filter(|id| *id != OF_THE_LOG)
+        .collect()
+}
+
+/// Halves of a list, one for each of two cores; what went wrong, of all of them.
+fn each<T: Sync>(list: &[T], check: impl Fn(&T) -> Option<String> + Sync) -> Vec<String> {
+    let wrong = std::sync::Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for half in 0..2 {
+            let (wrong, check) = (&wrong, &check);
+            scope.spawn(move || {
+                for item in list.iter().skip(half).step_by(2) {
+                    if let Some(why) = check(item) {
+                        wrong.lock().expect("no check panicked").push(why);
+                    }
+                }
+            });
+        }
+    });
+    wrong.into_inner().expect("no check panicked")
+}
+
+#[test]
+fn each_fault_raises_its_finding_and_no_other() {
+    let wrong = each(EXPECTED, |expected| {
+        let results = of_drive(expected.drive);
+        let raised = raised(&results);
+        let is_missing = expected.raises.iter().find(|id| !raised.contains(id));
+        let is_known = |id: &str| expected.raises.contains(&id) || expected.may.contains(&id);
+        let is_too_much = raised.iter().find(|id| !is_known(id));
+        if is_missing.is_none() && is_too_much.is_none() {
+            return None;
+        }
+        Some(format!(
+            "{} raises {raised:?}: {:#?}",
+            expected.drive, results.findings
+        ))
+    });
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn sound_cars_raise_none() {
+    let wrong = each(HEALTHY_DRIVES, |name| {
+        let results = of_drive(name);
+        let grave: Vec<_> = results
+            .findings
+            .iter()
+            .filter(|finding| finding.severity > Severity::Note || finding.id != OF_THE_LOG)
+            .collect();
+        (!grave.is_empty()).then(|| format!("{name}: {grave:#?}"))
+    });
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
