@@ -10,7 +10,9 @@
 //!       -> coverage, strips, oil temperature
 //! ```
 
+pub mod actuator;
 pub mod band;
+pub mod baseline;
 pub mod cannot_tell;
 pub mod coverage;
 mod driving;
@@ -28,6 +30,7 @@ pub mod result;
 pub mod settings;
 pub mod strips;
 pub mod sums;
+pub mod temperature;
 #[cfg(test)]
 mod testing;
 pub mod tier;

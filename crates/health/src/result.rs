@@ -2,9 +2,13 @@
 //! cannot tell. `report` and `archive` read these and nothing else.
 
 use halfshaft_driveline::Calibration;
+use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::{Span, Time};
 
+use crate::actuator::Actuator;
+use crate::duty::{Duty, SeverityIndex};
 use crate::limits::LimitValue;
+use crate::oil_life::OilLife;
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
 /// A at 0.9 and above, B at 0.7, C at 0.4, D below.
@@ -321,6 +325,16 @@ pub struct Results {
     pub meters: Vec<Meter>,
     /// How the car was used, or why that cannot be said.
     pub class: Result<UseClass, String>,
+    /// Answers of the actuator to the command, or why there are none.
+    pub actuator: Result<Actuator, String>,
+    /// Temperatures of pack, oil and housing, or why they cannot be told.
+    pub thermal: Result<ThermalEstimate, String>,
+    /// How hard the drive was on the discs.
+    pub duty: Duty,
+    /// The same as one number from 0 to 100, or why there is none.
+    pub severity: Result<SeverityIndex, String>,
+    /// How fast the oil was used up.
+    pub oil_life: OilLife,
     /// Torque against slip: seconds and joules by cell; `Err` is why there is none.
     pub duty_picture: Result<DutyPicture, String>,
     /// Time strips for drawing.

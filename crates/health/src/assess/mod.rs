@@ -10,19 +10,28 @@ use halfshaft_driveline::align::full_scale;
 use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
 use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 
+use crate::actuator::ActuatorWatch;
 use crate::band::Tolerances;
+use crate::baseline::Baseline;
 use crate::coverage::Coverage;
 use crate::driving::Parting;
+use crate::duty::DutyWatch;
 use crate::duty_picture::DutySums;
 use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
 use crate::limits::{Limits, SDS_OF_90};
+use crate::oil_life::OilAgeing;
 use crate::regions::RegionSorter;
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
+use crate::temperature::TemperatureWatch;
 use crate::use_class::UseWatch;
 use quality::Strips;
+
+/// Rows come no later than this after the samples of their time, s; those that have not come
+/// by then never will.
+const ROWS_LATE_S: f64 = 60.0;
 
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
@@ -32,9 +41,14 @@ pub struct Health {
     driveline: Driveline,
     command: Result<CommandWatch, String>,
     limits: Limits,
+    baseline: Baseline,
     partial: PartialLimits,
     coverage: Coverage,
     parting: Parting,
+    actuator: ActuatorWatch,
+    temperature: TemperatureWatch,
+    cycles: DutyWatch,
+    oil_ageing: OilAgeing,
     sums: Sums,
     findings: Findings,
     usage: UseWatch,
@@ -84,6 +98,9 @@ impl Health {
                 }),
         };
         let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
+        let oil = index("oil.temperature");
+        let oil_period_s = oil.and_then(|oil| channels[oil].period_s).unwrap_or(0.0);
+        let reach_s = limits.oil.reach_s.max(3.0 * oil_period_s);
         let setup = Setup {
             vehicle,
             channels,
@@ -93,10 +110,15 @@ impl Health {
         };
         Health {
             limits: *limits,
+            baseline: Baseline::of_map(vehicle),
             partial,
             command,
             coverage: Coverage::new(channels),
             parting: Parting::new(driveline.basis(), limits),
+            actuator: ActuatorWatch::new(vehicle, channels),
+            temperature: TemperatureWatch::new(vehicle, channels, limits),
+            cycles: DutyWatch::default(),
+            oil_ageing: OilAgeing::new(reach_s, &limits.oil_life),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
@@ -114,7 +136,7 @@ impl Health {
             regions: RegionSorter::new(limits),
             events: EventTally::default(),
             strips: Strips::default(),
-            oil: index("oil.temperature"),
+            oil,
             oil_max: None,
             has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
             waiting: VecDeque::new(),
@@ -128,6 +150,11 @@ impl Health {
             channels: channels.to_vec(),
             driveline,
         }
+    }
+
+    /// What earlier drives of this car were like.
+    pub fn compare_with(&mut self, baseline: Baseline) {
+        self.baseline = baseline;
     }
 
     /// Laps begin at a line across the track at this point.
@@ -158,6 +185,7 @@ impl Health {
                     self.path.note_oil(time, celsius);
                     self.findings.note_oil(time, celsius);
                     self.usage.note_oil(time, celsius);
+                    self.oil_ageing.note(time, celsius);
                 }
             }
         }
@@ -182,6 +210,8 @@ impl Health {
             watch.extend(&block.columns[watch.channel()], &block.cuts);
             self.events.follow(watch);
         }
+        self.actuator.push(block);
+        self.temperature.push(block);
         let mut fresh = std::mem::take(&mut self.fresh);
         self.driveline.push(block, &mut fresh);
         self.waiting.extend(fresh.drain(..));
@@ -191,6 +221,9 @@ impl Health {
             .as_ref()
             .map_or(0.0, CommandWatch::needs_ahead_s);
         self.drain(Some(self.until.plus(-ahead_s)), show);
+        let rows_until = self.latest.map_or(Time(0), |row| row.time);
+        let never_later = self.until.plus(-ROWS_LATE_S);
+        self.actuator.settle(Some(rows_until.max(never_later)));
     }
 
     /// The log has ended.
@@ -209,6 +242,7 @@ impl Health {
         self.waiting.extend(fresh);
         self.drain(None, show);
         self.part(|parting, take| parting.finish(take));
+        self.actuator.settle(None);
         self.is_finished = true;
     }
 
@@ -218,6 +252,8 @@ impl Health {
             .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
         {
             show(&row);
+            self.temperature.note(&row);
+            self.actuator.note(&row);
             self.part(|parting, take| parting.note(row, take));
         }
     }
@@ -243,6 +279,7 @@ impl Health {
     fn take(&mut self, row: Row) {
         self.sums.note(&row, self.driveline.basis(), &self.partial);
         self.duty.note(&row);
+        self.cycles.note(&row);
         self.path.note(&row);
         self.findings.note(&row);
         self.usage.note(&row);

@@ -6,10 +6,12 @@ use halfshaft_model::Vehicle;
 
 use super::Health;
 use crate::cannot_tell::{Seen, cannot_tell};
+use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::events::Settled;
-use crate::figures::{Ingredients, all};
+use crate::figures::{self, Ingredients, all};
 use crate::findings::Drive;
-use crate::result::{NoiseFloor, Region, Regions, Results};
+use crate::oil_life::{OilInput, OilLife, oil_life};
+use crate::result::{Estimate, Figure, NoiseFloor, Region, Regions, Results};
 use crate::settings;
 use crate::tier::tier;
 
@@ -50,12 +52,15 @@ impl Health {
             slip_sd,
             heat_is_known,
             slip_is_known: basis.slip.is_ok(),
-            friction_radius_m: self
-                .vehicle
-                .pack
-                .map(|pack| uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m)),
+            friction_radius_m: self.friction_radius_m(),
         });
+        let tolerances = self.tolerances_in_use();
+        let thermal = self.temperature.outcome(tolerances.heat());
+        let actuator = self.actuator.outcome();
         let ingredients = Ingredients {
+            actuator: &actuator,
+            thermal: &thermal,
+            oil_warn_c: self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c),
             calibration: &calibration,
             ledger: &self.ledger,
             bend_ledger: &self.bend_ledger,
@@ -70,7 +75,7 @@ impl Health {
             net_area_m2: net_lining_area(&self.vehicle),
             basis,
             sums: &self.sums,
-            tolerances: self.tolerances_in_use(),
+            tolerances,
             slip_sd,
             duration_s: self.coverage.duration_s(),
             command: self.command_time(),
@@ -94,7 +99,7 @@ impl Health {
             torque_words: self.torque_words(),
             limits: &self.limits,
         };
-        let figures = all(&ingredients);
+        let mut figures = all(&ingredients);
         let regions = self.region_results(slip_sd, heat_is_known);
         let seen_channels: Vec<String> = channels
             .iter()
@@ -125,6 +130,11 @@ impl Health {
             channels: seen_channels.clone(),
             limits: self.limits,
         };
+        let needles = self.usage.oil_p99_c();
+        let severity = self.severity(&figures, needles);
+        figures.push(figures::duty::severity(&severity, &figures));
+        let oil_life = self.oil_life(&figures);
+        figures.push(figures::duty::oil_distance_factor(&oil_life));
         let quality = self.quality(wheel_coverage, resolution);
         let drive = Drive {
             vehicle: &self.vehicle,
@@ -135,10 +145,24 @@ impl Health {
             events: &events,
             calibration: &calibration,
             quality: &quality,
+            actuator: &actuator,
+            thermal: &thermal,
+            baseline: &self.baseline,
             not_driving: &not_driving,
             limits: &self.limits,
             until: self.until,
         };
+        let duty = self.cycles.outcome(DutyInput {
+            events: &events,
+            area_mm2: net_lining_area(&self.vehicle)
+                .map(|area| area * 1e6 * basis.n_packs)
+                .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned()),
+            friction_radius_m: self.friction_radius_m(),
+            n_packs: basis.n_packs,
+            distance_km: value_of(&figures, "distance"),
+            least_km: self.limits.usage.least_km,
+            thermal: &thermal,
+        });
         let (findings, not_checked) = self.findings.outcome(&drive);
         let used = self.usage.outcome(&drive);
         Results {
@@ -175,6 +199,9 @@ impl Health {
                     .unwrap_or_else(|| "the torque is not known".to_owned())),
             },
             laps: self.path.laps(slip_sd, heat_is_known),
+            duty,
+            severity,
+            oil_life,
             findings,
             not_checked,
             meters: used.meters,
@@ -182,12 +209,60 @@ impl Health {
             calibration,
             figures,
             regions,
+            actuator,
+            thermal,
         }
     }
 
     /// Share of the checks of the values against the map that were passed.
     pub(super) fn fit_factor(&self) -> f64 {
         self.fit.0 as f64 / self.fit.1 as f64
+    }
+
+    fn friction_radius_m(&self) -> Option<f64> {
+        let pack = self.vehicle.pack?;
+        Some(uniform_pressure_radius(
+            pack.outer_radius_m,
+            pack.inner_radius_m,
+        ))
+    }
+
+    /// The severity index of the figures, each taken where it is known.
+    fn severity(
+        &self,
+        figures: &[Figure],
+        oil_p99_c: Option<f64>,
+    ) -> Result<SeverityIndex, String> {
+        let value = |name: &str| value_of(figures, name).ok();
+        let partial = value("partial_heat_making")
+            .zip(value("moving_time"))
+            .filter(|(_, moving_s)| *moving_s > 0.0)
+            .map(|(partial_s, moving_s)| 100.0 * partial_s / moving_s);
+        severity_index(
+            &self.limits.severity,
+            value("specific_power_max"),
+            value("heat_per_km"),
+            oil_p99_c,
+            partial,
+        )
+    }
+
+    fn oil_life(&self, figures: &[Figure]) -> OilLife {
+        let rate = match self.oil {
+            None => Err("the map has no channel oil.temperature".to_owned()),
+            Some(_) => self
+                .oil_ageing
+                .rate()
+                .ok_or_else(|| "oil.temperature was never seen".to_owned()),
+        };
+        let input = OilInput {
+            rate,
+            heat_kj_per_km: estimate_of(figures, "heat_per_km"),
+            distance_km: estimate_of(figures, "distance").ok(),
+            sensor_sd_k: self.limits.trust.oil_sensor_sd_k,
+            km_per_year: None,
+        };
+        oil_life(&self.limits.oil_life, &input)
     }
 
     fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {
@@ -218,6 +293,18 @@ impl Health {
             _ => 0.0,
         }
     }
+}
+
+fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, String> {
+    let figure = figures.iter().find(|figure| figure.name == name);
+    figure
+        .ok_or_else(|| format!("there is no figure {name}"))?
+        .outcome
+        .clone()
+}
+
+fn value_of(figures: &[Figure], name: &str) -> Result<f64, String> {
+    estimate_of(figures, name).map(|estimate| estimate.value)
 }
 
 /// Net lining area of one pack, m², when the map states it.

@@ -21,9 +21,11 @@ pub mod miner;
 pub mod rainflow;
 pub mod severity;
 mod turning_points;
+pub mod watch;
 
 pub use bench_cycle::{BenchCycle, BenchPack, BenchStep, bench_cycle};
 pub use cycle_count::{Cycle, CycleCount, CycleMatrix, Levels};
 pub use exceedance::{Exceedance, Guide, energy_exceedance, power_exceedance};
 pub use miner::{LifeLine, miner_sum};
 pub use severity::{Ramp, SeverityIndex, severity_index};
+pub use watch::{Duty, DutyInput, DutyWatch};

@@ -3,13 +3,18 @@
 //! In: what the other files summed. Out: one [`Figure`] per name, in the order of the
 //! report. To add a figure add its function to the file of its kind and its line in [`all`].
 
+mod actuator;
+pub(crate) mod duty;
 mod engagement;
 mod heat;
 mod heat_parts;
 mod motion;
+mod thermal;
 
+use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration, MISMATCH_NOT_LEARNED};
 
+use crate::actuator::Actuator;
 use crate::band::Tolerances;
 use crate::ledger::Ledger;
 use crate::limits::Limits;
@@ -71,6 +76,12 @@ pub struct Ingredients<'a> {
     pub net_area_m2: Option<f64>,
     /// The limits in force.
     pub limits: &'a Limits,
+    /// Answers of the actuator, or why there are none.
+    pub actuator: &'a Result<Actuator, String>,
+    /// Temperatures, or why there are none.
+    pub thermal: &'a Result<ThermalEstimate, String>,
+    /// Oil temperature to warn at, °C.
+    pub oil_warn_c: f64,
     /// Torque source in words.
     pub torque_words: String,
 }
@@ -108,6 +119,7 @@ fn figure(
 /// All figures.
 pub fn all(from: &Ingredients) -> Vec<Figure> {
     let heat = heat_total(from);
+    let oil = oil_temp_max(from);
     vec![
         duration(from),
         moving_time(from),
@@ -120,7 +132,7 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
         heat.clone(),
         heat_peak(from),
         heat_per_km(from, &heat),
-        oil_temp_max(from),
+        oil.clone(),
         tyre_ratio(from),
         heat_per_degree(from),
     ]
@@ -133,6 +145,11 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
             &Specific::POWER,
             from.sums.heat_peak.map(|(watts, _)| watts * 1e-3),
         ),
+    ])
+    .chain(actuator::times(from))
+    .chain([
+        thermal::pack_temp_max(from),
+        thermal::oil_headroom(from, &oil),
     ])
     .collect()
 }

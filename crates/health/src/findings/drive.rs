@@ -1,9 +1,12 @@
 //! What a check may ask of the rest of the assessment, and what it must have.
 
 use halfshaft_driveline::derive::clutch_torque::net_area;
+use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration};
 use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
 
+use crate::actuator::Actuator;
+use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
@@ -25,6 +28,12 @@ pub struct Drive<'a> {
     pub events: &'a [Event],
     /// What the drive says of the rear tyres.
     pub calibration: &'a Calibration,
+    /// Answers of the actuator, or why there are none.
+    pub actuator: &'a Result<Actuator, String>,
+    /// Temperatures of pack, oil and housing, or why they cannot be told.
+    pub thermal: &'a Result<ThermalEstimate, String>,
+    /// What to compare with.
+    pub baseline: &'a Baseline,
     /// Coverage and grade.
     pub quality: &'a Quality,
     /// Stretches that were no driving.

@@ -1,10 +1,13 @@
 //! A drive to put checks in front of.
 
+use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
 use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource, Vehicle};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
+use crate::actuator::Actuator;
 use crate::band::relative;
+use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
@@ -21,6 +24,9 @@ pub struct Scene {
     pub events: Vec<Event>,
     pub calibration: Calibration,
     pub quality: Quality,
+    pub actuator: Result<Actuator, String>,
+    pub thermal: Result<ThermalEstimate, String>,
+    pub baseline: Baseline,
     pub not_driving: NotDriving,
     pub limits: Limits,
     pub until: Time,
@@ -44,6 +50,9 @@ impl Default for Scene {
                 gaps: Vec::new(),
                 n_gaps: 0,
             },
+            actuator: Err("the map has no channel clutch.command".to_owned()),
+            thermal: Err("too short".to_owned()),
+            baseline: Baseline::default(),
             not_driving: NotDriving::default(),
             limits: Limits::default(),
             until: Time(0),
@@ -188,6 +197,9 @@ impl Scene {
             events: &self.events,
             calibration: &self.calibration,
             quality: &self.quality,
+            actuator: &self.actuator,
+            thermal: &self.thermal,
+            baseline: &self.baseline,
             not_driving: &self.not_driving,
             limits: &self.limits,
             until: self.until,

@@ -76,6 +76,11 @@ impl UseWatch {
         self.stretches.note_oil(time, celsius);
     }
 
+    /// The oil temperature passed in 1 % of the time, °C.
+    pub fn oil_p99_c(&self) -> Option<f64> {
+        self.oil.p99_c()
+    }
+
     /// Needles and class so far.
     pub fn outcome(&self, drive: &Drive) -> Use {
         let meters = self.meters(drive);

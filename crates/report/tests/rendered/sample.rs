@@ -1,5 +1,8 @@
 //! Hand-made results for the tests: an ordinary track day, and a log that knows nothing.
 
+use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
+use halfshaft_health::limits::OilPolicy;
+use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
 use halfshaft_health::*;
 use halfshaft_model::{Code, Notices, Place, Span, Stamp, Time};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
@@ -162,6 +165,11 @@ pub fn track_day() -> Results {
     events[15].kind = EventKind::SlipOnly;
     events[15].command_peak = None;
     Results {
+        actuator: Err("the map has no channel clutch.command".to_owned()),
+        thermal: Err("the drive is too short".to_owned()),
+        duty: no_duty(),
+        severity: Err("none of four ramps is known, 2 are needed".to_owned()),
+        oil_life: no_oil_life(),
         is_provisional: false,
         until: Time::from_seconds(UNTIL_S),
         tier: Tier {
@@ -259,6 +267,11 @@ pub fn track_day() -> Results {
 /// What is left when a log has nothing to say.
 pub fn nothing() -> Results {
     Results {
+        actuator: Err("the map has no channel clutch.command".to_owned()),
+        thermal: Err("the drive is too short".to_owned()),
+        duty: no_duty(),
+        severity: Err("none of four ramps is known, 2 are needed".to_owned()),
+        oil_life: no_oil_life(),
         is_provisional: true,
         until: Time(0),
         tier: Tier {
@@ -352,4 +365,28 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
             "report/report.html".to_owned(),
         ],
     }
+}
+
+fn no_duty() -> Duty {
+    let none = Err("too short".to_owned());
+    DutyWatch::default().outcome(DutyInput {
+        events: &[],
+        area_mm2: Err("the map does not state faces and radii of the pack".to_owned()),
+        friction_radius_m: None,
+        n_packs: 1.0,
+        distance_km: Err("no road speed".to_owned()),
+        least_km: 10.0,
+        thermal: &none,
+    })
+}
+
+fn no_oil_life() -> OilLife {
+    let input = OilInput {
+        rate: Err("the map has no channel oil.temperature".to_owned()),
+        heat_kj_per_km: Err("no torque".to_owned()),
+        distance_km: None,
+        sensor_sd_k: 2.0,
+        km_per_year: None,
+    };
+    oil_life(&OilPolicy::default(), &input)
 }

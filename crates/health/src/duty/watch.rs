@@ -1,0 +1,120 @@
+//! Counts the cycles of the pack torque while the drive goes by, and settles the duty.
+//!
+//! In: rows; at the end events, area, distance and temperatures. Out: [`Duty`].
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::thermal::ThermalEstimate;
+use halfshaft_model::Time;
+
+use super::limits::{
+    TEMPERATURE_LEAST_RANGE_K, TEMPERATURE_LEVELS_C, TEMPERATURE_MEAN_EDGES_C,
+    TEMPERATURE_RANGE_EDGES_K, TORQUE_LEAST_RANGE_NM, TORQUE_LEVELS_NM, TORQUE_MEAN_EDGES_NM,
+    TORQUE_RANGE_EDGES_NM,
+};
+use super::{
+    BenchCycle, BenchPack, CycleCount, CycleMatrix, Exceedance, Levels, bench_cycle,
+    energy_exceedance, power_exceedance,
+};
+use crate::result::Event;
+
+/// Watches the pack torque.
+#[derive(Clone, Debug)]
+pub struct DutyWatch {
+    torque: CycleCount,
+}
+
+impl Default for DutyWatch {
+    fn default() -> DutyWatch {
+        DutyWatch {
+            torque: count(TORQUE_LEVELS_NM, TORQUE_LEAST_RANGE_NM),
+        }
+    }
+}
+
+fn count((width, lowest, highest): (f64, f64, f64), least_range: f64) -> CycleCount {
+    let levels = Levels::new(width, lowest, highest).expect("the divisions of the duty are scales");
+    CycleCount::new(levels, least_range)
+}
+
+/// How hard the drive was on the discs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Duty {
+    /// Cycles of the pack torque, N·m, by range and mean; rainflow after ASTM E1049-85.
+    pub torque_cycles: CycleMatrix,
+    /// The same of the estimated pack temperature, °C, or why there are none.
+    pub temperature_cycles: Result<CycleMatrix, String>,
+    /// Events per 100 km by peak power per area.
+    pub power: Result<Exceedance, String>,
+    /// Events per 100 km by energy per area.
+    pub energy: Result<Exceedance, String>,
+    /// Steps that reproduce the duty on a bench.
+    pub bench: BenchCycle,
+}
+
+/// What the duty is settled with.
+#[derive(Clone, Debug)]
+pub struct DutyInput<'a> {
+    /// The events.
+    pub events: &'a [Event],
+    /// Net lining area of all packs, mm², or why it is not known.
+    pub area_mm2: Result<f64, String>,
+    /// Mean friction radius, m.
+    pub friction_radius_m: Option<f64>,
+    /// Packs that share the work.
+    pub n_packs: f64,
+    /// Distance, km, or why it is not known.
+    pub distance_km: Result<f64, String>,
+    /// Shortest drive that is told per 100 km, km.
+    pub least_km: f64,
+    /// The temperatures.
+    pub thermal: &'a Result<ThermalEstimate, String>,
+}
+
+impl DutyWatch {
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row) {
+        if let Some(torque_nm) = row.torque_nm {
+            self.torque.note(torque_nm);
+        }
+    }
+
+    /// The duty so far; of a drive whose torque is never known, or why there is none.
+    pub fn outcome(&self, input: DutyInput) -> Duty {
+        let temperature_cycles = input.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
+            let mut cycles = count(TEMPERATURE_LEVELS_C, TEMPERATURE_LEAST_RANGE_K);
+            for point in &thermal.trace {
+                cycles.note(point.pack_c.value);
+            }
+            cycles.matrix(&TEMPERATURE_RANGE_EDGES_K, &TEMPERATURE_MEAN_EDGES_C)
+        });
+        let oil_c = |time: Time| {
+            let trace = &input.thermal.as_ref().ok()?.trace;
+            let after = trace.partition_point(|point| point.time < time);
+            trace.get(after).map(|point| point.oil_c)
+        };
+        let pack = BenchPack {
+            area_mm2: input.area_mm2.clone().ok(),
+            friction_radius_m: input.friction_radius_m,
+            n_packs: input.n_packs,
+        };
+        Duty {
+            torque_cycles: self
+                .torque
+                .matrix(&TORQUE_RANGE_EDGES_NM, &TORQUE_MEAN_EDGES_NM),
+            temperature_cycles,
+            power: power_exceedance(
+                input.events,
+                input.area_mm2.clone(),
+                input.distance_km.clone(),
+                input.least_km,
+            ),
+            energy: energy_exceedance(
+                input.events,
+                input.area_mm2,
+                input.distance_km,
+                input.least_km,
+            ),
+            bench: bench_cycle(input.events, &pack, oil_c),
+        }
+    }
+}

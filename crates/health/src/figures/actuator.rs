@@ -1,0 +1,170 @@
+//! The actuator's times, and the delays after the pedal: medians, the spread as the band.
+
+use halfshaft_driveline::response::pool::Pool;
+use halfshaft_driveline::response::resolution::{Spread, Told};
+
+use super::{Ingredients, figure};
+use crate::actuator::{Actuator, PedalDelay, Timing};
+use crate::result::{Estimate, Figure};
+
+/// Events from which a median is worth its grade A. Source: none, engineering guess.
+const ENOUGH_EVENTS: f64 = 10.0;
+
+/// Factor of a median that only many events together tell. Source: none, engineering guess.
+const POOLED: f64 = 0.75;
+
+/// One time of the actuator.
+struct Time {
+    name: &'static str,
+    title: &'static str,
+    of: fn(&Actuator) -> (&Pool, &Timing),
+    method: &'static str,
+}
+
+const TIMES: [Time; 4] = [
+    Time {
+        name: "dead_time",
+        title: "Dead time of the actuator",
+        of: |actuator| (&actuator.engage.dead_time, &actuator.engage),
+        method: "from the command to the first movement when closing: θ of a first-order lag with dead time, driven by the logged command",
+    },
+    Time {
+        name: "rise_time",
+        title: "Rise time, 10 to 90 %",
+        of: |actuator| (&actuator.engage.rise_time, &actuator.engage),
+        method: "2.197 τ of the same lag when closing",
+    },
+    Time {
+        name: "transition_time",
+        title: "Open to locked, to 90 %",
+        of: |actuator| (&actuator.engage.transition_time, &actuator.engage),
+        method: "θ + 2.303 τ of the same lag after steps of half of full and more",
+    },
+    Time {
+        name: "release_time",
+        title: "Locked to open, to 10 %",
+        of: |actuator| (&actuator.release.transition_time, &actuator.release),
+        method: "θ + 2.303 τ of the same lag after falls of half of full and more",
+    },
+];
+
+/// The four times of the actuator and the two delays after the pedal.
+pub(super) fn times(from: &Ingredients) -> Vec<Figure> {
+    let mut all: Vec<Figure> = TIMES.iter().map(|time| timed(from, time)).collect();
+    all.push(delayed(
+        from,
+        "throttle_on_delay",
+        "Throttle to clutch, pressing",
+        |actuator| actuator.throttle_on.as_ref(),
+        "from the pedal past 10 % to the response at 10 %: the controller's part and the mechanism's",
+    ));
+    all.push(delayed(
+        from,
+        "lift_off_delay",
+        "Throttle to clutch, lifting",
+        |actuator| actuator.lift_off.as_ref(),
+        "from the pedal below 5 % to the response below 10 %",
+    ));
+    all
+}
+
+fn timed(from: &Ingredients, time: &Time) -> Figure {
+    let mut factor = 0.0;
+    let outcome = from
+        .actuator
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|actuator| {
+            let (pool, timing) = (time.of)(actuator);
+            let (spread, resolution) = told(pool, timing)?;
+            factor = resolution.min(spread.n_events as f64 / ENOUGH_EVENTS);
+            let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
+            Ok(Estimate {
+                value: spread.median_s,
+                low: (spread.p10_s - doubt_s).max(0.0),
+                high: spread.p90_s + doubt_s,
+                is_at_least: false,
+            })
+        });
+    let signal = from
+        .actuator
+        .as_ref()
+        .ok()
+        .and_then(|actuator| actuator.signal.as_deref());
+    let method = format!(
+        "{}; median, with tenth and ninetieth percentile; response by {}",
+        time.method,
+        signal.unwrap_or("no channel")
+    );
+    figure(time.name, time.title, "s", outcome, factor, method)
+}
+
+/// What may be said, with the factor of its resolution; or why nothing.
+fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String> {
+    match pool.told {
+        Told::Singly(spread) => Ok((spread, 1.0)),
+        Told::Pooled { spread, .. } => Ok((spread, POOLED)),
+        Told::BelowResolution { below_s } => {
+            let period_s = pool
+                .resolution
+                .map_or(0.0, |periods| periods.deciding_period_s());
+            Err(format!(
+                "shorter than the {:.0} ms that samples every {:.0} ms can tell",
+                1e3 * below_s,
+                1e3 * period_s
+            ))
+        }
+        Told::NoEvent if timing.n_edges == 0 => {
+            Err("the command never moved by 15 % of full within 0.2 s".to_owned())
+        }
+        Told::NoEvent if timing.reasons.is_empty() => Err(format!(
+            "none of {} moves of the command was a step of half of full",
+            timing.n_edges
+        )),
+        Told::NoEvent => {
+            let reasons: Vec<String> = timing
+                .reasons
+                .iter()
+                .map(|(reason, n)| format!("{n}: {}", reason.text()))
+                .collect();
+            Err(format!(
+                "none of {} moves of the command tells it ({})",
+                timing.n_edges,
+                reasons.join("; ")
+            ))
+        }
+    }
+}
+
+fn delayed(
+    from: &Ingredients,
+    name: &'static str,
+    title: &'static str,
+    of: fn(&Actuator) -> Option<&PedalDelay>,
+    method: &str,
+) -> Figure {
+    let mut factor = 0.0;
+    let outcome = from
+        .actuator
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|actuator| {
+            let delay =
+                of(actuator).ok_or("throttle, or what a full clutch.command is, is not known")?;
+            let whole = delay.whole.ok_or_else(|| match delay.n_events {
+                0 => "the pedal never moved as fast as that".to_owned(),
+                n => format!(
+                    "none of {n} movements of the pedal was followed by command and response"
+                ),
+            })?;
+            factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
+            Ok(Estimate {
+                value: whole.median_s,
+                low: whole.p10_s,
+                high: whole.p90_s,
+                is_at_least: false,
+            })
+        });
+    let method = format!("{method}; median, with tenth and ninetieth percentile");
+    figure(name, title, "s", outcome, factor, method)
+}

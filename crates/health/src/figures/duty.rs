@@ -1,0 +1,66 @@
+//! What the drive was for discs and oil: severity and the oil's distance factor.
+
+use super::figure;
+use crate::duty::SeverityIndex;
+use crate::oil_life::OilLife;
+use crate::result::{Estimate, Figure, Grade};
+
+/// The severity of the drive. The grade is the worst of what it is made of.
+pub(crate) fn severity(index: &Result<SeverityIndex, String>, made_of: &[Figure]) -> Figure {
+    let outcome = index.as_ref().map_err(Clone::clone).map(|index| Estimate {
+        value: index.value,
+        low: index.value,
+        high: index.value,
+        is_at_least: index.is_at_least,
+    });
+    let parts = [
+        "specific_power_max",
+        "heat_per_km",
+        "oil_temp_max",
+        "partial_heat_making",
+    ];
+    let grade = made_of
+        .iter()
+        .filter(|figure| parts.contains(&figure.name))
+        .filter_map(|figure| figure.grade)
+        .max();
+    let winner = index.as_ref().ok().and_then(|index| {
+        let winner = index.winner?;
+        index.ramps.iter().find(|ramp| ramp.name == winner)
+    });
+    let method = format!(
+        "the steepest of four ramps, power per area, heat per km, oil temperature and partial time; {} decides",
+        winner.map_or("none", |ramp| ramp.title)
+    );
+    let severity = figure(
+        "severity",
+        "Severity of the drive",
+        "0 to 100",
+        outcome,
+        0.0,
+        method,
+    );
+    Figure {
+        grade: severity.outcome.is_ok().then(|| grade.unwrap_or(Grade::D)),
+        ..severity
+    }
+}
+
+/// Km of ordinary driving that one km of this drive was for the oil.
+pub(crate) fn oil_distance_factor(oil: &OilLife) -> Figure {
+    let factor = figure(
+        "oil_distance_factor",
+        "Oil distance factor",
+        "ratio",
+        Ok(oil.factor),
+        0.0,
+        format!(
+            "ageing by temperature times work of the pack: {}",
+            oil.basis
+        ),
+    );
+    Figure {
+        grade: Some(oil.grade),
+        ..factor
+    }
+}

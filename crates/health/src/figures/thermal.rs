@@ -1,0 +1,68 @@
+//! How hot it became, and how much room was left.
+
+use halfshaft_driveline::thermal::Anchor;
+
+use super::heat::heat_factor;
+use super::{Ingredients, figure};
+use crate::result::{Estimate, Figure};
+
+/// Factor of a pack temperature that a sensor in the axle holds: the model between sensor
+/// and pack remains. Source: none, engineering guess.
+const ANCHORED: f64 = 0.75;
+
+/// Factor of one by the model alone. Source: none, engineering guess.
+const OPEN: f64 = 0.3;
+
+/// Highest temperature of the pack.
+pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
+    let outcome = from.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
+        let pack = thermal.pack_max.celsius;
+        Estimate {
+            value: pack.value,
+            low: pack.low,
+            high: pack.high,
+            is_at_least: thermal.pack_unknown_s > 1.0,
+        }
+    });
+    let (factor, anchor) = match from.thermal.as_ref().map(|thermal| &thermal.anchor) {
+        Ok(Anchor::Fitted(_)) => (ANCHORED, "fitted to the logged temperature".to_owned()),
+        Ok(Anchor::Open(why)) => (OPEN, format!("not held by any sensor: {why}")),
+        Err(_) => (0.0, "not made".to_owned()),
+    };
+    let method = format!(
+        "a model of three heat stores, pack, oil and housing, heated by the slip of the pack and by the gears; {anchor}"
+    );
+    figure(
+        "pack_temp_max",
+        "Highest pack temperature, estimated",
+        "°C",
+        outcome,
+        factor.min(heat_factor(from)),
+        method,
+    )
+}
+
+/// Least distance of the oil from the temperature to warn at.
+pub(super) fn oil_headroom(from: &Ingredients, oil_temp_max: &Figure) -> Figure {
+    let warn_c = from.oil_warn_c;
+    let outcome = oil_temp_max.outcome.clone().map(|oil| Estimate {
+        value: warn_c - oil.value,
+        low: warn_c - oil.high,
+        high: warn_c - oil.low,
+        is_at_least: false,
+    });
+    let method = format!(
+        "{warn_c:.0} °C, at which to warn, less the highest oil temperature; below 0 it was passed"
+    );
+    Figure {
+        grade: oil_temp_max.grade,
+        ..figure(
+            "oil_headroom",
+            "Least room to the oil's warning",
+            "°C",
+            outcome,
+            0.0,
+            method,
+        )
+    }
+}

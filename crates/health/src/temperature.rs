@@ -1,0 +1,177 @@
+//! What heated and cooled the axle, and how hot the pack became.
+//!
+//! In: blocks for the temperatures and the power of the engine, rows for the heat of the
+//! pack. Out: the estimate of `halfshaft_driveline::thermal`, which this feeds. Rows on
+//! rollers count too: heat is heat. It does not judge.
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::thermal::{
+    AxlePowerSample, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
+    axle_power_w, estimate,
+};
+use halfshaft_driveline::track::Track;
+use halfshaft_model::{Block, ChannelSpec, Site, Time, Vehicle};
+
+use crate::limits::Limits;
+
+/// Readings that agree with each other before a jump of the sensor is believed.
+/// Source: none, engineering guess.
+const AGREEING: u32 = 3;
+
+/// A temperature sensor, with what cannot be a temperature taken out.
+#[derive(Clone, Debug)]
+struct Gated {
+    channel: usize,
+    slew_k_per_s: f64,
+    jump_k: f64,
+    kept: Option<(Time, f64)>,
+    n_off: u32,
+    n_left_out: u64,
+    readings: Readings,
+}
+
+impl Gated {
+    fn push(&mut self, block: &Block) {
+        for (time, value) in block.columns[self.channel].iter() {
+            let Some(celsius) = value else { continue };
+            let is_jump = self.kept.is_some_and(|(before, was)| {
+                let allowed_k = self
+                    .jump_k
+                    .max(self.slew_k_per_s * time.since(before).max(0.0));
+                (celsius - was).abs() > allowed_k
+            });
+            if is_jump && self.n_off < AGREEING {
+                self.n_off += 1;
+                self.n_left_out += 1;
+                continue;
+            }
+            self.n_off = 0;
+            self.kept = Some((time, celsius));
+            self.readings.push(time, celsius);
+        }
+    }
+}
+
+/// Gathers heat and temperatures.
+#[derive(Clone, Debug)]
+pub struct TemperatureWatch {
+    heat: HeatSeries,
+    sensor: Option<Gated>,
+    air: Option<Gated>,
+    // Engine torque, engine speed, acceleration. Held, so that what is known of a row never
+    // hangs on a later sample: it makes gear heat, which moves slowly.
+    power: [Option<Track>; 3],
+    mass_kg: Option<f64>,
+    usual_slip_sd: f64,
+    site: Option<Site>,
+    priors: Priors,
+    sensor_step_k: f64,
+}
+
+impl TemperatureWatch {
+    /// For a vehicle and its channels.
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> TemperatureWatch {
+        let index = |name: &str| channels.iter().position(|channel| channel.name == name);
+        let gated = |channel: usize| Gated {
+            channel,
+            slew_k_per_s: limits.oil.slew_k_per_s,
+            jump_k: limits.oil.jump_k,
+            kept: None,
+            n_off: 0,
+            n_left_out: 0,
+            readings: Readings::default(),
+        };
+        // Sites are never mixed: the oil where there is one, else the housing.
+        let oil = index("oil.temperature").map(|found| (found, channels[found].site));
+        let housing = index("housing.temperature").map(|found| (found, Some(Site::Housing)));
+        let sensor = oil.or(housing);
+        let track = |name: &str| index(name).map(|found| Track::held(found, &channels[found]));
+        let priors = Priors::default();
+        TemperatureWatch {
+            heat: HeatSeries::default(),
+            sensor: sensor.map(|(found, _)| gated(found)),
+            air: index("ambient.temperature").map(gated),
+            power: [
+                track("engine.torque"),
+                track("engine.speed"),
+                track("acceleration.longitudinal"),
+            ],
+            mass_kg: vehicle.mass_kg,
+            usual_slip_sd: limits.slip.usual_sd_rad_per_s,
+            site: sensor.and_then(|(_, site)| site),
+            priors: match vehicle.oil_volume_m3 {
+                Some(volume_m3) => priors.with_oil_volume(volume_m3),
+                None => priors,
+            },
+            sensor_step_k: sensor
+                .and_then(|(found, _)| channels[found].step)
+                .unwrap_or(0.0),
+        }
+    }
+
+    /// Takes a block.
+    pub fn push(&mut self, block: &Block) {
+        for gated in [&mut self.sensor, &mut self.air].into_iter().flatten() {
+            gated.push(block);
+        }
+        for track in self.power.iter_mut().flatten() {
+            track.extend(&block.columns[track.channel], &block.cuts);
+        }
+    }
+
+    /// Takes a row.
+    pub fn note(&mut self, row: &Row) {
+        let [torque, speed, acceleration] = self
+            .power
+            .each_mut()
+            .map(|track| track.as_mut()?.at(row.time, None).value());
+        let power = axle_power_w(&AxlePowerSample {
+            engine_torque_nm: torque,
+            engine_speed_rad_per_s: speed,
+            mass_kg: self.mass_kg,
+            acceleration_m_per_s2: acceleration,
+            road_speed_m_per_s: row.road_speed,
+            is_braking: row.is_braking,
+        });
+        // Where the wheels stand there is no slip to make heat of.
+        let work_j = match row.is_turning {
+            true => row.work_j,
+            false => Some(0.0),
+        };
+        let sign = row.slip_sign(row.slip_sd.unwrap_or(self.usual_slip_sd));
+        self.heat.push(&HeatSample {
+            time: row.time,
+            seconds: row.seconds,
+            pack_power_w: work_j
+                .filter(|_| row.seconds > 0.0)
+                .map(|work_j| work_j * sign / row.seconds),
+            axle_power_w: power.map(|(watts, _)| watts),
+            case_speed_rad_per_s: Some(row.case_speed),
+            road_speed_m_per_s: row.road_speed,
+        });
+    }
+
+    /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
+    /// the pack's heat.
+    pub fn outcome(&self, heat_relative_sd: f64) -> Result<ThermalEstimate, String> {
+        let none = Readings::default();
+        let of = |gated: &Option<Gated>| {
+            let readings = gated.as_ref().map(|gated| &gated.readings);
+            readings.unwrap_or(&none).clone()
+        };
+        let given = Given {
+            priors: self.priors,
+            site: self.site,
+            sensor_step_k: self.sensor_step_k,
+            pack_heat_relative_sd: heat_relative_sd,
+        };
+        let mut found = estimate(&self.heat, &of(&self.sensor), &of(&self.air), &given)?;
+        let n_left_out = self.sensor.as_ref().map_or(0, |gated| gated.n_left_out);
+        if n_left_out > 0 {
+            found.notes.push(format!(
+                "{n_left_out} readings of the temperature jumped as no oil does and were left out"
+            ));
+        }
+        Ok(found)
+    }
+}
