@@ -167,7 +167,11 @@ fn line(kind: Kind, results: &Results) -> String {
         }
         Kind::NothingFound => "Every check was made, on enough driving.".to_owned(),
         Kind::NothingSeen => sentence(&doubts(results).join("; ")),
-        Kind::CannotTell => sentence(results.tier.words),
+        Kind::CannotTell => match results.tier.number.unwrap_or(0) {
+            0 => sentence(results.tier.words),
+            // The channels would do; the log itself does not.
+            _ => sentence(&results.quality.worst_factor),
+        },
     }
 }
 

@@ -1,7 +1,7 @@
 //! What the sentences and the page say in particular cases.
 
 use crate::sample;
-use halfshaft_health::{Estimate, Results};
+use halfshaft_health::{Estimate, Finding, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::{html, sentences, terminal};
 
@@ -104,6 +104,27 @@ fn a_missing_figure_shows_its_reason_and_no_zero() {
         "{row}"
     );
     assert!(!row.contains("exact") && !row.contains("grade"), "{row}");
+}
+
+#[test]
+fn a_log_not_fit_says_what_it_lacks_and_not_that_it_is_complete() {
+    let (mut results, notices) = (sample::track_day(), Notices::default());
+    results.tier.words = "complete";
+    results.quality.worst_factor = "2.0 of the 10 minutes of driving that show a unit".to_owned();
+    results.findings = vec![Finding {
+        id: "log-not-fit",
+        title: "Log not fit for a verdict",
+        severity: Severity::Note,
+        grade: Grade::D,
+        summary: "The log is of grade D".to_owned(),
+        evidence: Vec::new(),
+        could_also_be: "",
+        next_check: "Log again.",
+        withdrawn_if: "",
+    }];
+    let text = terminal::render(&sample::document(&results, &notices), 80, false);
+    let verdict = "This log cannot tell.\n  2.0 of the 10 minutes of driving that show a unit.";
+    assert!(text.contains(verdict), "{text}");
 }
 
 #[test]
