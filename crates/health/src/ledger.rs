@@ -22,6 +22,19 @@ const RUNGS: [f64; 30] = [
 /// Rungs in all.
 const N_RUNGS: usize = 2 * RUNGS.len() - 1;
 
+/// ln(ωR/ωL) of every rung, lowest first.
+const RATIOS: [f64; N_RUNGS] = {
+    let middle = RUNGS.len() - 1;
+    let mut ratios = [0.0; N_RUNGS];
+    let mut rung = 0;
+    while rung < RUNGS.len() {
+        ratios[middle + rung] = RUNGS[rung];
+        ratios[middle - rung] = -RUNGS[rung];
+        rung += 1;
+    }
+    ratios
+};
+
 /// Heat is split over pieces of this length, s: the means over 0.2 s change little in it.
 const PIECE_S: f64 = 0.1;
 
@@ -158,8 +171,8 @@ impl Ledger {
             let more = SMALLEST_EXCESS * (bends - 1.0).signum() * f64::from(bends != 1.0);
             let asked = bends * kinematic + more * difference.signum();
             let parts = [difference, asked, mean_speed];
-            for (rung, causes) in rungs.iter_mut().enumerate() {
-                let [spin, mismatch] = shares(parts, ratio_of(rung));
+            for (causes, ratio) in rungs.iter_mut().zip(RATIOS) {
+                let [spin, mismatch] = shares(parts, ratio);
                 let rest = 1.0 - spin - mismatch;
                 causes.spin_j += spin * piece.heat_j;
                 causes.mismatch_j += mismatch * piece.heat_j;
@@ -224,22 +237,13 @@ fn shares([difference, kinematic, mean_speed]: [f64; 3], ratio_log: f64) -> [f64
     [spin / whole, mismatch / whole]
 }
 
-fn ratio_of(rung: usize) -> f64 {
-    let middle = RUNGS.len() - 1;
-    if rung >= middle {
-        RUNGS[rung - middle]
-    } else {
-        -RUNGS[middle - rung]
-    }
-}
-
 /// The rung below a mismatch, and how far it is to the next.
 fn rung_of(ratio_log: f64) -> (usize, f64) {
     let last = N_RUNGS - 2;
     let low = (0..=last)
-        .rfind(|rung| ratio_of(*rung) <= ratio_log)
+        .rfind(|rung| RATIOS[*rung] <= ratio_log)
         .unwrap_or(0);
-    let (from, to) = (ratio_of(low), ratio_of(low + 1));
+    let (from, to) = (RATIOS[low], RATIOS[low + 1]);
     (low, ((ratio_log - from) / (to - from)).clamp(0.0, 1.0))
 }
 

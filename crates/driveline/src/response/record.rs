@@ -9,7 +9,7 @@ use halfshaft_model::Time;
 use crate::response::Reading;
 use crate::response::crossings::{Crossings, NoCrossings, Step, crossings};
 use crate::response::edges::{Direction, Edge};
-use crate::response::fit::{Fit, NoFit, SearchRange, fit};
+use crate::response::fit::{Fit, NoFit, SearchRange, fit_near};
 use crate::response::resolution::Resolution;
 
 /// The fit must leave less than this share of the span. Source: none, engineering guess: a
@@ -140,13 +140,14 @@ pub struct Around<'a> {
     pub has_missing: bool,
 }
 
-/// Fit of an edge, judged.
-pub fn fit_edge(around: &Around) -> Result<Fit, Unusable> {
-    let found = fit(around.course, around.readings, RANGE).map_err(|refusal| match refusal {
-        NoFit::TooFewReadings => Unusable::TooFewReadings,
-        NoFit::CommandStandsStill | NoFit::DoesNotFollow => Unusable::DoesNotFollow,
-        NoFit::BeyondRange => Unusable::TooSlow,
-    })?;
+/// Fit of an edge, judged; `near` are dead time and lag of an edge before it, s.
+pub fn fit_edge(around: &Around, near: Option<(f64, f64)>) -> Result<Fit, Unusable> {
+    let found =
+        fit_near(around.course, around.readings, RANGE, near).map_err(|refusal| match refusal {
+            NoFit::TooFewReadings => Unusable::TooFewReadings,
+            NoFit::CommandStandsStill | NoFit::DoesNotFollow => Unusable::DoesNotFollow,
+            NoFit::BeyondRange => Unusable::TooSlow,
+        })?;
     if found.residual_sd > RESIDUAL_BELOW * found.span {
         return Err(Unusable::NoLag);
     }

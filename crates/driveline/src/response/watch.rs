@@ -9,7 +9,7 @@ use std::collections::VecDeque;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::align::{follows_command, full_scale};
-use crate::response::edges::{Edge, EdgeWatch, WITHIN_S};
+use crate::response::edges::{Direction, Edge, EdgeWatch, WITHIN_S};
 use crate::response::first_order::held_course;
 use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge};
 use crate::response::resolution::Resolution;
@@ -46,6 +46,11 @@ const REMEMBERS_S: f64 = 4.0;
 /// engineering guess.
 const SEEN_BEFORE_S: f64 = 0.2;
 
+/// Edges of a direction from which on only some are measured, every second and then ever
+/// fewer, evenly over the drive: a median of some hundred is as good as one of all, and
+/// time and memory grow with the logarithm of the log.
+const THINNED_FROM: u64 = 200;
+
 /// Why there is no watch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoWatch {
@@ -76,6 +81,9 @@ pub struct ResponseWatch {
     late_s: f64,
     pending: VecDeque<Edge>,
     previous: Option<Edge>,
+    // Of engagements and of releases: edges seen, and dead time and lag of the latest fit.
+    n_edges: [u64; 2],
+    near: [Option<(f64, f64)>; 2],
     finished: Vec<Response>,
 }
 
@@ -114,6 +122,8 @@ impl ResponseWatch {
             late_s: late_by_s + DISORDER_S,
             pending: VecDeque::new(),
             previous: None,
+            n_edges: [0; 2],
+            near: [None; 2],
             finished: Vec::new(),
         })
     }
@@ -147,6 +157,11 @@ impl ResponseWatch {
         self.settle(None);
     }
 
+    /// Edges seen in a direction, measured or not.
+    pub fn n_edges(&self, direction: Direction) -> u64 {
+        self.n_edges[usize::from(direction == Direction::Release)]
+    }
+
     /// Records settled since the last call.
     pub fn take_finished(&mut self) -> impl Iterator<Item = Response> + '_ {
         self.finished.drain(..)
@@ -160,9 +175,14 @@ impl ResponseWatch {
             .pending
             .pop_front_if(|edge| until.is_none_or(|until| until > edge.began.plus(wait_s)))
         {
-            let response = self.record(edge, until);
+            let seen = &mut self.n_edges[usize::from(edge.direction == Direction::Release)];
+            let is_taken = *seen % (1 + *seen / THINNED_FROM) == 0;
+            *seen += 1;
+            if is_taken {
+                let response = self.record(edge, until);
+                self.finished.push(response);
+            }
             self.previous = Some(edge);
-            self.finished.push(response);
         }
     }
 
@@ -285,7 +305,11 @@ impl ResponseWatch {
             known_until_s,
             has_missing: samples.iter().any(|sample| sample.value.is_none()),
         };
-        response.fit = fit_edge(&around);
+        let near = &mut self.near[usize::from(edge.direction == Direction::Release)];
+        response.fit = fit_edge(&around, *near);
+        if let Ok(fit) = response.fit {
+            *near = Some((fit.dead_time_s, fit.lag_s));
+        }
         response.crossings = cross_edge(&edge, &around);
         response.steady_error = response
             .crossings

@@ -32,7 +32,7 @@ pub struct Timing {
     pub rise_time: Pool,
     /// From a step of the command to 90 % of the way; of a release, to the last 10 %.
     pub transition_time: Pool,
-    /// Edges of the command in this direction.
+    /// Edges of the command in this direction; of many only some are measured.
     pub n_edges: usize,
     /// Why edges tell nothing, with how many.
     pub reasons: Vec<(Unusable, usize)>,
@@ -66,7 +66,7 @@ pub struct Actuator {
     pub throttle_on: Option<PedalDelay>,
     /// After the throttle is lifted.
     pub lift_off: Option<PedalDelay>,
-    /// Every answer, in order of time.
+    /// Every answer that was measured, in order of time.
     pub responses: Vec<Response>,
 }
 
@@ -120,16 +120,12 @@ impl ActuatorWatch {
 
     /// What there is so far, or why nothing can be.
     pub fn outcome(&self) -> Result<Actuator, String> {
-        self.responses.as_ref().map_err(Clone::clone)?;
+        let watch = self.responses.as_ref().map_err(Clone::clone)?;
         let timing = |direction| Timing {
             dead_time: pool(&self.found, direction, Quantity::DeadTime),
             rise_time: pool(&self.found, direction, Quantity::RiseTime),
             transition_time: pool(&self.found, direction, Quantity::TransitionTime),
-            n_edges: self
-                .found
-                .iter()
-                .filter(|response| response.direction() == direction)
-                .count(),
+            n_edges: watch.n_edges(direction) as usize,
             reasons: reasons(&self.found, direction),
         };
         Ok(Actuator {
