@@ -10,44 +10,25 @@ use halfshaft_driveline::thermal::{
     axle_power_w, estimate,
 };
 use halfshaft_driveline::track::Track;
-use halfshaft_model::{Block, ChannelSpec, Site, Time, Vehicle};
+use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
 
 use crate::limits::Limits;
-
-/// Readings that agree with each other before a jump of the sensor is believed.
-/// Source: none, engineering guess.
-const AGREEING: u32 = 3;
+use crate::sensor::Gate;
 
 /// A temperature sensor, with what cannot be a temperature taken out.
 #[derive(Clone, Debug)]
 struct Gated {
     channel: usize,
-    slew_k_per_s: f64,
-    jump_k: f64,
-    kept: Option<(Time, f64)>,
-    n_off: u32,
-    n_left_out: u64,
+    gate: Gate,
     readings: Readings,
 }
 
 impl Gated {
     fn push(&mut self, block: &Block) {
         for (time, value) in block.columns[self.channel].iter() {
-            let Some(celsius) = value else { continue };
-            let is_jump = self.kept.is_some_and(|(before, was)| {
-                let allowed_k = self
-                    .jump_k
-                    .max(self.slew_k_per_s * time.since(before).max(0.0));
-                (celsius - was).abs() > allowed_k
-            });
-            if is_jump && self.n_off < AGREEING {
-                self.n_off += 1;
-                self.n_left_out += 1;
-                continue;
+            if let Some(celsius) = value.filter(|celsius| self.gate.takes(time, *celsius)) {
+                self.readings.push(time, celsius);
             }
-            self.n_off = 0;
-            self.kept = Some((time, celsius));
-            self.readings.push(time, celsius);
         }
     }
 }
@@ -74,11 +55,7 @@ impl TemperatureWatch {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
         let gated = |channel: usize| Gated {
             channel,
-            slew_k_per_s: limits.oil.slew_k_per_s,
-            jump_k: limits.oil.jump_k,
-            kept: None,
-            n_off: 0,
-            n_left_out: 0,
+            gate: Gate::new(&limits.oil),
             readings: Readings::default(),
         };
         // Sites are never mixed: the oil where there is one, else the housing.
@@ -152,8 +129,13 @@ impl TemperatureWatch {
     }
 
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
-    /// the pack's heat.
-    pub fn outcome(&self, heat_relative_sd: f64) -> Result<ThermalEstimate, String> {
+    /// the pack's heat; `oil_trouble` and `air_trouble` are why these are not believed.
+    pub fn outcome(
+        &self,
+        heat_relative_sd: f64,
+        oil_trouble: Option<&String>,
+        air_trouble: Option<&String>,
+    ) -> Result<ThermalEstimate, String> {
         let none = Readings::default();
         let of = |gated: &Option<Gated>| {
             let readings = gated.as_ref().map(|gated| &gated.readings);
@@ -165,8 +147,20 @@ impl TemperatureWatch {
             sensor_step_k: self.sensor_step_k,
             pack_heat_relative_sd: heat_relative_sd,
         };
-        let mut found = estimate(&self.heat, &of(&self.sensor), &of(&self.air), &given)?;
-        let n_left_out = self.sensor.as_ref().map_or(0, |gated| gated.n_left_out);
+        let believed = |gated, trouble: Option<&String>| match trouble {
+            Some(_) => none.clone(),
+            None => of(gated),
+        };
+        let sensor = believed(&self.sensor, oil_trouble);
+        let air = believed(&self.air, air_trouble);
+        let mut found = estimate(&self.heat, &sensor, &air, &given)?;
+        found
+            .notes
+            .extend(oil_trouble.into_iter().chain(air_trouble).cloned());
+        let n_left_out = self
+            .sensor
+            .as_ref()
+            .map_or(0, |gated| gated.gate.n_left_out());
         if n_left_out > 0 {
             found.notes.push(format!(
                 "{n_left_out} readings of the temperature jumped as no oil does and were left out"

@@ -84,6 +84,9 @@ pub struct Response {
     /// Where the first response sample fell after the first new command sample, as a share
     /// of the response period, 0 to 1.
     pub phase: Option<f64>,
+    /// Way of the response when the command had gone half of its own, as a share of all of
+    /// that: about 0 of a mechanism that follows, near 1 where the two are exchanged.
+    pub gone_before: Option<f64>,
     /// The lag driven by the logged command, in shares of full response per full command.
     pub fit: Result<Fit, Unusable>,
     /// Crossings, where the command held.
@@ -125,6 +128,17 @@ impl Response {
         let fit = self.fit.ok().filter(|_| self.edge.is_step())?;
         Some(fit.transition_time_s())
     }
+}
+
+/// Way of the response from the first reading to a time, as a share of the command's whole
+/// way; both are shares of full.
+pub fn gone_at(readings: &[Reading], time_s: f64, command_way: f64) -> Option<f64> {
+    let first = readings.first()?.value;
+    let at = readings
+        .iter()
+        .take_while(|reading| reading.time_s <= time_s)
+        .last()?;
+    Some((at.value - first) / command_way)
 }
 
 /// What is known around an edge; times are s from the edge's first change.

@@ -11,7 +11,7 @@ use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 use crate::align::{follows_command, full_scale};
 use crate::response::edges::{Direction, Edge, EdgeWatch, WITHIN_S};
 use crate::response::first_order::held_course;
-use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge};
+use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge, gone_at};
 use crate::response::resolution::Resolution;
 use crate::response::series::{Sample, Series, median_interval_s, readings};
 use crate::track::{DISORDER_S, Track};
@@ -176,7 +176,7 @@ impl ResponseWatch {
             .pop_front_if(|edge| until.is_none_or(|until| until > edge.began.plus(wait_s)))
         {
             let seen = &mut self.n_edges[usize::from(edge.direction == Direction::Release)];
-            let is_taken = *seen % (1 + *seen / THINNED_FROM) == 0;
+            let is_taken = seen.is_multiple_of(1 + *seen / THINNED_FROM);
             *seen += 1;
             if is_taken {
                 let response = self.record(edge, until);
@@ -229,6 +229,7 @@ impl ResponseWatch {
             signal: None,
             resolution: None,
             phase: None,
+            gone_before: None,
             fit: Err(Unusable::ResponseNotSeen),
             crossings: Err(Unusable::ResponseNotSeen),
             steady_error: None,
@@ -282,6 +283,7 @@ impl ResponseWatch {
                 cause_period_s,
                 answer_period_s,
             });
+        response.gone_before = gone_at(&read, edge.half.since(edge.began), edge.to - edge.from);
         let first_new_s = edge.first_new.since(edge.began);
         response.phase = read
             .iter()

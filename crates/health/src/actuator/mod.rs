@@ -13,6 +13,16 @@ use halfshaft_driveline::response::watch::NoWatch;
 use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+/// The response counts as moved before the command when it has gone this share of the
+/// command's way as that is half way; and command and response look exchanged when it does so in
+/// this share of so many moves. Source: none, engineering guess: of a lag of first order
+/// exchanged with its step nothing less than all is gone.
+const GONE_FROM: f64 = 0.8;
+/// See [`GONE_FROM`].
+const MOST_LEAD: f64 = 0.8;
+/// See [`GONE_FROM`].
+const LEADS_FROM: usize = 5;
+
 /// Gathers the answers while the drive goes by.
 #[derive(Clone, Debug)]
 pub struct ActuatorWatch {
@@ -21,6 +31,17 @@ pub struct ActuatorWatch {
     found: Vec<Response>,
     climbed: Vec<Ladder>,
     channels: Vec<String>,
+}
+
+/// Moves in which the response came before the command.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Leading {
+    /// How many.
+    pub n_leading: usize,
+    /// Of how many that tell.
+    pub n: usize,
+    /// When, with the share of the response's way gone at half of the command's.
+    pub windows: Vec<(Time, f64)>,
 }
 
 /// Times of one direction.
@@ -118,8 +139,36 @@ impl ActuatorWatch {
         }
     }
 
+    /// The response moves before the command asks, in most edges.
+    pub fn leading(&self) -> Option<Leading> {
+        // Before a release the clutch often still moves from the engagement before it.
+        let engagements = self
+            .found
+            .iter()
+            .filter(|response| response.direction() == Direction::Engage);
+        let gone = |response: &Response| Some((response.time(), response.gone_before?));
+        let all: Vec<(Time, f64)> = engagements.filter_map(gone).collect();
+        let windows: Vec<(Time, f64)> = all
+            .iter()
+            .copied()
+            .filter(|(_, gone)| *gone > GONE_FROM)
+            .collect();
+        let is_most = windows.len() as f64 >= MOST_LEAD * all.len() as f64;
+        (all.len() >= LEADS_FROM && is_most).then_some(Leading {
+            n_leading: windows.len(),
+            n: all.len(),
+            windows,
+        })
+    }
+
     /// What there is so far, or why nothing can be.
     pub fn outcome(&self) -> Result<Actuator, String> {
+        if let Some(Leading { n_leading, n, .. }) = self.leading() {
+            return Err(format!(
+                "the clutch moves before it is asked to in {n_leading} of {n} engagements: command and {} look exchanged",
+                self.signal().as_deref().unwrap_or("response")
+            ));
+        }
         let watch = self.responses.as_ref().map_err(Clone::clone)?;
         let timing = |direction| Timing {
             dead_time: pool(&self.found, direction, Quantity::DeadTime),

@@ -23,7 +23,9 @@ use crate::laps::PathWatch;
 use crate::ledger::Ledger;
 use crate::limits::{Limits, SDS_OF_90};
 use crate::oil_life::OilAgeing;
+use crate::pieces::PieceWatch;
 use crate::regions::RegionSorter;
+use crate::sensor::SensorWatch;
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
 use crate::temperature::TemperatureWatch;
 use crate::use_class::UseWatch;
@@ -64,7 +66,9 @@ pub struct Health {
     events: EventTally,
     strips: Strips,
     oil: Option<usize>,
-    oil_max: Option<f64>,
+    pieces: PieceWatch,
+    oil_sensor: SensorWatch,
+    air_sensor: SensorWatch,
     has_front: bool,
     waiting: VecDeque<Row>,
     latest: Option<Row>,
@@ -137,7 +141,9 @@ impl Health {
             events: EventTally::default(),
             strips: Strips::default(),
             oil,
-            oil_max: None,
+            pieces: PieceWatch::new(channels.len()),
+            oil_sensor: SensorWatch::new(limits),
+            air_sensor: SensorWatch::new(limits),
             has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
             waiting: VecDeque::new(),
             latest: None,
@@ -177,21 +183,26 @@ impl Health {
     pub fn push_and_show(&mut self, block: &Block, show: &mut dyn FnMut(&Row)) {
         self.until = self.until.max(block.until);
         self.coverage.push(block);
+        self.pieces.push(block);
         if let Some(oil) = self.oil {
             for (time, value) in block.columns[oil].iter() {
                 if let Some(celsius) = value {
-                    self.oil_max = Some(self.oil_max.unwrap_or(celsius).max(celsius));
                     self.strips.oil.note(time, celsius);
-                    self.path.note_oil(time, celsius);
+                    // It tells jumps itself, to say where they were.
                     self.findings.note_oil(time, celsius);
-                    self.usage.note_oil(time, celsius);
-                    self.oil_ageing.note(time, celsius);
+                    if self.oil_sensor.takes(time, celsius) {
+                        self.path.note_oil(time, celsius);
+                        self.usage.note_oil(time, celsius);
+                        self.oil_ageing.note(time, celsius);
+                    }
                 }
             }
         }
         if let Some(air) = self.air {
             for (time, value) in block.columns[air].iter() {
-                if let Some(celsius) = value {
+                if let Some(celsius) = value
+                    && self.air_sensor.takes(time, celsius)
+                {
                     self.findings.note_air(time, celsius);
                 }
             }

@@ -120,6 +120,17 @@ impl Health {
         Ok(time)
     }
 
+    /// Why the oil temperature cannot be believed as a whole.
+    pub(super) fn oil_trouble(&self) -> Option<String> {
+        let slip_sd = self.driveline.noise_floor().slip_sd();
+        let heat_kj = self.driveline.basis().heat.is_ok().then(|| {
+            let sd = slip_sd.unwrap_or(self.limits.slip.usual_sd_rad_per_s);
+            1e-3 * self.sums.heat.heat_j(sd)
+        });
+        self.oil_sensor
+            .oil_trouble(self.sums.moving_s, heat_kj, &self.limits.oil)
+    }
+
     pub(super) fn oil_outcome(&self) -> Result<(f64, &'static str), String> {
         let Some(oil) = self.oil else {
             return Err("the map has no channel oil.temperature".to_owned());
@@ -130,7 +141,11 @@ impl Health {
             Some(Site::ModelledByCar) => " (modelled by the car, not a sensor)",
             None => " (site of the sensor not stated)",
         };
-        self.oil_max
+        if let Some(trouble) = self.oil_trouble() {
+            return Err(trouble);
+        }
+        self.oil_sensor
+            .highest_c()
             .map(|celsius| (celsius, site))
             .ok_or_else(|| "no value of oil.temperature".to_owned())
     }

@@ -55,8 +55,15 @@ impl Health {
             friction_radius_m: self.friction_radius_m(),
         });
         let tolerances = self.tolerances_in_use();
-        let thermal = self.temperature.outcome(tolerances.heat());
+        let oil_trouble = self.oil_trouble();
+        let air_trouble = self.air_sensor.air_trouble(&self.limits.oil);
+        let thermal = self.temperature.outcome(
+            tolerances.heat(),
+            oil_trouble.as_ref(),
+            air_trouble.as_ref(),
+        );
         let actuator = self.actuator.outcome();
+        let leading = self.actuator.leading();
         let ingredients = Ingredients {
             actuator: &actuator,
             thermal: &thermal,
@@ -130,10 +137,10 @@ impl Health {
             channels: seen_channels.clone(),
             limits: self.limits,
         };
-        let needles = self.usage.oil_p99_c();
-        let severity = self.severity(&figures, needles);
+        let oil_p99_c = self.usage.oil_p99_c().filter(|_| oil_trouble.is_none());
+        let severity = self.severity(&figures, oil_p99_c);
         figures.push(figures::duty::severity(&severity, &figures));
-        let oil_life = self.oil_life(&figures);
+        let oil_life = self.oil_life(&figures, oil_trouble.clone());
         figures.push(figures::duty::oil_distance_factor(&oil_life));
         let quality = self.quality(wheel_coverage, resolution);
         let drive = Drive {
@@ -146,8 +153,12 @@ impl Health {
             calibration: &calibration,
             quality: &quality,
             actuator: &actuator,
+            leading: leading.as_ref(),
+            pieces: self.pieces.pieces(),
             thermal: &thermal,
             baseline: &self.baseline,
+            oil_trouble: oil_trouble.as_deref(),
+            air_trouble: air_trouble.as_deref(),
             not_driving: &not_driving,
             limits: &self.limits,
             until: self.until,
@@ -247,8 +258,9 @@ impl Health {
         )
     }
 
-    fn oil_life(&self, figures: &[Figure]) -> OilLife {
+    fn oil_life(&self, figures: &[Figure], oil_trouble: Option<String>) -> OilLife {
         let rate = match self.oil {
+            Some(_) if oil_trouble.is_some() => Err(oil_trouble.unwrap_or_default()),
             None => Err("the map has no channel oil.temperature".to_owned()),
             Some(_) => self
                 .oil_ageing

@@ -228,6 +228,8 @@ impl Check for DoesNotCool {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&["oil.temperature", "ambient.temperature"])?;
+        drive.oil()?;
+        drive.air()?;
         if self.is_modelled {
             return Err("the oil temperature is modelled by the car and not measured".to_owned());
         }

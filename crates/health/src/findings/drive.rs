@@ -5,10 +5,11 @@ use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration};
 use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
 
-use crate::actuator::Actuator;
+use crate::actuator::{Actuator, Leading};
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
+use crate::pieces::Piece;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
 
 /// A drive as far as it has been assessed.
@@ -30,12 +31,20 @@ pub struct Drive<'a> {
     pub calibration: &'a Calibration,
     /// Answers of the actuator, or why there are none.
     pub actuator: &'a Result<Actuator, String>,
+    /// Moves in which the response came before the command, when most do.
+    pub leading: Option<&'a Leading>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, String>,
     /// What to compare with.
     pub baseline: &'a Baseline,
+    /// The pieces the log consists of.
+    pub pieces: &'a [Piece],
     /// Coverage and grade.
     pub quality: &'a Quality,
+    /// Why the oil temperature is not believed.
+    pub oil_trouble: Option<&'a str>,
+    /// Why the air temperature is not believed.
+    pub air_trouble: Option<&'a str>,
     /// Stretches that were no driving.
     pub not_driving: &'a NotDriving,
     /// The limits it is judged by.
@@ -84,6 +93,18 @@ impl Drive<'_> {
             return Ok(());
         }
         Err(format!("no value of {}", missing.join(" and ")))
+    }
+
+    /// An oil temperature that can be believed, or what is missing.
+    pub fn oil(&self) -> Result<(), String> {
+        self.all_of(&["oil.temperature"])?;
+        self.oil_trouble.map_or(Ok(()), |why| Err(why.to_owned()))
+    }
+
+    /// An air temperature that can be believed, or what is missing.
+    pub fn air(&self) -> Result<(), String> {
+        self.all_of(&["ambient.temperature"])?;
+        self.air_trouble.map_or(Ok(()), |why| Err(why.to_owned()))
     }
 
     /// Something that tells the bends, or what is missing.

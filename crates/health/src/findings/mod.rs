@@ -9,6 +9,7 @@
 pub mod drive;
 pub(crate) mod evidence;
 
+mod command_exchanged;
 mod does_not_cool;
 mod hard_hit;
 mod log_not_fit;
@@ -18,6 +19,7 @@ mod oil_too_hot;
 mod repeated_launches;
 mod sides_exchanged;
 mod signals_identical;
+mod two_cars;
 mod tyres_mismatched;
 mod working_on_the_straight;
 
@@ -134,6 +136,7 @@ pub struct Entry {
 
 /// Every finding, by code.
 pub const ALL: &[Entry] = &[
+    command_exchanged::ENTRY,
     does_not_cool::ENTRY,
     hard_hit::ENTRY,
     log_not_fit::ENTRY,
@@ -143,6 +146,7 @@ pub const ALL: &[Entry] = &[
     repeated_launches::ENTRY,
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
+    two_cars::ENTRY,
     tyres_mismatched::ENTRY,
     working_on_the_straight::ENTRY,
 ];

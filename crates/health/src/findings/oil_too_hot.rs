@@ -149,7 +149,7 @@ impl Check for OilTooHot {
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.all_of(&["oil.temperature"])?;
+        drive.oil()?;
         let (warn, limit) = (self.warn.settled(), self.limit.settled());
         let (severity, above) = match (limit.stretches.n(), warn.stretches.n()) {
             (0, 0) => {

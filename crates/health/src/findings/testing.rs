@@ -5,11 +5,12 @@ use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
 use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource, Vehicle};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
-use crate::actuator::Actuator;
+use crate::actuator::{Actuator, Leading};
 use crate::band::relative;
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
+use crate::pieces::Piece;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
 use crate::sums::PartialLimits;
 
@@ -25,6 +26,8 @@ pub struct Scene {
     pub calibration: Calibration,
     pub quality: Quality,
     pub actuator: Result<Actuator, String>,
+    pub leading: Option<Leading>,
+    pub pieces: Vec<Piece>,
     pub thermal: Result<ThermalEstimate, String>,
     pub baseline: Baseline,
     pub not_driving: NotDriving,
@@ -51,6 +54,8 @@ impl Default for Scene {
                 n_gaps: 0,
             },
             actuator: Err("the map has no channel clutch.command".to_owned()),
+            leading: None,
+            pieces: Vec::new(),
             thermal: Err("too short".to_owned()),
             baseline: Baseline::default(),
             not_driving: NotDriving::default(),
@@ -198,8 +203,12 @@ impl Scene {
             calibration: &self.calibration,
             quality: &self.quality,
             actuator: &self.actuator,
+            leading: self.leading.as_ref(),
+            pieces: &self.pieces,
             thermal: &self.thermal,
             baseline: &self.baseline,
+            oil_trouble: None,
+            air_trouble: None,
             not_driving: &self.not_driving,
             limits: &self.limits,
             until: self.until,

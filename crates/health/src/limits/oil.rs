@@ -32,4 +32,22 @@ limits! {
     /// A change below this is never a jump.
     jump_k: f64 = 10.0, "K", from 0.0 to 200.0,
         source: "none, engineering guess";
+
+    /// Oil temperature above which the reading is not believed.
+    believable_to_c: f64 = 200.0, "°C", from 120.0 to 400.0,
+        reason: "gear oil is spoilt in minutes there; a number in °F passes it on a warm drive",
+        source: "none, engineering guess";
+
+    /// Air temperature above which the reading is not believed, if it never falls below.
+    air_believable_to_c: f64 = 60.0, "°C", from 40.0 to 100.0,
+        reason: "a number in °F passes it on a mild day",
+        source: "none, engineering guess";
+
+    /// Driving after which an oil temperature that never changes is stuck.
+    stuck_after_s: f64 = 900.0, "s", from 60.0 to 36000.0,
+        source: "none, engineering guess";
+
+    /// Heat of the pack in that time; without it the oil may rest.
+    stuck_from_kj: f64 = 10.0, "kJ", from 0.0 to 100000.0,
+        source: "none, engineering guess";
 }

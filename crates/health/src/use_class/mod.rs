@@ -100,7 +100,7 @@ impl UseWatch {
             let distance = distance.clone()?;
             Ok(per(drive.figure(name)?, distance, 100.0))
         };
-        let oil = drive.all_of(&["oil.temperature"]).and_then(|()| {
+        let oil = drive.oil().and_then(|()| {
             self.oil
                 .p99_c()
                 .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k))

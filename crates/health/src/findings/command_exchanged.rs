@@ -1,0 +1,96 @@
+//! Command and response under each other's name.
+//!
+//! A mechanism moves after it is asked. When it moves first, again and again, the map has
+//! the two exchanged. Nothing is swapped here: the times of the actuator are withheld, and
+//! heat, which goes by the state, is doubtful by as much as the two differ.
+
+use super::evidence::window;
+use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "command-exchanged",
+        title: "Command and response look exchanged",
+        severities: &[Severity::Act],
+        rule: |_| {
+            "in four of five engagements, and in five at the least, the response has gone 80 % of the way when \
+             the command has gone half of it"
+                .to_owned()
+        },
+        needs: "clutch.command, and a channel that says what the clutch did",
+        could_also_be: "a `late by` in the map that is too long for the response, a command that the car sends smoothed \
+                        and late",
+        next_check: "Change over the two names in the map and run `halfshaft map check`; if it fits, keep it so.",
+        withdrawn_if: "the response follows the command with the names as they are, read from another log",
+    },
+    begin: |_| Box::new(CommandExchanged),
+};
+
+#[derive(Clone, Debug)]
+struct CommandExchanged;
+
+impl Check for CommandExchanged {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.all_of(&["clutch.command"])?;
+        let Some(leading) = drive.leading else {
+            return match drive.actuator {
+                Err(why) => Err(why.clone()),
+                Ok(actuator) if actuator.responses.is_empty() => {
+                    Err("the command never moved by 15 % of full within 0.2 s".to_owned())
+                }
+                Ok(_) => Ok(None),
+            };
+        };
+        let windows = leading
+            .windows
+            .iter()
+            .take(MOST_EVIDENCE)
+            .map(|&(time, gone)| {
+                window(
+                    time,
+                    time.plus(0.5),
+                    &[("response gone at half of the command", 100.0 * gone, "%")],
+                )
+            });
+        Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: drive.quality.grade,
+            summary: format!(
+                "In {} of {} engagements the response had moved before the command asked: command and response look \
+                 exchanged in the map. The times of the actuator are withheld, and the heat is doubtful.",
+                leading.n_leading, leading.n
+            ),
+            evidence: windows.collect(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::actuator::Leading;
+    use halfshaft_model::Time;
+
+    #[test]
+    fn a_response_that_leads_is_said_and_one_that_follows_is_not() {
+        let mut scene = Scene::whole();
+        scene.leading = Some(Leading {
+            n_leading: 9,
+            n: 10,
+            windows: vec![(Time::from_seconds(5.0), 1.0)],
+        });
+        let fired = scene.outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!((fired.severity, fired.evidence.len()), (Severity::Act, 1));
+        says(&fired.summary, "9 of 10");
+        scene.leading = None;
+        says(&scene.outcome(&ENTRY).unwrap_err(), "no channel");
+    }
+
+    #[test]
+    fn without_a_command_it_was_not_checked() {
+        let scene = Scene::whole().without("clutch.command");
+        says(&scene.outcome(&ENTRY).unwrap_err(), "clutch.command");
+    }
+}

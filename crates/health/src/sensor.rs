@@ -1,0 +1,189 @@
+//! Whether a temperature can be believed, reading by reading and as a whole.
+//!
+//! In: the readings. Out: which to take, and why none may be: a sensor that jumps as no oil
+//! does, one that never moves, one whose numbers are of another unit. What is left out is
+//! counted; what cannot be believed as a whole is withheld with its reason, never mended.
+
+use halfshaft_model::Time;
+
+use crate::limits::{Limits, Oil};
+
+/// Readings on end that must agree with each other before a jump is believed.
+/// Source: none, engineering guess.
+const AGREEING: u32 = 3;
+
+/// Leaves out readings that jump.
+#[derive(Clone, Debug)]
+pub struct Gate {
+    slew_k_per_s: f64,
+    jump_k: f64,
+    kept: Option<(Time, f64)>,
+    off: Option<f64>,
+    n_off: u32,
+    n_left_out: u64,
+}
+
+impl Gate {
+    /// A gate of those limits.
+    pub fn new(limits: &Oil) -> Gate {
+        Gate {
+            slew_k_per_s: limits.slew_k_per_s,
+            jump_k: limits.jump_k,
+            kept: None,
+            off: None,
+            n_off: 0,
+            n_left_out: 0,
+        }
+    }
+
+    /// Whether a reading may be taken.
+    pub fn takes(&mut self, time: Time, celsius: f64) -> bool {
+        let is_far = |before: Time, was: f64| {
+            let allowed_k = self.slew_k_per_s * time.since(before).max(0.0);
+            (celsius - was).abs() > self.jump_k.max(allowed_k)
+        };
+        if self.kept.is_some_and(|(before, was)| is_far(before, was)) {
+            let agrees = self
+                .off
+                .is_some_and(|off| (celsius - off).abs() <= self.jump_k);
+            self.n_off = if agrees { self.n_off + 1 } else { 1 };
+            self.off = Some(celsius);
+            if self.n_off <= AGREEING {
+                self.n_left_out += 1;
+                return false;
+            }
+        }
+        (self.off, self.n_off) = (None, 0);
+        self.kept = Some((time, celsius));
+        true
+    }
+
+    /// Readings left out.
+    pub fn n_left_out(&self) -> u64 {
+        self.n_left_out
+    }
+}
+
+/// Watches a temperature over the whole drive.
+#[derive(Clone, Debug)]
+pub struct SensorWatch {
+    gate: Gate,
+    range: Option<(f64, f64)>,
+}
+
+impl SensorWatch {
+    /// Nothing seen yet.
+    pub fn new(limits: &Limits) -> SensorWatch {
+        SensorWatch {
+            gate: Gate::new(&limits.oil),
+            range: None,
+        }
+    }
+
+    /// Whether a reading may be taken.
+    pub fn takes(&mut self, time: Time, celsius: f64) -> bool {
+        let is_taken = self.gate.takes(time, celsius);
+        if is_taken {
+            let (low, high) = self.range.unwrap_or((celsius, celsius));
+            self.range = Some((low.min(celsius), high.max(celsius)));
+        }
+        is_taken
+    }
+
+    /// The highest reading taken, °C.
+    pub fn highest_c(&self) -> Option<f64> {
+        self.range.map(|(_, high)| high)
+    }
+
+    /// Why the oil temperature cannot be believed as a whole, for a drive that moved for
+    /// `moving_s` and heated the pack by `heat_kj`.
+    pub fn oil_trouble(&self, moving_s: f64, heat_kj: Option<f64>, limits: &Oil) -> Option<String> {
+        let (low, high) = self.range?;
+        if high > limits.believable_to_c {
+            let as_fahrenheit = (high - 32.0) / 1.8;
+            return Some(format!(
+                "oil.temperature reads up to {high:.0} °C, {:.0} °C is the most an axle's oil is believed: is it in °F \
+                 (then it is {as_fahrenheit:.0} °C), or is its step wrong?",
+                limits.believable_to_c
+            ));
+        }
+        let is_stuck = low == high
+            && moving_s >= limits.stuck_after_s
+            && heat_kj.is_some_and(|heat_kj| heat_kj >= limits.stuck_from_kj);
+        is_stuck.then(|| {
+            format!(
+                "oil.temperature reads {low:.0} °C all the time, through {:.0} min of driving and {:.0} kJ of heat: \
+                 the sensor looks stuck",
+                moving_s / 60.0,
+                heat_kj.unwrap_or(0.0)
+            )
+        })
+    }
+
+    /// Why the air temperature cannot be believed.
+    pub fn air_trouble(&self, limits: &Oil) -> Option<String> {
+        let (low, _) = self.range?;
+        (low > limits.air_believable_to_c).then(|| {
+            format!(
+                "ambient.temperature never reads below {low:.0} °C: is it in °F (then it is {:.0} °C)?",
+                (low - 32.0) / 1.8
+            )
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn watch(readings: &[f64]) -> (SensorWatch, Vec<bool>) {
+        let mut watch = SensorWatch::new(&Limits::default());
+        let taken = readings
+            .iter()
+            .enumerate()
+            .map(|(second, celsius)| watch.takes(Time::from_seconds(second as f64), *celsius))
+            .collect();
+        (watch, taken)
+    }
+
+    #[test]
+    fn a_spike_is_left_out_and_a_new_level_is_believed_when_it_stays() {
+        let (spiked, taken) = watch(&[80.0, 81.0, 215.0, 82.0]);
+        assert_eq!(taken, [true, true, false, true]);
+        assert_eq!(
+            (spiked.highest_c(), spiked.gate.n_left_out()),
+            (Some(82.0), 1)
+        );
+        let (moved, taken) = watch(&[80.0, 120.0, 120.0, 121.0, 121.0, 121.0]);
+        assert_eq!(taken, [true, false, false, false, true, true]);
+        assert_eq!(moved.highest_c(), Some(121.0));
+        // Noise that jumps about never agrees with itself.
+        let (_, taken) = watch(&[80.0, 150.0, 20.0, 150.0, 20.0, 150.0, 81.0]);
+        assert_eq!(taken, [true, false, false, false, false, false, true]);
+    }
+
+    #[test]
+    fn another_unit_a_stuck_sensor_and_a_sound_one() {
+        let limits = Limits::default().oil;
+        let climb = |from: f64| {
+            (0..200)
+                .map(|step| from + f64::from(step))
+                .collect::<Vec<_>>()
+        };
+        let (fahrenheit, _) = watch(&climb(60.0));
+        let why = fahrenheit.oil_trouble(900.0, Some(50.0), &limits).unwrap();
+        assert!(why.contains("259 °C") && why.contains("126 °C"), "{why}");
+        let (stuck, _) = watch(&[85.0; 1000]);
+        let why = stuck.oil_trouble(1200.0, Some(50.0), &limits).unwrap();
+        assert!(why.contains("looks stuck"), "{why}");
+        // A short drive, a cool pack or a pack whose heat nobody knows prove nothing.
+        for (moving_s, heat_kj) in [(300.0, Some(50.0)), (1200.0, Some(1.0)), (1200.0, None)] {
+            assert_eq!(stuck.oil_trouble(moving_s, heat_kj, &limits), None);
+        }
+        let (sound, _) = watch(&[85.0, 86.0]);
+        assert_eq!(sound.oil_trouble(1200.0, Some(50.0), &limits), None);
+        let (air, _) = watch(&[68.0, 69.0]);
+        assert!(air.air_trouble(&limits).unwrap().contains("20 °C"));
+        assert_eq!(watch(&[30.0]).0.air_trouble(&limits), None);
+    }
+}

@@ -1,0 +1,115 @@
+//! Signals that cannot be what the map says: said in words, and what rests on them withheld.
+
+mod common;
+
+use common::{figure, map, read};
+use halfshaft_health::limits::Limits;
+use halfshaft_health::{Health, Results};
+use halfshaft_simulate::{scenarios, to_text};
+
+const MAP: &str = include_str!("../signal-maps/brindlecote-30.map");
+
+fn assess(map_text: &str, drive: &str, limits: &Limits) -> Results {
+    let found = scenarios()
+        .into_iter()
+        .find(|scenario| scenario.name == drive);
+    let (log, _) = to_text(&found.expect("the sample drives have these names"));
+    let map = map(map_text);
+    let mut health = Health::with_limits(&map.vehicle, &map.channels, limits);
+    read(&map, log.as_bytes(), |block| health.push(block));
+    health.finish();
+    health.results()
+}
+
+/// The map with one text in another's place, which must be there.
+#[track_caller]
+fn with(text: &str, old: &str, new: &str) -> String {
+    assert!(text.contains(old), "{old}");
+    text.replacen(old, new, 1)
+}
+
+#[track_caller]
+fn check_withheld(results: &Results, names: &[&str], word: &str) {
+    for name in names {
+        let why = figure(results, name).outcome.as_ref().expect_err(name);
+        assert!(why.contains(word), "{name}: {why}");
+    }
+}
+
+#[test]
+fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
+    let oil = "oil.temperature in byte 1\n      step 1 degC\n      zero at -40 degC";
+    // 1.8·(T + 40) − 40 = 1.8·T + 32.
+    let text = with(MAP, oil, &oil.replace("step 1 degC", "step 1.8 degC"));
+    let results = assess(&text, "hard-track-day", &Limits::default());
+    check_withheld(&results, &["oil_temp_max", "oil_headroom"], "°F");
+    let unchecked: Vec<&str> = results.not_checked.iter().map(|left| left.id).collect();
+    assert!(unchecked.contains(&"oil-too-hot"), "{unchecked:?}");
+    // The pack's temperature rests on the model alone, and says so.
+    let pack = figure(&results, "pack_temp_max");
+    assert!(
+        pack.method.contains("not held by any sensor"),
+        "{}",
+        pack.method
+    );
+    // The needle of the oil is missing, not hot.
+    let needle = results
+        .meters
+        .iter()
+        .find(|meter| meter.name.contains("oil"));
+    assert!(needle.expect("there are five").reading.is_err());
+}
+
+#[test]
+fn a_stuck_oil_sensor_is_said() {
+    let text = with(
+        MAP,
+        "oil.temperature in byte 1\n",
+        "oil.temperature in byte 6\n",
+    );
+    let text = with(&text, "    oil.temperature is missing\n", "");
+    let mut limits = Limits::default();
+    limits.oil.stuck_after_s = 300.0;
+    let results = assess(&text, "hard-track-day", &limits);
+    check_withheld(&results, &["oil_temp_max"], "looks stuck");
+    let factor = figure(&results, "oil_distance_factor");
+    assert_eq!(factor.grade, Some(halfshaft_health::Grade::D), "{factor:?}");
+}
+
+#[test]
+fn command_and_position_exchanged_are_said_and_the_times_withheld() {
+    // Full travel is 210 deg: 0.11 % of it are 0.231 deg, and 0.02 deg are 0.0095238 %.
+    let command = "clutch.command in 0.1..0.0 1.7..1.0\n    step 0.11 %\n    means share\n    full at 100 %\n    believe 0 to 100 %\n";
+    let position = "clutch.position in bytes 1 0\n    signed\n    step 0.02 deg\n    means position\n    full at 210 deg\n    believe -5 to 230 deg\n";
+    let as_position = "clutch.position in 0.1..0.0 1.7..1.0\n    step 0.231 deg\n    means position\n    full at 210 deg\n    believe -5 to 230 deg\n";
+    let as_command = "clutch.command in bytes 1 0\n    signed\n    step 0.0095238 %\n    means share\n    full at 100 %\n    believe -5 to 110 %\n";
+    let mut text = with(MAP, command, as_position);
+    text = with(&text, position, as_command);
+    for proof in [
+        "  prove 01 F4 06 FB\n    clutch.command is 55 %\n",
+        "  prove 82 14 01 00\n    clutch.position is 105 deg\n",
+        "  prove 00 80 00 00\n    clutch.position is missing\n",
+    ] {
+        text = with(&text, proof, "");
+    }
+    let results = assess(&text, "hard-track-day", &Limits::default());
+    let found = results
+        .findings
+        .iter()
+        .find(|finding| finding.id == "command-exchanged");
+    assert!(found.is_some(), "{:?}", results.findings);
+    check_withheld(
+        &results,
+        &["dead_time", "rise_time", "release_time"],
+        "look exchanged",
+    );
+    // As it is, nobody doubts it.
+    let results = assess(MAP, "hard-track-day", &Limits::default());
+    assert!(
+        results
+            .findings
+            .iter()
+            .all(|finding| finding.id != "command-exchanged")
+    );
+    assert!(figure(&results, "dead_time").outcome.is_ok());
+}
