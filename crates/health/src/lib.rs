@@ -35,6 +35,7 @@ pub mod temperature;
 mod testing;
 pub mod tier;
 pub mod use_class;
+pub mod what_if;
 
 mod assess;
 

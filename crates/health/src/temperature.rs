@@ -6,8 +6,8 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{
-    AxlePowerSample, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
-    axle_power_w, estimate,
+    AxlePowerSample, ChangedUnit, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
+    UnitFactors, axle_power_w, estimate_changed,
 };
 use halfshaft_driveline::track::Track;
 use halfshaft_model::{Block, ChannelSpec, Site, Time, Vehicle};
@@ -154,6 +154,29 @@ impl TemperatureWatch {
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
     /// the pack's heat.
     pub fn outcome(&self, heat_relative_sd: f64) -> Result<ThermalEstimate, String> {
+        self.outcome_of(heat_relative_sd, None)
+    }
+
+    /// The temperatures of a changed unit whose heat `changed` gathered in the same drive:
+    /// what this one learned of its unit is carried over, times the factors.
+    pub fn outcome_changed(
+        &self,
+        heat_relative_sd: f64,
+        changed: &TemperatureWatch,
+        factors: UnitFactors,
+    ) -> Result<ThermalEstimate, String> {
+        let unit = ChangedUnit {
+            heat: &changed.heat,
+            factors: factors.to_array(),
+        };
+        self.outcome_of(heat_relative_sd, Some(&unit))
+    }
+
+    fn outcome_of(
+        &self,
+        heat_relative_sd: f64,
+        changed: Option<&ChangedUnit>,
+    ) -> Result<ThermalEstimate, String> {
         let none = Readings::default();
         let of = |gated: &Option<Gated>| {
             let readings = gated.as_ref().map(|gated| &gated.readings);
@@ -165,7 +188,13 @@ impl TemperatureWatch {
             sensor_step_k: self.sensor_step_k,
             pack_heat_relative_sd: heat_relative_sd,
         };
-        let mut found = estimate(&self.heat, &of(&self.sensor), &of(&self.air), &given)?;
+        let mut found = estimate_changed(
+            &self.heat,
+            &of(&self.sensor),
+            &of(&self.air),
+            &given,
+            changed,
+        )?;
         let n_left_out = self.sensor.as_ref().map_or(0, |gated| gated.n_left_out);
         if n_left_out > 0 {
             found.notes.push(format!(
