@@ -8,8 +8,7 @@ use halfshaft_health::limits::Limits;
 use halfshaft_health::what_if::{Answer, Change, Three, WhatIf};
 use serde_json::Value;
 
-const PACK: &str =
-    "  friction faces 16\n  outer radius 60 mm\n  inner radius 40 mm\n  friction 0.12\n";
+const PACK: &str = "  faces 16\n  outer radius 60 mm\n  inner radius 40 mm\n  friction 0.12\n";
 
 /// A car whose torque is the preload alone, and its bend of 90° at R 20 m and 10 m/s.
 fn bend() -> (String, Vec<u8>) {
@@ -127,7 +126,7 @@ fn the_command_shows_and_writes_it() {
     let call = "whatif drive.log --map pack.map --faces 32 --oil 1.2l --out made";
     let run = folder.run(call.split(' ')).done();
     let run = run.printed(&[
-        "Faces: 32.0 instead of 16.0",
+        "Faces: 32 instead of 16",
         "same torque",
         "same force",
         "recomputed",

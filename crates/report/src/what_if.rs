@@ -68,7 +68,7 @@ pub(crate) fn difference(line: &Line, other: &Value) -> String {
 /// `16 instead of 12`.
 pub(crate) fn asked(asked: &Asked) -> String {
     let with_unit = |value: f64| match asked.unit {
-        "" => number(value),
+        "" => exact_number(value),
         "×" => format!("{}×", number(value)),
         unit => format!("{}\u{a0}{unit}", number(value)),
     };

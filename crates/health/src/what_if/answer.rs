@@ -34,6 +34,9 @@ impl Standing {
 /// A value, or why there is none.
 pub type Value = Result<f64, String>;
 
+/// Share of a value below which another one is the same but for rounding.
+const ROUNDING: f64 = 1e-9;
+
 /// A figure side by side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
@@ -60,11 +63,12 @@ impl Line {
         let (Ok(logged), Ok(other)) = (&self.logged, other) else {
             return None;
         };
+        // Sums in another order differ in their last digits, and that is no difference.
+        if (other - logged).abs() <= ROUNDING * logged.abs() {
+            return Some(0.0);
+        }
         if self.unit == "°C" {
             return Some(other - logged);
-        }
-        if logged == other {
-            return Some(0.0);
         }
         (*logged != 0.0).then(|| 100.0 * (other - logged) / logged.abs())
     }
