@@ -7,11 +7,20 @@ use std::str::FromStr;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use halfshaft_model::Position;
 
+use crate::quantity;
+
 const AFTER: &str = "\
 Listens only: no command sends on a bus. Figures are estimates with a band; they are no \
 decision on roadworthiness.
 
 Exit codes: 0 done; 1 done, with findings at or above --fail-at; 2 could not do it.";
+
+const WHAT_IF: &str = "\
+Work one drive out for another clutch pack, oil or cooling, beside the car as it is.
+
+Slip history, driver and controller are carried over as logged: the figures say what the same \
+slip would have done to the other pack, not how the car would have driven with it. Values have \
+their units: 62mm, 15%, 100N.m, 1.2l, 1.3x.";
 
 /// What an electronically controlled clutch-pack axle went through, read from the car's log.
 #[derive(Debug, Parser)]
@@ -34,6 +43,9 @@ pub enum Command {
     Decode(DecodeOptions),
     /// Write a log's channels, events and figures as Parquet tables
     Export(ExportOptions),
+    /// Work one drive out for another clutch pack, oil or cooling, beside the car as it is
+    #[command(name = "whatif", long_about = WHAT_IF)]
+    WhatIf(WhatIfOptions),
     /// Make an invented drive, its map and its report in a folder
     Demo(DemoOptions),
     /// Write a settings file with every limit the judgement rests on
@@ -207,6 +219,45 @@ pub struct ExportOptions {
     /// somebody lives
     #[arg(long)]
     pub all_positions: bool,
+}
+
+/// Options of `whatif`.
+#[derive(Debug, Args)]
+pub struct WhatIfOptions {
+    #[command(flatten)]
+    pub log: LogOptions,
+    #[command(flatten)]
+    pub limits: LimitOptions,
+    /// Friction surfaces in contact
+    #[arg(long, value_name = "N", value_parser = quantity::faces, allow_hyphen_values = true)]
+    pub faces: Option<u32>,
+    /// Outer radius of the lining, as 62mm
+    #[arg(long, value_name = "LENGTH", value_parser = quantity::radius, allow_hyphen_values = true)]
+    pub outer_radius: Option<f64>,
+    /// Inner radius of the lining, as 40mm
+    #[arg(long, value_name = "LENGTH", value_parser = quantity::radius, allow_hyphen_values = true)]
+    pub inner_radius: Option<f64>,
+    /// Share of the lining that is groove, as 15%
+    #[arg(long, value_name = "SHARE", value_parser = quantity::groove_share, allow_hyphen_values = true)]
+    pub groove_share: Option<f64>,
+    /// Coefficient of friction, as 0.12
+    #[arg(long, value_name = "NUMBER", value_parser = quantity::friction, allow_hyphen_values = true)]
+    pub friction: Option<f64>,
+    /// Torque of one pack with no command, as 100N.m
+    #[arg(long, value_name = "TORQUE", value_parser = quantity::preload, allow_hyphen_values = true)]
+    pub preload: Option<f64>,
+    /// Oil quantity, as 1.2l
+    #[arg(long, value_name = "VOLUME", value_parser = quantity::oil, allow_hyphen_values = true)]
+    pub oil: Option<f64>,
+    /// Heat that the housing gives to the air, over what it gives now, as 1.3x
+    #[arg(long, value_name = "FACTOR", value_parser = quantity::cooling, allow_hyphen_values = true)]
+    pub cooling: Option<f64>,
+    /// Print the comparison as JSON instead of the table
+    #[arg(long)]
+    pub json: bool,
+    /// Folder for what-if.html and what-if.json; made when it is not there
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
 }
 
 /// Options of `demo`.

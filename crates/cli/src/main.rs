@@ -11,6 +11,7 @@ mod output;
 mod pages;
 mod pipeline;
 mod progress;
+mod quantity;
 mod settings;
 
 use std::process::ExitCode;
@@ -27,6 +28,7 @@ fn main() -> ExitCode {
         Command::Map(MapCommand::Format(options)) => commands::map_format::run(&options),
         Command::Decode(options) => commands::decode::run(&options),
         Command::Export(options) => commands::export::run(&options),
+        Command::WhatIf(options) => commands::what_if::run(&options),
         Command::Demo(options) => commands::demo::run(&options),
         Command::Settings(options) => commands::settings::run(&options),
         Command::Pages(options) => pages::run(&options),

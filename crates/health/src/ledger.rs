@@ -124,6 +124,11 @@ impl Ledger {
         }
     }
 
+    /// Another preload, N·m; to be set before the first row.
+    pub fn set_preload(&mut self, preload_nm: f64) {
+        self.preload_nm = preload_nm;
+    }
+
     /// Takes a row.
     pub fn note(&mut self, row: &Row) {
         if !row.is_joined {

@@ -37,6 +37,7 @@ pub mod temperature;
 mod testing;
 pub mod tier;
 pub mod use_class;
+pub mod what_if;
 
 mod assess;
 

@@ -6,8 +6,8 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{
-    AxlePowerSample, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
-    axle_power_w, estimate,
+    AxlePowerSample, ChangedUnit, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
+    UnitFactors, axle_power_w, estimate_changed,
 };
 use halfshaft_driveline::track::Track;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
@@ -31,6 +31,15 @@ impl Gated {
             }
         }
     }
+}
+
+/// Why temperatures of the log are not believed; `None` where they are.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct SensorDoubts<'a> {
+    /// The oil's.
+    pub oil: Option<&'a String>,
+    /// The air's.
+    pub air: Option<&'a String>,
 }
 
 /// Gathers heat and temperatures.
@@ -129,12 +138,36 @@ impl TemperatureWatch {
     }
 
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
-    /// the pack's heat; `oil_trouble` and `air_trouble` are why these are not believed.
+    /// the pack's heat.
     pub fn outcome(
         &self,
         heat_relative_sd: f64,
-        oil_trouble: Option<&String>,
-        air_trouble: Option<&String>,
+        doubts: SensorDoubts,
+    ) -> Result<ThermalEstimate, String> {
+        self.outcome_of(heat_relative_sd, doubts, None)
+    }
+
+    /// The temperatures of a changed unit whose heat `changed` gathered in the same drive:
+    /// what this one learned of its unit is carried over, times the factors.
+    pub fn outcome_changed(
+        &self,
+        heat_relative_sd: f64,
+        doubts: SensorDoubts,
+        changed: &TemperatureWatch,
+        factors: UnitFactors,
+    ) -> Result<ThermalEstimate, String> {
+        let unit = ChangedUnit {
+            heat: &changed.heat,
+            factors: factors.to_array(),
+        };
+        self.outcome_of(heat_relative_sd, doubts, Some(&unit))
+    }
+
+    fn outcome_of(
+        &self,
+        heat_relative_sd: f64,
+        doubts: SensorDoubts,
+        changed: Option<&ChangedUnit>,
     ) -> Result<ThermalEstimate, String> {
         let none = Readings::default();
         let of = |gated: &Option<Gated>| {
@@ -147,16 +180,15 @@ impl TemperatureWatch {
             sensor_step_k: self.sensor_step_k,
             pack_heat_relative_sd: heat_relative_sd,
         };
-        let believed = |gated, trouble: Option<&String>| match trouble {
+        let believed = |gated, doubt: Option<&String>| match doubt {
             Some(_) => none.clone(),
             None => of(gated),
         };
-        let sensor = believed(&self.sensor, oil_trouble);
-        let air = believed(&self.air, air_trouble);
-        let mut found = estimate(&self.heat, &sensor, &air, &given)?;
-        found
-            .notes
-            .extend(oil_trouble.into_iter().chain(air_trouble).cloned());
+        let sensor = believed(&self.sensor, doubts.oil);
+        let air = believed(&self.air, doubts.air);
+        let mut found = estimate_changed(&self.heat, &sensor, &air, &given, changed)?;
+        let doubted = doubts.oil.into_iter().chain(doubts.air);
+        found.notes.extend(doubted.cloned());
         let n_left_out = self
             .sensor
             .as_ref()

@@ -15,6 +15,7 @@ pub mod ranking;
 pub mod sentences;
 pub mod terminal;
 pub mod verdict;
+pub mod what_if;
 pub mod words;
 
 pub use document::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};

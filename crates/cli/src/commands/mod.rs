@@ -7,3 +7,4 @@ pub mod map_check;
 pub mod map_format;
 pub mod report;
 pub mod settings;
+pub mod what_if;

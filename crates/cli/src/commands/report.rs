@@ -125,13 +125,7 @@ pub fn document<'a>(
         results,
         inputs: read.inputs.iter().map(input).collect(),
         notices: &read.notices,
-        map: MapRecord {
-            title: map.title.clone(),
-            identity: map.identity.clone(),
-            fingerprint: map.fingerprint.clone(),
-            vehicle: map.vehicle.name.clone(),
-            unit: map.vehicle.unit.clone(),
-        },
+        map: map_record(map),
         program_version: env!("CARGO_PKG_VERSION"),
         command,
         clock: clock(read),
@@ -140,7 +134,19 @@ pub fn document<'a>(
     }
 }
 
-fn input(input: &halfshaft_logs::Input) -> InputRecord {
+/// The facts of the map.
+pub fn map_record(map: &Map) -> MapRecord {
+    MapRecord {
+        title: map.title.clone(),
+        identity: map.identity.clone(),
+        fingerprint: map.fingerprint.clone(),
+        vehicle: map.vehicle.name.clone(),
+        unit: map.vehicle.unit.clone(),
+    }
+}
+
+/// The facts of one log.
+pub fn input(input: &halfshaft_logs::Input) -> InputRecord {
     InputRecord {
         name: input.name.clone(),
         format: input.format.clone(),

@@ -13,7 +13,7 @@ use super::bands::{Course, View};
 use super::fit::{fit, open};
 use super::grid::Grid;
 use super::heat_series::{HeatBin, HeatSeries, Readings};
-use super::parameters::{Priors, ThermalParameters};
+use super::parameters::{N_PARAMETERS, Priors, ThermalParameters};
 use super::prepared::Prepared;
 use super::run::load;
 use super::step::{Load, Temperatures};
@@ -168,6 +168,29 @@ pub fn estimate(
     air: &Readings,
     given: &Given,
 ) -> Result<ThermalEstimate, String> {
+    estimate_changed(heat, sensor, air, given, None)
+}
+
+/// Another unit through the same drive.
+#[derive(Clone, Copy, Debug)]
+pub struct ChangedUnit<'a> {
+    /// The heat of its pack, beside the same speeds and powers.
+    pub heat: &'a HeatSeries,
+    /// Factors on the parameters, in the order of [`super::STATED`].
+    pub factors: [f64; N_PARAMETERS],
+}
+
+/// The temperatures of a changed unit: everything is fitted to the unit that was logged,
+/// and what was learned is carried over. A sensor of the one says nothing of the other, so
+/// the changed unit runs open from the same start, each parameter times its factor. With
+/// factors of 1 and the same heat the answer is that of [`estimate`], bit for bit.
+pub fn estimate_changed(
+    heat: &HeatSeries,
+    sensor: &Readings,
+    air: &Readings,
+    given: &Given,
+    changed: Option<&ChangedUnit>,
+) -> Result<ThermalEstimate, String> {
     let bins = heat.settled();
     let sums = Sums::of(&bins);
     if sums.pack_known_s <= 0.0 {
@@ -244,6 +267,13 @@ pub fn estimate(
         Err(reason) => {
             let (z, covariance) = open();
             (Anchor::Open(reason), z, covariance, None, 0)
+        }
+    };
+    let (fine, unknowns) = match changed {
+        None => (fine, unknowns),
+        Some(changed) => {
+            let prepared = Prepared::new(&changed.heat.settled(), readings, &air_c);
+            (prepared, unknowns.times(&changed.factors))
         }
     };
     let view = View {

@@ -32,12 +32,13 @@ mod unknowns;
 
 pub use cooling::{Decay, decay_of, longest_cooling, time_to_cool_s};
 pub use estimate::{
-    Anchor, Estimate, Given, Peak, ThermalEstimate, TracePoint, UnknownEstimate, estimate,
+    Anchor, ChangedUnit, Estimate, Given, Peak, ThermalEstimate, TracePoint, UnknownEstimate,
+    estimate, estimate_changed,
 };
 pub use gear_loss::{AxlePowerSample, AxlePowerSource, axle_power_w};
 pub use heat_series::{HeatSample, HeatSeries, Readings};
 pub use outlook::{Node, TimeToLimit, cool_down_s, time_to_limit};
-pub use parameters::{Priors, STATED, Stated, ThermalParameters};
+pub use parameters::{Priors, STATED, Stated, ThermalParameters, UnitFactors};
 pub use step::{Load, Temperatures};
 pub use unknowns::Told;
 

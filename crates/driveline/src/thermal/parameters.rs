@@ -213,6 +213,36 @@ impl Default for ThermalParameters {
     }
 }
 
+/// What a change of the unit does to its parameters.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UnitFactors {
+    /// On the heat capacity of the pack.
+    pub pack: f64,
+    /// On that of the oil.
+    pub oil: f64,
+    /// On the conductance from housing to air, still and moving.
+    pub cooling: f64,
+}
+
+impl UnitFactors {
+    /// The factors in the order of [`STATED`]; what is not named stays.
+    pub fn to_array(self) -> [f64; N_PARAMETERS] {
+        let (one, cooling) = (1.0, self.cooling);
+        let capacities = (self.pack, self.oil, one);
+        [
+            capacities.0,
+            capacities.1,
+            capacities.2,
+            one,
+            one,
+            cooling,
+            cooling,
+            one,
+            one,
+        ]
+    }
+}
+
 /// Strength of the air past the housing, 0 standing and 1 at 30 m/s: (v/30)^0.7.
 pub fn air_flow(road_speed_m_per_s: f64) -> f64 {
     (road_speed_m_per_s.abs() / AIR_STATED_AT_M_PER_S).powf(AIR_EXPONENT)

@@ -87,6 +87,15 @@ pub struct Values {
 }
 
 impl Unknowns {
+    /// The same with each parameter of the unit times a factor: since a parameter moves on a
+    /// logarithmic scale, a place that was found holds for the changed unit too.
+    pub fn times(mut self, factors: &[f64; N_PARAMETERS]) -> Unknowns {
+        let values = self.priors.values.to_array();
+        let changed = std::array::from_fn(|index| values[index] * factors[index]);
+        self.priors.values = ThermalParameters::from_array(changed);
+        self
+    }
+
     /// The values at a place.
     pub fn values(&self, z: &Vector) -> Values {
         let prior = self.priors.values.to_array();

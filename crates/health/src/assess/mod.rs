@@ -4,6 +4,8 @@ mod quality;
 mod reasons;
 mod settle;
 
+pub(crate) use settle::{Beside, net_lining_area};
+
 use std::collections::VecDeque;
 
 use halfshaft_driveline::align::full_scale;
@@ -29,6 +31,7 @@ use crate::sensor::SensorWatch;
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
 use crate::temperature::TemperatureWatch;
 use crate::use_class::UseWatch;
+use crate::what_if::TorqueChange;
 use quality::Strips;
 
 /// Rows come no later than this after the samples of their time, s; those that have not come
@@ -76,6 +79,8 @@ pub struct Health {
     // Checks of the values against the map: passed, and all.
     fit: (usize, usize),
     is_finished: bool,
+    // Only of a pack beside the one that was logged.
+    other_torque: Option<TorqueChange>,
     // Kept for their memory: rows of a block, rows known to be driving.
     fresh: Vec<Row>,
     ready: Vec<Row>,
@@ -150,12 +155,25 @@ impl Health {
             until: Time(0),
             fit: (1, 1),
             is_finished: false,
+            other_torque: None,
             fresh: Vec::new(),
             ready: Vec::new(),
             vehicle: vehicle.clone(),
             channels: channels.to_vec(),
             driveline,
         }
+    }
+
+    /// Assess another pack in the same drive: its linings and oil, and what each torque that
+    /// was logged would be. To be said before the first block. Slip, noise, tyres and what
+    /// counts as partial engagement stay those of the pack that was logged.
+    pub(crate) fn with_other_pack(mut self, vehicle: &Vehicle, torque: TorqueChange) -> Health {
+        self.vehicle.pack = vehicle.pack;
+        self.vehicle.oil_volume_m3 = vehicle.oil_volume_m3;
+        self.ledger.set_preload(torque.preload_nm());
+        self.bend_ledger.set_preload(torque.preload_nm());
+        self.other_torque = Some(torque);
+        self
     }
 
     /// What earlier drives of this car were like.
@@ -258,10 +276,13 @@ impl Health {
     }
 
     fn drain(&mut self, until: Option<Time>, show: &mut dyn FnMut(&Row)) {
-        while let Some(row) = self
+        while let Some(mut row) = self
             .waiting
             .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
         {
+            if let Some(change) = &self.other_torque {
+                change.apply(&mut row);
+            }
             show(&row);
             self.temperature.note(&row);
             self.actuator.note(&row);

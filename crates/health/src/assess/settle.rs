@@ -2,6 +2,7 @@
 
 use halfshaft_driveline::CommandWatch;
 use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
+use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
 use halfshaft_model::Vehicle;
 
 use super::Health;
@@ -13,15 +14,37 @@ use crate::findings::Drive;
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::result::{Estimate, Figure, NoiseFloor, Region, Regions, Results};
 use crate::settings;
+use crate::temperature::SensorDoubts;
 use crate::tier::tier;
 
 /// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
 /// grade in proportion. Source: none, engineering guess (50 Hz).
 const SHARP_PERIOD_S: f64 = 0.02;
 
+/// The pack that was logged, for another one to be told beside it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Beside<'a> {
+    /// Its assessment.
+    pub logged: &'a Health,
+    /// Its temperatures.
+    pub thermal: &'a Result<ThermalEstimate, String>,
+    /// What the other unit is thermally, over it.
+    pub factors: UnitFactors,
+}
+
 impl Health {
     /// What can be said so far; provisional until [`Health::finish`].
     pub fn results(&self) -> Results {
+        self.results_with(None)
+    }
+
+    /// The same for another pack, beside the one that was logged: what the drive told of the
+    /// temperatures comes from there, and the oil is warmer by what the model says.
+    pub(crate) fn results_beside(&self, logged: &Beside) -> Results {
+        self.results_with(Some(logged))
+    }
+
+    fn results_with(&self, beside: Option<&Beside>) -> Results {
         let basis = self.driveline.basis();
         let floor = self.driveline.noise_floor();
         let not_driving = self.parting.outcome();
@@ -57,11 +80,26 @@ impl Health {
         let tolerances = self.tolerances_in_use();
         let oil_trouble = self.oil_trouble();
         let air_trouble = self.air_sensor.air_trouble(&self.limits.oil);
-        let thermal = self.temperature.outcome(
-            tolerances.heat(),
-            oil_trouble.as_ref(),
-            air_trouble.as_ref(),
-        );
+        let doubts = SensorDoubts {
+            oil: oil_trouble.as_ref(),
+            air: air_trouble.as_ref(),
+        };
+        let heat_sd = tolerances.heat();
+        let thermal = match beside {
+            None => self.temperature.outcome(heat_sd, doubts),
+            Some(beside) => beside.logged.temperature.outcome_changed(
+                heat_sd,
+                doubts,
+                &self.temperature,
+                beside.factors,
+            ),
+        };
+        let warmer_k = match (beside.map(|beside| beside.thermal), &thermal) {
+            (Some(Ok(logged)), Ok(other)) => {
+                other.oil_max.celsius.value - logged.oil_max.celsius.value
+            }
+            _ => 0.0,
+        };
         let actuator = self.actuator.outcome();
         let leading = self.actuator.leading();
         let ingredients = Ingredients {
@@ -97,7 +135,9 @@ impl Health {
             hidden_s: self.uncovered(self.sums.covered_s + not_driving.seconds, wheel_period_s)
                 + self.sums.silent_moving_s,
             torque_never_known: self.torque_never_known(),
-            oil: self.oil_outcome(),
+            oil: self
+                .oil_outcome()
+                .map(|(celsius, site)| (celsius + warmer_k, site)),
             wheel_coverage,
             no_rows: self.no_rows(),
             turning_source: self.turning_source(),
@@ -138,6 +178,7 @@ impl Health {
             limits: self.limits,
         };
         let oil_p99_c = self.usage.oil_p99_c().filter(|_| oil_trouble.is_none());
+        let oil_p99_c = oil_p99_c.map(|celsius| celsius + warmer_k);
         let severity = self.severity(&figures, oil_p99_c);
         figures.push(figures::duty::severity(&severity, &figures));
         let oil_life = self.oil_life(&figures, oil_trouble.clone());
@@ -320,7 +361,7 @@ fn value_of(figures: &[Figure], name: &str) -> Result<f64, String> {
 }
 
 /// Net lining area of one pack, m², when the map states it.
-fn net_lining_area(vehicle: &Vehicle) -> Option<f64> {
+pub(crate) fn net_lining_area(vehicle: &Vehicle) -> Option<f64> {
     let pack = vehicle.pack?;
     let area = net_area(
         f64::from(pack.n_faces),

@@ -29,6 +29,7 @@ mod scatter;
 mod settings;
 mod shapes;
 mod strips;
+pub(crate) mod what_if;
 
 pub(crate) use causes::CAUSES;
 

@@ -10,7 +10,7 @@ use crate::sentences;
 use crate::words::{clean, sentence};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-const STYLE: [&str; 4] = [
+pub(super) const STYLE: [&str; 4] = [
     include_str!("style/page.css"),
     include_str!("style/owner.css"),
     include_str!("style/drawings.css"),

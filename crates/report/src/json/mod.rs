@@ -13,6 +13,7 @@ mod laps;
 mod records;
 mod settings;
 mod use_class;
+pub(crate) mod what_if;
 
 use crate::document::Document;
 

@@ -9,6 +9,7 @@ mod figures;
 mod findings;
 mod layout;
 mod regions;
+pub(crate) mod what_if;
 
 use crate::document::Document;
 use crate::sentences;

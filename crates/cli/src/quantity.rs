@@ -1,0 +1,227 @@
+//! Numbers with their units on the command line, in the units of a signal map.
+//!
+//! In: text as `62mm` or `62 mm`. Out: SI, or what was wanted, what was found, and the range.
+
+use halfshaft_model::Unit;
+use halfshaft_model::unit::Dimension;
+
+/// What an option takes.
+struct Wanted {
+    what: &'static str,
+    example: &'static str,
+    units: &'static [&'static str],
+    dimension: Dimension,
+    // Unit of the range, and the range in it.
+    shown_in: &'static str,
+    range: (f64, f64),
+}
+
+/// Number of friction surfaces. The range is that of sense, not of any pack.
+pub fn faces(text: &str) -> Result<u32, String> {
+    let wanted = || format!("wanted a whole number from 1 to 200, as 16; found `{text}`");
+    let n_faces: u32 = text.trim().parse().map_err(|_| wanted())?;
+    match (1..=200).contains(&n_faces) {
+        true => Ok(n_faces),
+        false => Err(wanted()),
+    }
+}
+
+/// A radius, m.
+pub fn radius(text: &str) -> Result<f64, String> {
+    quantity(
+        text,
+        &Wanted {
+            what: "a length",
+            example: "62mm",
+            units: &["mm", "cm", "m", "in"],
+            dimension: Dimension::LENGTH,
+            shown_in: "mm",
+            range: (5.0, 500.0),
+        },
+    )
+}
+
+/// A share of groove, 0 to 1.
+pub fn groove_share(text: &str) -> Result<f64, String> {
+    quantity(
+        text,
+        &Wanted {
+            what: "a share",
+            example: "15%",
+            units: &["%", "1"],
+            dimension: Dimension::NONE,
+            shown_in: "%",
+            range: (0.0, 90.0),
+        },
+    )
+}
+
+/// A coefficient of friction.
+pub fn friction(text: &str) -> Result<f64, String> {
+    quantity(
+        text,
+        &Wanted {
+            what: "a number",
+            example: "0.12",
+            units: &["1"],
+            dimension: Dimension::NONE,
+            shown_in: "1",
+            range: (0.01, 1.0),
+        },
+    )
+}
+
+/// A preload, N·m.
+pub fn preload(text: &str) -> Result<f64, String> {
+    quantity(
+        text,
+        &Wanted {
+            what: "a torque",
+            example: "100N.m",
+            units: &["N.m", "lbf.ft", "lbf.in"],
+            dimension: Dimension::TORQUE,
+            shown_in: "N.m",
+            range: (0.0, 2000.0),
+        },
+    )
+}
+
+/// An oil quantity, m³.
+pub fn oil(text: &str) -> Result<f64, String> {
+    quantity(
+        text,
+        &Wanted {
+            what: "a volume",
+            example: "1.2l",
+            units: &["l", "ml"],
+            dimension: Dimension::VOLUME,
+            shown_in: "l",
+            range: (0.1, 20.0),
+        },
+    )
+}
+
+/// A factor on the cooling.
+pub fn cooling(text: &str) -> Result<f64, String> {
+    let trimmed = text.trim();
+    let bare = trimmed
+        .strip_suffix(['x', '×'])
+        .map(str::trim_end)
+        .filter(|bare| !bare.is_empty());
+    quantity(
+        bare.unwrap_or(trimmed),
+        &Wanted {
+            what: "a factor",
+            example: "1.3x",
+            units: &["1"],
+            dimension: Dimension::NONE,
+            shown_in: "1",
+            range: (0.1, 10.0),
+        },
+    )
+}
+
+fn quantity(text: &str, wanted: &Wanted) -> Result<f64, String> {
+    let (low, high) = wanted.range;
+    let range_unit = match wanted.shown_in {
+        "1" => String::new(),
+        unit => format!(" {unit}"),
+    };
+    let whole = format!(
+        "wanted {} from {low} to {high}{range_unit}, as {}",
+        wanted.what, wanted.example
+    );
+    let (value, spelling) = number_and_unit(text)
+        .ok_or_else(|| format!("{whole}; found `{text}`, which is no number"))?;
+    let symbol = match (spelling, wanted.dimension == Dimension::NONE) {
+        ("", true) => "1",
+        ("", false) => {
+            return Err(format!(
+                "{whole}; found `{text}`, which has no unit: one of {}",
+                wanted.units.join(", ")
+            ));
+        }
+        (spelling, _) => spelling,
+    };
+    let unit = Unit::find(symbol)
+        .ok_or_else(|| format!("{whole}; found `{spelling}`, which is no unit known here"))?;
+    if unit.dimension != wanted.dimension {
+        let found = unit.dimension.describe();
+        return Err(format!("{whole}; found `{spelling}`, which is {found}"));
+    }
+    // Angles are ratios and energies torques by dimension, and not by what is meant.
+    if !wanted.units.contains(&unit.symbol) {
+        let units = wanted.units.join(", ");
+        return Err(format!(
+            "{whole}; found `{spelling}`, wanted one of {units}"
+        ));
+    }
+    let si = unit.to_si(value);
+    let bound = |end: f64| Unit::find(wanted.shown_in).map_or(end, |unit| unit.to_si(end));
+    // What is written as an end of the range is in it, whichever unit it is written in.
+    let slack = 1e-9 * bound(high);
+    if !(bound(low) - slack..=bound(high) + slack).contains(&si) {
+        return Err(format!("{whole}; found `{text}`"));
+    }
+    Ok(si)
+}
+
+/// The longest beginning that is a number, and what follows it.
+fn number_and_unit(text: &str) -> Option<(f64, &str)> {
+    let text = text.trim();
+    let is_number = |c: char| c.is_ascii_digit() || ".+-eE".contains(c);
+    let reach = text.find(|c| !is_number(c)).unwrap_or(text.len());
+    (1..=reach).rev().find_map(|end| {
+        let value: f64 = text[..end].parse().ok()?;
+        value.is_finite().then(|| (value, text[end..].trim_start()))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_have_the_units_of_a_map() {
+        let near = |got: Result<f64, String>, wanted: f64| {
+            let got = got.unwrap();
+            assert!((got - wanted).abs() < 1e-12, "{got} is not {wanted}");
+        };
+        near(radius("62mm"), 0.062);
+        near(radius(" 6.2 cm"), 0.062);
+        near(groove_share("15%"), 0.15);
+        near(groove_share("0.15"), 0.15);
+        near(friction("0.12"), 0.12);
+        near(preload("100N.m"), 100.0);
+        near(preload("1e2 Nm"), 100.0);
+        near(oil("1.2l"), 1.2e-3);
+        near(oil("900 ml"), 0.9e-3);
+        near(cooling("1.3x"), 1.3);
+        near(cooling("1.3"), 1.3);
+        assert_eq!(faces("16"), Ok(16));
+    }
+
+    #[test]
+    fn wrong_values_say_what_was_wanted_and_found() {
+        #[track_caller]
+        fn says(outcome: Result<f64, String>, words: [&str; 2]) {
+            let told = outcome.unwrap_err();
+            for word in words {
+                assert!(told.contains(word), "`{word}` is not in `{told}`");
+            }
+        }
+        says(radius("62"), ["5 to 500 mm", "no unit"]);
+        says(radius("62 l"), ["a length", "a volume"]);
+        says(radius("62 furlong"), ["`furlong`", "no unit known"]);
+        says(radius("6.2 m"), ["5 to 500 mm", "`6.2 m`"]);
+        says(radius("mm"), ["as 62mm", "no number"]);
+        says(groove_share("15 deg"), ["a share", "wanted one of %"]);
+        says(groove_share("-1%"), ["0 to 90 %", "`-1%`"]);
+        says(preload("100 kJ"), ["a torque", "N.m"]);
+        says(friction("nan"), ["0.01 to 1", "no number"]);
+        says(oil("0l"), ["0.1 to 20 l", "`0l`"]);
+        says(cooling("x"), ["as 1.3x", "no number"]);
+        assert!(faces("0").unwrap_err().contains("from 1 to 200"));
+        assert!(faces("7.5").unwrap_err().contains("`7.5`"));
+    }
+}

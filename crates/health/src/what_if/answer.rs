@@ -1,0 +1,448 @@
+//! Figures of the car as it is and of another pack, side by side.
+//!
+//! In: results of the three assessments, both vehicles. Out: lines, each with where its
+//! numbers stand: worked out anew, carried over from the log, or not to be known.
+
+use halfshaft_driveline::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
+use halfshaft_model::{Layout, Vehicle};
+
+use super::{Change, Changed, Held, Three};
+use crate::assess::net_lining_area;
+use crate::duty::Exceedance;
+use crate::duty::limits::PAPER_EVENT_J_PER_MM2;
+use crate::result::Results;
+
+/// Why a line can be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// Worked out for the other pack.
+    Recomputed,
+    /// As logged: what the other pack would have made of it nobody knows.
+    CarriedOver,
+}
+
+impl Standing {
+    /// Stable word, as on a page.
+    pub fn words(self) -> &'static str {
+        match self {
+            Standing::Recomputed => "recomputed",
+            Standing::CarriedOver => "carried over",
+        }
+    }
+}
+
+/// A value, or why there is none.
+pub type Value = Result<f64, String>;
+
+/// Share of a value below which another one is the same but for rounding.
+const ROUNDING: f64 = 1e-9;
+
+/// A figure side by side.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Stable name, snake case.
+    pub name: &'static str,
+    /// What it is called on a page.
+    pub title: &'static str,
+    /// Its unit; empty for a ratio.
+    pub unit: &'static str,
+    /// Where the numbers stand.
+    pub standing: Standing,
+    /// The car as it is.
+    pub logged: Value,
+    /// The other pack at the torque that was asked for.
+    pub same_torque: Value,
+    /// The other pack at the clamp force that pressed.
+    pub same_force: Value,
+}
+
+impl Line {
+    /// How much another value differs from the car as it is: per cent of it, or kelvin for a
+    /// temperature. `None` where either is missing, or a share of nothing is asked for.
+    pub fn difference(&self, other: &Value) -> Option<f64> {
+        let (Ok(logged), Ok(other)) = (&self.logged, other) else {
+            return None;
+        };
+        // Sums in another order differ in their last digits, and that is no difference.
+        if (other - logged).abs() <= ROUNDING * logged.abs() {
+            return Some(0.0);
+        }
+        if self.unit == "°C" {
+            return Some(other - logged);
+        }
+        (*logged != 0.0).then(|| 100.0 * (other - logged) / logged.abs())
+    }
+}
+
+/// One thing that is to be another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Asked {
+    /// What it is.
+    pub title: &'static str,
+    /// Its unit; empty for a number, `×` for a factor.
+    pub unit: &'static str,
+    /// As it is; `None` when the map does not state it.
+    pub logged: Option<f64>,
+    /// As it would be.
+    pub other: f64,
+}
+
+/// What the drive says of another pack.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer {
+    /// What was asked for.
+    pub asked: Vec<Asked>,
+    /// The figures.
+    pub lines: Vec<Line>,
+    /// Torque at the same clamp force over that of the logged pack.
+    pub capacity: f64,
+    /// Events per 100 km by energy per area: the car as it is, same torque, same force.
+    pub energy: [Result<Exceedance, String>; 3],
+    /// The same by peak power per area.
+    pub power: [Result<Exceedance, String>; 3],
+}
+
+/// How the other pack is worked out, a sentence each.
+pub const HOW: [&str; 6] = [
+    "Slip history, driver and controller are carried over as logged: heat is torque times that same slip. A pack that carries another torque would slip otherwise, so with the same clamp force more torque reads as more heat, which is true only where tyres and driver make the same slip.",
+    "At the same torque the controller gets the torque it asked for and presses as the other pack needs; the preload stays unless another is given. Faces, radii, grooves and friction then change areas and capacity, and no heat.",
+    "At the same clamp force actuator and springs press as they did: torque and preload go with friction x faces x mean radius, and the heat with them.",
+    "A preload given anew takes the place of the old one in every torque: an open pack rubs in proportion to it.",
+    "Temperatures: the model of pack, oil and housing as this drive fitted it, with the heat capacity of the pack by faces x area of a face, that of the oil by its quantity, and the conductance from housing to air by the cooling factor. The conductance from pack to oil is held, an error to the hot side. Logged oil temperatures move by what the modelled peak moves.",
+    "Bounds of the car as it is are in `halfshaft report`; those of the other pack are no narrower.",
+];
+
+/// What no log of one pack tells of another.
+pub const CANNOT_KNOW: [&str; 6] = [
+    "slip, wheelspin and partial engagement with the other pack: the tyres and the driver answer to its torque",
+    "what the controller would do: its tables were made for the logged pack",
+    "dead time, rise and release with the other pack: its clearance and its stroke are others",
+    "whether the actuator reaches the clamp force that the torque would need",
+    "friction over slip speed, oil and temperature, and with it judder and fade",
+    "wear and life of the linings",
+];
+
+const FIGURES: [(&str, &str, &str, Standing); 16] = [
+    (
+        "specific_energy_max",
+        "Highest energy per area",
+        "J/mm²",
+        Standing::Recomputed,
+    ),
+    (
+        "specific_power_max",
+        "Highest power per area",
+        "W/mm²",
+        Standing::Recomputed,
+    ),
+    ("heat_total", "Heat in the pack", "kJ", Standing::Recomputed),
+    (
+        "heat_per_km",
+        "Heat per distance",
+        "kJ/km",
+        Standing::Recomputed,
+    ),
+    ("heat_peak", "Highest heat rate", "kW", Standing::Recomputed),
+    (
+        "heat_preload",
+        "Heat from preload",
+        "kJ",
+        Standing::Recomputed,
+    ),
+    (
+        "heat_commanded",
+        "Heat from the command",
+        "kJ",
+        Standing::Recomputed,
+    ),
+    (
+        "heat_mismatch",
+        "Heat from mismatched tyres",
+        "kJ",
+        Standing::Recomputed,
+    ),
+    (
+        "heat_spin",
+        "Heat from wheelspin",
+        "kJ",
+        Standing::Recomputed,
+    ),
+    (
+        "pack_temp_max",
+        "Highest pack temperature, estimated",
+        "°C",
+        Standing::Recomputed,
+    ),
+    (
+        "oil_temp_max",
+        "Highest oil temperature",
+        "°C",
+        Standing::Recomputed,
+    ),
+    (
+        "oil_headroom",
+        "Least room to the oil's warning",
+        "°C",
+        Standing::Recomputed,
+    ),
+    (
+        "severity",
+        "Severity of the drive",
+        "",
+        Standing::Recomputed,
+    ),
+    ("slip_peak", "Highest slip", "rad/s", Standing::CarriedOver),
+    (
+        "partial_heat_making",
+        "Heat-making partial engagement",
+        "s",
+        Standing::CarriedOver,
+    ),
+    ("engagements", "Engagements", "count", Standing::CarriedOver),
+];
+
+impl Answer {
+    pub(super) fn new(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Answer {
+        let mut lines = of_pack(vehicle, changed);
+        for (name, title, unit, standing) in FIGURES {
+            let of = |results: &Results| value(results, name);
+            let logged = of(&three.logged);
+            let [same_torque, same_force] = match standing {
+                Standing::Recomputed => [of(&three.same_torque), of(&three.same_force)],
+                Standing::CarriedOver => [logged.clone(), logged.clone()],
+            };
+            lines.push(Line {
+                name,
+                title,
+                unit,
+                standing,
+                logged,
+                same_torque,
+                same_force,
+            });
+            if name == "specific_power_max" {
+                lines.push(above_guide(vehicle, changed, three));
+            }
+            if name == "pack_temp_max" {
+                lines.push(modelled_oil(three));
+            }
+        }
+        let all = [&three.logged, &three.same_torque, &three.same_force];
+        Answer {
+            asked: asked(vehicle, &changed.change),
+            lines,
+            capacity: changed.capacity,
+            energy: all.map(|results| results.duty.energy.clone()),
+            power: all.map(|results| results.duty.power.clone()),
+        }
+    }
+
+    /// The line of that name.
+    pub fn line(&self, name: &str) -> Option<&Line> {
+        self.lines.iter().find(|line| line.name == name)
+    }
+}
+
+fn asked(vehicle: &Vehicle, change: &Change) -> Vec<Asked> {
+    let pack = vehicle.pack;
+    let mm = |radius_m: f64| radius_m * 1e3;
+    let all = [
+        (
+            "Faces",
+            "",
+            pack.map(|pack| f64::from(pack.n_faces)),
+            change.n_faces.map(f64::from),
+        ),
+        (
+            "Outer radius",
+            "mm",
+            pack.map(|pack| mm(pack.outer_radius_m)),
+            change.outer_radius_m.map(mm),
+        ),
+        (
+            "Inner radius",
+            "mm",
+            pack.map(|pack| mm(pack.inner_radius_m)),
+            change.inner_radius_m.map(mm),
+        ),
+        (
+            "Groove share",
+            "%",
+            pack.map(|pack| 100.0 * pack.groove_share),
+            change.groove_share.map(|share| 100.0 * share),
+        ),
+        (
+            "Friction",
+            "",
+            pack.and_then(|pack| pack.friction)
+                .map(|friction| friction.value),
+            change.friction,
+        ),
+        (
+            "Preload of one pack",
+            "N·m",
+            vehicle.preload_nm.map(|preload| preload.value),
+            change.preload_nm,
+        ),
+        (
+            "Oil",
+            "l",
+            vehicle.oil_volume_m3.map(|volume_m3| volume_m3 * 1e3),
+            change.oil_volume_m3.map(|volume_m3| volume_m3 * 1e3),
+        ),
+        ("Cooling of the housing", "×", Some(1.0), change.cooling),
+    ];
+    let is_asked = |(title, unit, logged, other): (_, _, _, Option<f64>)| {
+        Some(Asked {
+            title,
+            unit,
+            logged,
+            other: other?,
+        })
+    };
+    all.into_iter().filter_map(is_asked).collect()
+}
+
+fn value(results: &Results, name: &str) -> Value {
+    match results.figure(name) {
+        Some(figure) => figure.outcome.clone().map(|estimate| estimate.value),
+        None => Err("this drive has no such figure".to_owned()),
+    }
+}
+
+fn recomputed(
+    name: &'static str,
+    title: &'static str,
+    unit: &'static str,
+    [logged, same_torque, same_force]: [Value; 3],
+) -> Line {
+    Line {
+        name,
+        title,
+        unit,
+        standing: Standing::Recomputed,
+        logged,
+        same_torque,
+        same_force,
+    }
+}
+
+/// What needs no drive: areas, radius, capacity.
+fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
+    let no_pack = || "the map does not state faces and radii of the pack".to_owned();
+    let no_friction = || "the map states no friction of the pack".to_owned();
+    let radius_m = |vehicle: &Vehicle| {
+        let pack = vehicle.pack.ok_or_else(no_pack)?;
+        Ok::<f64, String>(uniform_pressure_radius(
+            pack.outer_radius_m,
+            pack.inner_radius_m,
+        ))
+    };
+    let per_kn = |vehicle: &Vehicle| {
+        let pack = vehicle.pack.ok_or_else(no_pack)?;
+        let friction = pack.friction.ok_or_else(no_friction)?.value;
+        let n_faces = f64::from(pack.n_faces);
+        Ok(pack_capacity(friction, 1e3, n_faces, radius_m(vehicle)?))
+    };
+    let preload = |held| {
+        vehicle
+            .preload_nm
+            .ok_or_else(|| "the map states no preload".to_owned())
+            .map(|_| changed.torque(vehicle, held).preload_nm())
+    };
+    let logged_preload = || {
+        let stated = vehicle.preload_nm.map(|preload| preload.value);
+        stated.ok_or_else(|| "the map states no preload".to_owned())
+    };
+    let other = &changed.vehicle;
+    let capacity = changed.capacity;
+    vec![
+        recomputed(
+            "net_area",
+            "Net lining area, all packs",
+            "mm²",
+            [area_mm2(vehicle), area_mm2(other), area_mm2(other)],
+        ),
+        recomputed(
+            "mean_radius",
+            "Mean friction radius",
+            "mm",
+            [vehicle, other, other].map(|of| radius_m(of).map(|radius_m| radius_m * 1e3)),
+        ),
+        recomputed(
+            "capacity_per_kn",
+            "Torque of one pack per kN of clamp force",
+            "N·m/kN",
+            [per_kn(vehicle), per_kn(other), per_kn(other)],
+        ),
+        recomputed(
+            "torque_ratio",
+            "Commanded torque, over the logged one",
+            "",
+            [Ok(1.0), Ok(1.0), Ok(capacity)],
+        ),
+        recomputed(
+            "force_ratio",
+            "Clamp force for it, over the logged one",
+            "",
+            [Ok(1.0), Ok(1.0 / capacity), Ok(1.0)],
+        ),
+        recomputed(
+            "preload",
+            "Preload of one pack",
+            "N·m",
+            [
+                logged_preload(),
+                preload(Held::Torque),
+                preload(Held::Force),
+            ],
+        ),
+    ]
+}
+
+/// Energy of an event per area that paper linings are said to bear, J/mm²: the lower end of
+/// the guide. Source: from memory, a guide and not a limit.
+const PAPER_GUIDE_J_PER_MM2: f64 = PAPER_EVENT_J_PER_MM2.0;
+
+/// Events at or above the guide value of paper linings.
+fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
+    let of = |results: &Results, vehicle: &Vehicle| {
+        let area_mm2 = area_mm2(vehicle)?;
+        // Where there is no heat the figure has the reason.
+        value(results, "heat_total")?;
+        let energies = results.events.iter().filter_map(|event| event.heat_kj);
+        let reach = energies.filter(|kj| kj * 1e3 / area_mm2 >= PAPER_GUIDE_J_PER_MM2);
+        Ok(reach.count() as f64)
+    };
+    recomputed(
+        "events_above_guide",
+        "Events of 0.5 J/mm² and more",
+        "count",
+        [
+            of(&three.logged, vehicle),
+            of(&three.same_torque, &changed.vehicle),
+            of(&three.same_force, &changed.vehicle),
+        ],
+    )
+}
+
+/// Net lining area of all packs, mm².
+fn area_mm2(vehicle: &Vehicle) -> Value {
+    let n_packs = vehicle.layout.map_or(1.0, Layout::n_packs);
+    let area_m2 = net_lining_area(vehicle)
+        .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned())?;
+    Ok(area_m2 * 1e6 * n_packs)
+}
+
+fn modelled_oil(three: &Three) -> Line {
+    let of = |results: &Results| {
+        let thermal = results.thermal.as_ref().map_err(Clone::clone)?;
+        Ok(thermal.oil_max.celsius.value)
+    };
+    recomputed(
+        "oil_modelled_max",
+        "Highest oil temperature, modelled",
+        "°C",
+        [&three.logged, &three.same_torque, &three.same_force].map(of),
+    )
+}

@@ -1,0 +1,377 @@
+//! Another pack, oil or cooling for the car of a map, and what it does to a torque.
+//!
+//! In: the vehicle, what is to change. Out: the changed vehicle with its factors, and
+//! [`TorqueChange`] for the rows. It refuses what the map does not let be told: a change of a
+//! number that is not known, radii the wrong way round.
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
+use halfshaft_driveline::thermal::UnitFactors;
+use halfshaft_model::vehicle::Pack;
+use halfshaft_model::{Layout, Toleranced, Vehicle};
+
+/// Oil of a unit whose map states none, m³: what the usual heat capacity of the oil in the
+/// thermal model amounts to. Source: from memory.
+const USUAL_OIL_M3: f64 = 0.9e-3;
+
+/// What is to be another; `None` stays as it is.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Change {
+    /// Friction surfaces in contact.
+    pub n_faces: Option<u32>,
+    /// Outer radius of the lining, m.
+    pub outer_radius_m: Option<f64>,
+    /// Inner radius of the lining, m.
+    pub inner_radius_m: Option<f64>,
+    /// Share of the lining that is groove, 0 to 1.
+    pub groove_share: Option<f64>,
+    /// Coefficient of friction.
+    pub friction: Option<f64>,
+    /// Torque of one pack with no command, N·m.
+    pub preload_nm: Option<f64>,
+    /// Oil quantity, m³.
+    pub oil_volume_m3: Option<f64>,
+    /// Factor on the conductance from housing to air.
+    pub cooling: Option<f64>,
+}
+
+impl Change {
+    fn of_pack(&self) -> bool {
+        self.n_faces.is_some()
+            || self.friction.is_some()
+            || self.groove_share.is_some()
+            || self.outer_radius_m.is_some()
+            || self.inner_radius_m.is_some()
+    }
+}
+
+/// The car as it would be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Changed {
+    /// Its map's vehicle with the change in it.
+    pub vehicle: Vehicle,
+    /// Torque at the same clamp force over that of the logged pack: µ·N·r over µ·N·r.
+    pub capacity: f64,
+    /// What it is thermally, over the logged unit.
+    pub factors: UnitFactors,
+    /// What was asked for.
+    pub change: Change,
+}
+
+/// Whether the torque or the clamp force stays as it was.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Held {
+    /// The controller asks for torque and gets it: it presses as the new pack needs.
+    Torque,
+    /// The actuator presses as it did: the torque goes with the capacity.
+    Force,
+}
+
+impl Changed {
+    /// The change applied to a vehicle, or why it cannot be.
+    ///
+    /// Capacity is µ·N·r with the mean radius at uniform pressure, as the figures have it; a
+    /// friction not stated on either side cancels. The heat capacity of the pack goes with
+    /// faces × gross area of a face, as the mass of discs of one thickness does; that of the
+    /// oil with its quantity. The conductance from pack to oil is held: the oil that reaches
+    /// the pack governs it, and the error is to the hot side.
+    pub fn new(vehicle: &Vehicle, change: &Change) -> Result<Changed, String> {
+        let mut changed = vehicle.clone();
+        let (mut capacity, mut mass) = (1.0_f64, 1.0_f64);
+        if change.of_pack() {
+            let old = vehicle.pack.ok_or(
+                "the map does not state faces and radii of the pack, so there is nothing to hold another one against",
+            )?;
+            let new = pack(&old, change)?;
+            let lever = |pack: &Pack| {
+                let radius_m = uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m);
+                let friction = pack.friction.map_or(1.0, |friction| friction.value);
+                friction * f64::from(pack.n_faces) * radius_m
+            };
+            let gross = |pack: &Pack| {
+                let (outer_m, inner_m) = (pack.outer_radius_m, pack.inner_radius_m);
+                net_area(f64::from(pack.n_faces), outer_m, inner_m, 0.0)
+            };
+            (capacity, mass) = (lever(&new) / lever(&old), gross(&new) / gross(&old));
+            changed.pack = Some(new);
+        }
+        if let Some(preload_nm) = change.preload_nm {
+            let old = vehicle.preload_nm.ok_or(
+                "the map states no preload, so nobody knows how much of the torque another one would replace",
+            )?;
+            let sd = old.relative_sd() * preload_nm;
+            let value = preload_nm;
+            changed.preload_nm = Some(Toleranced { value, sd });
+        }
+        let oil = change.oil_volume_m3.map_or(1.0, |new| {
+            changed.oil_volume_m3 = Some(new);
+            new / vehicle.oil_volume_m3.unwrap_or(USUAL_OIL_M3)
+        });
+        if !(capacity.is_finite() && capacity > 0.0 && mass.is_finite() && oil.is_finite()) {
+            return Err("the map's pack has no torque or no oil to compare with".to_owned());
+        }
+        Ok(Changed {
+            vehicle: changed,
+            capacity,
+            factors: UnitFactors {
+                pack: mass,
+                oil,
+                cooling: change.cooling.unwrap_or(1.0),
+            },
+            change: *change,
+        })
+    }
+
+    /// What it does to the torque of a row of the logged vehicle.
+    pub fn torque(&self, logged: &Vehicle, held: Held) -> TorqueChange {
+        let old_nm = logged.preload_nm.map_or(0.0, |preload| preload.value);
+        let factor = match held {
+            Held::Torque => 1.0,
+            Held::Force => self.capacity,
+        };
+        TorqueChange {
+            factor,
+            old_nm,
+            new_nm: self.change.preload_nm.unwrap_or(old_nm * factor),
+            n_packs: logged.layout.map_or(1.0, Layout::n_packs),
+        }
+    }
+}
+
+fn pack(old: &Pack, change: &Change) -> Result<Pack, String> {
+    let new = Pack {
+        n_faces: change.n_faces.unwrap_or(old.n_faces),
+        outer_radius_m: change.outer_radius_m.unwrap_or(old.outer_radius_m),
+        inner_radius_m: change.inner_radius_m.unwrap_or(old.inner_radius_m),
+        groove_share: change.groove_share.unwrap_or(old.groove_share),
+        friction: match (old.friction, change.friction) {
+            (old, None) => old,
+            (Some(old), Some(value)) => {
+                let sd = old.relative_sd() * value;
+                Some(Toleranced { value, sd })
+            }
+            (None, Some(_)) => {
+                return Err(
+                    "the map states no friction of the pack, so there is nothing to hold another one against"
+                        .to_owned(),
+                );
+            }
+        },
+    };
+    if new.inner_radius_m >= new.outer_radius_m {
+        return Err(format!(
+            "the inner radius of the pack must be less than the outer one: they would be {:.1} and {:.1} mm",
+            new.inner_radius_m * 1e3,
+            new.outer_radius_m * 1e3
+        ));
+    }
+    Ok(new)
+}
+
+/// What another pack does to a torque: T' = f·(T − p) + p'·(p/P), with p = min(T, P) the part
+/// of the old preload P in T, P' the new one, f the factor on what the command squeezes.
+///
+/// So an open pack rubs in proportion to the preload, and under command the new preload
+/// takes the place of the old one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TorqueChange {
+    factor: f64,
+    old_nm: f64,
+    new_nm: f64,
+    n_packs: f64,
+}
+
+impl TorqueChange {
+    /// The new preload, N·m.
+    pub fn preload_nm(&self) -> f64 {
+        self.new_nm
+    }
+
+    /// Whether every torque stays as it is.
+    pub fn is_none(&self) -> bool {
+        self.factor == 1.0 && self.new_nm == self.old_nm
+    }
+
+    /// The torque of one pack, N·m, that was `torque_nm`.
+    pub fn torque_nm(&self, torque_nm: f64) -> f64 {
+        if self.is_none() {
+            return torque_nm;
+        }
+        let of_preload_nm = torque_nm.clamp(0.0, self.old_nm);
+        let preload_share = match self.old_nm > 0.0 {
+            true => of_preload_nm / self.old_nm,
+            false => 1.0,
+        };
+        self.factor * (torque_nm - of_preload_nm) + preload_share * self.new_nm
+    }
+
+    /// Gives a row the torque and the heat of the other pack, its slip held as logged. Work
+    /// and heat rate, means over a fifth of a second and less, go with the torque of the
+    /// row: where it steps, the step of the heat is as blurred as it was.
+    pub fn apply(&self, row: &mut Row) {
+        if self.is_none() {
+            return;
+        }
+        let Some(was_nm) = row.torque_nm else {
+            // Without the torque nobody knows how much of the heat was the preload's.
+            row.work_j = None;
+            row.heat_rate_w = None;
+            return;
+        };
+        let now_nm = self.torque_nm(was_nm);
+        row.torque_nm = Some(now_nm);
+        if was_nm > 0.0 {
+            let ratio = now_nm / was_nm;
+            row.work_j = row.work_j.map(|work_j| work_j * ratio);
+            row.heat_rate_w = row.heat_rate_w.map(|watts| watts * ratio);
+            row.impulse_nms *= ratio;
+        } else {
+            let more_nm = self.n_packs * (now_nm - was_nm);
+            let impulse_nms = more_nm * row.seconds;
+            row.work_j = row.work_j.map(|work_j| work_j + impulse_nms * row.slip);
+            row.heat_rate_w = row
+                .heat_rate_w
+                .map(|watts| watts + more_nm * row.slip_mean.abs());
+            row.impulse_nms += impulse_nms;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn car() -> Vehicle {
+        Vehicle {
+            layout: Some(Layout::CaseToOneSide),
+            pack: Some(Pack {
+                n_faces: 16,
+                outer_radius_m: 0.060,
+                inner_radius_m: 0.040,
+                groove_share: 0.0,
+                friction: Some(Toleranced::exact(0.12)),
+            }),
+            preload_nm: Some(Toleranced::exact(80.0)),
+            oil_volume_m3: Some(0.9e-3),
+            ..Vehicle::default()
+        }
+    }
+
+    #[test]
+    fn twice_the_faces_carry_twice_the_torque() {
+        let change = Change {
+            n_faces: Some(32),
+            oil_volume_m3: Some(1.8e-3),
+            ..Change::default()
+        };
+        let changed = Changed::new(&car(), &change).unwrap();
+        assert_eq!((changed.capacity, changed.factors.pack), (2.0, 2.0));
+        assert!((changed.factors.oil - 2.0).abs() < 1e-12);
+        // Derived: 80 of 500 N·m are preload; springs and actuator press as they did.
+        let force = changed.torque(&car(), Held::Force);
+        assert_eq!(
+            (force.torque_nm(500.0), force.preload_nm()),
+            (1000.0, 160.0)
+        );
+        let torque = changed.torque(&car(), Held::Torque);
+        assert!(torque.is_none());
+        // The capacity of the pack by hand: 0.12 · 16 · 50.667 mm; with 0.10, 62 and 38 mm.
+        let change = Change {
+            friction: Some(0.10),
+            outer_radius_m: Some(0.062),
+            inner_radius_m: Some(0.038),
+            ..Change::default()
+        };
+        let changed = Changed::new(&car(), &change).unwrap();
+        // Derived: ⅔·(62³ − 38³)/(62² − 38²) = 50.96 mm over 50.667 mm, times 0.10/0.12.
+        assert!((changed.capacity - 50.96 / 50.6667 * 0.10 / 0.12).abs() < 1e-5);
+    }
+
+    #[test]
+    fn another_preload_takes_the_place_of_the_old_one() {
+        let change = Change {
+            preload_nm: Some(160.0),
+            ..Change::default()
+        };
+        let changed = Changed::new(&car(), &change).unwrap();
+        let torque = changed.torque(&car(), Held::Torque);
+        // Derived: open it doubles, a table that has 75 for the open pack too; under command
+        // 80 more.
+        for (was, now) in [(80.0, 160.0), (75.0, 150.0), (500.0, 580.0), (0.0, 0.0)] {
+            assert_eq!(torque.torque_nm(was), now, "{was}");
+        }
+        let mut row = crate::testing::row(1.0);
+        row.torque_nm = Some(500.0);
+        row.work_j = Some(50.0);
+        row.heat_rate_w = Some(5000.0);
+        row.impulse_nms = 5.0;
+        torque.apply(&mut row);
+        let got = [
+            row.torque_nm,
+            row.work_j,
+            row.heat_rate_w,
+            Some(row.impulse_nms),
+        ];
+        for (got, wanted) in got.into_iter().zip([580.0, 58.0, 5800.0, 5.8]) {
+            assert!(
+                got.is_some_and(|got| (got / wanted - 1.0).abs() < 1e-12),
+                "{got:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_preload_where_there_was_none_rubs_by_the_slip() {
+        let mut logged = car();
+        logged.preload_nm = Some(Toleranced::exact(0.0));
+        let change = Change {
+            preload_nm: Some(100.0),
+            ..Change::default()
+        };
+        let torque = Changed::new(&logged, &change)
+            .unwrap()
+            .torque(&logged, Held::Torque);
+        let mut row = crate::testing::row(1.0);
+        (row.slip, row.slip_mean) = (-2.0, -2.0);
+        row.torque_nm = Some(0.0);
+        row.work_j = Some(0.0);
+        row.heat_rate_w = Some(0.0);
+        torque.apply(&mut row);
+        // Derived: 100 N·m · 2 rad/s are 200 W, and 2 J in 10 ms, signed as the slip.
+        assert_eq!((row.work_j, row.heat_rate_w), (Some(-2.0), Some(200.0)));
+        assert_eq!(torque.torque_nm(300.0), 400.0);
+    }
+
+    #[test]
+    fn what_cannot_be_compared_is_refused() {
+        let told = |vehicle: &Vehicle, change: Change| Changed::new(vehicle, &change).unwrap_err();
+        let faces = Change {
+            n_faces: Some(8),
+            ..Change::default()
+        };
+        assert!(told(&Vehicle::default(), faces).contains("faces and radii"));
+        let preload = Change {
+            preload_nm: Some(8.0),
+            ..Change::default()
+        };
+        assert!(told(&Vehicle::default(), preload).contains("no preload"));
+        let radius = Change {
+            inner_radius_m: Some(0.061),
+            ..Change::default()
+        };
+        let words = told(&car(), radius);
+        assert!(words.contains("61.0 and 60.0 mm"), "{words}");
+        let mut rough = car();
+        rough.pack = rough.pack.map(|pack| Pack {
+            friction: None,
+            ..pack
+        });
+        let friction = Change {
+            friction: Some(0.1),
+            ..Change::default()
+        };
+        assert!(told(&rough, friction).contains("no friction"));
+        // Not stated on either side it cancels.
+        assert_eq!(Changed::new(&rough, &faces).unwrap().capacity, 0.5);
+    }
+}

@@ -1,0 +1,112 @@
+//! One drive for another pack, beside the car as it is.
+//!
+//! In: blocks, once; the vehicle and what is to change. Out: [`Answer`], figure by figure
+//! for the car as it is and for the other pack under two assumptions, each marked as
+//! recomputed or carried over, and what cannot be known. Three assessments see the same
+//! blocks: slip, command, tyres and noise are those of the drive in all of them. Files and
+//! words for a page are not made here.
+
+mod answer;
+mod change;
+
+use halfshaft_model::{Block, ChannelSpec, Vehicle};
+
+use crate::assess::{Beside, Health};
+use crate::limits::Limits;
+use crate::result::Results;
+
+pub use answer::{Answer, Asked, CANNOT_KNOW, HOW, Line, Standing, Value};
+pub use change::{Change, Changed, Held, TorqueChange};
+
+/// Assesses a drive for the car as it is and for another pack.
+#[derive(Clone, Debug)]
+pub struct WhatIf {
+    logged_vehicle: Vehicle,
+    changed: Changed,
+    logged: Health,
+    same_torque: Health,
+    same_force: Health,
+}
+
+/// The results of one drive, three times.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Three {
+    /// The car as it is.
+    pub logged: Results,
+    /// The other pack, the controller getting the torque it asked for.
+    pub same_torque: Results,
+    /// The other pack, pressed as the logged one was.
+    pub same_force: Results,
+}
+
+impl WhatIf {
+    /// Another pack in the car of a map, or why the map does not let it be told.
+    pub fn new(
+        vehicle: &Vehicle,
+        channels: &[ChannelSpec],
+        limits: &Limits,
+        change: &Change,
+    ) -> Result<WhatIf, String> {
+        let changed = Changed::new(vehicle, change)?;
+        let other = |held| {
+            let torque = changed.torque(vehicle, held);
+            Health::with_limits(vehicle, channels, limits).with_other_pack(&changed.vehicle, torque)
+        };
+        Ok(WhatIf {
+            logged_vehicle: vehicle.clone(),
+            logged: Health::with_limits(vehicle, channels, limits),
+            same_torque: other(Held::Torque),
+            same_force: other(Held::Force),
+            changed,
+        })
+    }
+
+    fn each(&mut self) -> [&mut Health; 3] {
+        [
+            &mut self.logged,
+            &mut self.same_torque,
+            &mut self.same_force,
+        ]
+    }
+
+    /// Takes a block.
+    pub fn push(&mut self, block: &Block) {
+        for health in self.each() {
+            health.push(block);
+        }
+    }
+
+    /// The log has ended.
+    pub fn finish(&mut self) {
+        for health in self.each() {
+            health.finish();
+        }
+    }
+
+    /// How many checks of the values against the map were passed, and of how many.
+    pub fn note_fit(&mut self, fit: (usize, usize)) {
+        for health in self.each() {
+            health.note_fit(fit);
+        }
+    }
+
+    /// All that can be said so far of each.
+    pub fn results(&self) -> Three {
+        let logged = self.logged.results();
+        let beside = Beside {
+            logged: &self.logged,
+            thermal: &logged.thermal,
+            factors: self.changed.factors,
+        };
+        Three {
+            same_torque: self.same_torque.results_beside(&beside),
+            same_force: self.same_force.results_beside(&beside),
+            logged,
+        }
+    }
+
+    /// The answer, side by side.
+    pub fn answer(&self, three: &Three) -> Answer {
+        Answer::new(&self.logged_vehicle, &self.changed, three)
+    }
+}

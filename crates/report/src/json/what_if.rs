@@ -1,0 +1,160 @@
+//! `what-if.json`: another pack beside the car as it is, for another program.
+//!
+//! In: a document. Out: one object; `docs/whatif.md` explains each key. What is not known
+//! is null with its reason, never 0.
+
+use super::records::known;
+use crate::what_if::Document;
+use crate::words::without_vehicle_number;
+use halfshaft_health::duty::Exceedance;
+use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};
+use serde::Serialize;
+use std::borrow::Cow;
+
+/// Name and version of the form.
+pub const SCHEMA: &str = "halfshaft-whatif/1";
+
+#[derive(Serialize)]
+struct WhatIfJson<'a> {
+    schema: &'static str,
+    tool_version: &'a str,
+    vehicle: Cow<'a, str>,
+    map_fingerprint: &'a str,
+    inputs: Vec<Cow<'a, str>>,
+    asked: Vec<AskedJson>,
+    capacity_ratio: Option<f64>,
+    figures: Vec<LineJson<'a>>,
+    energy_exceedance: CurvesJson<'a>,
+    power_exceedance: CurvesJson<'a>,
+    how: [&'static str; 6],
+    cannot_know: [&'static str; 6],
+    command: Cow<'a, str>,
+}
+
+#[derive(Serialize)]
+struct AskedJson {
+    what: &'static str,
+    unit: &'static str,
+    as_it_is: Option<f64>,
+    other: f64,
+}
+
+#[derive(Serialize)]
+struct LineJson<'a> {
+    name: &'static str,
+    title: &'static str,
+    unit: &'static str,
+    standing: &'static str,
+    as_it_is: ValueJson<'a>,
+    same_torque: ValueJson<'a>,
+    same_force: ValueJson<'a>,
+}
+
+#[derive(Serialize)]
+struct ValueJson<'a> {
+    value: Option<f64>,
+    difference: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why_null: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct CurvesJson<'a> {
+    as_it_is: CurveJson<'a>,
+    same_torque: CurveJson<'a>,
+    same_force: CurveJson<'a>,
+}
+
+#[derive(Serialize)]
+struct CurveJson<'a> {
+    unit: Option<&'static str>,
+    levels: &'a [f64],
+    per_100_km: &'a [f64],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why_null: Option<&'a str>,
+}
+
+/// The object as text.
+pub fn render(document: &Document) -> String {
+    let answer = document.answer;
+    let whole = WhatIfJson {
+        schema: SCHEMA,
+        tool_version: document.program_version,
+        vehicle: without_vehicle_number(&document.map.vehicle),
+        map_fingerprint: &document.map.fingerprint,
+        inputs: document
+            .inputs
+            .iter()
+            .map(|input| without_vehicle_number(&input.name))
+            .collect(),
+        asked: answer
+            .asked
+            .iter()
+            .map(|asked| AskedJson {
+                what: asked.title,
+                unit: asked.unit,
+                as_it_is: known(asked.logged),
+                other: asked.other,
+            })
+            .collect(),
+        capacity_ratio: known(answer.capacity),
+        figures: answer.lines.iter().map(line).collect(),
+        energy_exceedance: curves(&answer.energy),
+        power_exceedance: curves(&answer.power),
+        how: HOW,
+        cannot_know: CANNOT_KNOW,
+        command: without_vehicle_number(&document.command),
+    };
+    let mut text = serde_json::to_string_pretty(&whole).expect(
+        "the records hold only numbers, text, lists and objects with text keys, written to memory",
+    );
+    text.push('\n');
+    text
+}
+
+fn line(line: &Line) -> LineJson<'_> {
+    let of = |value| of_line(line, value);
+    LineJson {
+        name: line.name,
+        title: line.title,
+        unit: line.unit,
+        standing: line.standing.words(),
+        as_it_is: of(&line.logged),
+        same_torque: of(&line.same_torque),
+        same_force: of(&line.same_force),
+    }
+}
+
+fn of_line<'a>(line: &Line, value: &'a Value) -> ValueJson<'a> {
+    ValueJson {
+        value: known(value.as_ref().ok().copied()),
+        difference: known(line.difference(value)),
+        why_null: value.as_ref().err().map(String::as_str),
+    }
+}
+
+fn curves(all: &[Result<Exceedance, String>; 3]) -> CurvesJson<'_> {
+    let [as_it_is, same_torque, same_force] = all;
+    CurvesJson {
+        as_it_is: curve(as_it_is),
+        same_torque: curve(same_torque),
+        same_force: curve(same_force),
+    }
+}
+
+fn curve(outcome: &Result<Exceedance, String>) -> CurveJson<'_> {
+    match outcome {
+        Ok(curve) => CurveJson {
+            unit: Some(curve.unit),
+            levels: &curve.levels,
+            per_100_km: &curve.per_100_km,
+            why_null: None,
+        },
+        Err(why) => CurveJson {
+            unit: None,
+            levels: &[],
+            per_100_km: &[],
+            why_null: Some(why),
+        },
+    }
+}

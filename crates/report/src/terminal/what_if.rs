@@ -1,0 +1,110 @@
+//! Another pack beside the car as it is, for a terminal.
+
+use super::layout::{Align, Mark, Page, columns_width};
+use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
+use crate::words::{clean, sentence};
+use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
+
+/// The text, for a terminal of that width.
+pub fn render(document: &Document, width: usize, colour: bool) -> String {
+    let mut page = Page::new(width, colour);
+    let vehicle = format!(
+        "{}: another pack in this drive",
+        clean(&document.map.vehicle)
+    );
+    page.paragraph("", &vehicle, Mark::Strong);
+    if document.answer.asked.is_empty() {
+        page.paragraph(
+            "  ",
+            "Nothing was changed: all columns are the car as it is.",
+            Mark::Plain,
+        );
+    }
+    for change in &document.answer.asked {
+        page.paragraph(
+            "  ",
+            &format!("{}: {}", change.title, asked(change)),
+            Mark::Plain,
+        );
+    }
+    page.blank();
+    table(&mut page, document);
+    page.heading("How");
+    for sentence in HOW {
+        page.paragraph("  – ", sentence, Mark::Plain);
+    }
+    page.heading("Cannot be known from this log");
+    for words in CANNOT_KNOW {
+        page.paragraph("  – ", words, Mark::Plain);
+    }
+    if !document.files_written.is_empty() {
+        page.blank();
+    }
+    for file in &document.files_written {
+        page.paragraph("", &format!("wrote {}", clean(file)), Mark::Plain);
+    }
+    page.finish()
+}
+
+fn table(page: &mut Page, document: &Document) {
+    let lines = &document.answer.lines;
+    let two = document.has_two_columns();
+    let mut head = vec!["Figure", "as it is", SAME_TORQUE, ""];
+    if two {
+        head.extend([SAME_FORCE, ""]);
+    }
+    head.push("");
+    let mut rows = vec![head.into_iter().map(str::to_owned).collect::<Vec<_>>()];
+    let told = lines.iter().filter(|line| why(line).is_none());
+    rows.extend(told.map(|line| cells(line, two)));
+    let mut aligns = vec![Align::Left, Align::Right, Align::Right, Align::Right];
+    let mut marks = vec![Mark::Plain, Mark::Plain, Mark::Strong, Mark::Plain];
+    if two {
+        aligns.extend([Align::Right, Align::Right]);
+        marks.extend([Mark::Strong, Mark::Plain]);
+    }
+    aligns.push(Align::Left);
+    marks.push(Mark::Faint);
+    if columns_width(&rows) <= page.width {
+        page.columns(&rows, &aligns, &marks);
+    } else {
+        lines
+            .iter()
+            .filter(|line| why(line).is_none())
+            .for_each(|line| stacked(page, line, two));
+    }
+    for line in lines {
+        if let Some(why) = why(line) {
+            let words = format!("{}: {}", line.title, sentence(&clean(why)));
+            page.paragraph("  – ", &words, Mark::Faint);
+        }
+    }
+}
+
+fn cells(line: &Line, two: bool) -> Vec<String> {
+    let mut cells = vec![line.title.to_owned(), shown(line, &line.logged)];
+    let others = [&line.same_torque, &line.same_force];
+    for other in &others[..if two { 2 } else { 1 }] {
+        cells.extend([shown(line, other), difference(line, other)]);
+    }
+    cells.push(line.standing.words().to_owned());
+    cells
+}
+
+/// A few lines a figure, for a narrow terminal.
+fn stacked(page: &mut Page, line: &Line, two: bool) {
+    page.ends(
+        &format!("  {}", line.title),
+        &shown(line, &line.logged),
+        Mark::Plain,
+    );
+    let mut others = vec![(SAME_TORQUE, &line.same_torque)];
+    if two {
+        others.push((SAME_FORCE, &line.same_force));
+    }
+    for (name, other) in others {
+        let value = format!("{} {:>8}", shown(line, other), difference(line, other));
+        let name = format!("    {name}, {}", line.standing.words());
+        page.ends(&name, &value, Mark::Faint);
+    }
+}
