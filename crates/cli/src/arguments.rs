@@ -125,6 +125,15 @@ pub struct LimitOptions {
     pub settings: Option<PathBuf>,
 }
 
+/// What the drive is compared with.
+#[derive(Debug, Args)]
+pub struct PastOptions {
+    /// report.json of an earlier drive of the same car, to compare with; may be given more
+    /// than once
+    #[arg(long = "baseline", value_name = "REPORT.json")]
+    pub baselines: Vec<PathBuf>,
+}
+
 /// Options of `settings`.
 #[derive(Debug, Args)]
 pub struct SettingsOptions {
@@ -140,6 +149,8 @@ pub struct ReportOptions {
     pub log: LogOptions,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
     /// Folder for report.html and report.json; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -194,6 +205,8 @@ pub struct ExportOptions {
     pub log: LogOptions,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
     /// Folder for the tables; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub to: PathBuf,
@@ -220,6 +233,8 @@ pub struct DemoOptions {
     pub drive: String,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
 }
 
 /// Options of `pages`.

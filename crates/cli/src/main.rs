@@ -6,6 +6,7 @@
 //! on; 2: could not do it.
 
 mod arguments;
+mod baseline;
 mod commands;
 mod output;
 mod pages;

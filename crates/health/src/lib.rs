@@ -14,6 +14,7 @@ pub mod actuator;
 pub mod band;
 pub mod baseline;
 pub mod cannot_tell;
+pub mod comparable;
 pub mod coverage;
 mod driving;
 pub mod duty;

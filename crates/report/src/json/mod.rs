@@ -9,10 +9,13 @@
 mod calibration;
 mod duty_picture;
 mod findings;
+mod for_comparison;
 mod laps;
 mod records;
 mod settings;
 mod use_class;
+
+pub use for_comparison::Earlier;
 
 use crate::document::Document;
 

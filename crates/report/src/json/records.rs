@@ -5,6 +5,7 @@
 use super::calibration::CalibrationJson;
 use super::duty_picture::DutyPictureJson;
 use super::findings::{FindingJson, NotCheckedJson};
+use super::for_comparison::ForComparisonJson;
 use super::laps::LapsJson;
 use super::settings::SettingJson;
 use super::use_class::ClassJson;
@@ -59,6 +60,8 @@ pub(super) struct Report<'a> {
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
     assumptions: &'a [String],
+    for_comparison: ForComparisonJson<'a>,
+    compared_with: Option<Cow<'a, str>>,
     settings_changed: Vec<SettingJson<'a>>,
     command: Cow<'a, str>,
 }
@@ -106,6 +109,11 @@ impl<'a> Report<'a> {
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
             assumptions: &results.assumptions,
+            for_comparison: ForComparisonJson::of(document),
+            compared_with: document
+                .compared_with
+                .as_deref()
+                .map(without_vehicle_number),
             settings_changed: results
                 .settings_changed
                 .iter()

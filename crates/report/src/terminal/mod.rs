@@ -220,6 +220,9 @@ fn foot(page: &mut Page, document: &Document) {
         }
     }
     page.blank();
+    if let Some(text) = &document.compared_with {
+        page.paragraph("", &clean(text), Mark::Plain);
+    }
     page.paragraph(
         "",
         "Figures are estimates, low to high holds the truth nine times out of ten. Not a decision on roadworthiness.",
