@@ -488,6 +488,7 @@ fn options_in_the_pages_exist() {
         &["map", "format"],
         &["decode"],
         &["export"],
+        &["compare"],
         &["demo"],
         &["pages"],
     ]

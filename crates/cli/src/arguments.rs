@@ -27,6 +27,8 @@ pub struct Arguments {
 pub enum Command {
     /// Read a log through a map: slip, partial engagement, heat, and what it cannot tell
     Report(ReportOptions),
+    /// Hold two drives of a car against each other, before and after, on like corners and events
+    Compare(CompareOptions),
     /// Check or format a signal map
     #[command(subcommand)]
     Map(MapCommand),
@@ -163,6 +165,28 @@ pub struct ReportOptions {
     /// Exit with 1 when there is a finding of this severity or a graver one
     #[arg(long, value_name = "SEVERITY")]
     pub fail_at: Option<Severity>,
+}
+
+/// Options of `compare`.
+#[derive(Debug, Args)]
+pub struct CompareOptions {
+    /// Log of the drive before
+    #[arg(value_name = "BEFORE")]
+    pub before: PathBuf,
+    /// Log of the drive after
+    #[arg(value_name = "AFTER")]
+    pub after: PathBuf,
+    /// Signal map
+    #[arg(long, value_name = "MAP")]
+    pub map: PathBuf,
+    /// Signal map of the drive after, when it is another
+    #[arg(long, value_name = "MAP")]
+    pub map_after: Option<PathBuf>,
+    #[command(flatten)]
+    pub limits: LimitOptions,
+    /// Print the comparison as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Options of `map check`.

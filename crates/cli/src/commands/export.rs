@@ -33,8 +33,14 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
     let past = baseline::find(&options.past.baselines, &report::record(&map))?;
     let mut folder = Folder::open(&options.to)?;
     let mut begun = folder.begin(SAMPLES)?;
-    let (results, about) =
-        write_samples(options, &map, (&settings.limits, &past), rate, &folder, &mut begun)?;
+    let (results, about) = write_samples(
+        options,
+        &map,
+        (&settings.limits, &past),
+        rate,
+        &folder,
+        &mut begun,
+    )?;
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
     let places = folder.settle()?;

@@ -150,7 +150,8 @@ pub fn record(map: &Map) -> MapRecord {
     }
 }
 
-fn input(input: &halfshaft_logs::Input) -> InputRecord {
+/// What a report says of a log.
+pub fn input(input: &halfshaft_logs::Input) -> InputRecord {
     InputRecord {
         name: input.name.clone(),
         format: input.format.clone(),
@@ -200,17 +201,6 @@ pub fn command(
     start_line: Option<StartLine>,
     past: &Past,
 ) -> String {
-    let quoted = |path: &Path| {
-        let text = path.display().to_string();
-        let is_plain = text
-            .chars()
-            .all(|c| c.is_alphanumeric() || "./_-+".contains(c));
-        if is_plain {
-            text
-        } else {
-            format!("'{}'", text.replace('\'', "'\\''"))
-        }
-    };
     let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
     let mut command = format!("halfshaft report {} --map {}", logs.join(" "), quoted(map));
     if let Some(path) = &settings.named {
@@ -223,4 +213,17 @@ pub fn command(
         command += &format!(" --baseline {}", quoted(path));
     }
     command
+}
+
+/// A path as a shell takes it.
+pub fn quoted(path: &Path) -> String {
+    let text = path.display().to_string();
+    let is_plain = text
+        .chars()
+        .all(|c| c.is_alphanumeric() || "./_-+".contains(c));
+    if is_plain {
+        text
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
 }

@@ -11,7 +11,7 @@ mod duty_picture;
 mod findings;
 mod for_comparison;
 mod laps;
-mod records;
+pub(crate) mod records;
 mod settings;
 mod use_class;
 

@@ -29,7 +29,7 @@ impl<K: Serialize, V: Serialize> Serialize for Ordered<K, V> {
 }
 
 /// A number that may be unknown; one that is not finite is unknown.
-pub(super) fn known(value: impl Into<Option<f64>>) -> Option<f64> {
+pub(crate) fn known(value: impl Into<Option<f64>>) -> Option<f64> {
     value.into().filter(|number| number.is_finite())
 }
 

@@ -7,7 +7,7 @@
 mod events;
 mod figures;
 mod findings;
-mod layout;
+pub(crate) mod layout;
 mod regions;
 
 use crate::document::Document;
