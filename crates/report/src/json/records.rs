@@ -114,11 +114,7 @@ impl<'a> Report<'a> {
                 .compared_with
                 .as_deref()
                 .map(without_vehicle_number),
-            settings_changed: results
-                .settings_changed
-                .iter()
-                .map(SettingJson::of)
-                .collect(),
+            settings_changed: SettingJson::all(&results.settings_changed),
             command: without_vehicle_number(&document.command),
         }
     }
