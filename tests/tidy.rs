@@ -489,6 +489,7 @@ fn options_in_the_pages_exist() {
         &["decode"],
         &["export"],
         &["whatif"],
+        &["compare"],
         &["demo"],
         &["pages"],
     ]

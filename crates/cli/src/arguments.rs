@@ -36,6 +36,8 @@ pub struct Arguments {
 pub enum Command {
     /// Read a log through a map: slip, partial engagement, heat, and what it cannot tell
     Report(ReportOptions),
+    /// Hold two drives of a car against each other, before and after, on like corners and events
+    Compare(CompareOptions),
     /// Check or format a signal map
     #[command(subcommand)]
     Map(MapCommand),
@@ -137,6 +139,15 @@ pub struct LimitOptions {
     pub settings: Option<PathBuf>,
 }
 
+/// What the drive is compared with.
+#[derive(Debug, Args)]
+pub struct PastOptions {
+    /// report.json of an earlier drive of the same car, to compare with; may be given more
+    /// than once
+    #[arg(long = "baseline", value_name = "REPORT.json")]
+    pub baselines: Vec<PathBuf>,
+}
+
 /// Options of `settings`.
 #[derive(Debug, Args)]
 pub struct SettingsOptions {
@@ -152,6 +163,8 @@ pub struct ReportOptions {
     pub log: LogOptions,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
     /// Folder for report.html and report.json; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -164,6 +177,28 @@ pub struct ReportOptions {
     /// Exit with 1 when there is a finding of this severity or a graver one
     #[arg(long, value_name = "SEVERITY")]
     pub fail_at: Option<Severity>,
+}
+
+/// Options of `compare`.
+#[derive(Debug, Args)]
+pub struct CompareOptions {
+    /// Log of the drive before
+    #[arg(value_name = "BEFORE")]
+    pub before: PathBuf,
+    /// Log of the drive after
+    #[arg(value_name = "AFTER")]
+    pub after: PathBuf,
+    /// Signal map
+    #[arg(long, value_name = "MAP")]
+    pub map: PathBuf,
+    /// Signal map of the drive after, when it is another
+    #[arg(long, value_name = "MAP")]
+    pub map_after: Option<PathBuf>,
+    #[command(flatten)]
+    pub limits: LimitOptions,
+    /// Print the comparison as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Options of `map check`.
@@ -206,6 +241,8 @@ pub struct ExportOptions {
     pub log: LogOptions,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
     /// Folder for the tables; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub to: PathBuf,
@@ -271,6 +308,8 @@ pub struct DemoOptions {
     pub drive: String,
     #[command(flatten)]
     pub limits: LimitOptions,
+    #[command(flatten)]
+    pub past: PastOptions,
 }
 
 /// Options of `pages`.

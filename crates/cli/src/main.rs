@@ -6,6 +6,7 @@
 //! on; 2: could not do it.
 
 mod arguments;
+mod baseline;
 mod commands;
 mod output;
 mod pages;
@@ -24,6 +25,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Report(options) => commands::report::run(&options),
+        Command::Compare(options) => commands::compare::run(&options),
         Command::Map(MapCommand::Check(options)) => commands::map_check::run(&options),
         Command::Map(MapCommand::Format(options)) => commands::map_format::run(&options),
         Command::Decode(options) => commands::decode::run(&options),

@@ -14,6 +14,8 @@ pub mod actuator;
 pub mod band;
 pub mod baseline;
 pub mod cannot_tell;
+pub mod comparable;
+pub mod compare;
 pub mod coverage;
 mod driving;
 pub mod duty;

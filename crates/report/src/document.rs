@@ -18,6 +18,8 @@ pub struct Document<'a> {
     pub map: MapRecord,
     /// Version of the program.
     pub program_version: &'a str,
+    /// With which earlier drives it was compared, in a sentence; `None` when with none.
+    pub compared_with: Option<String>,
     /// The command that makes this report again.
     pub command: String,
     /// The clock of the log.

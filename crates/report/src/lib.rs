@@ -7,6 +7,7 @@
 //! known is shown as a reason, never as 0.
 
 pub mod calibration;
+pub mod comparison;
 pub mod corners;
 pub mod document;
 pub mod html;

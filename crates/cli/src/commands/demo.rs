@@ -10,7 +10,7 @@ use halfshaft_simulate::{Scenario, Truth};
 use crate::arguments::DemoOptions;
 use crate::commands::report;
 use crate::output::{self, Folder};
-use crate::{pipeline, settings};
+use crate::{baseline, pipeline, settings};
 
 /// The map of the invented car.
 const MAP_NAME: &str = "brindlecote-30.map";
@@ -39,9 +39,11 @@ pub fn run(options: &DemoOptions) -> Result<ExitCode> {
     let log = options.dir.join(&log_name);
     let map_path = options.dir.join(MAP_NAME);
     let map = pipeline::read_map(&map_path)?;
-    let (read, results) = report::assess(std::slice::from_ref(&log), &map, &settings, None)?;
-    let command = report::command(std::slice::from_ref(&log), &map_path, &settings, None);
-    let mut document = report::document(&map, &read, &results, command);
+    let past = baseline::find(&options.past.baselines, &report::map_record(&map))?;
+    let logs = std::slice::from_ref(&log);
+    let (read, results) = report::assess(logs, &map, &settings, None, &past)?;
+    let command = report::command(logs, &map_path, &settings, None, &past);
+    let mut document = report::document(&map, &read, &results, &past, command);
     let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
     places.extend(report::write(&options.dir, &document)?);
     document.files_written = places

@@ -12,6 +12,7 @@ use halfshaft_report::Document;
 use halfshaft_signal_map::Map;
 
 use crate::arguments::ExportOptions;
+use crate::baseline::{self, Past};
 use crate::commands::report;
 use crate::output::{self, Begun, Folder};
 use crate::pipeline::{self, Read};
@@ -29,10 +30,17 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
     };
     let map = pipeline::read_map(&options.log.map)?;
     let settings = settings::find(options.limits.settings.as_deref())?;
+    let past = baseline::find(&options.past.baselines, &report::map_record(&map))?;
     let mut folder = Folder::open(&options.to)?;
     let mut begun = folder.begin(SAMPLES)?;
-    let (results, about) =
-        write_samples(options, &map, &settings.limits, rate, &folder, &mut begun)?;
+    let (results, about) = write_samples(
+        options,
+        &map,
+        (&settings.limits, &past),
+        rate,
+        &folder,
+        &mut begun,
+    )?;
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
     let places = folder.settle()?;
@@ -47,13 +55,13 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
 fn write_samples(
     options: &ExportOptions,
     map: &Map,
-    limits: &Limits,
+    (limits, past): (&Limits, &Past),
     rate: Option<Rate>,
     folder: &Folder,
     begun: &mut Begun,
 ) -> Result<(Results, About)> {
     let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
-    let mut health = report::health(map, limits, options.start_line);
+    let mut health = report::health(map, limits, options.start_line, past);
     let ground = Ground {
         basis: health.basis().clone(),
         slip: limits.slip,
@@ -78,7 +86,7 @@ fn write_samples(
 
 fn about(map: &Map, read: &Read, results: &Results) -> About {
     // The command names files, which are nobody's business in a table.
-    let document: Document = report::document(map, read, results, String::new());
+    let document: Document = report::document(map, read, results, &Past::default(), String::new());
     About {
         program_version: document.program_version.to_owned(),
         map_title: document.map.title,

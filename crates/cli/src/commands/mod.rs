@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub mod compare;
 pub mod decode;
 pub mod demo;
 pub mod export;

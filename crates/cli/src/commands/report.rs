@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Result, bail};
+use halfshaft_health::baseline::Baseline;
 use halfshaft_health::limits::Limits;
 use halfshaft_health::{Health, Results};
 use halfshaft_model::Stamp;
@@ -11,6 +12,7 @@ use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord}
 use halfshaft_signal_map::Map;
 
 use crate::arguments::{ReportOptions, StartLine};
+use crate::baseline::{self, Past};
 use crate::output::{self, Folder};
 use crate::pipeline::{self, Read};
 use crate::settings::{self, Settings};
@@ -21,13 +23,10 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     let map = pipeline::read_map(&options.log.map)?;
     let settings = settings::find(options.limits.settings.as_deref())?;
     let line = options.start_line;
-    let (read, results) = assess(&options.log.logs, &map, &settings, line)?;
-    let mut document = document(
-        &map,
-        &read,
-        &results,
-        command(&options.log.logs, &options.log.map, &settings, line),
-    );
+    let past = baseline::find(&options.past.baselines, &map_record(&map))?;
+    let (read, results) = assess(&options.log.logs, &map, &settings, line, &past)?;
+    let command = command(&options.log.logs, &options.log.map, &settings, line, &past);
+    let mut document = document(&map, &read, &results, &past, command);
     if let Some(dir) = &options.out {
         let places = write(dir, &document)?;
         document.files_written = places
@@ -58,9 +57,11 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     })
 }
 
-/// An assessment through a map, with laps from a start line when there is one.
-pub fn health(map: &Map, limits: &Limits, start_line: Option<StartLine>) -> Health {
+/// An assessment through a map, with laps from a start line when there is one, compared with
+/// earlier drives where there are any.
+pub fn health(map: &Map, limits: &Limits, start_line: Option<StartLine>, past: &Past) -> Health {
     let mut health = Health::with_limits(&map.vehicle, &map.channels, limits);
+    health.compare_with(past.onto(Baseline::of_map(&map.vehicle)));
     if let Some(line) = start_line {
         health.start_line(line.position);
     }
@@ -73,15 +74,17 @@ pub fn assess(
     map: &Map,
     settings: &Settings,
     start_line: Option<StartLine>,
+    past: &Past,
 ) -> Result<(Read, Results)> {
-    let mut health = health(map, &settings.limits, start_line);
+    let mut health = health(map, &settings.limits, start_line, past);
     let read = pipeline::read(logs, map, |_, block| {
         health.push(block);
         Ok(())
     })?;
     health.finish();
     health.note_fit(read.fit.passed());
-    let results = health.results();
+    let mut results = health.results();
+    results.assumptions.extend_from_slice(&past.assumptions);
     check_believable(map, &read, &results)?;
     Ok((read, results))
 }
@@ -119,6 +122,7 @@ pub fn document<'a>(
     map: &Map,
     read: &'a Read,
     results: &'a Results,
+    past: &Past,
     command: String,
 ) -> Document<'a> {
     Document {
@@ -126,6 +130,7 @@ pub fn document<'a>(
         inputs: read.inputs.iter().map(input).collect(),
         notices: &read.notices,
         map: map_record(map),
+        compared_with: past.sentence(),
         program_version: env!("CARGO_PKG_VERSION"),
         command,
         clock: clock(read),
@@ -194,18 +199,8 @@ pub fn command(
     map: &Path,
     settings: &Settings,
     start_line: Option<StartLine>,
+    past: &Past,
 ) -> String {
-    let quoted = |path: &Path| {
-        let text = path.display().to_string();
-        let is_plain = text
-            .chars()
-            .all(|c| c.is_alphanumeric() || "./_-+".contains(c));
-        if is_plain {
-            text
-        } else {
-            format!("'{}'", text.replace('\'', "'\\''"))
-        }
-    };
     let logs: Vec<String> = logs.iter().map(|log| quoted(log)).collect();
     let mut command = format!("halfshaft report {} --map {}", logs.join(" "), quoted(map));
     if let Some(path) = &settings.named {
@@ -214,5 +209,21 @@ pub fn command(
     if let Some(line) = start_line {
         command += &format!(" --start-line={line}");
     }
+    for path in &past.paths {
+        command += &format!(" --baseline {}", quoted(path));
+    }
     command
+}
+
+/// A path as a shell takes it.
+pub fn quoted(path: &Path) -> String {
+    let text = path.display().to_string();
+    let is_plain = text
+        .chars()
+        .all(|c| c.is_alphanumeric() || "./_-+".contains(c));
+    if is_plain {
+        text
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
 }

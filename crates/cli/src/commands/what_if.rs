@@ -7,6 +7,7 @@ use halfshaft_health::what_if::{Change, WhatIf};
 use halfshaft_report::what_if::{self, Document};
 
 use crate::arguments::WhatIfOptions;
+use crate::baseline::Past;
 use crate::commands::report;
 use crate::output::{self, Folder};
 use crate::{pipeline, settings};
@@ -28,7 +29,13 @@ pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
     let three = asked.results();
     report::check_believable(&map, &read, &three.logged)?;
     let answer = asked.answer(&three);
-    let base = report::command(&options.log.logs, &options.log.map, &settings, None);
+    let base = report::command(
+        &options.log.logs,
+        &options.log.map,
+        &settings,
+        None,
+        &Past::default(),
+    );
     let mut document = Document {
         answer: &answer,
         inputs: read.inputs.iter().map(report::input).collect(),

@@ -72,6 +72,8 @@ pub struct PedalDelay {
     pub vehicle: Option<Spread>,
     /// Pedal to response: both of the first, of the movements that have both.
     pub whole: Option<Spread>,
+    /// The same one by one, s, with the time of the pedal, in order of time.
+    pub wholes: Vec<(Time, f64)>,
 }
 
 /// What the drive says of the actuator.
@@ -209,9 +211,16 @@ impl ActuatorWatch {
             controller: of(|ladder| ladder.controller_s),
             mechanism: of(|ladder| ladder.mechanism_s),
             vehicle: of(|ladder| ladder.vehicle_s),
-            whole: of(|ladder| Some(ladder.controller_s? + ladder.mechanism_s?)),
+            whole: of(whole_s),
+            wholes: ladders()
+                .filter_map(|ladder| Some((ladder.time, whole_s(ladder)?)))
+                .collect(),
         })
     }
+}
+
+fn whole_s(ladder: &Ladder) -> Option<f64> {
+    Some(ladder.controller_s? + ladder.mechanism_s?)
 }
 
 fn no_watch(refusal: NoWatch) -> String {

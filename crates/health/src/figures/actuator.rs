@@ -8,10 +8,10 @@ use crate::actuator::{Actuator, PedalDelay, Timing};
 use crate::result::{Estimate, Figure};
 
 /// Events from which a median is worth its grade A. Source: none, engineering guess.
-const ENOUGH_EVENTS: f64 = 10.0;
+pub(crate) const ENOUGH_EVENTS: f64 = 10.0;
 
 /// Factor of a median that only many events together tell. Source: none, engineering guess.
-const POOLED: f64 = 0.75;
+pub(crate) const POOLED: f64 = 0.75;
 
 /// One time of the actuator.
 struct Time {
@@ -100,7 +100,7 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
 }
 
 /// What may be said, with the factor of its resolution; or why nothing.
-fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String> {
+pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String> {
     match pool.told {
         Told::Singly(spread) => Ok((spread, 1.0)),
         Told::Pooled { spread, .. } => Ok((spread, POOLED)),

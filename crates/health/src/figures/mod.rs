@@ -3,7 +3,7 @@
 //! In: what the other files summed. Out: one [`Figure`] per name, in the order of the
 //! report. To add a figure add its function to the file of its kind and its line in [`all`].
 
-mod actuator;
+pub(crate) mod actuator;
 pub(crate) mod duty;
 mod engagement;
 mod heat;

@@ -11,6 +11,7 @@
 #[macro_use]
 mod registry;
 
+mod compare;
 mod cooling;
 mod driving;
 mod hit;
@@ -25,6 +26,7 @@ mod trust;
 mod tyres;
 mod usage;
 
+pub use compare::Compare;
 pub use cooling::Cooling;
 pub use driving::Driving;
 pub use hit::Hit;
@@ -74,6 +76,8 @@ pub struct Limits {
     pub severity: SeverityRamps,
     /// How the oil is used up.
     pub oil_life: OilPolicy,
+    /// Two sessions compared.
+    pub compare: Compare,
 }
 
 /// What every limit says of itself, by subject, in the order of the settings file.
@@ -91,6 +95,7 @@ pub const GROUPS: &[Group] = &[
     usage::GROUP,
     severity::GROUP,
     oil_life::GROUP,
+    compare::GROUP,
 ];
 
 /// Pairs of which the first must be below the second.

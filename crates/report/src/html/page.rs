@@ -85,6 +85,7 @@ fn assumptions(document: &Document) -> Markup {
     html! {
         section #assumptions {
             h2 { "Assumptions and cautions" }
+            @if let Some(text) = &document.compared_with { p { (clean(text)) } }
             @if assumptions.is_empty() {
                 p { "The results name no assumption." }
             } @else {

@@ -9,11 +9,14 @@
 mod calibration;
 mod duty_picture;
 mod findings;
+mod for_comparison;
 mod laps;
-mod records;
+pub(crate) mod records;
 mod settings;
 mod use_class;
 pub(crate) mod what_if;
+
+pub use for_comparison::Earlier;
 
 use crate::document::Document;
 

@@ -5,6 +5,7 @@
 use super::calibration::CalibrationJson;
 use super::duty_picture::DutyPictureJson;
 use super::findings::{FindingJson, NotCheckedJson};
+use super::for_comparison::ForComparisonJson;
 use super::laps::LapsJson;
 use super::settings::SettingJson;
 use super::use_class::ClassJson;
@@ -28,7 +29,7 @@ impl<K: Serialize, V: Serialize> Serialize for Ordered<K, V> {
 }
 
 /// A number that may be unknown; one that is not finite is unknown.
-pub(super) fn known(value: impl Into<Option<f64>>) -> Option<f64> {
+pub(crate) fn known(value: impl Into<Option<f64>>) -> Option<f64> {
     value.into().filter(|number| number.is_finite())
 }
 
@@ -59,6 +60,8 @@ pub(super) struct Report<'a> {
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
     assumptions: &'a [String],
+    for_comparison: ForComparisonJson<'a>,
+    compared_with: Option<Cow<'a, str>>,
     settings_changed: Vec<SettingJson<'a>>,
     command: Cow<'a, str>,
 }
@@ -106,11 +109,12 @@ impl<'a> Report<'a> {
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
             assumptions: &results.assumptions,
-            settings_changed: results
-                .settings_changed
-                .iter()
-                .map(SettingJson::of)
-                .collect(),
+            for_comparison: ForComparisonJson::of(document),
+            compared_with: document
+                .compared_with
+                .as_deref()
+                .map(without_vehicle_number),
+            settings_changed: SettingJson::all(&results.settings_changed),
             command: without_vehicle_number(&document.command),
         }
     }

@@ -31,7 +31,11 @@ impl ValueJson {
 }
 
 impl<'a> SettingJson<'a> {
-    pub(super) fn of(setting: &'a SettingChanged) -> SettingJson<'a> {
+    pub(super) fn all(changed: &'a [SettingChanged]) -> Vec<SettingJson<'a>> {
+        changed.iter().map(SettingJson::of).collect()
+    }
+
+    fn of(setting: &'a SettingChanged) -> SettingJson<'a> {
         SettingJson {
             key: &setting.key,
             default: ValueJson::of(setting.default),

@@ -3,7 +3,7 @@
 //! In: clean text. Out: lines no wider than asked. Widths are counted in characters.
 
 /// Text being built, line by line.
-pub(super) struct Page {
+pub(crate) struct Page {
     /// Columns a line may have.
     pub width: usize,
     colour: bool,
@@ -12,14 +12,14 @@ pub(super) struct Page {
 
 /// How a column stands.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Align {
+pub(crate) enum Align {
     Left,
     Right,
 }
 
 /// How a stretch of text is marked, when colour is wanted.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Mark {
+pub(crate) enum Mark {
     Plain,
     Strong,
     Faint,

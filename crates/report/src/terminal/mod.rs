@@ -7,7 +7,7 @@
 mod events;
 mod figures;
 mod findings;
-mod layout;
+pub(crate) mod layout;
 mod regions;
 pub(crate) mod what_if;
 
@@ -221,6 +221,9 @@ fn foot(page: &mut Page, document: &Document) {
         }
     }
     page.blank();
+    if let Some(text) = &document.compared_with {
+        page.paragraph("", &clean(text), Mark::Plain);
+    }
     page.paragraph(
         "",
         "Figures are estimates, low to high holds the truth nine times out of ten. Not a decision on roadworthiness.",

@@ -338,6 +338,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
             trouble: None,
         }],
         notices,
+        compared_with: None,
         map: MapRecord {
             title: "Tarnwick Q4, rear axle".to_owned(),
             identity: vec![

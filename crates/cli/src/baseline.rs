@@ -1,0 +1,125 @@
+//! Reads earlier reports of the same car into what a drive is compared with.
+//!
+//! One that is no report of this program, or of another unit, ends the program: a comparison
+//! with half of what was asked for would be another comparison. Another map only warns.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result, anyhow, bail};
+use halfshaft_health::baseline::{Baseline, Quantity};
+use halfshaft_report::MapRecord;
+use halfshaft_report::json::Earlier;
+
+/// A report may not be larger than this; one of a long day with thousands of events is a
+/// twentieth of it.
+const LARGEST_BYTES: u64 = 64 << 20;
+
+/// Earlier drives, and what must be said of them.
+#[derive(Clone, Debug, Default)]
+pub struct Past {
+    /// Values of earlier drives, where there are any.
+    pub values: Vec<(Quantity, Vec<f64>)>,
+    /// The reports.
+    pub paths: Vec<PathBuf>,
+    /// What the comparison assumes, in sentences.
+    pub assumptions: Vec<String>,
+}
+
+impl Past {
+    /// Puts the medians of the earlier drives in place of rated values.
+    pub fn onto(&self, mut baseline: Baseline) -> Baseline {
+        for (quantity, values) in &self.values {
+            baseline.note_past(*quantity, values);
+        }
+        baseline
+    }
+
+    /// With what the drive was compared, in a sentence; `None` when with nothing.
+    pub fn sentence(&self) -> Option<String> {
+        let files: Vec<String> = self
+            .paths
+            .iter()
+            .map(|path| path.display().to_string())
+            .collect();
+        if files.is_empty() {
+            return None;
+        }
+        let values: Vec<String> = Quantity::ALL
+            .iter()
+            .filter_map(|(quantity, name)| {
+                let (_, values) = self.values.iter().find(|(known, _)| known == quantity)?;
+                Some(format!("{name} of {}", values.len()))
+            })
+            .collect();
+        let values = match values.is_empty() {
+            true => "none of them has a value of grade B or better".to_owned(),
+            false => format!("medians: {}", values.join(", ")),
+        };
+        Some(format!(
+            "Compared with {} of this car ({}); {values}.",
+            match files.len() {
+                1 => "an earlier drive".to_owned(),
+                n => format!("{n} earlier drives"),
+            },
+            files.join(", ")
+        ))
+    }
+}
+
+/// Reads the reports that are to be compared with.
+pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
+    let mut past = Past::default();
+    let mut logs: Vec<(Vec<String>, &Path)> = Vec::new();
+    for path in paths {
+        let name = path.display();
+        let text = text(path)?;
+        let earlier = Earlier::read(&text).map_err(|found| anyhow!("{name}: {found}"))?;
+        earlier
+            .check_same_unit(map)
+            .map_err(|found| anyhow!("{name}: {found}"))?;
+        let twin = logs.iter().find(|(logs, _)| *logs == earlier.logs);
+        if let Some((_, twin)) = twin.filter(|_| !earlier.logs.is_empty()) {
+            bail!(
+                "{name}: found the drive of {} again, wanted each drive once",
+                twin.display()
+            );
+        }
+        if earlier.map_fingerprint != map.fingerprint {
+            past.assumptions.push(format!(
+                "{name} was made with another map, or another version of it: where the maps differ, so may what is compared."
+            ));
+        }
+        for (quantity, value) in earlier.values {
+            match past.values.iter_mut().find(|(known, _)| *known == quantity) {
+                Some((_, values)) => values.push(value),
+                None => past.values.push((quantity, vec![value])),
+            }
+        }
+        logs.push((earlier.logs, path));
+        past.paths.push(path.clone());
+    }
+    Ok(past)
+}
+
+fn text(path: &Path) -> Result<String> {
+    let doing = || format!("could not read the earlier report {}", path.display());
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)
+        .with_context(doing)?
+        .take(LARGEST_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .with_context(doing)?;
+    if bytes.len() as u64 > LARGEST_BYTES {
+        bail!(
+            "{}: found more than {LARGEST_BYTES} bytes, wanted a report.json of this program; is this the log?",
+            path.display()
+        );
+    }
+    String::from_utf8(bytes).map_err(|_| {
+        anyhow!(
+            "{}: found bytes that are no UTF-8 text, wanted a report.json of this program",
+            path.display()
+        )
+    })
+}

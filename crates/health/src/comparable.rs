@@ -1,0 +1,189 @@
+//! What of a drive later drives of the same car can be compared with.
+//!
+//! In: [`Results`]. Out: a [`Comparable`] for every quantity of the baseline that this drive
+//! can give, with its grade, or why it has no value. A quantity that no drive can give as yet
+//! is not in the list. It does not compare: that is `baseline` and the findings.
+
+use halfshaft_driveline::response::pool::Pool;
+use halfshaft_driveline::response::resolution::Told;
+use halfshaft_driveline::thermal::Anchor;
+
+use crate::actuator::Timing;
+use crate::baseline::Quantity;
+use crate::figures::actuator::{ENOUGH_EVENTS, POOLED, told};
+use crate::result::{Grade, Results};
+
+/// Grade from which a value is worth comparing with. Source: none, engineering guess.
+pub const COMPARED_FROM: Grade = Grade::B;
+
+/// One quantity of one drive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparable {
+    /// Which.
+    pub quantity: Quantity,
+    /// The value in the unit of its quantity, or why there is none.
+    pub outcome: Result<f64, String>,
+    /// How far it can be trusted; `None` without a value.
+    pub grade: Option<Grade>,
+}
+
+/// What this drive gives to compare with.
+pub fn comparable(results: &Results) -> Vec<Comparable> {
+    let mut all = timed(results);
+    all.extend(heated(results));
+    all
+}
+
+/// The actuator's times, brought to 60 °C and 13.5 V.
+fn timed(results: &Results) -> Vec<Comparable> {
+    let times: [(Quantity, fn(&Timing) -> &Pool); 3] = [
+        (Quantity::DeadTime, |timing| &timing.dead_time),
+        (Quantity::RiseTime, |timing| &timing.rise_time),
+        (Quantity::TransitionTime, |timing| &timing.transition_time),
+    ];
+    let engaged = times.map(|(quantity, pool)| {
+        let found = actuator(results).and_then(|actuator| {
+            let timing = &actuator.engage;
+            normal(pool(timing), timing)
+        });
+        graded(quantity, found)
+    });
+    let released = actuator(results)
+        .and_then(|actuator| normal(&actuator.release.transition_time, &actuator.release));
+    let mut all = Vec::from(engaged);
+    all.push(graded(Quantity::ReleaseTime, released));
+    all
+}
+
+fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, String> {
+    results.actuator.as_ref().map_err(Clone::clone)
+}
+
+/// The median at 60 °C and 13.5 V with the factor of its grade: of what the samples tell, and
+/// of the events that say oil temperature and voltage.
+fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), String> {
+    told(pool, timing)?;
+    let normal = pool.normal.ok_or_else(|| {
+        "oil temperature and supply voltage were not known at any of its events, so it cannot be \
+         brought to 60 °C and 13.5 V"
+            .to_owned()
+    })?;
+    let resolution = match pool.told {
+        Told::Pooled { .. } => POOLED,
+        _ => 1.0,
+    };
+    let factor = resolution.min(normal.n_events as f64 / ENOUGH_EVENTS);
+    Ok((normal.median_s, Grade::of(factor)))
+}
+
+/// What heat did to the temperature; only where a sensor holds the model.
+fn heated(results: &Results) -> [Comparable; 2] {
+    let grade = results
+        .figure("pack_temp_max")
+        .and_then(|figure| figure.grade)
+        .unwrap_or(Grade::D);
+    let fitted = results
+        .thermal
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|thermal| match &thermal.anchor {
+            Anchor::Fitted(_) => Ok(thermal),
+            Anchor::Open(why) => Err(format!("no sensor holds the temperatures: {why}")),
+        });
+    let rise = fitted
+        .clone()
+        .and_then(|thermal| thermal.rise_k_per_kj.clone());
+    let equalisation = fitted.map(|thermal| thermal.equalisation_s.value);
+    [
+        graded(Quantity::RisePerHeat, rise.map(|value| (value, grade))),
+        graded(
+            Quantity::Equalisation,
+            equalisation.map(|value| (value, grade)),
+        ),
+    ]
+}
+
+fn graded(quantity: Quantity, found: Result<(f64, Grade), String>) -> Comparable {
+    let sound = found.and_then(|(value, grade)| match value.is_finite() && value > 0.0 {
+        true => Ok((value, grade)),
+        false => Err("no time and no rise is 0 or less: nothing to compare with".to_owned()),
+    });
+    Comparable {
+        quantity,
+        grade: sound.as_ref().ok().map(|(_, grade)| *grade),
+        outcome: sound.map(|(value, _)| value),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use halfshaft_driveline::response::resolution::Spread;
+    use halfshaft_model::{ChannelSpec, Vehicle};
+
+    fn empty() -> Results {
+        let channels: [ChannelSpec; 0] = [];
+        crate::Health::new(&Vehicle::default(), &channels).results()
+    }
+
+    #[test]
+    fn without_anything_each_says_why() {
+        let all = comparable(&empty());
+        let names: Vec<Quantity> = all.iter().map(|one| one.quantity).collect();
+        assert_eq!(
+            names,
+            [
+                Quantity::DeadTime,
+                Quantity::RiseTime,
+                Quantity::TransitionTime,
+                Quantity::ReleaseTime,
+                Quantity::RisePerHeat,
+                Quantity::Equalisation,
+            ]
+        );
+        for one in &all {
+            assert!(one.outcome.is_err() && one.grade.is_none(), "{one:?}");
+        }
+    }
+
+    #[test]
+    fn few_events_lower_the_grade_and_none_at_a_known_voltage_gives_none() {
+        let spread = |n_events| Spread {
+            n_events,
+            median_s: 0.2,
+            p10_s: 0.1,
+            p90_s: 0.3,
+            variation: None,
+        };
+        let pool = |normal, told| Pool {
+            told,
+            resolution: None,
+            is_unsynchronised: true,
+            edge_doubt_s: None,
+            n_unusable: 0,
+            by_oil_c: Vec::new(),
+            by_supply_v: Vec::new(),
+            slopes: Default::default(),
+            normal,
+        };
+        let timing = |pool: &Pool| Timing {
+            dead_time: pool.clone(),
+            rise_time: pool.clone(),
+            transition_time: pool.clone(),
+            n_edges: 20,
+            reasons: Vec::new(),
+        };
+        let found = |pool: Pool| normal(&pool, &timing(&pool));
+        let singly = Told::Singly(spread(20));
+        assert_eq!(found(pool(Some(spread(20)), singly)), Ok((0.2, Grade::A)));
+        assert_eq!(found(pool(Some(spread(5)), singly)), Ok((0.2, Grade::C)));
+        let told = Told::Pooled {
+            spread: spread(20),
+            sampling_sd_s: 0.01,
+        };
+        assert_eq!(found(pool(Some(spread(20)), told)), Ok((0.2, Grade::B)));
+        assert!(found(pool(None, singly)).is_err());
+        let below = Told::BelowResolution { below_s: 0.1 };
+        assert!(found(pool(Some(spread(20)), below)).is_err());
+    }
+}

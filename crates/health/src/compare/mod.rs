@@ -1,0 +1,160 @@
+//! Before and after: what changed from one session to another, on like corners and like
+//! events.
+//!
+//! In: two [`Results`]. Out: a [`Comparison`]: figures with the difference, its 90 % band and
+//! the smallest difference that would have been seen. Corners are paired where both sessions
+//! drove the same circuit, and only passes alike in speed, oil temperature and voltage are
+//! held against each other; else stretches and events alone are. It does not say why
+//! something changed, nor whether it matters.
+//!
+//! ```text
+//! Results -> session -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
+//! ```
+
+mod bootstrap;
+mod circuit;
+mod figures;
+mod session;
+
+pub use session::{LapPart, Pass, Session, Stretch, Times};
+
+use crate::limits::Compare;
+use crate::result::Results;
+
+/// What drawing again draws.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Block {
+    /// Laps.
+    Lap,
+    /// Stretches of the drive.
+    Stretch,
+    /// Stretches of the drive with events in them.
+    Events,
+}
+
+impl Block {
+    /// Stable word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Block::Lap => "lap",
+            Block::Stretch => "stretch",
+            Block::Events => "events",
+        }
+    }
+}
+
+/// One figure before and after.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Change {
+    /// Value before, of what is compared.
+    pub before: f64,
+    /// Value after, of what is compared.
+    pub after: f64,
+    /// After less before.
+    pub difference: f64,
+    /// Lower end of its 90 % band.
+    pub low: f64,
+    /// Upper end of its 90 % band.
+    pub high: f64,
+    /// A true difference of this size would have been seen eight times out of ten.
+    pub smallest: f64,
+    /// What was drawn again.
+    pub block: Block,
+    /// Blocks before and after.
+    pub n_blocks: (usize, usize),
+    /// Pairs of like passes; `None` where nothing was paired.
+    pub n_pairs: Option<usize>,
+}
+
+impl Change {
+    /// The band leaves 0 out.
+    pub fn is_seen(&self) -> bool {
+        self.low > 0.0 || self.high < 0.0
+    }
+}
+
+/// A figure that is compared.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// Stable name, snake case.
+    pub name: &'static str,
+    /// What it is called on a page.
+    pub title: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// The change, or why it cannot be told.
+    pub outcome: Result<Change, String>,
+    /// How it was made, one sentence.
+    pub method: &'static str,
+}
+
+/// What changed from one session to another.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// Corners of the same circuit found in both; or why laps and corners are not paired.
+    pub matched: Result<usize, String>,
+    /// Laps before and after.
+    pub n_laps: (usize, usize),
+    /// The figures, in order.
+    pub figures: Vec<Compared>,
+    /// What a reader must know, one sentence each.
+    pub notes: Vec<String>,
+}
+
+impl Comparison {
+    /// The figure of that name.
+    pub fn figure(&self, name: &str) -> Option<&Compared> {
+        self.figures.iter().find(|figure| figure.name == name)
+    }
+}
+
+/// Compares two sessions.
+pub fn compare(before: &Results, after: &Results, limits: &Compare) -> Comparison {
+    let sessions = [before, after].map(|results| Session::of(results, limits));
+    let mut comparison = compare_sessions(&sessions[0], &sessions[1], limits);
+    if before.settings_changed != after.settings_changed {
+        comparison
+            .notes
+            .push("The two were judged by different settings.".to_owned());
+    }
+    comparison
+}
+
+/// Compares what was taken of two sessions.
+pub fn compare_sessions(before: &Session, after: &Session, limits: &Compare) -> Comparison {
+    let matched = circuit::matched(before, after, limits);
+    Comparison {
+        n_laps: (before.laps.len(), after.laps.len()),
+        figures: figures::all(before, after, &matched, limits),
+        notes: notes(before, after, &matched),
+        matched: matched.map(|pairs| pairs.len()),
+    }
+}
+
+fn notes(
+    before: &Session,
+    after: &Session,
+    matched: &Result<Vec<(u32, u32)>, String>,
+) -> Vec<String> {
+    let mut notes = Vec::new();
+    if let Err(reason) = matched {
+        notes.push(format!(
+            "Laps and corners could not be matched ({reason}): only stretches and events are compared, which need not be of like roads."
+        ));
+        return notes;
+    }
+    let knows = |of: fn(&Pass) -> Option<f64>| {
+        [before, after].map(|session| session.passes.iter().any(|pass| of(pass).is_some()))
+    };
+    if knows(|pass| pass.oil_c) != [true, true] {
+        notes.push("Oil temperature was not known in both: corners may differ in it.".to_owned());
+    }
+    if knows(|pass| pass.supply_v) != [true, true] {
+        notes.push("Supply voltage was not known in both: corners may differ in it.".to_owned());
+    }
+    notes.push(
+        "How far the throttle was open in a corner is not matched: another driver is another session."
+            .to_owned(),
+    );
+    notes
+}

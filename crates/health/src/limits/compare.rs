@@ -1,0 +1,34 @@
+//! When two sessions are compared like with like.
+
+limits! {
+    /// Two sessions before and after, compared like with like.
+    compare: Compare;
+
+    /// Speeds into a corner this far apart are not alike, a share of their mean.
+    entry_speed_share: f64 = 0.10, "share", from 0.001 to 1.0,
+        source: "common practice, no source";
+
+    /// Oil temperatures this far apart are not alike.
+    oil_k: f64 = 10.0, "K", from 0.1 to 200.0,
+        source: "common practice, no source";
+
+    /// Supply voltages this far apart are not alike.
+    supply_v: f64 = 0.5, "V", from 0.01 to 50.0,
+        source: "common practice, no source";
+
+    /// Laps whose lengths differ by more are not of one circuit.
+    lap_length_share: f64 = 0.05, "share", from 0.001 to 0.5,
+        source: "none, engineering guess: tyres and lines differ by less";
+
+    /// Share of the corners that must be found in both for one circuit.
+    same_corners_share: f64 = 0.7, "share", from 0.1 to 1.0,
+        source: "none, engineering guess";
+
+    /// Laps, stretches or blocks of events each side needs.
+    least_blocks: u32 = 3, "count", from 2.0 to 1000.0,
+        source: "none, engineering guess: two give a scatter that is hardly known";
+
+    /// Length of a stretch where there are no laps, and of a block of events.
+    stretch_s: f64 = 60.0, "s", from 1.0 to 3600.0,
+        source: "none, engineering guess: about a lap";
+}

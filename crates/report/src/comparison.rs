@@ -1,0 +1,294 @@
+//! Before and after, to terminal and JSON.
+//!
+//! In: a [`ComparisonDocument`], the comparison and the facts of its two runs. Out: text, and
+//! one JSON object, [`SCHEMA`]; `docs/compare.md` explains both. Nothing here computes a
+//! figure. Where no difference is seen it says so, and how small a one would have been.
+
+use std::borrow::Cow;
+
+use halfshaft_health::compare::{Change, Compared, Comparison};
+use serde::Serialize;
+
+use crate::document::{InputRecord, MapRecord};
+use crate::json::records::known;
+use crate::terminal::layout::{Mark, Page};
+use crate::words::{clean, counted, measured, sentence, without_vehicle_number};
+
+/// Name and version of the form.
+pub const SCHEMA: &str = "halfshaft-comparison/1";
+
+/// Everything a comparison says, in whichever form.
+#[derive(Clone, Debug)]
+pub struct ComparisonDocument<'a> {
+    /// What changed.
+    pub comparison: &'a Comparison,
+    /// The logs before and after.
+    pub logs: [Vec<InputRecord>; 2],
+    /// The maps before and after.
+    pub maps: [MapRecord; 2],
+    /// Limits that were not the usual ones, by name.
+    pub settings_changed: Vec<String>,
+    /// Version of the program.
+    pub program_version: &'a str,
+    /// The command that makes this comparison again.
+    pub command: String,
+}
+
+impl ComparisonDocument<'_> {
+    /// What a reader must know, one sentence each: the maps first.
+    fn notes(&self) -> Vec<String> {
+        let [before, after] = &self.maps;
+        let mut notes = Vec::new();
+        if before.vehicle != after.vehicle || before.unit != after.unit {
+            notes.push(format!(
+                "The two are not of one unit: before {}, after {}.",
+                unit_of(before),
+                unit_of(after)
+            ));
+        }
+        if before.fingerprint != after.fingerprint {
+            notes.push(
+                "The two were read through different maps: where the maps differ, a difference may be theirs."
+                    .to_owned(),
+            );
+        }
+        if !self.settings_changed.is_empty() {
+            notes.push(format!(
+                "Both were judged by other limits than the usual ones: {}.",
+                self.settings_changed.join(", ")
+            ));
+        }
+        notes.extend(self.comparison.notes.iter().cloned());
+        notes
+    }
+}
+
+fn unit_of(map: &MapRecord) -> String {
+    match &map.unit {
+        Some(unit) => format!("{}, unit {unit}", map.vehicle),
+        None => map.vehicle.clone(),
+    }
+}
+
+/// The comparison for a terminal.
+pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> String {
+    let comparison = document.comparison;
+    let mut page = Page::new(width, colour);
+    let title = format!("{}: before and after", clean(&unit_of(&document.maps[0])));
+    page.paragraph("", &title, Mark::Strong);
+    for (when, logs, n_laps) in [
+        ("Before", &document.logs[0], comparison.n_laps.0),
+        ("After", &document.logs[1], comparison.n_laps.1),
+    ] {
+        let names: Vec<String> = logs.iter().map(|log| clean(&log.name)).collect();
+        let laps = counted(n_laps as u64, "lap", "laps");
+        page.paragraph(
+            "",
+            &format!("{when}: {}, {laps}.", names.join(", ")),
+            Mark::Plain,
+        );
+    }
+    if let Ok(n) = comparison.matched {
+        let corners = counted(n as u64, "corner", "corners");
+        let text = format!("Laps of one circuit, {corners} of it found in both.");
+        page.paragraph("", &text, Mark::Plain);
+    }
+    page.heading("What changed");
+    let seen = |figure: &&Compared| matches!(&figure.outcome, Ok(change) if change.is_seen());
+    for figure in comparison.figures.iter().filter(seen) {
+        page.paragraph("  ", &said(figure), Mark::Strong);
+    }
+    if !comparison.figures.iter().any(|figure| seen(&figure)) {
+        page.paragraph("  ", "Nothing that could be seen.", Mark::Plain);
+    }
+    let rest = |is_told: bool| {
+        let figures = comparison.figures.iter();
+        figures.filter(move |figure| figure.outcome.is_ok() == is_told && !seen(figure))
+    };
+    for (heading, is_told) in [("No difference detectable", true), ("Not compared", false)] {
+        if rest(is_told).next().is_some() {
+            page.heading(heading);
+        }
+        for figure in rest(is_told) {
+            page.paragraph("  ", &said(figure), Mark::Plain);
+        }
+    }
+    let notes = document.notes();
+    if !notes.is_empty() {
+        page.heading("To know");
+    }
+    for note in &notes {
+        page.paragraph("  ", &sentence(&clean(note)), Mark::Plain);
+    }
+    page.blank();
+    page.paragraph(
+        "",
+        "Bands hold the truth nine times out of ten, so of ten figures without any difference one will seem to show one. The smallest is what would have been seen eight times out of ten.",
+        Mark::Faint,
+    );
+    page.finish()
+}
+
+/// A figure in a sentence.
+fn said(figure: &Compared) -> String {
+    let change = match &figure.outcome {
+        Ok(change) => change,
+        Err(reason) => return sentence(&clean(&format!("{}: {reason}", figure.title))),
+    };
+    let value = |value: f64| measured(value, figure.unit);
+    let share = match change.before {
+        before if before > 0.0 => format!(", {:+.0} %", 100.0 * change.difference / before),
+        _ => String::new(),
+    };
+    let values = format!(
+        "{} before, {} after, difference {} ({} to {}{share})",
+        value(change.before),
+        value(change.after),
+        value(change.difference),
+        value(change.low),
+        value(change.high),
+    );
+    let basis = basis(change);
+    match change.is_seen() {
+        true => {
+            let way = if change.difference > 0.0 {
+                "more"
+            } else {
+                "less"
+            };
+            format!("{}: {way}. {values}; {basis}.", figure.title)
+        }
+        false => format!(
+            "{}: no difference detectable; smallest we could have seen: {}. {values}; {basis}.",
+            figure.title,
+            value(change.smallest)
+        ),
+    }
+}
+
+fn basis(change: &Change) -> String {
+    let blocks = match change.block.word() {
+        "lap" => "laps",
+        "stretch" => "stretches",
+        _ => "blocks of events",
+    };
+    let (before, after) = change.n_blocks;
+    let pairs = change.n_pairs.map_or(String::new(), |n| {
+        format!(", {}", counted(n as u64, "pair", "pairs"))
+    });
+    format!("{before} and {after} {blocks}{pairs}")
+}
+
+#[derive(Serialize)]
+struct ComparisonJson<'a> {
+    schema: &'static str,
+    tool_version: &'a str,
+    before: SideJson<'a>,
+    after: SideJson<'a>,
+    matched_corners: Option<usize>,
+    why_not_matched: Option<&'a str>,
+    figures: Vec<FigureJson<'a>>,
+    notes: Vec<String>,
+    settings_changed: &'a [String],
+    command: Cow<'a, str>,
+}
+
+#[derive(Serialize)]
+struct SideJson<'a> {
+    logs: Vec<LogJson<'a>>,
+    vehicle: Cow<'a, str>,
+    unit: Option<Cow<'a, str>>,
+    map_fingerprint: &'a str,
+    laps: usize,
+}
+
+#[derive(Serialize)]
+struct LogJson<'a> {
+    name: Cow<'a, str>,
+    fingerprint: &'a str,
+}
+
+#[derive(Serialize)]
+struct FigureJson<'a> {
+    name: &'static str,
+    title: &'static str,
+    unit: &'static str,
+    before: Option<f64>,
+    after: Option<f64>,
+    difference: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    smallest: Option<f64>,
+    seen: Option<bool>,
+    block: Option<&'static str>,
+    blocks_before: Option<usize>,
+    blocks_after: Option<usize>,
+    pairs: Option<usize>,
+    method: &'static str,
+    why_null: Option<&'a str>,
+}
+
+/// The comparison for another program.
+pub fn json(document: &ComparisonDocument) -> String {
+    let comparison = document.comparison;
+    let side = |index: usize, laps: usize| SideJson {
+        logs: document.logs[index]
+            .iter()
+            .map(|log| LogJson {
+                name: without_vehicle_number(&log.name),
+                fingerprint: &log.fingerprint,
+            })
+            .collect(),
+        vehicle: without_vehicle_number(&document.maps[index].vehicle),
+        unit: document.maps[index]
+            .unit
+            .as_deref()
+            .map(without_vehicle_number),
+        map_fingerprint: &document.maps[index].fingerprint,
+        laps,
+    };
+    let object = ComparisonJson {
+        schema: SCHEMA,
+        tool_version: document.program_version,
+        before: side(0, comparison.n_laps.0),
+        after: side(1, comparison.n_laps.1),
+        matched_corners: comparison.matched.as_ref().ok().copied(),
+        why_not_matched: comparison.matched.as_ref().err().map(String::as_str),
+        figures: comparison.figures.iter().map(figure).collect(),
+        notes: document
+            .notes()
+            .iter()
+            .map(|note| without_vehicle_number(note).into_owned())
+            .collect(),
+        settings_changed: &document.settings_changed,
+        command: without_vehicle_number(&document.command),
+    };
+    let mut text = serde_json::to_string_pretty(&object).expect(
+        "the records hold only numbers, text, lists and objects with text keys, written to memory",
+    );
+    text.push('\n');
+    text
+}
+
+fn figure(figure: &Compared) -> FigureJson<'_> {
+    let change = figure.outcome.as_ref().ok();
+    let number = |of: fn(&Change) -> f64| change.and_then(|change| known(of(change)));
+    FigureJson {
+        name: figure.name,
+        title: figure.title,
+        unit: figure.unit,
+        before: number(|change| change.before),
+        after: number(|change| change.after),
+        difference: number(|change| change.difference),
+        low: number(|change| change.low),
+        high: number(|change| change.high),
+        smallest: number(|change| change.smallest),
+        seen: change.map(Change::is_seen),
+        block: change.map(|change| change.block.word()),
+        blocks_before: change.map(|change| change.n_blocks.0),
+        blocks_after: change.map(|change| change.n_blocks.1),
+        pairs: change.and_then(|change| change.n_pairs),
+        method: figure.method,
+        why_null: figure.outcome.as_ref().err().map(String::as_str),
+    }
+}

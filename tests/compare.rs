@@ -1,0 +1,308 @@
+//! Before and after: simulated sessions of one circuit against each other, and earlier
+//! reports as what a drive is compared with, through the program.
+
+mod common;
+
+use common::program::{CAR, Folder, drive};
+use common::{assess, map};
+use halfshaft_health::Results;
+use halfshaft_health::compare::{Change, Comparison, compare};
+use halfshaft_health::limits::Compare;
+use halfshaft_simulate::{Scenario, Tolerances, map_text, scenarios, to_text};
+use serde_json::Value;
+
+/// The sample's track day, with another seed and as it is changed.
+fn track_day(seed: u64, change: impl Fn(&mut Scenario)) -> Scenario {
+    let mut scenario = scenarios()
+        .into_iter()
+        .find(|scenario| scenario.name == "hard-track-day")
+        .expect("the sample is there");
+    scenario.seed = seed;
+    change(&mut scenario);
+    scenario
+}
+
+/// Read through a map that states the car's own torque.
+fn results(scenario: &Scenario) -> Results {
+    let map = map(&map_text(scenario, &Tolerances::EXACT, 1));
+    assess(&map, to_text(scenario).0.as_bytes())
+}
+
+fn more_preload(scenario: &mut Scenario) {
+    scenario.vehicle.torque_points[0].1 *= 1.2;
+}
+
+fn slower_actuator(scenario: &mut Scenario) {
+    scenario.vehicle.actuator.lag_s *= 1.3;
+}
+
+#[track_caller]
+fn change<'a>(comparison: &'a Comparison, name: &str) -> &'a Change {
+    let figure = comparison.figure(name).expect("it is compared");
+    figure
+        .outcome
+        .as_ref()
+        .unwrap_or_else(|reason| panic!("{name}: {reason}"))
+}
+
+#[test]
+fn sessions_of_one_circuit_before_and_after() {
+    let all: Vec<Results> = std::thread::scope(|scope| {
+        [
+            track_day(1, |_| {}),
+            track_day(2, |_| {}),
+            track_day(4, slower_actuator),
+        ]
+        .map(|scenario| scope.spawn(move || results(&scenario)))
+        .map(|thread| thread.join().expect("the assessment does not panic"))
+        .into()
+    });
+    let limits = Compare::default();
+    let against = |after: usize| compare(&all[0], &all[after], &limits);
+
+    // Nothing changed: of all that is compared not one difference is seen, and each says how
+    // small a one would have been.
+    let same = against(1);
+    assert!(same.matched.as_ref().is_ok_and(|n| *n >= 5), "{same:#?}");
+    for figure in &same.figures {
+        if let Ok(change) = &figure.outcome {
+            assert!(!change.is_seen() && change.smallest > 0.0, "{figure:#?}");
+        }
+    }
+    assert!(change(&same, "heat_per_corner").n_pairs > Some(20));
+
+    // A lag a third longer: a rise 2.197·0.3·55 ms longer, both ways at once.
+    let found = against(2);
+    for name in ["rise_time", "transition_time", "release_time"] {
+        assert!(change(&found, name).low > 0.0, "{name}: {found:#?}");
+    }
+    let rise = change(&found, "rise_time");
+    let truth = 2.197 * 0.3 * 0.055;
+    // The mechanism's greatest speed bends it a little off that of a lag: the band is of
+    // scatter alone, and the simulated one scatters little.
+    assert!(
+        (rise.difference / truth - 1.0).abs() < 0.1,
+        "{truth}: {rise:?}"
+    );
+    // The same two give the same, bit for bit.
+    assert_eq!(found, against(2));
+}
+
+/// The same laps at a pace at which the clutch stays open.
+fn quiet_laps(scenario: &mut Scenario) {
+    for piece in &mut scenario.pieces {
+        piece.speed_m_per_s = piece.speed_m_per_s.min(12.0);
+    }
+}
+
+#[test]
+fn a_fifth_more_preload_is_a_fifth_more_heat_per_degree_of_open_bends() {
+    let before = results(&track_day(11, quiet_laps));
+    let same = results(&track_day(12, quiet_laps));
+    let more = results(&track_day(13, |scenario| {
+        quiet_laps(scenario);
+        more_preload(scenario);
+    }));
+    let limits = Compare::default();
+    let none = compare(&before, &same, &limits);
+    let open = change(&none, "heat_per_degree_open");
+    assert!(
+        !open.is_seen() && open.smallest < 0.1 * open.before,
+        "{open:?}"
+    );
+    let found = compare(&before, &more, &limits);
+    for name in ["heat_per_degree_open", "heat_per_corner", "heat_per_lap"] {
+        let change = change(&found, name);
+        // Where the controller holds the clutch ready, not all of the torque is preload:
+        // between half a fifth and a fifth more.
+        let share = change.difference / change.before;
+        assert!(
+            change.low > 0.0 && (0.1..=0.2).contains(&share),
+            "{name}: {change:?}"
+        );
+    }
+}
+
+/// A folder with the small car's drive as `before.log` and one as `after.log` whose oil is a
+/// degree warmer.
+fn two_drives() -> Folder {
+    let folder = Folder::with_drive();
+    folder.write("after.log", drive().replace("78\n", "79\n"));
+    folder
+}
+
+#[test]
+fn without_laps_it_says_so_and_names_what_it_read() {
+    let folder = two_drives();
+    let arguments = ["compare", "drive.log", "after.log", "--map", "car.map"];
+    folder.run(arguments).done().printed(&[
+        "small car, unit SC-1: before and after",
+        "Before: drive.log, 0 laps.",
+        "Nothing that could be seen.",
+        "Laps and corners could not be matched (the drive is too short for two laps)",
+    ]);
+    let run = folder.run(arguments.iter().chain(&["--json"])).done();
+    let json = run.json();
+    assert_eq!(json["schema"], "halfshaft-comparison/1");
+    assert_eq!(
+        json["command"],
+        "halfshaft compare drive.log after.log --map car.map"
+    );
+    assert_eq!(json["matched_corners"], Value::Null);
+    let figures = json["figures"].as_array().expect("a list");
+    assert_eq!(figures.len(), 10);
+    for figure in figures {
+        assert_ne!(figure["difference"].is_null(), figure["why_null"].is_null());
+    }
+}
+
+#[test]
+fn another_map_unit_or_limit_is_said() {
+    let folder = two_drives();
+    folder.write("other.map", CAR.replace("SC-1", "SC-2"));
+    folder.write("own.toml", "[oil]\nwarn_c = 111.0\n");
+    let arguments = [
+        "compare",
+        "drive.log",
+        "after.log",
+        "--map",
+        "car.map",
+        "--map-after",
+        "other.map",
+        "--settings",
+        "own.toml",
+    ];
+    folder.run(arguments).done().printed(&[
+        "not of one unit: before small car, unit SC-1, after small car, unit SC-2.",
+        "read through different maps",
+        "other limits than the usual ones: oil.warn_c 111.0.",
+    ]);
+}
+
+#[test]
+fn what_cannot_be_compared_is_refused() {
+    let folder = two_drives();
+    let compare = |arguments: &[&str]| folder.run(["compare"].iter().chain(arguments));
+    compare(&["drive.log", "drive.log", "--map", "car.map"])
+        .refused(&["drive.log and drive.log hold the same bytes"]);
+    compare(&["drive.log", "none.log", "--map", "car.map"]).refused(&["none.log"]);
+    compare(&["-", "-", "--map", "car.map"]).refused(&["standard input was named twice"]);
+    compare(&["drive.log", "-", "--map", "car.map", "--map-after", "-"])
+        .refused(&["standard input was named twice"]);
+    compare(&["drive.log", "--map", "car.map"]).refused(&["AFTER"]);
+    compare(&["drive.log", "after.log"]).refused(&["--map"]);
+}
+
+/// The demo's drive and its report, made once in a folder.
+fn demo() -> (Folder, Value) {
+    let folder = Folder::default();
+    folder.run(["demo", "one"]).done();
+    let report = serde_json::from_str(&folder.read("one/report.json")).expect("it is JSON");
+    (folder, report)
+}
+
+#[test]
+fn an_earlier_report_is_what_a_drive_is_compared_with() {
+    let (folder, report) = demo();
+    let compared = &report["for_comparison"];
+    assert_eq!(
+        (&compared["version"], &report["compared_with"]),
+        (&1.into(), &Value::Null)
+    );
+    assert_eq!(compared["unit"], "BC-R2");
+    let rise = &compared["quantities"]["rise_time_s"];
+    assert!(
+        rise["value"]
+            .as_f64()
+            .is_some_and(|rise| (0.1..0.15).contains(&rise)),
+        "{rise}"
+    );
+    assert_eq!(rise["grade"], "A");
+    // What no drive can give as yet is left out, not null.
+    assert_eq!(compared["quantities"].get("hold_current_a"), None);
+
+    let log = "one/hard-track-day.log";
+    let map = "one/brindlecote-30.map";
+    let with = ["report", log, "--map", map, "--baseline", "one/report.json"];
+    folder
+        .run(with)
+        .done()
+        .printed(&["Compared with an earlier drive of this car (one/report.json); medians:"]);
+    let again = folder.run(with.iter().chain(&["--json"])).done().json();
+    assert_eq!(
+        again["command"],
+        format!("halfshaft report {log} --map {map} --baseline one/report.json")
+    );
+    assert_eq!(again["for_comparison"], *compared);
+    let export = [
+        "export",
+        log,
+        "--map",
+        map,
+        "--to",
+        "tables",
+        "--baseline",
+        "one/report.json",
+    ];
+    folder.run(export).done();
+    folder
+        .run(["demo", "two", "--baseline", "one/report.json"])
+        .done()
+        .printed(&["Compared with an earlier drive of this car"]);
+
+    // Another version of the map is a caution, in the report itself.
+    let text = std::fs::read_to_string(folder.path(map)).expect("the map is there");
+    folder.write(
+        "other.map",
+        text.replace("rear track 1.55 m", "rear track 1.56 m"),
+    );
+    let mut other = with;
+    other[3] = "other.map";
+    let json = folder.run(other.iter().chain(&["--json"])).done().json();
+    let assumptions = json["assumptions"].to_string();
+    assert!(
+        assumptions.contains("one/report.json was made with another map"),
+        "{assumptions}"
+    );
+    assert!(!again["assumptions"].to_string().contains("another map"));
+
+    // The same drive twice would count twice.
+    let twice = with.iter().chain(&["--baseline", "two/report.json"]);
+    folder
+        .run(twice)
+        .refused(&["two/report.json: found the drive of one/report.json again"]);
+}
+
+#[test]
+fn what_is_no_earlier_report_of_this_unit_is_refused() {
+    let folder = Folder::with_drive();
+    let report = ["report", "drive.log", "--map", "car.map"];
+    let good = folder.run(report.iter().chain(&["--json"])).done().out;
+    let with = |name: &str| {
+        let arguments = report.iter().copied().chain(["--baseline", name]);
+        folder.run(arguments)
+    };
+    folder.write("good.json", &good);
+    with("good.json")
+        .done()
+        .printed(&["none of them has a value of grade B or better"]);
+    with("none.json").refused(&["could not read the earlier report none.json"]);
+    with("drive.log").refused(&["drive.log: found no JSON", "wanted a report.json"]);
+    folder.write("bytes.json", [0xFF, 0xFE]);
+    with("bytes.json").refused(&["bytes.json: found bytes that are no UTF-8"]);
+    folder.write(
+        "next.json",
+        good.replace("halfshaft-report/1", "halfshaft-report/2"),
+    );
+    with("next.json").refused(&[
+        "next.json: found the schema \"halfshaft-report/2\"",
+        "halfshaft-report/1",
+    ]);
+    folder.write("old.json", good.replace("for_comparison", "something_else"));
+    with("old.json").refused(&["old.json: found no object for_comparison", "make it again"]);
+    folder.write("other.json", good.replace("SC-1", "SC-7"));
+    with("other.json").refused(&[
+        "other.json: found a report of \"small car\" with unit \"SC-7\"",
+        "wanted one of \"small car\" with unit \"SC-1\"",
+    ]);
+}
