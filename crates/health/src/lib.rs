@@ -21,12 +21,14 @@ pub mod duty_picture;
 pub mod events;
 pub mod figures;
 pub mod findings;
+pub mod holding;
 pub mod laps;
 pub mod ledger;
 pub mod limits;
 pub mod oil_life;
 pub mod regions;
 pub mod result;
+pub mod ripple;
 pub mod settings;
 pub mod strips;
 pub mod sums;
@@ -34,6 +36,7 @@ pub mod temperature;
 #[cfg(test)]
 mod testing;
 pub mod tier;
+pub mod two_by_two;
 pub mod use_class;
 
 mod assess;

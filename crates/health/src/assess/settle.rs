@@ -5,6 +5,7 @@ use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radi
 use halfshaft_model::Vehicle;
 
 use super::Health;
+use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::events::Settled;
@@ -135,7 +136,15 @@ impl Health {
         figures.push(figures::duty::severity(&severity, &figures));
         let oil_life = self.oil_life(&figures);
         figures.push(figures::duty::oil_distance_factor(&oil_life));
-        let quality = self.quality(wheel_coverage, resolution);
+        let ripple = self.ripple.outcome();
+        let quality = self.quality(wheel_coverage, resolution, &ripple);
+        let holding = self.holding.outcome();
+        let past = self.baseline.get(Quantity::Holding);
+        figures.push(figures::holding::holding_index(
+            &holding,
+            past,
+            quality.grade,
+        ));
         let drive = Drive {
             vehicle: &self.vehicle,
             channels: &self.channels,
@@ -147,6 +156,7 @@ impl Health {
             quality: &quality,
             actuator: &actuator,
             thermal: &thermal,
+            ripple: &ripple,
             baseline: &self.baseline,
             not_driving: &not_driving,
             limits: &self.limits,
@@ -211,6 +221,7 @@ impl Health {
             regions,
             actuator,
             thermal,
+            two_by_two: self.two_by_two.outcome(),
         }
     }
 

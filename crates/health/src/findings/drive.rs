@@ -10,6 +10,7 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
+use crate::ripple::Ripple;
 
 /// A drive as far as it has been assessed.
 #[derive(Clone, Copy, Debug)]
@@ -32,6 +33,8 @@ pub struct Drive<'a> {
     pub actuator: &'a Result<Actuator, String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, String>,
+    /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.
+    pub ripple: &'a Result<Option<Ripple>, String>,
     /// What to compare with.
     pub baseline: &'a Baseline,
     /// Coverage and grade.
@@ -84,6 +87,18 @@ impl Drive<'_> {
             return Ok(());
         }
         Err(format!("no value of {}", missing.join(" and ")))
+    }
+
+    /// Wheel speeds without the ripple of a damaged tone ring, which reads as slip, or why
+    /// what rests on slip is not judged.
+    pub fn steady_wheels(&self) -> Result<(), String> {
+        match self.ripple {
+            Ok(Some(ripple)) => Err(format!(
+                "the {} rear wheel speed ripples with the turns of its wheel, and its slip is no slip",
+                ripple.side()
+            )),
+            _ => Ok(()),
+        }
     }
 
     /// Something that tells the bends, or what is missing.

@@ -11,6 +11,7 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
+use crate::ripple::Ripple;
 use crate::sums::PartialLimits;
 
 /// Everything a [`Drive`] borrows from.
@@ -26,6 +27,7 @@ pub struct Scene {
     pub quality: Quality,
     pub actuator: Result<Actuator, String>,
     pub thermal: Result<ThermalEstimate, String>,
+    pub ripple: Result<Option<Ripple>, String>,
     pub baseline: Baseline,
     pub not_driving: NotDriving,
     pub limits: Limits,
@@ -52,6 +54,7 @@ impl Default for Scene {
             },
             actuator: Err("the map has no channel clutch.command".to_owned()),
             thermal: Err("too short".to_owned()),
+            ripple: Err("too few turns of the wheels were judged".to_owned()),
             baseline: Baseline::default(),
             not_driving: NotDriving::default(),
             limits: Limits::default(),
@@ -162,6 +165,7 @@ impl Scene {
                 worst_factor: "none".to_owned(),
                 ..Scene::default().quality
             },
+            ripple: Ok(None),
             not_driving: NotDriving {
                 can_be_told: true,
                 ..NotDriving::default()
@@ -199,6 +203,7 @@ impl Scene {
             quality: &self.quality,
             actuator: &self.actuator,
             thermal: &self.thermal,
+            ripple: &self.ripple,
             baseline: &self.baseline,
             not_driving: &self.not_driving,
             limits: &self.limits,
