@@ -41,6 +41,9 @@ pub const ENTRY: Entry = Entry {
 /// From this command on an engagement begins, below the second it has ended: those of the
 /// figure `engagements`.
 const ENGAGED: (f64, f64) = (0.10, 0.05);
+/// Share of a stretch with a wheel spinning above which the command follows the wheels, as it
+/// should on loose ground. Source: none, engineering guess.
+const SPINNING: f64 = 0.5;
 /// How far back a change of speed is measured, s.
 const LOOK_BACK_S: f64 = 1.0;
 
@@ -50,6 +53,9 @@ struct Hunting {
     start: Time,
     end: Time,
     n: usize,
+    seconds: f64,
+    // Time of it in which a wheel spun: then the command has something to follow.
+    spinning_s: f64,
 }
 
 #[derive(Clone, Debug)]
@@ -89,6 +95,10 @@ impl CommandChatter {
             return;
         };
         let seconds = hunting.end.since(hunting.start);
+        let follows_wheels = hunting.spinning_s > SPINNING * hunting.seconds;
+        if seconds < self.limits.chatter.lasts_s || follows_wheels {
+            return;
+        }
         let per_s = (hunting.n as f64 - 1.0) / seconds.max(1e-9);
         let values = [
             ("hunting for", seconds, "s"),
@@ -141,6 +151,8 @@ impl CommandChatter {
                     start: first,
                     end: last,
                     n,
+                    seconds: 0.0,
+                    spinning_s: 0.0,
                 });
             }
             Some(hunting) if last > hunting.end => {
@@ -192,6 +204,15 @@ impl Check for CommandChatter {
             return;
         };
         self.follow(row.time, command);
+        if let Some(hunting) = &mut self.hunting {
+            let excess = row
+                .kinematic_difference
+                .map(|asked| (row.road_referred_difference - asked).abs());
+            hunting.seconds += row.seconds;
+            if excess.is_some_and(|excess| excess >= self.limits.slip.event_from_rad_per_s) {
+                hunting.spinning_s += row.seconds;
+            }
+        }
         let cruising = self.is_cruising(row);
         if let Some(speed) = cruising {
             self.cruised_m += speed * row.seconds;
@@ -314,6 +335,15 @@ mod tests {
         let per_s = fired.evidence[0].values[2].value;
         assert!((seconds - 10.0).abs() < 0.5, "{seconds}");
         assert!((per_s - 5.0).abs() < 0.2, "{per_s}");
+        // On loose ground the command has wheels to follow.
+        let mut check = scene.check(&ENTRY);
+        for index in 0..3000 {
+            let mut row = row(f64::from(index) * 0.02);
+            row.command = Some(hunts(0.3, 5.0)(row.time.seconds()));
+            row.road_referred_difference = 3.0;
+            check.note(&row);
+        }
+        assert_eq!(check.outcome(&scene.drive()), Ok(None));
         // Ripples of 8 %, and a driver who pumps the pedal twice a second, are none.
         assert_eq!(outcome(&scene, 60.0, hunts(0.08, 5.0)), Ok(None));
         assert_eq!(outcome(&scene, 60.0, hunts(0.9, 2.5)), Ok(None));

@@ -378,7 +378,6 @@ fn no_duty() -> Duty {
         n_packs: 1.0,
         distance_km: Err("no road speed".to_owned()),
         least_km: 10.0,
-        two_by_two: Err("0 times there was something to lock".to_owned()),
         thermal: &none,
     })
 }
