@@ -42,9 +42,9 @@ pub struct TwoByTwo {
     pub n_followed: usize,
     /// Askings with a state known.
     pub n_asked: usize,
-    /// Askings after which slip fell.
+    /// Of the askings that were answered like most, those after which slip fell.
     pub n_fell: usize,
-    /// Askings with something to lock.
+    /// Of the askings that were answered like most, those with something to lock.
     pub n_with_slip: usize,
     /// In words with its counts.
     pub sentence: String,
@@ -109,8 +109,9 @@ pub struct TwoByTwoWatch {
     asking: Option<Asking>,
     n_followed: usize,
     n_asked: usize,
-    n_fell: usize,
-    n_with_slip: usize,
+    // Of askings that the state did not follow, and of those that it did.
+    n_fell: [usize; 2],
+    n_with_slip: [usize; 2],
 }
 
 impl TwoByTwoWatch {
@@ -122,8 +123,8 @@ impl TwoByTwoWatch {
             asking: None,
             n_followed: 0,
             n_asked: 0,
-            n_fell: 0,
-            n_with_slip: 0,
+            n_fell: [0; 2],
+            n_with_slip: [0; 2],
         }
     }
 
@@ -198,22 +199,22 @@ impl TwoByTwoWatch {
     }
 
     fn judge(&mut self, asking: &Asking) {
-        if asking.has_state {
-            self.n_asked += 1;
-            if asking.state >= self.limits.grip.follows * asking.command {
-                self.n_followed += 1;
-            }
+        if !asking.has_state {
+            return;
         }
+        let has_followed = asking.state >= self.limits.grip.follows * asking.command;
+        self.n_asked += 1;
+        self.n_followed += usize::from(has_followed);
         // The bend must last as long as the look at it.
         let is_whole = asking.after_s >= 0.9 * asking.seconds;
         let before = match asking.before {
             Some(Before::Bend(before) | Before::Spin(before)) if is_whole && before > 0.0 => before,
             _ => return,
         };
-        self.n_with_slip += 1;
+        self.n_with_slip[usize::from(has_followed)] += 1;
         let left = (asking.after / asking.after_s).abs();
         if left <= (1.0 - self.limits.holding.fall) * before {
-            self.n_fell += 1;
+            self.n_fell[usize::from(has_followed)] += 1;
         }
     }
 
@@ -227,30 +228,37 @@ impl TwoByTwoWatch {
                 self.n_asked
             ));
         }
-        if self.n_with_slip < least {
+        let most = |n: usize, of: usize| n as f64 > HALF * of as f64;
+        let follows = most(self.n_followed, self.n_asked);
+        // Slip that fell while the mechanism still followed says nothing of the time when it
+        // no longer did: only askings answered alike are held together.
+        let kind = usize::from(follows);
+        let (n_fell, n_with_slip) = (self.n_fell[kind], self.n_with_slip[kind]);
+        if n_with_slip < least {
+            let words = if follows {
+                "followed"
+            } else {
+                "did not follow"
+            };
             return Err(format!(
-                "{} times there was something to lock when the command rose above {asked:.0} % and stayed, {least} are needed",
-                self.n_with_slip
+                "the mechanism {words}, and {n_with_slip} such times there was something to lock when the command rose \
+                 above {asked:.0} % and stayed, {least} are needed"
             ));
         }
-        let most = |n: usize, of: usize| n as f64 > HALF * of as f64;
-        let diagnosis = Diagnosis::of(
-            most(self.n_followed, self.n_asked),
-            most(self.n_fell, self.n_with_slip),
-        );
+        let diagnosis = Diagnosis::of(follows, most(n_fell, n_with_slip));
         Ok(TwoByTwo {
             diagnosis,
             n_followed: self.n_followed,
             n_asked: self.n_asked,
-            n_fell: self.n_fell,
-            n_with_slip: self.n_with_slip,
+            n_fell,
+            n_with_slip,
             sentence: format!(
                 "Asked for {asked:.0} % or more, the mechanism followed {} of {} times and the slip fell {} of {} times when \
                  there was something to lock: {}.",
                 self.n_followed,
                 self.n_asked,
-                self.n_fell,
-                self.n_with_slip,
+                n_fell,
+                n_with_slip,
                 diagnosis.words()
             ),
         })
