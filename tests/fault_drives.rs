@@ -22,6 +22,46 @@ struct Expected {
 
 const EXPECTED: &[Expected] = &[
     Expected {
+        drive: "command-chatter",
+        raises: &["command-chatter"],
+        may: &[],
+    },
+    Expected {
+        drive: "does-not-grip",
+        raises: &["does-not-grip"],
+        may: &[],
+    },
+    Expected {
+        drive: "dragging-pack",
+        raises: &["dragging-pack"],
+        may: &[],
+    },
+    Expected {
+        drive: "front-rear-mismatch",
+        raises: &["front-rear-mismatch"],
+        may: &[],
+    },
+    Expected {
+        drive: "judder",
+        raises: &["judder"],
+        may: &[],
+    },
+    Expected {
+        drive: "protection-mode",
+        raises: &["protection-mode"],
+        may: &[],
+    },
+    Expected {
+        drive: "tone-ring",
+        raises: &["tone-ring"],
+        may: &[],
+    },
+    Expected {
+        drive: "torque-report-disagrees",
+        raises: &["torque-report-disagrees"],
+        may: &[],
+    },
+    Expected {
         drive: "does-not-cool",
         raises: &["does-not-cool"],
         may: &[],

@@ -279,6 +279,7 @@ impl Driveline {
             is_turning,
             road_speed: self.road_speed(sample),
             yaw_rate,
+            front_speed: sample.front.map(|(left, right)| case_speed(left, right)),
             case_speed: case_speed(sample.left, sample.right),
             difference,
             difference_mean: smoothed.difference_mean,

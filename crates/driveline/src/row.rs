@@ -22,6 +22,8 @@ pub struct Row {
     pub road_speed: Option<f64>,
     /// Turning rate, mean over 0.2 s, sensor bias removed, rad/s.
     pub yaw_rate: Option<f64>,
+    /// Mean of both front wheels, rad/s.
+    pub front_speed: Option<f64>,
     /// Speed of the case: mean of both rear wheels, rad/s.
     pub case_speed: f64,
     /// Axle speed difference right − left, raw, rad/s.

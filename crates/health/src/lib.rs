@@ -23,6 +23,7 @@ pub mod duty_picture;
 pub mod events;
 pub mod figures;
 pub mod findings;
+pub mod holding;
 pub mod laps;
 pub mod ledger;
 pub mod limits;
@@ -30,6 +31,7 @@ pub mod oil_life;
 pub mod pieces;
 pub mod regions;
 pub mod result;
+pub mod ripple;
 pub mod sensor;
 pub mod settings;
 pub mod strips;
@@ -38,6 +40,7 @@ pub mod temperature;
 #[cfg(test)]
 mod testing;
 pub mod tier;
+pub mod two_by_two;
 pub mod use_class;
 pub mod what_if;
 

@@ -9,6 +9,7 @@ use crate::actuator::Actuator;
 use crate::duty::{Duty, SeverityIndex};
 use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
+use crate::two_by_two::TwoByTwo;
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
 /// A at 0.9 and above, B at 0.7, C at 0.4, D below.
@@ -329,6 +330,9 @@ pub struct Results {
     pub actuator: Result<Actuator, String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: Result<ThermalEstimate, String>,
+    /// Whether the mechanism follows the command, against whether slip falls when asked, or
+    /// why neither can be said.
+    pub two_by_two: Result<TwoByTwo, String>,
     /// How hard the drive was on the discs.
     pub duty: Duty,
     /// The same as one number from 0 to 100, or why there is none.

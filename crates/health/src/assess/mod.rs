@@ -21,15 +21,18 @@ use crate::duty::DutyWatch;
 use crate::duty_picture::DutySums;
 use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
+use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
 use crate::limits::{Limits, SDS_OF_90};
 use crate::oil_life::OilAgeing;
 use crate::pieces::PieceWatch;
 use crate::regions::RegionSorter;
+use crate::ripple::RippleWatch;
 use crate::sensor::SensorWatch;
 use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
 use crate::temperature::TemperatureWatch;
+use crate::two_by_two::TwoByTwoWatch;
 use crate::use_class::UseWatch;
 use crate::what_if::TorqueChange;
 use quality::Strips;
@@ -66,6 +69,9 @@ pub struct Health {
     ledger: Ledger,
     bend_ledger: Ledger,
     regions: RegionSorter,
+    ripple: RippleWatch,
+    holding: HoldingSums,
+    two_by_two: TwoByTwoWatch,
     events: EventTally,
     strips: Strips,
     oil: Option<usize>,
@@ -143,6 +149,9 @@ impl Health {
             ),
             bend_ledger: Ledger::new(driveline.basis().preload_nm, 0.0, &limits.slip),
             regions: RegionSorter::new(limits),
+            ripple: RippleWatch::new(limits),
+            holding: HoldingSums::new(limits),
+            two_by_two: TwoByTwoWatch::new(limits),
             events: EventTally::default(),
             strips: Strips::default(),
             oil,
@@ -239,6 +248,7 @@ impl Health {
             watch.extend(&block.columns[watch.channel()], &block.cuts);
             self.events.follow(watch);
         }
+        self.findings.note_block(block);
         self.actuator.push(block);
         self.temperature.push(block);
         let mut fresh = std::mem::take(&mut self.fresh);
@@ -314,6 +324,9 @@ impl Health {
         self.cycles.note(&row);
         self.path.note(&row);
         self.findings.note(&row);
+        self.ripple.note(&row);
+        self.holding.note(&row);
+        self.two_by_two.note(&row);
         self.usage.note(&row);
         self.ledger.note(&row);
         if is_in_bend(&row, self.driveline.basis(), &self.limits.driving) && is_open(&row) {
@@ -323,7 +336,8 @@ impl Health {
             .road_speed
             .is_some_and(|speed| speed > self.limits.driving.moving_from())
         {
-            self.regions.note(&row);
+            let region = self.regions.note(&row);
+            self.findings.note_region(&row, region);
         }
         self.events.note(&row, &self.partial);
         let strips = &mut self.strips;

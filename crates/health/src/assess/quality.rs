@@ -2,6 +2,7 @@
 
 use super::Health;
 use crate::result::{Grade, Quality, Strip};
+use crate::ripple::Ripple;
 use crate::strips::Envelope;
 
 /// Envelopes of what is drawn over time.
@@ -16,7 +17,12 @@ pub(super) struct Strips {
 }
 
 impl Health {
-    pub(super) fn quality(&self, wheel_coverage: f64, resolution: f64) -> Quality {
+    pub(super) fn quality(
+        &self,
+        wheel_coverage: f64,
+        resolution: f64,
+        ripple: &Result<Option<Ripple>, String>,
+    ) -> Quality {
         let channels = self.coverage.channels();
         let (gaps, n_gaps) = self.coverage.gaps();
         let mut factors = vec![
@@ -41,6 +47,15 @@ impl Health {
             }
         }
         factors.extend(self.exercised());
+        if let Ok(Some(ripple)) = ripple {
+            let text = format!(
+                "a wheel speed ripples {} ({} rear, {:.1} % of its speed), and slip and heat with it",
+                ripple.rhythm(),
+                ripple.side(),
+                100.0 * ripple.share
+            );
+            factors.push((self.limits.trust.rippling_wheel, text));
+        }
         let (factor, words) = factors
             .into_iter()
             .min_by(|one, other| one.0.total_cmp(&other.0))

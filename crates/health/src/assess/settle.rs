@@ -6,6 +6,7 @@ use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
 use halfshaft_model::Vehicle;
 
 use super::Health;
+use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::events::Settled;
@@ -183,7 +184,15 @@ impl Health {
         figures.push(figures::duty::severity(&severity, &figures));
         let oil_life = self.oil_life(&figures, oil_trouble.clone());
         figures.push(figures::duty::oil_distance_factor(&oil_life));
-        let quality = self.quality(wheel_coverage, resolution);
+        let ripple = self.ripple.outcome();
+        let quality = self.quality(wheel_coverage, resolution, &ripple);
+        let holding = self.holding.outcome();
+        let past = self.baseline.get(Quantity::Holding);
+        figures.push(figures::holding::holding_index(
+            &holding,
+            past,
+            quality.grade,
+        ));
         let drive = Drive {
             vehicle: &self.vehicle,
             channels: &self.channels,
@@ -197,6 +206,7 @@ impl Health {
             leading: leading.as_ref(),
             pieces: self.pieces.pieces(),
             thermal: &thermal,
+            ripple: &ripple,
             baseline: &self.baseline,
             oil_trouble: oil_trouble.as_deref(),
             air_trouble: air_trouble.as_deref(),
@@ -263,6 +273,7 @@ impl Health {
             regions,
             actuator,
             thermal,
+            two_by_two: self.two_by_two.outcome(),
         }
     }
 

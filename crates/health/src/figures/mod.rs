@@ -8,6 +8,7 @@ pub(crate) mod duty;
 mod engagement;
 mod heat;
 mod heat_parts;
+pub(crate) mod holding;
 mod motion;
 mod thermal;
 

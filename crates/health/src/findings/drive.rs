@@ -11,6 +11,7 @@ use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::pieces::Piece;
 use crate::result::{Estimate, Event, Figure, Grade, Quality};
+use crate::ripple::Ripple;
 
 /// A drive as far as it has been assessed.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +36,8 @@ pub struct Drive<'a> {
     pub leading: Option<&'a Leading>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, String>,
+    /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.
+    pub ripple: &'a Result<Option<Ripple>, String>,
     /// What to compare with.
     pub baseline: &'a Baseline,
     /// The pieces the log consists of.
@@ -105,6 +108,18 @@ impl Drive<'_> {
     pub fn air(&self) -> Result<(), String> {
         self.all_of(&["ambient.temperature"])?;
         self.air_trouble.map_or(Ok(()), |why| Err(why.to_owned()))
+    }
+
+    /// Wheel speeds without the ripple of a damaged tone ring, which reads as slip, or why
+    /// what rests on slip is not judged.
+    pub fn steady_wheels(&self) -> Result<(), String> {
+        match self.ripple {
+            Ok(Some(ripple)) => Err(format!(
+                "the {} rear wheel speed ripples with the turns of its wheel, and its slip is no slip",
+                ripple.side()
+            )),
+            _ => Ok(()),
+        }
     }
 
     /// Something that tells the bends, or what is missing.

@@ -9,16 +9,25 @@
 pub mod drive;
 pub(crate) mod evidence;
 
+mod command_chatter;
 mod command_exchanged;
 mod does_not_cool;
+mod does_not_grip;
+mod dragging_pack;
+mod front_rear_mismatch;
 mod hard_hit;
+mod heavy_preload;
+mod judder;
 mod log_not_fit;
 mod losing_pressure;
 mod not_driving;
 mod oil_too_hot;
+mod protection_mode;
 mod repeated_launches;
 mod sides_exchanged;
 mod signals_identical;
+mod tone_ring;
+mod torque_report_disagrees;
 mod two_cars;
 mod tyres_mismatched;
 mod working_on_the_straight;
@@ -29,12 +38,12 @@ pub(crate) mod testing;
 use std::fmt::Debug;
 
 use halfshaft_driveline::{Basis, Row};
-use halfshaft_model::{ChannelSpec, Time, Vehicle};
+use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 pub use drive::Drive;
 
 use crate::limits::Limits;
-use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Severity};
+use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
 use crate::sums::PartialLimits;
 
 /// Stretches shown of a finding.
@@ -97,6 +106,12 @@ pub trait Check: Debug + Send + Sync + Duplicate {
     /// Takes a row; rows come in order of time.
     fn note(&mut self, _row: &Row) {}
 
+    /// Takes the region of a moving row; it comes right after that row.
+    fn note_region(&mut self, _row: &Row, _region: Region) {}
+
+    /// Takes a block before its rows: samples as they came, which run ahead of the rows.
+    fn note_block(&mut self, _block: &Block) {}
+
     /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
     fn note_oil(&mut self, _time: Time, _celsius: f64) {}
 
@@ -136,16 +151,25 @@ pub struct Entry {
 
 /// Every finding, by code.
 pub const ALL: &[Entry] = &[
+    command_chatter::ENTRY,
     command_exchanged::ENTRY,
     does_not_cool::ENTRY,
+    does_not_grip::ENTRY,
+    dragging_pack::ENTRY,
+    front_rear_mismatch::ENTRY,
     hard_hit::ENTRY,
+    heavy_preload::ENTRY,
+    judder::ENTRY,
     log_not_fit::ENTRY,
     losing_pressure::ENTRY,
     not_driving::ENTRY,
     oil_too_hot::ENTRY,
+    protection_mode::ENTRY,
     repeated_launches::ENTRY,
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
+    tone_ring::ENTRY,
+    torque_report_disagrees::ENTRY,
     two_cars::ENTRY,
     tyres_mismatched::ENTRY,
     working_on_the_straight::ENTRY,
@@ -169,6 +193,20 @@ impl Findings {
     pub fn note(&mut self, row: &Row) {
         for check in &mut self.checks {
             check.note(row);
+        }
+    }
+
+    /// Takes the region of a moving row, right after that row.
+    pub fn note_region(&mut self, row: &Row, region: Region) {
+        for check in &mut self.checks {
+            check.note_region(row, region);
+        }
+    }
+
+    /// Takes a block before its rows.
+    pub fn note_block(&mut self, block: &Block) {
+        for check in &mut self.checks {
+            check.note_block(block);
         }
     }
 

@@ -12,6 +12,7 @@ use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::pieces::Piece;
 use crate::result::{Event, EventKind, Figure, Grade, Quality};
+use crate::ripple::Ripple;
 use crate::sums::PartialLimits;
 
 /// Everything a [`Drive`] borrows from.
@@ -29,6 +30,7 @@ pub struct Scene {
     pub leading: Option<Leading>,
     pub pieces: Vec<Piece>,
     pub thermal: Result<ThermalEstimate, String>,
+    pub ripple: Result<Option<Ripple>, String>,
     pub baseline: Baseline,
     pub not_driving: NotDriving,
     pub limits: Limits,
@@ -57,6 +59,7 @@ impl Default for Scene {
             leading: None,
             pieces: Vec::new(),
             thermal: Err("too short".to_owned()),
+            ripple: Err("too few turns of the wheels were judged".to_owned()),
             baseline: Baseline::default(),
             not_driving: NotDriving::default(),
             limits: Limits::default(),
@@ -167,6 +170,7 @@ impl Scene {
                 worst_factor: "none".to_owned(),
                 ..Scene::default().quality
             },
+            ripple: Ok(None),
             not_driving: NotDriving {
                 can_be_told: true,
                 ..NotDriving::default()
@@ -206,6 +210,7 @@ impl Scene {
             leading: self.leading.as_ref(),
             pieces: &self.pieces,
             thermal: &self.thermal,
+            ripple: &self.ripple,
             baseline: &self.baseline,
             oil_trouble: None,
             air_trouble: None,

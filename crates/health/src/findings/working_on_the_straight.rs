@@ -135,6 +135,7 @@ impl Check for WorkingOnTheStraight {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.basis.slip.clone()?;
+        drive.steady_wheels()?;
         let limits = &drive.limits.straight;
         let by_torque = self.time[0].judged_s > 0.0;
         let by = usize::from(!by_torque);

@@ -11,33 +11,47 @@
 #[macro_use]
 mod registry;
 
+mod chatter;
 mod compare;
 mod cooling;
+mod drag;
 mod driving;
+mod grip;
 mod hit;
 mod holding;
+mod judder;
 mod launch;
 mod oil;
 mod oil_life;
+mod protection;
+mod ripple;
 mod severity;
 mod slip;
 mod straight;
+mod torque_report;
 mod trust;
 mod tyres;
 mod usage;
 
+pub use chatter::Chatter;
 pub use compare::Compare;
 pub use cooling::Cooling;
+pub use drag::Drag;
 pub use driving::Driving;
+pub use grip::Grip;
 pub use hit::Hit;
 pub use holding::Holding;
+pub use judder::JudderLimits;
 pub use launch::Launch;
 pub use oil::Oil;
 pub use oil_life::OilPolicy;
+pub use protection::Protection;
 pub use registry::{Group, LimitAbout, LimitValue};
+pub use ripple::RippleLimits;
 pub use severity::SeverityRamps;
 pub use slip::Slip;
 pub use straight::Straight;
+pub use torque_report::TorqueReport;
 pub use trust::Trust;
 pub use tyres::Tyres;
 pub use usage::Usage;
@@ -70,6 +84,20 @@ pub struct Limits {
     pub launch: Launch,
     /// Cooling at standstill.
     pub cooling: Cooling,
+    /// A command that hunts.
+    pub chatter: Chatter,
+    /// Drag and preload in bends.
+    pub drag: Drag,
+    /// A pack that does not grip.
+    pub grip: Grip,
+    /// Stick and slip of the pack.
+    pub judder: JudderLimits,
+    /// A controller that saves the clutch.
+    pub protection: Protection,
+    /// Wheel speeds that ripple with the turns of their wheel.
+    pub ripple: RippleLimits,
+    /// Torque as the car reports it.
+    pub torque_report: TorqueReport,
     /// Class of use.
     pub usage: Usage,
     /// Severity of a drive.
@@ -92,6 +120,13 @@ pub const GROUPS: &[Group] = &[
     hit::GROUP,
     launch::GROUP,
     cooling::GROUP,
+    chatter::GROUP,
+    drag::GROUP,
+    grip::GROUP,
+    judder::GROUP,
+    protection::GROUP,
+    ripple::GROUP,
+    torque_report::GROUP,
     usage::GROUP,
     severity::GROUP,
     oil_life::GROUP,

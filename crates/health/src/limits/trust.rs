@@ -22,6 +22,11 @@ limits! {
         reason: "never better than B",
         source: "none, engineering guess";
 
+    /// Factor of a log in which a wheel speed ripples with the turns of its wheel.
+    rippling_wheel: f64 = 0.6, "share", from 0.0 to 1.0,
+        reason: "never better than C: the ripple reads as slip and as heat",
+        source: "none, engineering guess";
+
     /// Factor of figures that rest on a geometry found wrong.
     wrong_geometry: f64 = 0.3, "share", from 0.0 to 1.0,
         reason: "grade D",

@@ -20,6 +20,19 @@ limits! {
         reason: "three of them stay below the mismatch worth a note",
         source: "none, engineering guess";
 
+    /// Difference of front and rear rolling speed worth a look, as a share.
+    front_rear: f64 = 0.010, "share", from 0.001 to 0.2,
+        reason: "driven wheels run ahead by a few thousandths while pulling at steady speed",
+        source: "none, engineering guess";
+
+    /// Acceleration either way above which driven wheels slip too much to compare the axles.
+    front_rear_steady_m_per_s2: f64 = 0.5, "m/s²", from 0.05 to 5.0,
+        source: "none, engineering guess";
+
+    /// Steady straight running needed to compare the axles.
+    front_rear_least_km: f64 = 2.0, "km", from 0.1 to 1000.0,
+        source: "none, engineering guess";
+
     /// Change of the tyre ratio within two kilometres that means lost pressure.
     pressure_step: f64 = 0.003, "share", from 0.0001 to 0.2,
         reason: "tyres that warm up change by less than 0.2 %",

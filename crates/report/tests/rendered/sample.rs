@@ -166,6 +166,7 @@ pub fn track_day() -> Results {
     events[15].command_peak = None;
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
+        two_by_two: Err("0 times there was something to lock".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),
@@ -268,6 +269,7 @@ pub fn track_day() -> Results {
 pub fn nothing() -> Results {
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
+        two_by_two: Err("0 times there was something to lock".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),

@@ -1,0 +1,44 @@
+//! How well the pack holds for what it is asked.
+
+use super::figure;
+use crate::baseline::Reference;
+use crate::holding::Holding;
+use crate::result::{Figure, Grade};
+
+/// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,
+/// engineering guess.
+const LIKE_BENDS: f64 = 0.75;
+
+/// The holding index.
+pub(crate) fn holding_index(
+    holding: &Result<Holding, String>,
+    past: Option<&Reference>,
+    of_log: Grade,
+) -> Figure {
+    let beside = match (holding, past) {
+        (Ok(holding), Some(past)) if past.value > 0.0 => format!(
+            "; {:.2} times {}",
+            holding.index.value / past.value,
+            past.source()
+        ),
+        _ => "; nothing earlier of this car to compare with".to_owned(),
+    };
+    let method = format!(
+        "share of the difference a bend asks for that the clutch takes away per full command, pieces of half a second in bends of like radius, wheelspin left out{beside}"
+    );
+    let figure = figure(
+        "holding_index",
+        "Holding index",
+        "ratio",
+        holding
+            .as_ref()
+            .map(|holding| holding.index)
+            .map_err(Clone::clone),
+        LIKE_BENDS,
+        method,
+    );
+    Figure {
+        grade: figure.grade.map(|grade| grade.max(of_log)),
+        ..figure
+    }
+}

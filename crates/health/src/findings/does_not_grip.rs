@@ -1,0 +1,298 @@
+//! Asked for nearly all, the mechanism there, and the pack slips on.
+//!
+//! Counted are stretches of the region "asked but not holding" in which the state follows the
+//! command and there was something to hold. Not counted: both wheels spinning, where the road
+//! lets go and not the pack, and bends that the torque the map states cannot straighten.
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
+use halfshaft_model::Time;
+
+use super::evidence::{Strongest, counts, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{Limits, said};
+use crate::result::{Grade, Region, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "does-not-grip",
+        title: "Asked, does not grip",
+        severities: &[Severity::Act],
+        rule: |limits| {
+            let (grip, holding) = (&limits.grip, &limits.holding);
+            format!(
+                "{} times or more, {} s or longer each: command from {} %, state at {} % of it or more, slip not fallen by \
+                 {} % within {} s, with {} rad/s to hold, not both wheels spinning, and a torque by the map that could \
+                 have held",
+                grip.occurrences,
+                grip.least_s,
+                said(100.0 * holding.asked_for_all, 0),
+                said(100.0 * grip.follows, 0),
+                said(100.0 * holding.fall, 0),
+                holding.within_s,
+                holding.opportunity_rad_per_s
+            )
+        },
+        needs: "command, a state of the clutch that does not follow from it, both rear wheel speeds, road speed",
+        could_also_be: "standing water or ice under both rear wheels with no front wheel speed to show it, a unit of less \
+                        torque than the map states, a state signal that repeats the command",
+        next_check: "Clamp travel and clearance of the pack, thickness and colour of the discs, the oil's grade.",
+        withdrawn_if: "the pack holds in like bends once the oil is changed, or the state is found to repeat the command",
+    },
+    begin: |setup| Box::new(DoesNotGrip::new(setup)),
+};
+
+/// Breaks shorter than this do not part one stretch from the next, s.
+const MERGE_S: f64 = 1.0;
+
+/// A stretch in which the pack does not grip.
+#[derive(Clone, Copy, Debug)]
+struct Slipping {
+    start: Time,
+    end: Time,
+    seconds: f64,
+    command: f64,
+    state: f64,
+    slip: f64,
+    torque_nm: f64,
+}
+
+#[derive(Clone, Debug)]
+struct DoesNotGrip {
+    limits: Limits,
+    radius_m: Option<f64>,
+    // Difference in bends that one N·m of one pack takes away, per wheel speed.
+    per_torque: Option<f64>,
+    slipping: Option<Slipping>,
+    stretches: Strongest,
+    // Moments asked for all, state known and something to hold: it could have been seen.
+    asked_s: f64,
+}
+
+impl DoesNotGrip {
+    fn new(setup: &Setup) -> DoesNotGrip {
+        let radius_m = setup.basis.radius_m;
+        DoesNotGrip {
+            limits: *setup.limits,
+            radius_m,
+            per_torque: radius_m
+                .map(|radius| setup.basis.bias_factor / (setup.basis.tyre_stiffness_n * radius)),
+            slipping: None,
+            stretches: Strongest::default(),
+            asked_s: 0.0,
+        }
+    }
+
+    fn end(&mut self) {
+        let Some(slipping) = self.slipping.take() else {
+            return;
+        };
+        if slipping.seconds < self.limits.grip.least_s {
+            return;
+        }
+        let mean = |sum: f64| sum / slipping.seconds;
+        let values = [
+            ("slipping for", slipping.seconds, "s"),
+            ("command", 100.0 * mean(slipping.command), "%"),
+            ("state", 100.0 * mean(slipping.state), "%"),
+            ("slip", mean(slipping.slip), "rad/s"),
+            ("torque by the map", mean(slipping.torque_nm), "N·m"),
+        ];
+        self.stretches.note(
+            slipping.seconds,
+            window(slipping.start, slipping.end, &values),
+        );
+    }
+
+    fn has_something_to_hold(&self, row: &Row) -> bool {
+        row.kinematic_difference
+            .is_some_and(|asked| asked.abs() >= LEAST_DIFFERENCE)
+            || row.difference_mean.abs() >= self.limits.holding.opportunity_rad_per_s
+    }
+
+    /// The slower rear wheel is well ahead of the road: both spin.
+    fn do_both_spin(&self, row: &Row) -> bool {
+        let (Some(road), Some(radius_m)) = (row.road_speed, self.radius_m) else {
+            return false;
+        };
+        let slower = row.case_speed - 0.5 * row.difference_mean.abs();
+        slower * radius_m > (1.0 + self.limits.grip.both_spin) * road
+    }
+
+    /// What the pack can carry by the map would take away the share of the difference that it
+    /// is expected to: a bias T leaves a bend T/(C·r) of its difference per wheel speed, as
+    /// far as the tyres let it. Unknown torque is no excuse.
+    fn could_hold(&self, row: &Row) -> bool {
+        let (Some(torque_nm), Some(per_torque)) = (row.torque_nm, self.per_torque) else {
+            return true;
+        };
+        let taken = torque_nm * per_torque * row.case_speed.abs();
+        let bend = row.kinematic_difference.map_or(0.0, f64::abs);
+        let to_hold = bend.max(row.difference_mean.abs());
+        taken >= self.limits.holding.fall * to_hold
+    }
+}
+
+impl Check for DoesNotGrip {
+    fn note_region(&mut self, row: &Row, region: Region) {
+        let is_over = |slipping: &Slipping| row.time.since(slipping.end) > MERGE_S;
+        if !row.is_joined || self.slipping.as_ref().is_some_and(is_over) {
+            self.end();
+        }
+        let (Some(command), Some(state)) = (row.command, row.state) else {
+            return;
+        };
+        let is_asked = command >= self.limits.holding.asked_for_all;
+        if !is_asked || !self.has_something_to_hold(row) || !counts(row, &self.limits.driving) {
+            return;
+        }
+        self.asked_s += row.seconds;
+        let counts_here = region == Region::AskedNotHolding
+            && state >= self.limits.grip.follows * command
+            && !self.do_both_spin(row)
+            && self.could_hold(row);
+        if !counts_here {
+            return;
+        }
+        let slipping = self.slipping.get_or_insert(Slipping {
+            start: row.time,
+            end: row.time,
+            seconds: 0.0,
+            command: 0.0,
+            state: 0.0,
+            slip: 0.0,
+            torque_nm: 0.0,
+        });
+        slipping.end = row.time;
+        slipping.seconds += row.seconds;
+        slipping.command += command * row.seconds;
+        slipping.state += state * row.seconds;
+        slipping.slip += row.slip_mean.abs() * row.seconds;
+        slipping.torque_nm += row.torque_nm.unwrap_or(0.0) * row.seconds;
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.rear_wheels()?;
+        drive.all_of(&["clutch.command"])?;
+        drive.basis.slip.clone()?;
+        drive.road_speed()?;
+        drive.steady_wheels()?;
+        if self.asked_s < drive.limits.grip.least_s {
+            return Err(format!(
+                "command from {} % with something to hold and a state of the clutch known lasted {:.1} s, {} s are needed",
+                said(100.0 * drive.limits.holding.asked_for_all, 0),
+                self.asked_s,
+                drive.limits.grip.least_s
+            ));
+        }
+        let mut settled = self.clone();
+        settled.end();
+        let limits = &drive.limits.grip;
+        let stretches = &settled.stretches;
+        if stretches.n() < limits.occurrences as usize {
+            return Ok(None);
+        }
+        // Without another witness the road speed comes from the rear wheels themselves.
+        let has_witness = drive.was_seen("speed.vehicle")
+            || (drive.was_seen("wheel.front.left") && drive.was_seen("wheel.front.right"));
+        let grade = if has_witness { Grade::A } else { Grade::C };
+        Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: drive.quality.grade.max(grade),
+            summary: format!(
+                "{} times the clutch was asked for {} % or more, its mechanism followed, and the slip did not fall by {} % \
+                 within {} s; longest {:.1} s (limit {} times of {} s).",
+                stretches.n(),
+                said(100.0 * drive.limits.holding.asked_for_all, 0),
+                said(100.0 * drive.limits.holding.fall, 0),
+                drive.limits.holding.within_s,
+                stretches.greatest().unwrap_or(0.0),
+                limits.occurrences,
+                limits.least_s
+            ),
+            evidence: stretches.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::testing::row;
+
+    /// Four bends of 3 s in which nearly all is asked and the pack slips on.
+    fn outcome(scene: &Scene, change: impl Fn(&mut Row)) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for index in 0..4000 {
+            let mut row = row(f64::from(index) * 0.01);
+            let is_asked = index % 1000 < 300;
+            if is_asked {
+                (row.command, row.state) = (Some(0.9), Some(0.88));
+                row.kinematic_difference = Some(2.0);
+                row.difference_mean = 1.9;
+                row.slip_mean = 0.95;
+                row.torque_nm = Some(800.0);
+            }
+            row.road_speed = Some(60.0 * 0.32);
+            change(&mut row);
+            check.note(&row);
+            let region = if is_asked {
+                Region::AskedNotHolding
+            } else {
+                Region::Free
+            };
+            check.note_region(&row, region);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn four_times_is_to_act_on() {
+        let fired = outcome(&Scene::whole(), |_| ()).unwrap().unwrap();
+        assert_eq!((fired.severity, fired.grade), (Severity::Act, Grade::A));
+        says(
+            &fired.summary,
+            "4 times the clutch was asked for 80 % or more",
+        );
+        assert_eq!(fired.evidence.len(), 4);
+        assert!((fired.evidence[0].values[0].value - 3.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn the_road_the_mechanism_and_the_design_are_no_worn_pack() {
+        let scene = Scene::whole();
+        // Both wheels spin on ice: 60 rad/s against 15 m/s.
+        assert_eq!(outcome(&scene, |row| row.road_speed = Some(15.0)), Ok(None));
+        // The mechanism does not follow: another fault.
+        assert_eq!(
+            outcome(&scene, |row| row.state = row.state.map(|state| 0.5 * state)),
+            Ok(None)
+        );
+        // Derived: 100 N·m take 60·100/(80 kN·0.32 m) = 0.23 rad/s from the bend, a tenth.
+        assert_eq!(
+            outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 100.0)),
+            Ok(None)
+        );
+        // Stability control at work does not count, and leaves nothing to judge.
+        says(
+            &outcome(&scene, |row| row.is_controlled = true).unwrap_err(),
+            "lasted 0.0 s",
+        );
+        // Twice may be chance.
+        let mut strict = scene.clone();
+        strict.limits.grip.occurrences = 5;
+        assert_eq!(outcome(&strict, |_| ()), Ok(None));
+    }
+
+    #[test]
+    fn without_state_or_command_it_was_not_checked() {
+        let scene = Scene::whole();
+        says(
+            &outcome(&scene, |row| row.state = None).unwrap_err(),
+            "a state of the clutch known",
+        );
+        let scene = scene.without("clutch.command");
+        says(&outcome(&scene, |_| ()).unwrap_err(), "clutch.command");
+    }
+}

@@ -1,0 +1,284 @@
+//! The pack holds in bends though nobody asks.
+//!
+//! Counted are bends driven with the clutch open in which the axle turns more like a solid one
+//! than its preload explains. An inside wheel that spins makes the same difference, but it
+//! takes the rear axle ahead of the road, which a dragging pack does not. When every bend of a
+//! log is like that, track and radius of the map are as likely to be wrong.
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_model::Time;
+
+use super::evidence::{Strongest, counts, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{Limits, said};
+use crate::result::{Grade, Region, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "dragging-pack",
+        title: "Dragging pack, not releasing",
+        severities: &[Severity::Act],
+        rule: |limits| {
+            let (drag, holding) = (&limits.drag, &limits.holding);
+            format!(
+                "in {} bends or more the axle, with the command below {} %, makes less than {} of the difference the bend \
+                 asks for, for {} s or longer, and {} less than its preload leaves",
+                drag.bends,
+                said(100.0 * OPEN_BELOW, 0),
+                holding.openness_below,
+                holding.least_s,
+                drag.below_preload
+            )
+        },
+        needs: "command, both rear wheel speeds, yaw rate or front wheel speeds, rear track, rolling radius, bends both held \
+                and free",
+        could_also_be: "a preload higher than the map states, an inside wheel with no load on it, a wrong track or radius",
+        next_check: "One rear wheel lifted, gearbox free, clutch off: turn it by hand and feel the drag, cold and hot.",
+        withdrawn_if: "the wheel turns freely by hand, or the preload is found to be as high by design",
+    },
+    begin: |setup| Box::new(DraggingPack::new(setup)),
+};
+
+/// Breaks shorter than this do not part one bend from the next, s.
+const MERGE_S: f64 = 1.0;
+
+/// Held so far in a bend.
+#[derive(Clone, Copy, Debug)]
+struct Held {
+    start: Time,
+    end: Time,
+    seconds: f64,
+    openness: f64,
+    expected: f64,
+    asked: f64,
+    // How far the rear axle is ahead of the front one, over the difference missing.
+    ahead: f64,
+    missing: f64,
+}
+
+#[derive(Clone, Debug)]
+struct DraggingPack {
+    limits: Limits,
+    // Difference that the preload takes from a bend, per wheel speed.
+    preload_takes: f64,
+    held: Option<Held>,
+    bends: Strongest,
+    held_s: f64,
+    free_s: f64,
+}
+
+impl DraggingPack {
+    fn new(setup: &Setup) -> DraggingPack {
+        let basis = setup.basis;
+        DraggingPack {
+            limits: *setup.limits,
+            // Derived: a bias T shifts the wheels against the road by T/(C·r) of their speed.
+            preload_takes: basis.radius_m.map_or(0.0, |radius| {
+                basis.bias_factor * basis.preload_nm / (basis.tyre_stiffness_n * radius)
+            }),
+            held: None,
+            bends: Strongest::default(),
+            held_s: 0.0,
+            free_s: 0.0,
+        }
+    }
+
+    fn end(&mut self) {
+        let Some(held) = self.held.take() else {
+            return;
+        };
+        if held.seconds < self.limits.holding.least_s {
+            return;
+        }
+        let limits = &self.limits.drag;
+        let mean = |sum: f64| sum / held.seconds;
+        let (openness, expected) = (mean(held.openness), mean(held.expected));
+        let spins = held.ahead > limits.ahead_share * held.missing;
+        if openness > expected - limits.below_preload || spins {
+            return;
+        }
+        let values = [
+            ("held for", held.seconds, "s"),
+            ("openness", openness, "ratio"),
+            ("openness the preload leaves", expected, "ratio"),
+            ("difference the bend asks for", mean(held.asked), "rad/s"),
+        ];
+        self.held_s += held.seconds;
+        self.bends
+            .note(held.seconds, window(held.start, held.end, &values));
+    }
+}
+
+impl Check for DraggingPack {
+    fn note_region(&mut self, row: &Row, region: Region) {
+        let is_over = |held: &Held| row.time.since(held.end) > MERGE_S;
+        if !row.is_joined || self.held.as_ref().is_some_and(is_over) {
+            self.end();
+        }
+        let (Some(openness), Some(asked)) = (row.openness, row.kinematic_difference) else {
+            return;
+        };
+        let is_open = row.command.is_some_and(|command| command < OPEN_BELOW);
+        if !is_open || !counts(row, &self.limits.driving) {
+            return;
+        }
+        if openness >= self.limits.holding.openness_below {
+            self.free_s += row.seconds;
+        }
+        if region != Region::HoldingUnasked {
+            return;
+        }
+        // The region is told once the bend has lasted that long: what came before is in it.
+        let before_s = self.limits.holding.least_s;
+        let held = self.held.get_or_insert(Held {
+            start: row.time.plus(-before_s),
+            end: row.time,
+            seconds: 0.0,
+            openness: 0.0,
+            expected: 0.0,
+            asked: 0.0,
+            ahead: 0.0,
+            missing: 0.0,
+        });
+        held.end = row.time;
+        // The first row stands for the time the region waited.
+        let seconds = match held.seconds {
+            0.0 => before_s + row.seconds,
+            _ => row.seconds,
+        };
+        held.seconds += seconds;
+        held.openness += openness * seconds;
+        held.expected += seconds
+            * (1.0 - self.preload_takes * row.case_speed.abs() / asked.abs()).clamp(0.0, 1.0);
+        held.asked += asked.abs() * seconds;
+        held.missing += (asked - row.road_referred_difference).abs() * seconds;
+        if let Some(front) = row.front_speed {
+            held.ahead += (row.case_speed - front) * seconds;
+        }
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.bends()?;
+        drive.all_of(&["clutch.command"])?;
+        drive.basis.slip.clone()?;
+        drive.steady_wheels()?;
+        let mut settled = self.clone();
+        settled.end();
+        let limits = &drive.limits.drag;
+        let all_s = settled.held_s + settled.free_s;
+        if all_s < drive.limits.holding.least_s {
+            return Err(format!(
+                "bends that ask for a difference with the clutch open lasted {all_s:.1} s, {} s are needed",
+                drive.limits.holding.least_s
+            ));
+        }
+        if settled.bends.n() < limits.bends as usize {
+            return Ok(None);
+        }
+        if settled.held_s > limits.every_bend * all_s {
+            return Err(format!(
+                "the axle makes too little difference in {:.0} % of all bends: a pack that drags from the start cannot be \
+                 told from a map with a wrong track, radius or yaw scale",
+                100.0 * settled.held_s / all_s
+            ));
+        }
+        let has_front = drive.was_seen("wheel.front.left") && drive.was_seen("wheel.front.right");
+        let grade = if has_front { Grade::A } else { Grade::C };
+        Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: drive.quality.grade.max(grade),
+            summary: format!(
+                "In {} bends the open clutch held: less than {} of the difference they ask for, {:.0} s in all, and more \
+                 than the preload explains (limit {} bends of {} s). Other bends of the drive, {:.0} s, were free.",
+                settled.bends.n(),
+                drive.limits.holding.openness_below,
+                settled.held_s,
+                limits.bends,
+                drive.limits.holding.least_s,
+                settled.free_s
+            ),
+            evidence: settled.bends.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::testing::row;
+
+    /// Ten bends of 4 s, the last four held.
+    fn outcome(scene: &Scene, n_held: i32, change: impl Fn(&mut Row, bool)) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for index in 0..10_000 {
+            let mut row = row(f64::from(index) * 0.01);
+            let is_held = index / 1000 >= 10 - n_held;
+            let place = index % 1000;
+            row.case_speed = 30.0;
+            row.front_speed = Some(30.0);
+            let mut region = Region::Free;
+            if place < 400 {
+                row.kinematic_difference = Some(2.0);
+                let openness = if is_held { 0.2 } else { 0.95 };
+                row.openness = Some(openness);
+                row.road_referred_difference = 2.0 * openness;
+                change(&mut row, is_held);
+                if is_held && place >= 200 {
+                    region = Region::HoldingUnasked;
+                }
+            }
+            check.note_region(&row, region);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn four_held_bends_beside_free_ones_are_drag() {
+        let scene = Scene::whole();
+        let fired = outcome(&scene, 4, |_, _| ()).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Act);
+        says(&fired.summary, "In 4 bends the open clutch held");
+        assert!((fired.evidence[0].values[0].value - 4.0).abs() < 0.05);
+        assert_eq!(outcome(&scene, 2, |_, _| ()), Ok(None));
+    }
+
+    #[test]
+    fn preload_wheelspin_and_a_wrong_track_are_not_drag() {
+        // Derived: 600 N·m take 30·600/(80 kN·0.32 m) = 0.70 rad/s of 2: 0.65 is left, and
+        // 0.45 is no more than 0.25 below.
+        let mut scene = Scene::whole();
+        scene.basis.preload_nm = 600.0;
+        let stiff = |row: &mut Row, is_held: bool| {
+            if is_held {
+                row.openness = Some(0.45);
+            }
+        };
+        assert_eq!(outcome(&scene, 4, stiff), Ok(None));
+        let scene = Scene::whole();
+        // The inside wheel spins by 1.6 rad/s: the axle runs 0.8 rad/s ahead.
+        let spins = |row: &mut Row, is_held: bool| {
+            if is_held {
+                row.case_speed = 30.8;
+            }
+        };
+        assert_eq!(outcome(&scene, 4, spins), Ok(None));
+        says(&outcome(&scene, 10, |_, _| ()).unwrap_err(), "wrong track");
+    }
+
+    #[test]
+    fn without_bends_or_their_witness_it_was_not_checked() {
+        says(
+            &outcome(&Scene::whole(), 4, |row, _| row.command = Some(0.5)).unwrap_err(),
+            "lasted 0.0 s",
+        );
+        let scene = Scene::whole()
+            .without("yaw.rate")
+            .without("wheel.front.left");
+        says(
+            &outcome(&scene, 4, |_, _| ()).unwrap_err(),
+            "neither a yaw rate",
+        );
+    }
+}

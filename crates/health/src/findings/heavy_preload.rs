@@ -1,0 +1,149 @@
+//! More heat per degree turned than the stated preload makes.
+//!
+//! With free-rolling wheels a pack of preload T makes k·n·T·W/r joules per radian of turning,
+//! whatever speed and line (derived: slip is k·W·ψ̇/r). The figure `heat_per_degree` is held
+//! against it. A torque that comes from the command alone, or from the preload itself, cannot
+//! show it.
+
+use halfshaft_driveline::align::follows_command;
+use halfshaft_model::TorqueSource;
+
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "heavy-preload",
+        title: "Heavy preload in bends",
+        severities: &[Severity::Note],
+        rule: |limits| {
+            format!(
+                "in bends with the clutch open the heat per degree turned, low end of its band, is more than {} times that \
+                 of the stated preload",
+                limits.drag.preload_ratio
+            )
+        },
+        needs: "a torque that does not follow from the command, a stated preload, both rear wheel speeds, yaw rate or front \
+                wheel speeds, rear track, rolling radius",
+        could_also_be: "cold oil that drags, a preload stated too low, a torque signal that reads too high near zero",
+        next_check: "Break-away torque with one wheel lifted; shims and springs of the preload.",
+        withdrawn_if: "the break-away torque is as stated",
+    },
+    begin: |setup| Box::new(HeavyPreload::new(setup)),
+};
+
+#[derive(Clone, Debug)]
+struct HeavyPreload {
+    // Why the torque tells nothing of the preload.
+    refusal: Option<String>,
+}
+
+impl HeavyPreload {
+    fn new(setup: &Setup) -> HeavyPreload {
+        let is_measured = |source: &TorqueSource| {
+            let mut channels = setup.channels.iter();
+            channels
+                .find(|channel| channel.name == source.channel())
+                .is_some_and(|channel| !follows_command(channel))
+        };
+        let refusal = if setup.basis.is_preload_only {
+            Some("the torque is the stated preload itself")
+        } else if !setup.vehicle.torque_sources.iter().any(is_measured) {
+            Some("the torque follows from the command, which is 0 with the clutch open")
+        } else {
+            None
+        };
+        HeavyPreload {
+            refusal: refusal.map(str::to_owned),
+        }
+    }
+}
+
+impl Check for HeavyPreload {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.bends()?;
+        let (per_difference, _) = drive.basis.slip.clone()?;
+        drive.basis.heat.clone()?;
+        drive.steady_wheels()?;
+        if let Some(refusal) = &self.refusal {
+            return Err(refusal.clone());
+        }
+        if drive.basis.preload_nm <= 0.0 {
+            return Err("the map states no preload".to_owned());
+        }
+        let (Some(track_m), Some(radius_m)) = (drive.basis.track_rear_m, drive.basis.radius_m)
+        else {
+            return Err("the map does not state both rear track and rolling radius".to_owned());
+        };
+        let measured = drive.figure("heat_per_degree")?;
+        let expected = (per_difference * drive.basis.n_packs * drive.basis.preload_nm * track_m
+            / radius_m)
+            .to_radians();
+        let limits = &drive.limits.drag;
+        if measured.low <= limits.preload_ratio * expected {
+            return Ok(None);
+        }
+        let values = [
+            ("heat per degree", measured.value, "J/deg"),
+            ("of the stated preload", expected, "J/deg"),
+            ("stated preload", drive.basis.preload_nm, "N·m"),
+        ];
+        let span = drive.span();
+        Ok(Some(Fired {
+            severity: Severity::Note,
+            grade: drive.grade_of("heat_per_degree"),
+            summary: format!(
+                "In bends with the clutch open the pack made {:.2} J per degree turned ({:.2} to {:.2}); the stated preload \
+                 of {:.0} N·m makes {expected:.2} (limit {} times that).",
+                measured.value,
+                measured.low,
+                measured.high,
+                drive.basis.preload_nm,
+                limits.preload_ratio
+            ),
+            evidence: vec![super::evidence::window(span.start, span.end, &values)],
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, figure, says};
+    use super::*;
+
+    fn scene(j_per_deg: Result<f64, &str>) -> Scene {
+        let mut scene = Scene::whole();
+        scene.figures.push(figure("heat_per_degree", j_per_deg));
+        scene
+    }
+
+    #[test]
+    fn more_than_twice_the_preload_s_heat_is_a_note() {
+        // Derived: ½·80·1.55/0.32·π/180 = 3.38 J/deg; the band is ±16 %.
+        let fired = scene(Ok(9.0)).outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Note);
+        says(&fired.summary, "of 80 N·m makes 3.38");
+        assert_eq!(scene(Ok(3.4)).outcome(&ENTRY), Ok(None));
+        // The band reaches below the limit.
+        assert_eq!(scene(Ok(7.0)).outcome(&ENTRY), Ok(None));
+    }
+
+    #[test]
+    fn a_torque_that_knows_nothing_of_the_preload_cannot_show_it() {
+        let mut by_command = scene(Ok(9.0));
+        for channel in &mut by_command.channels {
+            channel.follows_command = true;
+        }
+        says(
+            &by_command.outcome(&ENTRY).unwrap_err(),
+            "follows from the command",
+        );
+        let mut preload_only = scene(Ok(9.0));
+        preload_only.basis.is_preload_only = true;
+        says(&preload_only.outcome(&ENTRY).unwrap_err(), "preload itself");
+        says(
+            &scene(Err("12° turned")).outcome(&ENTRY).unwrap_err(),
+            "12° turned",
+        );
+    }
+}

@@ -1,0 +1,327 @@
+//! The controller lets the clutch go while it is needed: it saves it.
+//!
+//! The command falls to nothing in hot oil while the wheels still differ beyond the bend and,
+//! where it is logged, the throttle stays down. Stability control, the brake and a driver who
+//! lifts end a command too; those are not counted.
+
+use std::collections::VecDeque;
+
+use halfshaft_driveline::Row;
+use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_model::{Block, Time};
+
+use super::evidence::{Strongest, counts, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{Limits, said};
+use crate::result::{Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "protection-mode",
+        title: "Protection mode seen",
+        severities: &[Severity::Note],
+        rule: |limits| {
+            let limits = &limits.protection;
+            format!(
+                "{} times or more the command falls from {} % or more to nothing within {} s with oil above {} °C and stays \
+                 there {} s, while the wheels differ by {} rad/s beyond the bend and the throttle, where logged, is above \
+                 {} %",
+                limits.occurrences,
+                said(100.0 * limits.command_from, 0),
+                limits.within_s,
+                limits.oil_from_c,
+                limits.stays_s,
+                limits.excess_rad_per_s,
+                said(100.0 * limits.throttle_from, 0)
+            )
+        },
+        needs: "command, both rear wheel speeds, yaw rate or front wheel speeds, oil temperature; the throttle sharpens it",
+        could_also_be: "stability control whose flag is not logged, a calibration that opens the clutch in such slides",
+        next_check: "Read the stored faults of the controller; look at the oil, its level and its colour.",
+        withdrawn_if: "it happens in cold oil too: then it is the calibration",
+    },
+    begin: |setup| Box::new(ProtectionMode::new(setup)),
+};
+
+/// Rows come no later than this after the samples of their time, s.
+const ROWS_LATE_S: f64 = 60.0;
+/// A pedal older than this says nothing, s. Source: none, engineering guess.
+const PEDAL_REACH_S: f64 = 0.5;
+
+/// A command that fell.
+#[derive(Clone, Copy, Debug)]
+struct Fallen {
+    at: Time,
+    from: f64,
+    seconds: f64,
+    excess: f64,
+    throttle_least: Option<f64>,
+    oil_c: f64,
+}
+
+#[derive(Clone, Debug)]
+struct ProtectionMode {
+    limits: Limits,
+    throttle_channel: Option<usize>,
+    reach_s: f64,
+    oil_ahead: VecDeque<(Time, f64)>,
+    oil: Option<(Time, f64)>,
+    throttle_ahead: VecDeque<(Time, Option<f64>)>,
+    throttle: Option<(Time, f64)>,
+    has_throttle: bool,
+    // Highest command of the time in which it may fall: when it was last so high.
+    high: Option<(Time, f64)>,
+    fallen: Option<Fallen>,
+    cuts: Strongest,
+    hot_s: f64,
+}
+
+impl ProtectionMode {
+    fn new(setup: &Setup) -> ProtectionMode {
+        let index = |name: &str| {
+            let mut channels = setup.channels.iter();
+            channels.position(|channel| channel.name == name)
+        };
+        let oil_period_s = index("oil.temperature")
+            .and_then(|oil| setup.channels[oil].period_s)
+            .unwrap_or(0.0);
+        ProtectionMode {
+            limits: *setup.limits,
+            throttle_channel: index("throttle"),
+            reach_s: setup.limits.oil.reach_s.max(3.0 * oil_period_s),
+            oil_ahead: VecDeque::new(),
+            oil: None,
+            throttle_ahead: VecDeque::new(),
+            throttle: None,
+            has_throttle: false,
+            high: None,
+            fallen: None,
+            cuts: Strongest::default(),
+            hot_s: 0.0,
+        }
+    }
+
+    /// Oil and throttle as known at a time.
+    fn advance(&mut self, now: Time) {
+        while let Some(sample) = self.oil_ahead.pop_front_if(|(time, _)| *time <= now) {
+            self.oil = Some(sample);
+        }
+        while let Some((time, value)) = self.throttle_ahead.pop_front_if(|(time, _)| *time <= now) {
+            self.throttle = value.map(|value| (time, value));
+        }
+    }
+
+    /// Whether there is still something to lock, and the driver wants it.
+    fn need(&self, row: &Row) -> Option<(f64, Option<f64>)> {
+        let limits = &self.limits.protection;
+        let excess = (row.road_referred_difference - row.kinematic_difference?).abs();
+        let throttle = self
+            .throttle
+            .filter(|(time, _)| row.time.since(*time) <= PEDAL_REACH_S)
+            .map(|(_, value)| value);
+        let is_pressed = match throttle {
+            Some(throttle) => throttle >= limits.throttle_from,
+            None => !self.has_throttle,
+        };
+        let is_needed = excess >= limits.excess_rad_per_s && is_pressed && !row.is_braking;
+        is_needed.then_some((excess, throttle))
+    }
+
+    fn end(&mut self, now: Time) {
+        let Some(fallen) = self.fallen.take() else {
+            return;
+        };
+        if fallen.seconds < self.limits.protection.stays_s {
+            return;
+        }
+        let excess = fallen.excess / fallen.seconds;
+        let mut values = vec![
+            ("command before", 100.0 * fallen.from, "%"),
+            ("open in need for", fallen.seconds, "s"),
+            ("difference beyond the bend", excess, "rad/s"),
+            ("oil", fallen.oil_c, "°C"),
+        ];
+        if let Some(throttle) = fallen.throttle_least {
+            values.push(("throttle at least", 100.0 * throttle, "%"));
+        }
+        self.cuts
+            .note(fallen.seconds, window(fallen.at, now, &values));
+    }
+}
+
+impl Check for ProtectionMode {
+    fn note_block(&mut self, block: &Block) {
+        let Some(channel) = self.throttle_channel else {
+            return;
+        };
+        for (time, value) in block.columns[channel].iter() {
+            self.has_throttle |= value.is_some();
+            self.throttle_ahead.push_back((time, value));
+        }
+        let is_old = |sample: &mut (Time, Option<f64>)| block.until.since(sample.0) > ROWS_LATE_S;
+        while self.throttle_ahead.pop_front_if(is_old).is_some() {}
+    }
+
+    fn note_oil(&mut self, time: Time, celsius: f64) {
+        self.oil_ahead.push_back((time, celsius));
+        let is_old = |sample: &mut (Time, f64)| time.since(sample.0) > ROWS_LATE_S;
+        while self.oil_ahead.pop_front_if(is_old).is_some() {}
+    }
+
+    fn note(&mut self, row: &Row) {
+        self.advance(row.time);
+        let limits = self.limits.protection;
+        let Some(command) = row
+            .command
+            .filter(|_| row.is_joined && counts(row, &self.limits.driving))
+        else {
+            self.high = None;
+            self.fallen = None;
+            return;
+        };
+        let oil_c = self
+            .oil
+            .filter(|(time, _)| row.time.since(*time) <= self.reach_s)
+            .map(|(_, celsius)| celsius)
+            .filter(|celsius| *celsius >= limits.oil_from_c);
+        if oil_c.is_some() {
+            self.hot_s += row.seconds;
+        }
+        if command >= limits.command_from {
+            self.end(row.time);
+            self.high = Some((row.time, command));
+            return;
+        }
+        if command >= OPEN_BELOW {
+            self.end(row.time);
+            return;
+        }
+        let need = self.need(row);
+        if let Some((since, from)) = self.high.take() {
+            let is_quick = row.time.since(since) <= limits.within_s;
+            if let (true, Some(oil_c), Some(_)) = (is_quick, oil_c, need) {
+                self.fallen = Some(Fallen {
+                    at: row.time,
+                    from,
+                    seconds: 0.0,
+                    excess: 0.0,
+                    throttle_least: None,
+                    oil_c,
+                });
+            }
+        }
+        let Some(fallen) = &mut self.fallen else {
+            return;
+        };
+        let Some((excess, throttle)) = need else {
+            self.end(row.time);
+            return;
+        };
+        fallen.seconds += row.seconds;
+        fallen.excess += excess * row.seconds;
+        fallen.throttle_least = match (fallen.throttle_least, throttle) {
+            (Some(least), Some(throttle)) => Some(least.min(throttle)),
+            (least, throttle) => least.or(throttle),
+        };
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.bends()?;
+        drive.all_of(&["clutch.command", "oil.temperature"])?;
+        let limits = &drive.limits.protection;
+        if self.hot_s == 0.0 {
+            return Err(format!(
+                "the oil never reached {} °C while the command was known",
+                limits.oil_from_c
+            ));
+        }
+        let mut settled = self.clone();
+        settled.end(drive.until);
+        let cuts = &settled.cuts;
+        if cuts.n() < limits.occurrences as usize {
+            return Ok(None);
+        }
+        let (grade, witness) = match self.has_throttle {
+            true => (Grade::A, "under throttle"),
+            false => (Grade::C, "(no throttle was logged)"),
+        };
+        Ok(Some(Fired {
+            severity: Severity::Note,
+            grade: drive.quality.grade.max(grade),
+            summary: format!(
+                "{} times the command fell to nothing with hot oil (limit {} °C) while the wheels still differed by {} \
+                 rad/s or more beyond the bend {witness}; longest {:.1} s. The car seems to save its clutch.",
+                cuts.n(),
+                limits.oil_from_c,
+                limits.excess_rad_per_s,
+                cuts.greatest().unwrap_or(0.0)
+            ),
+            evidence: cuts.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says};
+    use super::*;
+    use crate::testing::row;
+    use halfshaft_model::ChannelSpec;
+
+    /// The command falls from 60 % every 10 s while the wheels differ by 4 rad/s.
+    fn outcome(oil_c: f64, throttle: f64, change: impl Fn(&mut Row)) -> Outcome {
+        let mut scene = Scene::whole();
+        scene.channels.push(ChannelSpec::new("throttle"));
+        let mut check = scene.check(&ENTRY);
+        let throttle_channel = scene.channels.len() - 1;
+        for index in 0..4000 {
+            let mut row = row(f64::from(index) * 0.01);
+            if index % 100 == 0 {
+                check.note_oil(row.time, oil_c);
+            }
+            if index % 5 == 0 {
+                let mut block = Block::new(scene.channels.len());
+                block.columns[throttle_channel].push(row.time, Some(throttle));
+                block.until = row.time;
+                check.note_block(&block);
+            }
+            let place = index % 1000;
+            row.command = Some(if place < 500 { 0.6 } else { 0.0 });
+            let is_needed = (400..700).contains(&place);
+            row.road_referred_difference = if is_needed { 4.0 } else { 0.0 };
+            change(&mut row);
+            check.note(&row);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn let_go_in_need_four_times_is_a_note() {
+        let fired = outcome(110.0, 0.8, |_| ()).unwrap().unwrap();
+        assert_eq!((fired.severity, fired.grade), (Severity::Note, Grade::A));
+        says(&fired.summary, "4 times the command fell to nothing");
+        assert!((fired.evidence[0].values[1].value - 2.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_lifted_foot_the_brake_control_and_no_need_are_no_protection() {
+        assert_eq!(outcome(110.0, 0.1, |_| ()), Ok(None));
+        for change in [
+            (|row: &mut Row| row.is_braking = true) as fn(&mut Row),
+            |row| row.is_controlled = row.command == Some(0.0),
+            |row| row.road_referred_difference = 0.0,
+        ] {
+            assert_eq!(outcome(110.0, 0.8, change), Ok(None));
+        }
+    }
+
+    #[test]
+    fn cool_oil_or_none_was_not_checked() {
+        says(
+            &outcome(80.0, 0.8, |_| ()).unwrap_err(),
+            "never reached 100 °C",
+        );
+        let scene = Scene::whole().without("oil.temperature");
+        says(&scene.outcome(&ENTRY).unwrap_err(), "oil.temperature");
+    }
+}

@@ -1,0 +1,33 @@
+//! Stick and slip of the pack.
+
+limits! {
+    /// Stick and slip of the pack in slow turns under load.
+    judder: JudderLimits;
+
+    /// Amplitude of the slip that is judder.
+    amplitude_rad_per_s: f64 = 1.0, "rad/s", from 0.05 to 50.0,
+        source: "none, engineering guess";
+
+    /// Lowest frequency of judder.
+    from_hz: f64 = 5.0, "Hz", from 1.0 to 50.0,
+        source: "none, engineering guess";
+
+    /// Highest frequency of judder.
+    to_hz: f64 = 25.0, "Hz", from 2.0 to 200.0,
+        source: "none, engineering guess";
+
+    /// Turns in which it must be seen.
+    turns: u32 = 3, "count", from 1.0 to 1000.0,
+        reason: "once is chance",
+        source: "none, engineering guess";
+
+    /// Road speed below which a turn is slow.
+    below_km_per_h: f64 = 30.0, "km/h", from 5.0 to 150.0,
+        reason: "slip is small and the friction of a worn oil falls with it",
+        source: "none, engineering guess";
+
+    /// Wheel samples a second needed.
+    samples_per_s: f64 = 50.0, "Hz", from 10.0 to 1000.0,
+        reason: "half of it is the highest frequency that can be told from a lower one",
+        source: "derived";
+}
