@@ -9,6 +9,8 @@ use crate::actuator::Actuator;
 use crate::duty::{Duty, SeverityIndex};
 use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
+use crate::outlook::Outlook;
+use crate::score_card::PathEvidence;
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
 /// A at 0.9 and above, B at 0.7, C at 0.4, D below.
@@ -329,6 +331,10 @@ pub struct Results {
     pub actuator: Result<Actuator, String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: Result<ThermalEstimate, String>,
+    /// What comes next if the drive goes on as in its last minute, or why that is not told.
+    pub outlook: Result<Outlook, String>,
+    /// Ways to fail: evidence for, against, and what cannot be told.
+    pub score_card: Vec<PathEvidence>,
     /// How hard the drive was on the discs.
     pub duty: Duty,
     /// The same as one number from 0 to 100, or why there is none.

@@ -9,7 +9,7 @@ use crate::actuator::Actuator;
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
-use crate::result::{Estimate, Event, Figure, Grade, Quality};
+use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 
 /// A drive as far as it has been assessed.
 #[derive(Clone, Copy, Debug)]
@@ -34,6 +34,8 @@ pub struct Drive<'a> {
     pub thermal: &'a Result<ThermalEstimate, String>,
     /// What to compare with.
     pub baseline: &'a Baseline,
+    /// How the car was used, or why that cannot be said.
+    pub class: &'a Result<UseClass, String>,
     /// Coverage and grade.
     pub quality: &'a Quality,
     /// Stretches that were no driving.

@@ -10,10 +10,13 @@ pub mod drive;
 pub(crate) mod evidence;
 
 mod does_not_cool;
+mod hard_driving;
 mod hard_hit;
+mod hot_without_clutch;
 mod log_not_fit;
 mod losing_pressure;
 mod not_driving;
+mod oil_loss;
 mod oil_too_hot;
 mod repeated_launches;
 mod sides_exchanged;
@@ -135,10 +138,13 @@ pub struct Entry {
 /// Every finding, by code.
 pub const ALL: &[Entry] = &[
     does_not_cool::ENTRY,
+    hard_driving::ENTRY,
     hard_hit::ENTRY,
+    hot_without_clutch::ENTRY,
     log_not_fit::ENTRY,
     losing_pressure::ENTRY,
     not_driving::ENTRY,
+    oil_loss::ENTRY,
     oil_too_hot::ENTRY,
     repeated_launches::ENTRY,
     sides_exchanged::ENTRY,

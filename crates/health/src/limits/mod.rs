@@ -13,6 +13,7 @@ mod registry;
 
 mod cooling;
 mod driving;
+mod heat;
 mod hit;
 mod holding;
 mod launch;
@@ -27,6 +28,7 @@ mod usage;
 
 pub use cooling::Cooling;
 pub use driving::Driving;
+pub use heat::Heat;
 pub use hit::Hit;
 pub use holding::Holding;
 pub use launch::Launch;
@@ -62,6 +64,8 @@ pub struct Limits {
     pub straight: Straight,
     /// Oil temperature.
     pub oil: Oil,
+    /// Heat of pack, oil and housing.
+    pub heat: Heat,
     /// Single hard hits.
     pub hit: Hit,
     /// Launches.
@@ -85,6 +89,7 @@ pub const GROUPS: &[Group] = &[
     tyres::GROUP,
     straight::GROUP,
     oil::GROUP,
+    heat::GROUP,
     hit::GROUP,
     launch::GROUP,
     cooling::GROUP,

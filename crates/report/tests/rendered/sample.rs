@@ -167,6 +167,8 @@ pub fn track_day() -> Results {
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
+        outlook: Err("the drive is too short".to_owned()),
+        score_card: Vec::new(),
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),
         oil_life: no_oil_life(),
@@ -269,6 +271,8 @@ pub fn nothing() -> Results {
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
+        outlook: Err("the drive is too short".to_owned()),
+        score_card: Vec::new(),
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),
         oil_life: no_oil_life(),
