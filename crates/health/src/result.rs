@@ -9,6 +9,8 @@ use crate::actuator::Actuator;
 use crate::duty::{Duty, SeverityIndex};
 use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
+use crate::outlook::Outlook;
+use crate::score_card::PathEvidence;
 use crate::two_by_two::TwoByTwo;
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
@@ -333,6 +335,10 @@ pub struct Results {
     /// Whether the mechanism follows the command, against whether slip falls when asked, or
     /// why neither can be said.
     pub two_by_two: Result<TwoByTwo, String>,
+    /// What comes next if the drive goes on as in its last minute, or why that is not told.
+    pub outlook: Result<Outlook, String>,
+    /// Ways to fail: evidence for, against, and what cannot be told.
+    pub score_card: Vec<PathEvidence>,
     /// How hard the drive was on the discs.
     pub duty: Duty,
     /// The same as one number from 0 to 100, or why there is none.

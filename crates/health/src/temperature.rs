@@ -6,8 +6,8 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{
-    AxlePowerSample, ChangedUnit, Given, HeatSample, HeatSeries, Priors, Readings, ThermalEstimate,
-    UnitFactors, axle_power_w, estimate_changed,
+    AxlePowerSample, ChangedUnit, Decay, Given, HeatSample, HeatSeries, Priors, Readings,
+    ThermalEstimate, UnitFactors, axle_power_w, estimate_changed, longest_cooling,
 };
 use halfshaft_driveline::track::Track;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
@@ -135,6 +135,27 @@ impl TemperatureWatch {
             case_speed_rad_per_s: Some(row.case_speed),
             road_speed_m_per_s: row.road_speed,
         });
+    }
+
+    /// The longest cooling without heat of the pack, or why there was none to see.
+    pub fn decay(&self) -> Result<Decay, String> {
+        let Some(sensor) = self.sensor.as_ref() else {
+            return Err("the map has no temperature of the unit".to_owned());
+        };
+        if self.site == Some(Site::ModelledByCar) {
+            return Err("the oil temperature is modelled by the car and not measured".to_owned());
+        }
+        let air: Vec<f64> = self
+            .air
+            .iter()
+            .flat_map(|air| air.readings.grid().bins())
+            .map(|(_, bin)| bin.mean_c())
+            .collect();
+        if air.is_empty() {
+            return Err("no value of ambient.temperature".to_owned());
+        }
+        let mean_c = air.iter().sum::<f64>() / air.len() as f64;
+        longest_cooling(&self.heat, &sensor.readings, mean_c)
     }
 
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of

@@ -12,8 +12,11 @@ use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::events::Settled;
 use crate::figures::{self, Ingredients, all};
 use crate::findings::Drive;
+use crate::laps_to_limit::{self, at_lap_ends};
 use crate::oil_life::{OilInput, OilLife, oil_life};
+use crate::outlook::{OutlookInput, outlook};
 use crate::result::{Estimate, Figure, NoiseFloor, Region, Regions, Results};
+use crate::score_card::{CardInput, score_card};
 use crate::settings;
 use crate::temperature::SensorDoubts;
 use crate::tier::tier;
@@ -184,6 +187,13 @@ impl Health {
         figures.push(figures::duty::severity(&severity, &figures));
         let oil_life = self.oil_life(&figures, oil_trouble.clone());
         figures.push(figures::duty::oil_distance_factor(&oil_life));
+        let laps = self.path.laps(slip_sd, heat_is_known);
+        let oil_warn_c = self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c);
+        let laps_left = at_lap_ends(&laps.laps, |time, reach_s| {
+            self.path.oil_near(time, reach_s)
+        })
+        .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
+        figures.push(laps_to_limit::figure(&laps_left));
         let ripple = self.ripple.outcome();
         let quality = self.quality(wheel_coverage, resolution, &ripple);
         let holding = self.holding.outcome();
@@ -193,7 +203,9 @@ impl Health {
             past,
             quality.grade,
         ));
+        let not_classed = Err("not classed yet".to_owned());
         let drive = Drive {
+            class: &not_classed,
             vehicle: &self.vehicle,
             channels: &self.channels,
             basis,
@@ -225,8 +237,29 @@ impl Health {
             least_km: self.limits.usage.least_km,
             thermal: &thermal,
         });
-        let (findings, not_checked) = self.findings.outcome(&drive);
         let used = self.usage.outcome(&drive);
+        let drive = Drive {
+            class: &used.class,
+            ..drive
+        };
+        let (findings, not_checked) = self.findings.outcome(&drive);
+        let outlook = outlook(OutlookInput {
+            thermal: &thermal,
+            sensor: drive.oil_site(),
+            oil_warn_c,
+            heat: &self.limits.heat,
+            radius_m: basis.radius_m,
+            decay: self.temperature.decay(),
+            laps: laps_left,
+        });
+        let score_card = score_card(&CardInput {
+            findings: &findings,
+            not_checked: &not_checked,
+            meters: &used.meters,
+            figures: &figures,
+            thermal: &thermal,
+            limits: &self.limits,
+        });
         Results {
             is_provisional: !self.is_finished,
             until: self.until,
@@ -260,7 +293,9 @@ impl Health {
                     .clone()
                     .unwrap_or_else(|| "the torque is not known".to_owned())),
             },
-            laps: self.path.laps(slip_sd, heat_is_known),
+            laps,
+            outlook,
+            score_card,
             duty,
             severity,
             oil_life,

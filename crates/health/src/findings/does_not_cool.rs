@@ -4,7 +4,7 @@
 //! temperature, and compares τ with what an axle usually takes. Only standing counts:
 //! while moving the gears heat too, by an amount the log seldom tells. Until other drives
 //! of the same car give a usual value it is a guess, and so the finding is no more than a
-//! note.
+//! note; with earlier drives to compare with it is one to look at soon.
 
 use std::collections::VecDeque;
 
@@ -13,6 +13,7 @@ use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::baseline::Quantity;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
@@ -20,11 +21,11 @@ pub const ENTRY: Entry = Entry {
     about: &About {
         id: "does-not-cool",
         title: "Does not cool",
-        severities: &[Severity::Note],
+        severities: &[Severity::Note, Severity::LookSoon],
         rule: |limits| {
             format!(
                 "over {} min or more at standstill the oil cools with a time constant of more than {} \
-                 times the usual one, which is guessed as {:.0} min",
+                 times that of earlier drives: look soon; without any, of a usual one guessed as {:.0} min: note",
                 said(limits.cooling.least_s / 60.0, 0),
                 limits.cooling.ratio,
                 limits.cooling.usual_time_s / 60.0
@@ -42,6 +43,9 @@ pub const ENTRY: Entry = Entry {
 
 /// Rows come no later than this after the oil temperature of their time, s.
 const ROWS_LATE_S: f64 = 60.0;
+
+/// Place of the time constant among the values of a window.
+const TIME_CONSTANT: usize = 3;
 
 /// A straight line through ln(T − air) against time.
 #[derive(Clone, Copy, Debug, Default)]
@@ -170,8 +174,8 @@ impl DoesNotCool {
         };
         self.n_judged += 1;
         // The quickest cooling that the scatter allows must still be too slow.
-        let ratio = -1.0 / ((slope - 2.0 * sd) * limits.usual_time_s);
-        if slope < 0.0 && ratio > limits.ratio {
+        let quickest_s = -1.0 / (slope - 2.0 * sd);
+        if slope < 0.0 {
             let minutes = -1.0 / slope / 60.0;
             let values = [
                 ("oil at the start", cooling.first_c, "°C"),
@@ -180,7 +184,7 @@ impl DoesNotCool {
                 ("time constant", minutes, "min"),
             ];
             self.slow
-                .note(minutes, window(cooling.start, cooling.latest, &values));
+                .note(quickest_s, window(cooling.start, cooling.latest, &values));
         }
     }
 
@@ -243,20 +247,32 @@ impl Check for DoesNotCool {
                 limits.least_above_air_k
             ));
         }
-        let Some(minutes) = settled.slow.greatest() else {
+        let past = drive.baseline.get(Quantity::StandingCooling);
+        let usual_s = past.map_or(limits.usual_time_s, |past| past.value);
+        let slow = settled.slow.above(limits.ratio * usual_s);
+        let Some(slowest) = slow.first() else {
             return Ok(None);
         };
+        let minutes = slowest.values[TIME_CONSTANT].value;
+        let (severity, usual) = match past {
+            Some(past) => (Severity::LookSoon, format!("is that of {}", past.source())),
+            None => (
+                Severity::Note,
+                "is usual by guess, as no other drive of this car was there to compare with"
+                    .to_owned(),
+            ),
+        };
         Ok(Some(Fired {
-            severity: Severity::Note,
+            severity,
             grade: drive.grade_of("oil_temp_max").max(Grade::C),
             summary: format!(
-                "At standstill the oil cooled with a time constant of {minutes:.0} min ({}); {:.0} min is usual by guess, \
-                 limit {} times that. No other drive of this car was there to compare with.",
+                "At standstill the oil cooled with a time constant of {minutes:.0} min ({}); {:.0} min {usual}; \
+                 limit {} times that.",
                 drive.oil_site(),
-                limits.usual_time_s / 60.0,
+                usual_s / 60.0,
                 limits.ratio
             ),
-            evidence: settled.slow.windows(),
+            evidence: slow.windows(),
         }))
     }
 }
@@ -295,6 +311,27 @@ mod tests {
         says(&fired.summary, "by guess");
         let minutes = fired.evidence[0].values[3].value;
         assert!((minutes - 45.0).abs() < 1.5, "{minutes}");
+    }
+
+    #[test]
+    fn against_earlier_drives_it_is_to_look_at_soon() {
+        let mut scene = Scene::whole();
+        // Derived: 28 min are no 1.5 times the guessed 22.5, and 1.87 times a past of 15.
+        assert_eq!(outcome(&scene, 600.0, 1680.0), Ok(None));
+        scene
+            .baseline
+            .note_past(Quantity::StandingCooling, &[900.0, 880.0, 930.0]);
+        let fired = outcome(&scene, 600.0, 1680.0).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(
+            &fired.summary,
+            "15 min is that of the median of 3 earlier drives",
+        );
+        // A car that always cools slowly is not held to the guess.
+        scene
+            .baseline
+            .note_past(Quantity::StandingCooling, &[2500.0]);
+        assert_eq!(outcome(&scene, 600.0, 2700.0), Ok(None));
     }
 
     #[test]

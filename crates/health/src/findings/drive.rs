@@ -10,7 +10,7 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::pieces::Piece;
-use crate::result::{Estimate, Event, Figure, Grade, Quality};
+use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 
 /// A drive as far as it has been assessed.
@@ -42,6 +42,8 @@ pub struct Drive<'a> {
     pub baseline: &'a Baseline,
     /// The pieces the log consists of.
     pub pieces: &'a [Piece],
+    /// How the car was used, or why that cannot be said.
+    pub class: &'a Result<UseClass, String>,
     /// Coverage and grade.
     pub quality: &'a Quality,
     /// Why the oil temperature is not believed.

@@ -53,6 +53,25 @@ impl Strongest {
         self.kept.first().map(|(strength, _)| *strength)
     }
 
+    /// Only those of the kept whose strength is above `least`.
+    pub fn above(&self, least: f64) -> Strongest {
+        let kept: Vec<(f64, EvidenceWindow)> = self
+            .kept
+            .iter()
+            .filter(|(strength, _)| *strength > least)
+            .cloned()
+            .collect();
+        Strongest {
+            n: kept.len(),
+            kept,
+        }
+    }
+
+    /// The window that shows most.
+    pub fn first(&self) -> Option<&EvidenceWindow> {
+        self.kept.first().map(|(_, window)| window)
+    }
+
     /// The windows in order of time.
     pub fn windows(&self) -> Vec<EvidenceWindow> {
         let mut windows: Vec<EvidenceWindow> =

@@ -15,12 +15,15 @@ mod does_not_cool;
 mod does_not_grip;
 mod dragging_pack;
 mod front_rear_mismatch;
+mod hard_driving;
 mod hard_hit;
 mod heavy_preload;
+mod hot_without_clutch;
 mod judder;
 mod log_not_fit;
 mod losing_pressure;
 mod not_driving;
+mod oil_loss;
 mod oil_too_hot;
 mod protection_mode;
 mod repeated_launches;
@@ -157,12 +160,15 @@ pub const ALL: &[Entry] = &[
     does_not_grip::ENTRY,
     dragging_pack::ENTRY,
     front_rear_mismatch::ENTRY,
+    hard_driving::ENTRY,
     hard_hit::ENTRY,
     heavy_preload::ENTRY,
+    hot_without_clutch::ENTRY,
     judder::ENTRY,
     log_not_fit::ENTRY,
     losing_pressure::ENTRY,
     not_driving::ENTRY,
+    oil_loss::ENTRY,
     oil_too_hot::ENTRY,
     protection_mode::ENTRY,
     repeated_launches::ENTRY,

@@ -1,14 +1,17 @@
-//! The oil is too hot, as measured.
+//! The oil is too hot, as measured, or the pack, as estimated.
 //!
 //! Fires on the temperature as logged, with where it is measured; it does not say what
-//! heats the oil, which may be gears as well as the pack.
+//! heats the oil, which may be gears as well as the pack. The pack has no sensor: its
+//! estimate counts where a sensor in the axle holds it, and where none does only with its
+//! whole band, and is then called a model.
 
+use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome, Setup};
 use crate::limits::Oil;
-use crate::result::Severity;
+use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -16,14 +19,14 @@ pub const ENTRY: Entry = Entry {
         title: "Cooking now",
         severities: &[Severity::Act, Severity::Stop],
         rule: |limits| {
-            let limits = &limits.oil;
+            let oil = &limits.oil;
             format!(
                 "oil temperature above the map's warning ({} °C where it states none) for {} s: act; above the map's \
-                 limit ({} °C): stop",
-                limits.warn_c, limits.above_s, limits.limit_c
+                 limit ({} °C): stop; the pack, estimated, above {} °C: act",
+                oil.warn_c, oil.above_s, oil.limit_c, limits.heat.pack_limit_c
             )
         },
-        needs: "oil temperature",
+        needs: "oil temperature; for the pack torque as well",
         could_also_be: "a sensor beside the exhaust or in the housing, a temperature the car only models, hot gears \
                         or bearings, a long climb or a trailer",
         next_check: "Let it cool before anything else. Then oil level and smell, and the colour of the plates at the \
@@ -149,6 +152,17 @@ impl Check for OilTooHot {
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
+        match (self.by_oil(drive), hot_pack(drive)) {
+            (Ok(Some(oil)), Some(pack)) => Ok(Some(both(oil, pack))),
+            (Ok(None) | Err(_), Some(pack)) => Ok(Some(pack)),
+            (oil, None) => oil,
+        }
+    }
+}
+
+impl OilTooHot {
+    /// What the logged oil says.
+    fn by_oil(&self, drive: &Drive) -> Outcome {
         drive.oil()?;
         let (warn, limit) = (self.warn.settled(), self.limit.settled());
         let (severity, above) = match (limit.stretches.n(), warn.stretches.n()) {
@@ -184,11 +198,65 @@ impl Check for OilTooHot {
     }
 }
 
+/// What the estimate of the pack says.
+fn hot_pack(drive: &Drive) -> Option<Fired> {
+    let thermal = drive.thermal.as_ref().ok()?;
+    let limit_c = drive.limits.heat.pack_limit_c;
+    let pack = thermal.pack_max.celsius;
+    let (counts_c, basis, grade) = match &thermal.anchor {
+        Anchor::Fitted(_) => (
+            pack.value,
+            "estimated, held by the sensor".to_owned(),
+            Grade::B,
+        ),
+        Anchor::Open(why) => (pack.low, format!("model, unanchored: {why}"), Grade::D),
+    };
+    if counts_c <= limit_c {
+        return None;
+    }
+    let mut hot = Strongest::default();
+    let mut before = Time(0);
+    for point in &thermal.trace {
+        if point.pack_c.value > limit_c {
+            let values = [
+                ("pack, estimated", point.pack_c.value, "°C"),
+                ("oil, estimated", point.oil_c, "°C"),
+            ];
+            hot.note(point.pack_c.value, window(before, point.time, &values));
+        }
+        before = point.time;
+    }
+    Some(Fired {
+        severity: Severity::Act,
+        grade: drive.grade_of("heat_total").max(grade),
+        summary: format!(
+            "The pack reached {:.0} °C ({:.0} to {:.0} °C; {basis}); limit {limit_c:.0} °C.",
+            pack.value, pack.low, pack.high
+        ),
+        evidence: hot.windows(),
+    })
+}
+
+/// Oil and pack in one finding; the oil, which was measured, gives the grade.
+fn both(oil: Fired, pack: Fired) -> Fired {
+    let mut evidence = oil.evidence;
+    let room = MOST_EVIDENCE.saturating_sub(evidence.len());
+    evidence.extend(pack.evidence.into_iter().take(room));
+    evidence.sort_by_key(|window| window.span.start);
+    Fired {
+        severity: oil.severity.max(pack.severity),
+        grade: oil.grade,
+        summary: format!("{} {}", oil.summary, pack.summary),
+        evidence,
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{Scene, says};
+    use super::super::testing::{Scene, says, thermal};
     use super::*;
     use crate::result::EvidenceWindow;
+    use halfshaft_driveline::thermal::{Estimate, TracePoint};
     use halfshaft_model::Site;
 
     /// Oil once a second.
@@ -252,6 +320,52 @@ mod tests {
         let stuck = |time: f64| Some(if time < 200.0 { 90.0 } else { 215.0 });
         let reason = outcome(&Scene::whole(), stuck).unwrap_err();
         says(&reason, "jumped to 215 °C at 200 s");
+    }
+
+    /// Pack at its hottest, band ± 10 %, fitted or not.
+    fn pack(celsius: f64, anchor: Anchor) -> Scene {
+        let mut thermal = thermal();
+        thermal.pack_max.celsius = Estimate {
+            value: celsius,
+            low: 0.9 * celsius,
+            high: 1.1 * celsius,
+        };
+        thermal.anchor = anchor;
+        thermal.trace = vec![TracePoint {
+            time: Time::from_seconds(500.0),
+            pack_c: thermal.pack_max.celsius,
+            oil_c: 115.0,
+            housing_c: 100.0,
+        }];
+        Scene {
+            thermal: Ok(thermal),
+            ..Scene::whole()
+        }
+    }
+
+    #[test]
+    fn a_hot_pack_counts_when_a_sensor_holds_it() {
+        let cool = pack(199.0, Anchor::Fitted(Site::Oil));
+        assert_eq!(outcome(&cool, hill(110.0)), Ok(None));
+        let hot = pack(205.0, Anchor::Fitted(Site::Oil));
+        let fired = outcome(&hot, hill(110.0)).unwrap().unwrap();
+        assert_eq!((fired.severity, fired.grade), (Severity::Act, Grade::B));
+        says(&fired.summary, "205 °C (184 to 226 °C; estimated");
+        assert_eq!(fired.evidence[0].values[1].value, 115.0);
+        let stopped = outcome(&hot, hill(155.0)).unwrap().unwrap();
+        assert_eq!(stopped.severity, Severity::Stop);
+        says(&stopped.summary, "The pack reached 205 °C");
+    }
+
+    #[test]
+    fn without_a_sensor_only_its_whole_band_counts_and_it_is_called_a_model() {
+        let open = || Anchor::Open("no sensor".to_owned());
+        let scene = pack(215.0, open()).without("oil.temperature");
+        says(&outcome(&scene, |_| None).unwrap_err(), "oil.temperature");
+        let scene = pack(230.0, open()).without("oil.temperature");
+        let fired = outcome(&scene, |_| None).unwrap().unwrap();
+        says(&fired.summary, "model, unanchored: no sensor");
+        assert_eq!(fired.grade, Grade::D);
     }
 
     #[test]

@@ -1,8 +1,11 @@
 //! A drive to put checks in front of.
 
-use halfshaft_driveline::thermal::ThermalEstimate;
+use halfshaft_driveline::thermal::{
+    self, Anchor, Load, Peak, Temperatures, ThermalEstimate, ThermalParameters, Told,
+    UnknownEstimate,
+};
 use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
-use halfshaft_model::{ChannelSpec, Layout, Span, Time, Toleranced, TorqueSource, Vehicle};
+use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Toleranced, TorqueSource, Vehicle};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
 use crate::actuator::{Actuator, Leading};
@@ -11,7 +14,7 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::pieces::Piece;
-use crate::result::{Event, EventKind, Figure, Grade, Quality};
+use crate::result::{Event, EventKind, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 use crate::sums::PartialLimits;
 
@@ -32,6 +35,7 @@ pub struct Scene {
     pub thermal: Result<ThermalEstimate, String>,
     pub ripple: Result<Option<Ripple>, String>,
     pub baseline: Baseline,
+    pub class: Result<UseClass, String>,
     pub not_driving: NotDriving,
     pub limits: Limits,
     pub until: Time,
@@ -61,6 +65,7 @@ impl Default for Scene {
             thermal: Err("too short".to_owned()),
             ripple: Err("too few turns of the wheels were judged".to_owned()),
             baseline: Baseline::default(),
+            class: Err("too short to class".to_owned()),
             not_driving: NotDriving::default(),
             limits: Limits::default(),
             until: Time(0),
@@ -214,6 +219,7 @@ impl Scene {
             baseline: &self.baseline,
             oil_trouble: None,
             air_trouble: None,
+            class: &self.class,
             not_driving: &self.not_driving,
             limits: &self.limits,
             until: self.until,
@@ -235,4 +241,53 @@ impl Scene {
 #[track_caller]
 pub fn says(text: &str, word: &str) {
     assert!(text.contains(word), "{text:?} does not say {word:?}");
+}
+
+/// Temperatures of a drive fitted to a sensor in the oil, the unit as by default.
+pub fn thermal() -> ThermalEstimate {
+    let parameters = ThermalParameters::default();
+    let exactly = |value: f64| thermal::Estimate {
+        value,
+        low: 0.9 * value,
+        high: 1.1 * value,
+    };
+    let peak = |celsius: f64| Peak {
+        celsius: exactly(celsius),
+        time: Time::from_seconds(1000.0),
+    };
+    ThermalEstimate {
+        anchor: Anchor::Fitted(Site::Oil),
+        parameters,
+        unknowns: vec![UnknownEstimate {
+            name: "conductance from pack to oil",
+            unit: "W/K",
+            prior: 60.0,
+            prior_sd: 15.0,
+            value: 60.0,
+            sd: 3.0,
+            told: Told::Fitted,
+        }],
+        residual_sd_k: Some(0.3),
+        n_readings: 3000,
+        trace: Vec::new(),
+        pack_max: peak(150.0),
+        oil_max: peak(110.0),
+        end: Temperatures {
+            pack_c: 130.0,
+            oil_c: 110.0,
+            housing_c: 100.0,
+        },
+        recent: Load {
+            pack_w: 2000.0,
+            gear_w: 500.0,
+            air_flow: 1.0,
+            ambient_c: 20.0,
+        },
+        pack_share: Ok(exactly(0.7)),
+        equalisation_s: exactly(8.4),
+        mixed_k_per_kj: exactly(0.4),
+        rise_k_per_kj: Ok(0.05),
+        pack_unknown_s: 0.0,
+        notes: Vec::new(),
+    }
 }

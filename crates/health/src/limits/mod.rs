@@ -17,6 +17,7 @@ mod cooling;
 mod drag;
 mod driving;
 mod grip;
+mod heat;
 mod hit;
 mod holding;
 mod judder;
@@ -39,6 +40,7 @@ pub use cooling::Cooling;
 pub use drag::Drag;
 pub use driving::Driving;
 pub use grip::Grip;
+pub use heat::Heat;
 pub use hit::Hit;
 pub use holding::Holding;
 pub use judder::JudderLimits;
@@ -78,6 +80,8 @@ pub struct Limits {
     pub straight: Straight,
     /// Oil temperature.
     pub oil: Oil,
+    /// Heat of pack, oil and housing.
+    pub heat: Heat,
     /// Single hard hits.
     pub hit: Hit,
     /// Launches.
@@ -117,6 +121,7 @@ pub const GROUPS: &[Group] = &[
     tyres::GROUP,
     straight::GROUP,
     oil::GROUP,
+    heat::GROUP,
     hit::GROUP,
     launch::GROUP,
     cooling::GROUP,

@@ -1,0 +1,218 @@
+//! The oil is hot and the clutch is not why.
+//!
+//! Compares the heat of the pack with all the heat of the axle, that of gears and bearings
+//! included. Whoever does not know the power through the axle does not know the heat of the
+//! gears, and may blame neither gears nor clutch: then it is not checked.
+
+use halfshaft_driveline::thermal::Anchor;
+use halfshaft_model::{Site, Time};
+
+use super::evidence::{Strongest, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{Limits, said};
+use crate::result::{Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "hot-without-clutch",
+        title: "Hot without clutch work",
+        severities: &[Severity::Act],
+        rule: |limits| {
+            format!(
+                "oil above {} °C for {} s while the pack made less than {} % of all modelled heat of the axle, by its \
+                 whole band",
+                limits.heat.hot_oil_c,
+                limits.oil.above_s,
+                said(100.0 * limits.heat.clutch_share, 0)
+            )
+        },
+        needs: "a measured oil temperature, torque, power through the axle: engine torque and speed, or mass and \
+                longitudinal acceleration",
+        could_also_be: "a long climb, a trailer, hours at top speed, a hot exhaust beside the sensor",
+        next_check: "Oil level, noise of the bearings, metal on the magnet of the drain plug.",
+        withdrawn_if: "the drive was a long climb or a trailer was on",
+    },
+    begin: |setup| Box::new(HotWithoutClutch::new(setup)),
+};
+
+#[derive(Clone, Debug)]
+struct HotWithoutClutch {
+    limits: Limits,
+    reach_s: f64,
+    latest: Option<(Time, f64)>,
+    // Start, latest and highest; none that begins or goes on with a jump.
+    run: Option<(Time, Time, f64)>,
+    hot: Strongest,
+}
+
+impl HotWithoutClutch {
+    fn new(setup: &Setup) -> HotWithoutClutch {
+        let oil = setup
+            .channels
+            .iter()
+            .find(|channel| channel.name == "oil.temperature");
+        let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
+        HotWithoutClutch {
+            limits: *setup.limits,
+            reach_s: setup.limits.oil.reach_s.max(3.0 * period_s),
+            latest: None,
+            run: None,
+            hot: Strongest::default(),
+        }
+    }
+
+    fn end(&mut self) {
+        let Some((start, end, highest)) = self.run.take() else {
+            return;
+        };
+        if end.since(start) >= self.limits.oil.above_s {
+            let values = [
+                ("highest oil temperature", highest, "°C"),
+                ("time above", end.since(start), "s"),
+            ];
+            self.hot.note(highest, window(start, end, &values));
+        }
+    }
+}
+
+impl Check for HotWithoutClutch {
+    fn note_oil(&mut self, time: Time, celsius: f64) {
+        let oil = &self.limits.oil;
+        let is_broken = self.latest.is_some_and(|(before, was)| {
+            let seconds = time.since(before);
+            let allowed_k = oil.jump_k.max(oil.slew_k_per_s * seconds);
+            seconds > self.reach_s || (celsius - was).abs() > allowed_k
+        });
+        if is_broken || celsius <= self.limits.heat.hot_oil_c {
+            self.end();
+        }
+        if celsius > self.limits.heat.hot_oil_c {
+            let (_, latest, highest) = self.run.get_or_insert((time, time, celsius));
+            *latest = time;
+            *highest = highest.max(celsius);
+        }
+        self.latest = Some((time, celsius));
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.all_of(&["oil.temperature"])?;
+        let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
+        let share = thermal.pack_share.as_ref().map_err(Clone::clone)?;
+        let site = drive
+            .channels
+            .iter()
+            .find(|channel| channel.name == "oil.temperature")
+            .and_then(|channel| channel.site);
+        if site == Some(Site::ModelledByCar) {
+            return Err("the oil temperature is modelled by the car and not measured".to_owned());
+        }
+        let mut settled = self.clone();
+        settled.end();
+        let Some(highest) = settled.hot.greatest() else {
+            return Ok(None);
+        };
+        let limit = drive.limits.heat.clutch_share;
+        if share.high >= limit {
+            return Ok(None);
+        }
+        let fit = match &thermal.anchor {
+            Anchor::Fitted(_) => "fitted to the sensor".to_owned(),
+            Anchor::Open(reason) => format!("model, unanchored: {reason}"),
+        };
+        Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: drive.grade_of("heat_total").max(match thermal.anchor {
+                Anchor::Fitted(_) => Grade::B,
+                Anchor::Open(_) => Grade::C,
+            }),
+            summary: format!(
+                "The oil reached {highest:.0} °C ({}; limit {} °C) while the pack made {:.0} % of the axle's heat ({:.0} to \
+                 {:.0} %, limit {:.0} %; {fit}).",
+                drive.oil_site(),
+                drive.limits.heat.hot_oil_c,
+                100.0 * share.value,
+                100.0 * share.low,
+                100.0 * share.high,
+                100.0 * limit
+            ),
+            evidence: settled.hot.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says, thermal};
+    use super::*;
+    use halfshaft_driveline::thermal::Estimate;
+
+    fn outcome(scene: &Scene, celsius: impl Fn(f64) -> f64) -> Outcome {
+        let mut check = scene.check(&ENTRY);
+        for second in 0..600 {
+            let time = f64::from(second);
+            check.note_oil(Time::from_seconds(time), celsius(time));
+        }
+        check.outcome(&scene.drive())
+    }
+
+    fn scene(share: Result<f64, &str>) -> Scene {
+        let mut thermal = thermal();
+        thermal.pack_share = share.map_err(str::to_owned).map(|value| Estimate {
+            value,
+            low: 0.7 * value,
+            high: 1.3 * value,
+        });
+        Scene {
+            thermal: Ok(thermal),
+            ..Scene::whole()
+        }
+    }
+
+    fn hill(peak: f64) -> impl Fn(f64) -> f64 {
+        move |time| peak - 0.05 * (time - 300.0).abs()
+    }
+
+    #[test]
+    fn hot_oil_and_an_idle_pack_are_to_act_on() {
+        let fired = outcome(&scene(Ok(0.1)), hill(118.0)).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Act);
+        says(&fired.summary, "118 °C");
+        says(
+            &fired.summary,
+            "10 % of the axle's heat (7 to 13 %, limit 20 %",
+        );
+    }
+
+    #[test]
+    fn a_working_pack_a_band_over_the_limit_or_cool_oil_are_none() {
+        assert_eq!(outcome(&scene(Ok(0.6)), hill(140.0)), Ok(None));
+        assert_eq!(outcome(&scene(Ok(0.17)), hill(140.0)), Ok(None));
+        assert_eq!(outcome(&scene(Ok(0.1)), hill(109.0)), Ok(None));
+        // A sensor that jumps there and back within ten seconds.
+        let spike = |time: f64| {
+            if (300.0..305.0).contains(&time) {
+                150.0
+            } else {
+                90.0
+            }
+        };
+        assert_eq!(outcome(&scene(Ok(0.1)), spike), Ok(None));
+    }
+
+    #[test]
+    fn nobody_is_blamed_while_the_axle_power_is_unknown() {
+        let unknown = scene(Err("axle power unknown, so the heat of the gears is"));
+        says(
+            &outcome(&unknown, hill(140.0)).unwrap_err(),
+            "axle power unknown",
+        );
+        let without = scene(Ok(0.1)).without("oil.temperature");
+        says(
+            &outcome(&without, hill(140.0)).unwrap_err(),
+            "oil.temperature",
+        );
+        let mut modelled = scene(Ok(0.1));
+        modelled.channels[7].site = Some(Site::ModelledByCar);
+        says(&outcome(&modelled, hill(140.0)).unwrap_err(), "modelled");
+    }
+}

@@ -1,0 +1,431 @@
+//! How many laps are left until the oil is too hot.
+//!
+//! In: the oil at the same point of the last laps, in order. Out: laps until a limit with a
+//! 90 % interval, or where the oil levels off. A unit heated alike in every lap rises as an
+//! exponential, T = L + B·q^n, and never on a straight line, which would warn too early. The
+//! interval is the likelihood's profile over the laps left: every q is tried. It refuses
+//! fewer than three laps driven alike, and a last lap unlike the ones before.
+
+use halfshaft_model::Time;
+
+use crate::limits::SDS_OF_90;
+use crate::result::{Estimate, Figure, Grade, Lap};
+
+/// Laps used, at the least and at the most. Three laps give four temperatures, one more than an
+/// exponential has unknowns. Source: none, engineering guess.
+const LAPS: (usize, usize) = (3, 5);
+
+/// Laps are alike whose times differ by no more than this share. Source: none, engineering guess.
+const ALIKE: f64 = 0.15;
+
+/// Least scatter of the oil from lap to lap, K. Source: none, engineering guess: half a step of
+/// the usual sensor, and no two laps heat alike.
+const LEAST_SCATTER_K: f64 = 0.5;
+
+/// Laps looked ahead; what comes later counts as never. Source: none, engineering guess.
+const MOST_LAPS: f64 = 100.0;
+
+/// Step of the laps tried.
+const LAP_STEP: f64 = 0.1;
+
+/// Time constants tried, in laps, each a tenth longer than the one before: a unit takes 6 to
+/// 30 min, a lap 1 to 10.
+const TIME_CONSTANTS: (f64, f64, f64) = (0.5, 60.0, 1.1);
+
+/// How near in time a reading must be to the start of a lap, s.
+const REACH_S: f64 = 5.0;
+
+/// What the laps say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LapsToLimit {
+    /// The limit, °C.
+    pub limit_c: f64,
+    /// Oil where the last lap ended, °C.
+    pub now_c: f64,
+    /// Laps it was made from.
+    pub n_laps: usize,
+    /// Scatter of the oil about the exponential, K.
+    pub scatter_k: f64,
+    /// The answer.
+    pub ahead: LapsAhead,
+}
+
+/// What comes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LapsAhead {
+    /// The limit is reached already.
+    Reached,
+    /// It will be reached.
+    In {
+        /// Laps from the end of the last one.
+        laps: f64,
+        /// Low end of the 90 % interval.
+        low: f64,
+        /// High end; `None` when it may as well never be reached.
+        high: Option<f64>,
+    },
+    /// The oil levels off lower.
+    LevelsOff {
+        /// Where, °C.
+        at_c: f64,
+        /// Fewest laps after which the limit may be reached all the same.
+        least_laps: Option<f64>,
+    },
+}
+
+/// Oil at the ends of the last laps driven alike, oldest first, from what `oil` gives at a
+/// time: one more than laps.
+pub fn at_lap_ends(
+    laps: &[Lap],
+    oil: impl Fn(Time, f64) -> Option<f64>,
+) -> Result<Vec<f64>, String> {
+    let Some(last) = laps.last() else {
+        return Err("no laps were found".to_owned());
+    };
+    let mut seconds: Vec<f64> = laps.iter().map(|lap| lap.span.seconds()).collect();
+    seconds.sort_by(f64::total_cmp);
+    let usual_s = seconds[seconds.len() / 2];
+    let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= ALIKE;
+    if !is_alike(last) {
+        return Err(format!(
+            "the last lap took {:.0} s and the others {usual_s:.0} s: it was not driven alike",
+            last.span.seconds()
+        ));
+    }
+    let mut found =
+        vec![oil(last.span.end, REACH_S).ok_or("no oil temperature at the end of the laps")?];
+    let mut next = last.span.end;
+    for lap in laps.iter().rev().take(LAPS.1) {
+        let is_next = lap.span.end.since(next).abs() < 1.0;
+        let Some(celsius) = oil(lap.span.start, REACH_S).filter(|_| is_next && is_alike(lap))
+        else {
+            break;
+        };
+        found.push(celsius);
+        next = lap.span.start;
+    }
+    if found.len() <= LAPS.0 {
+        return Err(format!(
+            "{} laps driven alike one after the other, {} are needed",
+            found.len() - 1,
+            LAPS.0
+        ));
+    }
+    found.reverse();
+    Ok(found)
+}
+
+/// Laps until the oil is at `limit_c`, from its temperatures at the same point of the laps,
+/// oldest first, in °C.
+pub fn laps_to_limit(at_lap_ends: &[f64], limit_c: f64) -> Result<LapsToLimit, String> {
+    let n_laps = at_lap_ends.len().saturating_sub(1);
+    let Some(now_c) = at_lap_ends.last().copied().filter(|_| n_laps >= LAPS.0) else {
+        return Err(format!("{n_laps} laps, {} are needed", LAPS.0));
+    };
+    // Laps before now, and the temperature over the limit.
+    let points: Vec<(f64, f64)> = at_lap_ends
+        .iter()
+        .enumerate()
+        .map(|(index, celsius)| (index as f64 - n_laps as f64, celsius - limit_c))
+        .collect();
+    let free = best_free(&points);
+    let n_free = (points.len() as f64 - 3.0).max(1.0);
+    let scatter_k = (free.squares / n_free).sqrt().max(LEAST_SCATTER_K);
+    let told = |ahead| LapsToLimit {
+        limit_c,
+        now_c,
+        n_laps,
+        scatter_k,
+        ahead,
+    };
+    if now_c >= limit_c {
+        return Ok(told(LapsAhead::Reached));
+    }
+    let allowed = SDS_OF_90 * SDS_OF_90 * scatter_k * scatter_k;
+    let n_steps = (MOST_LAPS / LAP_STEP) as usize;
+    let reaching: Vec<(f64, f64)> = (1..=n_steps)
+        .map(|step| step as f64 * LAP_STEP)
+        .map(|laps| (laps, squares_reaching(&points, laps)))
+        .collect();
+    let never = best_never(&points);
+    let best = reaching
+        .iter()
+        .copied()
+        .reduce(|best, next| if next.1 < best.1 { next } else { best })
+        .unwrap_or((MOST_LAPS, f64::INFINITY));
+    let least = best.1.min(never.squares);
+    let mut possible = reaching
+        .iter()
+        .filter(|(_, squares)| squares - least <= allowed)
+        .map(|(laps, _)| *laps);
+    let low = possible.next();
+    let high = possible.next_back().or(low);
+    Ok(told(if never.squares <= best.1 {
+        LapsAhead::LevelsOff {
+            at_c: limit_c + never.level,
+            least_laps: low,
+        }
+    } else {
+        let may_be_never = never.squares - least <= allowed;
+        LapsAhead::In {
+            laps: best.0,
+            low: low.unwrap_or(best.0),
+            high: high.filter(|high| !may_be_never && *high < MOST_LAPS - LAP_STEP),
+        }
+    }))
+}
+
+/// An exponential through the points, with the sum of its squares.
+#[derive(Clone, Copy, Debug)]
+struct Curve {
+    squares: f64,
+    // Where it levels off, over the limit.
+    level: f64,
+}
+
+/// The factors q that are tried: e^(−1/τ), τ in laps.
+fn factors() -> impl Iterator<Item = f64> {
+    let (shortest, longest, ratio) = TIME_CONSTANTS;
+    std::iter::successors(Some(shortest), move |tau| Some(tau * ratio))
+        .take_while(move |tau| *tau <= longest)
+        .map(|tau: f64| (-1.0 / tau).exp())
+}
+
+fn least(curves: impl Iterator<Item = Curve>) -> Curve {
+    let none = Curve {
+        squares: f64::INFINITY,
+        level: f64::NAN,
+    };
+    curves.fold(none, |best, next| {
+        if next.squares < best.squares {
+            next
+        } else {
+            best
+        }
+    })
+}
+
+/// Straight line through (q^n, T): L and B by least squares.
+fn line(points: &[(f64, f64)], q: f64) -> Curve {
+    let n = points.len() as f64;
+    let x = |lap: f64| q.powf(lap);
+    let mean_x = points.iter().map(|(lap, _)| x(*lap)).sum::<f64>() / n;
+    let mean_y = points.iter().map(|(_, over)| over).sum::<f64>() / n;
+    let (xx, xy) = points.iter().fold((0.0, 0.0), |(xx, xy), (lap, over)| {
+        let away = x(*lap) - mean_x;
+        (xx + away * away, xy + away * (over - mean_y))
+    });
+    let slope = xy / xx;
+    let level = mean_y - slope * mean_x;
+    let squares = points
+        .iter()
+        .map(|(lap, over)| (over - level - slope * x(*lap)).powi(2))
+        .sum();
+    Curve { squares, level }
+}
+
+fn best_free(points: &[(f64, f64)]) -> Curve {
+    least(factors().map(|q| line(points, q)))
+}
+
+/// The best curve that never reaches the limit.
+fn best_never(points: &[(f64, f64)]) -> Curve {
+    least(
+        factors()
+            .map(|q| line(points, q))
+            .filter(|curve| curve.level < 0.0),
+    )
+}
+
+/// Sum of squares of the best rising curve that is at the limit after so many laps.
+fn squares_reaching(points: &[(f64, f64)], laps: f64) -> f64 {
+    factors()
+        .map(|q| {
+            let at = q.powf(laps);
+            let (xx, xy) = points.iter().fold((0.0, 0.0), |(xx, xy), (lap, over)| {
+                let x = q.powf(*lap) - at;
+                (xx + x * x, xy + x * over)
+            });
+            // q^n falls with n: a rising temperature has a negative factor.
+            let slope = (xy / xx).min(0.0);
+            points
+                .iter()
+                .map(|(lap, over)| (over - slope * (q.powf(*lap) - at)).powi(2))
+                .sum()
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// The figure of it.
+pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
+    let outcome = found.clone().and_then(|found| match found.ahead {
+        LapsAhead::Reached => Ok(Estimate {
+            value: 0.0,
+            low: 0.0,
+            high: 0.0,
+            is_at_least: false,
+        }),
+        LapsAhead::In {
+            laps,
+            low,
+            high: Some(high),
+        } => Ok(Estimate {
+            value: laps,
+            low,
+            high,
+            is_at_least: false,
+        }),
+        LapsAhead::In {
+            laps,
+            low,
+            high: None,
+        } => Err(format!(
+            "{laps:.0} laps are the likeliest and fewer than {low:.0} are not, but the oil may as well level off \
+             below {:.0} °C",
+            found.limit_c
+        )),
+        LapsAhead::LevelsOff { at_c, least_laps } => Err(format!(
+            "the oil levels off at {at_c:.0} °C, below {:.0} °C{}",
+            found.limit_c,
+            least_laps.map_or(String::new(), |laps| format!(
+                "; by its scatter it may still pass it, after {laps:.0} laps at the earliest"
+            ))
+        )),
+    });
+    let n_laps = found.as_ref().map_or(0, |found| found.n_laps);
+    Figure {
+        name: "laps_to_limit",
+        title: "Laps until the oil's warning",
+        unit: "laps",
+        grade: outcome.is_ok().then(|| match n_laps >= LAPS.1 {
+            true => Grade::B,
+            false => Grade::C,
+        }),
+        outcome,
+        method: format!(
+            "an exponential through the oil at the start and finish of the last {n_laps} laps, counted from the last"
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::testing::says;
+    use halfshaft_model::Span;
+
+    /// 150 − 60·e^(−n/4) at the ends of `n` laps, in steps of the sensor.
+    fn warming(n: usize, step_k: f64) -> Vec<f64> {
+        (0..n)
+            .map(|lap| 150.0 - 60.0 * (-(lap as f64) / 4.0).exp())
+            .map(|celsius| (celsius / step_k).round() * step_k)
+            .collect()
+    }
+
+    #[test]
+    fn an_exponential_gives_its_laps() {
+        // Derived: 130 °C at n = 4·ln(60/20) = 4.394; from the end of lap 3 1.394 more. A
+        // straight line through the last two laps would say 1.15.
+        let found = laps_to_limit(&warming(4, 1e-6), 130.0).unwrap();
+        let LapsAhead::In { laps, low, high } = found.ahead else {
+            panic!("{found:?}");
+        };
+        assert!((laps - 1.394).abs() < 0.11, "{found:?}");
+        let high = high.unwrap();
+        assert!(low < 1.394 && 1.394 < high && high < 2.5, "{found:?}");
+    }
+
+    #[test]
+    fn it_levels_off_below_a_high_limit() {
+        let settled = [119.5, 119.9, 120.1, 120.0, 120.1, 120.0];
+        let found = laps_to_limit(&settled, 150.0).unwrap();
+        let LapsAhead::LevelsOff { at_c, .. } = found.ahead else {
+            panic!("{found:?}");
+        };
+        assert!((at_c - 120.0).abs() < 0.5, "{found:?}");
+        says(
+            &figure(&Ok(found)).outcome.unwrap_err(),
+            "levels off at 120 °C",
+        );
+        let reached = laps_to_limit(&settled, 119.0).unwrap();
+        assert_eq!(reached.ahead, LapsAhead::Reached);
+        assert_eq!(figure(&Ok(reached)).outcome.unwrap().value, 0.0);
+    }
+
+    #[test]
+    fn the_interval_holds_the_truth_nine_times_in_ten() {
+        let (mut n_in, mut n_open) = (0, 0);
+        let mut state = 7u64;
+        for _ in 0..200 {
+            let noisy: Vec<f64> = warming(6, 1e-6)
+                .iter()
+                .map(|celsius| {
+                    // A sum of twelve uniform numbers has a standard deviation of 1.
+                    let noise: f64 = (0..12)
+                        .map(|_| {
+                            state = state
+                                .wrapping_mul(6364136223846793005)
+                                .wrapping_add(1442695040888963407);
+                            (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
+                        })
+                        .sum();
+                    celsius + 0.5 * noise
+                })
+                .collect();
+            // Derived: 142 °C at 4·ln(60/8) = 8.06, 3.06 after the fifth lap.
+            match laps_to_limit(&noisy, 142.0).unwrap().ahead {
+                LapsAhead::In { low, high, .. } => {
+                    n_open += usize::from(high.is_none());
+                    n_in += usize::from(low <= 3.06 && high.is_none_or(|high| 3.06 <= high));
+                }
+                LapsAhead::LevelsOff { least_laps, .. } => {
+                    n_open += 1;
+                    n_in += usize::from(least_laps.is_some_and(|least| least <= 3.06));
+                }
+                LapsAhead::Reached => {}
+            }
+        }
+        assert!(n_in >= 170, "{n_in} of 200");
+        assert!(n_open < 190, "{n_open} of 200 say nothing above");
+    }
+
+    #[test]
+    fn only_laps_driven_alike_count() {
+        let lap = |number: u32, start: f64, end: f64| Lap {
+            number,
+            span: Span {
+                start: Time::from_seconds(start),
+                end: Time::from_seconds(end),
+            },
+            length_m: 3000.0,
+            heat_kj: None,
+            oil_max_c: None,
+            is_at_least: false,
+        };
+        let oil = |time: Time, _: f64| Some(80.0 + 0.1 * time.seconds());
+        let mut laps: Vec<Lap> = (0..7)
+            .map(|index| {
+                lap(
+                    index + 1,
+                    90.0 * f64::from(index),
+                    90.0 * f64::from(index + 1),
+                )
+            })
+            .collect();
+        // Derived: ends of five laps of 90 s up to 630 s.
+        let found = at_lap_ends(&laps, oil).unwrap();
+        assert_eq!(found.len(), 6);
+        assert!((found[0] - 98.0).abs() < 1e-9 && (found[5] - 143.0).abs() < 1e-9);
+        let cold = |time: Time, _: f64| (time.seconds() > 400.0).then_some(90.0);
+        says(
+            &at_lap_ends(&laps, cold).unwrap_err(),
+            "2 laps driven alike",
+        );
+        laps.push(lap(8, 630.0, 800.0));
+        says(
+            &at_lap_ends(&laps, oil).unwrap_err(),
+            "170 s and the others 90 s",
+        );
+        says(&at_lap_ends(&[], oil).unwrap_err(), "no laps");
+    }
+}

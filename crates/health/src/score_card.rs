@@ -1,0 +1,443 @@
+//! Which way a unit fails, if it does: evidence for, against, and what cannot be told.
+//!
+//! In: findings, those not checked, needles, figures. Out: [`PathEvidence`] for each of five
+//! ways, with its next check. It never makes one probability of them: signs of unlike kinds
+//! do not add up. A finding that does not exist in this version says nothing.
+
+use halfshaft_driveline::thermal::ThermalEstimate;
+
+use crate::findings::ALL;
+use crate::limits::Limits;
+use crate::result::{Figure, Finding, Meter, NotChecked, UseClass};
+
+/// Evidence on one way to fail.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PathEvidence {
+    /// Stable kebab-case code.
+    pub id: &'static str,
+    /// For a page.
+    pub title: &'static str,
+    /// What speaks for it, with numbers.
+    pub for_it: Vec<String>,
+    /// What speaks against it, with numbers.
+    pub against: Vec<String>,
+    /// What this drive leaves open, and why.
+    pub cannot_tell: Vec<String>,
+    /// What to check next, by hand.
+    pub next_check: &'static str,
+}
+
+/// What the card is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct CardInput<'a> {
+    /// Findings that fired.
+    pub findings: &'a [Finding],
+    /// Findings that could not be looked for.
+    pub not_checked: &'a [NotChecked],
+    /// The needles of use.
+    pub meters: &'a [Meter],
+    /// The figures.
+    pub figures: &'a [Figure],
+    /// Temperatures, or why they cannot be told.
+    pub thermal: &'a Result<ThermalEstimate, String>,
+    /// Limits.
+    pub limits: &'a Limits,
+}
+
+/// A finding that bears on a way, and the figures that say how clear it is.
+struct Sign {
+    code: &'static str,
+    figures: &'static [&'static str],
+}
+
+const fn sign(code: &'static str, figures: &'static [&'static str]) -> Sign {
+    Sign { code, figures }
+}
+
+struct Way {
+    id: &'static str,
+    title: &'static str,
+    // Fired they speak for it, not fired against it.
+    signs: &'static [Sign],
+    // Fired they speak against it, with the reason.
+    against: &'static [(&'static str, &'static str)],
+    next_check: &'static str,
+    // What no log tells.
+    never_told: Option<&'static str>,
+}
+
+const WAYS: [Way; 5] = [
+    Way {
+        id: "use",
+        title: "Hard use",
+        signs: &[
+            sign("hard-driving", &[]),
+            sign("hard-hit", &["specific_power_max", "specific_energy_max"]),
+            sign("repeated-launches", &[]),
+            sign("protection-mode", &[]),
+        ],
+        against: &[(
+            "hot-without-clutch",
+            "it ran hot with little work of the pack",
+        )],
+        next_check: "Ask how the car is driven; colour of the plates at the next opening.",
+        never_told: None,
+    },
+    Way {
+        id: "actuator",
+        title: "Actuator",
+        signs: &[
+            sign(
+                "lazy-actuator",
+                &["transition_time", "rise_time", "dead_time"],
+            ),
+            sign("actuator-not-moving", &[]),
+            sign("slow-release", &["release_time"]),
+            sign("scattered-timing", &["rise_time"]),
+            sign("supply-sag", &[]),
+            sign("motor-works-hard", &[]),
+        ],
+        against: &[(
+            "does-not-grip",
+            "the mechanism follows and the slip stays: look at the pack",
+        )],
+        next_check: "Voltage at the plug while it moves, then motor current and free run on the bench.",
+        never_told: None,
+    },
+    Way {
+        id: "friction-pack",
+        title: "Friction pack",
+        signs: &[
+            sign("does-not-grip", &[]),
+            sign("dragging-pack", &[]),
+            sign("judder", &[]),
+        ],
+        against: &[
+            (
+                "actuator-not-moving",
+                "the mechanism does not move, so slip under command says nothing of the lining",
+            ),
+            (
+                "lazy-actuator",
+                "the mechanism is late, so slip at first says nothing of the lining",
+            ),
+        ],
+        next_check: "Clamp travel and clearance of the pack, thickness of the discs, smell of the oil.",
+        never_told: None,
+    },
+    Way {
+        id: "lubrication",
+        title: "Lubrication",
+        signs: &[
+            sign("oil-loss", &[]),
+            sign("hot-without-clutch", &["oil_temp_max"]),
+            sign(
+                "oil-too-hot",
+                &["oil_temp_max", "oil_headroom", "pack_temp_max"],
+            ),
+            sign("does-not-cool", &[]),
+        ],
+        against: &[],
+        next_check: "Oil level, leaks at the seals, breather free?",
+        never_told: Some("No log shows a breather or a seal: look at them by hand."),
+    },
+    Way {
+        id: "not-the-clutch",
+        title: "Not the clutch",
+        signs: &[
+            sign("hot-without-clutch", &["oil_temp_max"]),
+            sign("tyres-mismatched", &["tyre_ratio"]),
+            sign("losing-pressure", &[]),
+            sign("front-rear-mismatch", &[]),
+            sign("tone-ring", &[]),
+            sign("working-on-the-straight", &[]),
+            sign("command-chatter", &[]),
+            sign("late-on-throttle", &["throttle_on_delay"]),
+            sign("hangs-on-after-lift", &["lift_off_delay"]),
+        ],
+        against: &[],
+        next_check: "Tyre pressures, sizes and tread; noise of the bearings, metal on the magnet; the calibration.",
+        never_told: None,
+    },
+];
+
+/// Level of a needle from which use is hard.
+const HARD: usize = 4;
+
+/// Evidence on every way, in the order of the card.
+pub fn score_card(input: &CardInput) -> Vec<PathEvidence> {
+    WAYS.iter()
+        .map(|way| {
+            let mut path = of_findings(way, input);
+            match way.id {
+                "use" => needles(&mut path, input.meters),
+                "lubrication" => lubrication(&mut path, input.thermal),
+                "not-the-clutch" => share(&mut path, input),
+                _ => {}
+            }
+            path.cannot_tell.extend(way.never_told.map(str::to_owned));
+            path
+        })
+        .collect()
+}
+
+fn of_findings(way: &Way, input: &CardInput) -> PathEvidence {
+    let mut path = PathEvidence {
+        id: way.id,
+        title: way.title,
+        for_it: Vec::new(),
+        against: Vec::new(),
+        cannot_tell: Vec::new(),
+        next_check: way.next_check,
+    };
+    let fired = |code: &str| input.findings.iter().find(|finding| finding.id == code);
+    let mut gravest = None;
+    for sign in way.signs {
+        // Only what this version looks for says anything.
+        let Some(entry) = ALL.iter().find(|entry| entry.about.id == sign.code) else {
+            continue;
+        };
+        let title = entry.about.title;
+        let open = input.not_checked.iter().find(|left| left.id == sign.code);
+        if let Some(finding) = fired(sign.code) {
+            path.for_it.push(format!("{title}: {}", finding.summary));
+            if gravest.is_none_or(|severity| finding.severity > severity) {
+                gravest = Some(finding.severity);
+                path.next_check = finding.next_check;
+            }
+        } else if let Some(open) = open {
+            path.cannot_tell
+                .push(format!("{title}: not checked, {}.", open.missing));
+        } else {
+            path.against.push(format!(
+                "{title}: not found{}.",
+                quoted(sign.figures, input.figures)
+            ));
+        }
+    }
+    for (code, why) in way.against {
+        if let Some(finding) = fired(code) {
+            path.against
+                .push(format!("{}: {why}. {}", finding.title, finding.summary));
+        }
+    }
+    path
+}
+
+/// The numbers of figures that are known.
+fn quoted(names: &[&str], figures: &[Figure]) -> String {
+    let known: Vec<String> = names
+        .iter()
+        .filter_map(|name| figures.iter().find(|figure| figure.name == *name))
+        .filter_map(|figure| {
+            let estimate = figure.outcome.as_ref().ok()?;
+            Some(format!(
+                "{} {:.3} {} ({:.3} to {:.3})",
+                figure.title, estimate.value, figure.unit, estimate.low, estimate.high
+            ))
+        })
+        .collect();
+    match known.is_empty() {
+        true => String::new(),
+        false => format!(" ({})", known.join("; ")),
+    }
+}
+
+fn needles(path: &mut PathEvidence, meters: &[Meter]) {
+    for meter in meters {
+        let title = meter.title;
+        match &meter.reading {
+            Err(missing) => path.cannot_tell.push(format!("{title}: {missing}.")),
+            Ok(reading) => {
+                let level = meter
+                    .edges
+                    .iter()
+                    .filter(|edge| reading.value >= **edge)
+                    .count();
+                let sentence = format!(
+                    "{title}: {:.2} {}, {} use; hard from {} on.",
+                    reading.value,
+                    meter.unit,
+                    UseClass::word(level as u8),
+                    meter.edges[HARD - 1]
+                );
+                match level >= HARD {
+                    true => path.for_it.push(sentence),
+                    false => path.against.push(sentence),
+                }
+            }
+        }
+    }
+}
+
+fn lubrication(path: &mut PathEvidence, thermal: &Result<ThermalEstimate, String>) {
+    match thermal {
+        Err(missing) => path.cannot_tell.push(format!("Temperatures: {missing}.")),
+        Ok(thermal) => {
+            // Without a past these numbers speak neither for nor against.
+            let equal = &thermal.equalisation_s;
+            let rise = match &thermal.rise_k_per_kj {
+                Ok(rise) => format!("the oil rose {rise:.3} K per kJ of pack heat"),
+                Err(missing) => format!("the rise per pack heat is not told, {missing}"),
+            };
+            path.cannot_tell.push(format!(
+                "To compare with other drives: {rise}; pack and oil became equal in {:.1} s ({:.1} to {:.1}).",
+                equal.value, equal.low, equal.high
+            ));
+        }
+    }
+}
+
+fn share(path: &mut PathEvidence, input: &CardInput) {
+    let told = input
+        .thermal
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|thermal| thermal.pack_share.clone());
+    match told {
+        Err(missing) => path.cannot_tell.push(format!(
+            "Whether the clutch or the gears heat the axle: {missing}."
+        )),
+        Ok(share) => {
+            let limit = input.limits.heat.clutch_share;
+            let sentence = format!(
+                "The pack made {:.0} % of the axle's heat ({:.0} to {:.0} %); below {:.0} % the clutch is not the cause of heat.",
+                100.0 * share.value,
+                100.0 * share.low,
+                100.0 * share.high,
+                100.0 * limit
+            );
+            match (share.high < limit, share.low >= limit) {
+                (true, _) => path.for_it.push(sentence),
+                (_, true) => path.against.push(sentence),
+                _ => path.cannot_tell.push(sentence),
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::testing::{Scene, says, thermal};
+    use crate::result::{Estimate, Grade, Severity};
+
+    fn finding(id: &'static str, severity: Severity) -> Finding {
+        Finding {
+            id,
+            title: "A title",
+            severity,
+            grade: Grade::B,
+            summary: "12 times over 3.".to_owned(),
+            evidence: Vec::new(),
+            could_also_be: "",
+            next_check: "By its own hand.",
+            withdrawn_if: "",
+        }
+    }
+
+    fn card(findings: &[Finding], thermal: &Result<ThermalEstimate, String>) -> Vec<PathEvidence> {
+        let reading = |value: f64| {
+            Ok(Estimate {
+                value,
+                low: value,
+                high: value,
+                is_at_least: false,
+            })
+        };
+        let meter = |title: &'static str, reading| Meter {
+            name: "needle",
+            title,
+            unit: "kJ/km",
+            edges: [0.3, 1.0, 3.0, 8.0, 25.0],
+            reading,
+        };
+        let scene = Scene::whole();
+        score_card(&CardInput {
+            findings,
+            not_checked: &[NotChecked {
+                id: "oil-loss",
+                title: "Oil loss suspected",
+                missing: "no earlier drive".to_owned(),
+            }],
+            meters: &[
+                meter("Heat", reading(9.0)),
+                meter("Events", reading(0.5)),
+                meter("Power", Err("no area".to_owned())),
+            ],
+            figures: &scene.figures,
+            thermal,
+            limits: &scene.limits,
+        })
+    }
+
+    fn path<'a>(card: &'a [PathEvidence], id: &str) -> &'a PathEvidence {
+        card.iter().find(|path| path.id == id).unwrap()
+    }
+
+    #[test]
+    fn a_finding_speaks_for_its_ways_and_against_others() {
+        let card = card(
+            &[finding("hot-without-clutch", Severity::Act)],
+            &Ok(thermal()),
+        );
+        assert_eq!(card.len(), 5);
+        for id in ["lubrication", "not-the-clutch"] {
+            let path = path(&card, id);
+            says(&path.for_it[0], "12 times over 3.");
+            assert_eq!(path.next_check, "By its own hand.");
+        }
+        let used = path(&card, "use");
+        assert!(used.against.iter().any(|text| text.contains("little work")));
+        assert_ne!(used.next_check, "By its own hand.");
+    }
+
+    #[test]
+    fn needles_speak_with_their_numbers() {
+        let card = card(&[], &Ok(thermal()));
+        let used = path(&card, "use");
+        says(
+            &used.for_it.join(" "),
+            "Heat: 9.00 kJ/km, hard use; hard from 8 on.",
+        );
+        says(&used.against.join(" "), "Events: 0.50 kJ/km, gentle use");
+        says(&used.cannot_tell.join(" "), "Power: no area.");
+    }
+
+    #[test]
+    fn what_was_not_checked_is_neither_for_nor_against() {
+        let card = card(&[], &Ok(thermal()));
+        let oil = path(&card, "lubrication");
+        says(
+            &oil.cannot_tell.join(" "),
+            "Oil loss suspected: not checked, no earlier drive.",
+        );
+        assert!(!oil.against.iter().any(|text| text.contains("Oil loss")));
+        says(&oil.cannot_tell.join(" "), "No log shows a breather");
+        // Not found, with the number that shows how far it was.
+        says(
+            &oil.against.join(" "),
+            "Cooking now: not found (oil_temp_max 110.000",
+        );
+    }
+
+    #[test]
+    fn whether_clutch_or_gears_heat_is_open_without_axle_power() {
+        let mut unknown = thermal();
+        unknown.pack_share = Err("axle power unknown".to_owned());
+        let told = card(&[], &Ok(thermal()));
+        says(
+            &path(&told, "not-the-clutch").against.join(" "),
+            "The pack made 70 %",
+        );
+        let open = card(&[], &Ok(unknown));
+        let path = path(&open, "not-the-clutch");
+        says(&path.cannot_tell.join(" "), "axle power unknown");
+        assert!(
+            !path
+                .against
+                .iter()
+                .any(|text| text.contains("The pack made"))
+        );
+    }
+}

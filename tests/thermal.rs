@@ -1,0 +1,232 @@
+//! Heat and oil of whole simulated drives: the estimate against the truth that no sensor
+//! sees, findings that need the car's own past, and what may not be said.
+
+mod common;
+
+use common::{estimate, map, read, refusal};
+use halfshaft_driveline::thermal::Anchor;
+use halfshaft_health::baseline::{Baseline, Quantity};
+use halfshaft_health::score_card::PathEvidence;
+use halfshaft_health::{Finding, Health, Results, Severity};
+use halfshaft_simulate::{Scenario, Tolerances, Truth, fault_drive, map_text, to_text};
+
+fn scenario(name: &str) -> Scenario {
+    fault_drive(name).unwrap_or_else(|| panic!("there is no drive {name}"))
+}
+
+/// Drives, with a map that may be changed, against what is known of the past.
+fn driven(
+    scenario: &Scenario,
+    baseline: Baseline,
+    change: impl Fn(String) -> String,
+) -> (Results, Truth) {
+    let map = map(&change(map_text(
+        scenario,
+        &Tolerances::EXACT,
+        scenario.seed,
+    )));
+    let (log, truth) = to_text(scenario);
+    let mut health = Health::new(&map.vehicle, &map.channels);
+    health.compare_with(baseline);
+    read(&map, log.as_bytes(), |block| health.push(block));
+    health.finish();
+    (health.results(), truth)
+}
+
+fn of(scenario: &Scenario, baseline: Baseline) -> Results {
+    driven(scenario, baseline, |text| text).0
+}
+
+/// The same drive of a sound unit, as a past to compare with.
+fn sound_past(name: &str) -> Baseline {
+    let mut scenario = scenario(name);
+    scenario.vehicle.thermal = Default::default();
+    let results = of(&scenario, Baseline::default());
+    let thermal = results.thermal.expect("a sound drive has temperatures");
+    let mut past = Baseline::default();
+    if let Ok(rise) = &thermal.rise_k_per_kj {
+        past.note_past(Quantity::RisePerHeat, &[*rise]);
+    }
+    past.note_past(Quantity::Equalisation, &[thermal.equalisation_s.value]);
+    if let Ok(shown) = results.outlook.expect("and an outlook").cool_down.shown {
+        past.note_past(Quantity::StandingCooling, &[shown.decay.time_constant_s]);
+    }
+    past
+}
+
+fn raised<'a>(results: &'a Results, id: &str) -> Option<&'a Finding> {
+    results.findings.iter().find(|finding| finding.id == id)
+}
+
+fn missing<'a>(results: &'a Results, id: &str) -> Option<&'a str> {
+    let mut left = results.not_checked.iter();
+    left.find(|left| left.id == id)
+        .map(|left| left.missing.as_str())
+}
+
+fn path<'a>(results: &'a Results, id: &str) -> &'a PathEvidence {
+    let mut paths = results.score_card.iter();
+    paths.find(|path| path.id == id).expect("five paths")
+}
+
+#[test]
+fn little_oil_shows_against_the_car_s_own_past() {
+    let scenario = scenario("low-oil");
+    let alone = of(&scenario, Baseline::default());
+    assert!(raised(&alone, "oil-loss").is_none());
+    let reason = missing(&alone, "oil-loss").expect("not checked without a past");
+    assert!(reason.contains("no earlier drive"), "{reason}");
+
+    let past = sound_past("low-oil");
+    let compared = of(&scenario, past.clone());
+    let finding = raised(&compared, "oil-loss").expect("oil loss");
+    assert_eq!(finding.severity, Severity::Act);
+    // Derived: 12.9 s of the drained unit over 8.4 s of the sound one is +54 %.
+    assert!(finding.summary.contains("become equal"), "{finding:?}");
+    let lubrication = path(&compared, "lubrication");
+    assert!(
+        lubrication
+            .for_it
+            .iter()
+            .any(|text| text.contains("as if there were less")),
+        "{lubrication:?}"
+    );
+
+    // The sound unit against its own past is checked and sound.
+    let mut sound = scenario;
+    sound.vehicle.thermal = Default::default();
+    let sound = of(&sound, past);
+    assert!(raised(&sound, "oil-loss").is_none(), "{:?}", sound.findings);
+    assert_eq!(missing(&sound, "oil-loss"), None);
+}
+
+#[test]
+fn slow_cooling_is_graver_against_a_past() {
+    let scenario = scenario("does-not-cool");
+    let alone = of(&scenario, Baseline::default());
+    let note = raised(&alone, "does-not-cool").expect("a note by guess");
+    assert_eq!(note.severity, Severity::Note);
+    let compared = of(&scenario, sound_past("does-not-cool"));
+    let finding = raised(&compared, "does-not-cool").expect("slower than the past");
+    assert_eq!(finding.severity, Severity::LookSoon, "{finding:?}");
+    // The outlook shows what the drive itself showed: 3086 s in truth, standing.
+    let cooling = &compared.outlook.as_ref().expect("an outlook").cool_down;
+    let decay = cooling.shown.as_ref().expect("it stood for long").decay;
+    assert!(
+        (decay.time_constant_s / 3086.0 - 1.0).abs() < 0.15,
+        "{decay:?}"
+    );
+    assert!(
+        decay.mean_speed_m_per_s.is_some_and(|speed| speed < 1.0),
+        "{decay:?}"
+    );
+}
+
+#[test]
+fn a_hot_pack_is_known_within_five_kelvin() {
+    let (results, truth) = driven(
+        &scenario("track-day-hot-pack"),
+        Baseline::default(),
+        |text| text,
+    );
+    let thermal = results.thermal.as_ref().expect("temperatures");
+    assert!(
+        matches!(thermal.anchor, Anchor::Fitted(_)),
+        "{:?}",
+        thermal.anchor
+    );
+    // A pack that is truly far above its oil, or the test would show nothing.
+    let unit = truth.unit.as_ref().expect("the truth of the unit");
+    assert!(unit.pack_above_oil_max_k >= 30.0, "{unit:?}");
+    assert!(
+        truth.pack_temp_max_c - truth.oil_temp_max_c >= 30.0,
+        "{truth:?}"
+    );
+    let pack = estimate(&results, "pack_temp_max");
+    assert!((pack.value - truth.pack_temp_max_c).abs() < 5.0, "{pack:?}");
+    assert!(
+        pack.low < truth.pack_temp_max_c && truth.pack_temp_max_c < pack.high,
+        "{pack:?}"
+    );
+    let grave: Vec<_> = results
+        .findings
+        .iter()
+        .filter(|finding| finding.severity > Severity::Note)
+        .collect();
+    assert!(grave.is_empty(), "{grave:#?}");
+    // It has ended standing: it cools, and says where its sensor sits.
+    let outlook = results.outlook.as_ref().expect("an outlook");
+    assert!(
+        outlook.basis.contains("sensor in the oil"),
+        "{}",
+        outlook.basis
+    );
+    assert!(outlook.oil.headroom_k > 20.0, "{outlook:?}");
+    assert!(outlook.oil.levels_off_c < 20.0, "{outlook:?}");
+    let (standing, moving) = (outlook.cool_down.standing_s, outlook.cool_down.moving_s);
+    assert!(
+        standing > moving && moving > Some(0.0),
+        "{standing:?} {moving:?}"
+    );
+}
+
+#[test]
+fn gears_that_cook_the_oil_are_told_and_speak_against_hard_use() {
+    let results = of(&scenario("hot-without-clutch"), Baseline::default());
+    let finding = raised(&results, "hot-without-clutch").expect("hot without clutch");
+    assert_eq!(finding.severity, Severity::Act);
+    let used = path(&results, "use");
+    assert!(
+        used.against.iter().any(|text| text.contains("little work")),
+        "{used:?}"
+    );
+    let other = path(&results, "not-the-clutch");
+    assert!(
+        other
+            .for_it
+            .iter()
+            .any(|text| text.contains("The pack made 0 %")),
+        "{other:?}"
+    );
+    assert!(refusal(&results, "laps_to_limit").contains("laps"));
+}
+
+#[test]
+fn nobody_is_blamed_while_the_axle_power_is_unknown() {
+    // Without engine torque and without a mass nothing tells the axle's power.
+    let without_engine = |text: String| {
+        let signal = "  engine.torque in bytes 2 3\n    signed\n    step 0.5 N.m\n";
+        assert!(text.contains(signal), "the map has changed: {text}");
+        let text = text.replace(signal, "");
+        let kept: Vec<&str> = text
+            .lines()
+            .filter(|line| {
+                let line = line.trim_start();
+                !line.starts_with("engine.torque is") && !line.starts_with("mass ")
+            })
+            .collect();
+        kept.join("\n") + "\n"
+    };
+    for name in ["hot-without-clutch", "track-day-hot-pack"] {
+        let (results, _) = driven(&scenario(name), Baseline::default(), without_engine);
+        assert!(raised(&results, "hot-without-clutch").is_none());
+        let reason = missing(&results, "hot-without-clutch").expect("not checked");
+        assert!(reason.contains("axle power unknown"), "{reason}");
+        let other = path(&results, "not-the-clutch");
+        assert!(
+            other
+                .cannot_tell
+                .iter()
+                .any(|text| text.contains("Whether the clutch or the gears")),
+            "{other:?}"
+        );
+        let card = results
+            .score_card
+            .iter()
+            .flat_map(|path| path.for_it.iter().chain(&path.against));
+        let said = results.findings.iter().map(|finding| &finding.summary);
+        for text in card.chain(said) {
+            assert!(!text.contains("The pack made"), "{text}");
+        }
+    }
+}
