@@ -59,6 +59,8 @@ impl Health {
         let actuator = self.actuator.outcome();
         let ingredients = Ingredients {
             actuator: &actuator,
+            baseline: &self.baseline,
+            vehicle: &self.vehicle,
             thermal: &thermal,
             oil_warn_c: self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c),
             calibration: &calibration,

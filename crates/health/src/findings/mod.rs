@@ -8,16 +8,26 @@
 
 pub mod drive;
 pub(crate) mod evidence;
+pub(crate) mod timing;
 
+mod actuator_not_moving;
 mod does_not_cool;
+mod hangs_on_after_lift;
 mod hard_hit;
+mod late_on_throttle;
+mod lazy_actuator;
+mod lazy_cold;
 mod log_not_fit;
 mod losing_pressure;
+mod motor_works_hard;
 mod not_driving;
 mod oil_too_hot;
 mod repeated_launches;
+mod scattered_timing;
 mod sides_exchanged;
 mod signals_identical;
+mod slow_release;
+mod supply_sag;
 mod tyres_mismatched;
 mod working_on_the_straight;
 
@@ -134,15 +144,24 @@ pub struct Entry {
 
 /// Every finding, by code.
 pub const ALL: &[Entry] = &[
+    actuator_not_moving::ENTRY,
     does_not_cool::ENTRY,
+    hangs_on_after_lift::ENTRY,
     hard_hit::ENTRY,
+    late_on_throttle::ENTRY,
+    lazy_actuator::ENTRY,
+    lazy_cold::ENTRY,
     log_not_fit::ENTRY,
     losing_pressure::ENTRY,
+    motor_works_hard::ENTRY,
     not_driving::ENTRY,
     oil_too_hot::ENTRY,
     repeated_launches::ENTRY,
+    scattered_timing::ENTRY,
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
+    slow_release::ENTRY,
+    supply_sag::ENTRY,
     tyres_mismatched::ENTRY,
     working_on_the_straight::ENTRY,
 ];

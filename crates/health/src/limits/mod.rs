@@ -11,6 +11,7 @@
 #[macro_use]
 mod registry;
 
+mod actuator;
 mod cooling;
 mod driving;
 mod hit;
@@ -25,6 +26,7 @@ mod trust;
 mod tyres;
 mod usage;
 
+pub use actuator::ActuatorLimits;
 pub use cooling::Cooling;
 pub use driving::Driving;
 pub use hit::Hit;
@@ -74,6 +76,8 @@ pub struct Limits {
     pub severity: SeverityRamps,
     /// How the oil is used up.
     pub oil_life: OilPolicy,
+    /// The actuator.
+    pub actuator: ActuatorLimits,
 }
 
 /// What every limit says of itself, by subject, in the order of the settings file.
@@ -91,6 +95,7 @@ pub const GROUPS: &[Group] = &[
     usage::GROUP,
     severity::GROUP,
     oil_life::GROUP,
+    actuator::GROUP,
 ];
 
 /// Pairs of which the first must be below the second.
@@ -115,6 +120,11 @@ pub const RISING: &[[&str; 2]] = &[
     ["oil_life.doubling_least_k", "oil_life.doubling_k"],
     ["oil_life.doubling_k", "oil_life.doubling_most_k"],
     ["launch.least_s", "driving.not_driving_s"],
+    ["actuator.dead_usual_s", "actuator.dead_s"],
+    ["actuator.rise_usual_s", "actuator.lazy_rise_s"],
+    ["actuator.rise_usual_s", "actuator.release_s"],
+    ["actuator.scatter_usual", "actuator.scatter"],
+    ["actuator.position_usual", "actuator.position_error"],
 ];
 
 /// A limit in a sentence: with that many decimals, and more where it needs them.

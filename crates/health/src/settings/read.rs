@@ -303,7 +303,7 @@ mod tests {
                 "3:1: found `zzz`, which is no key of `[oil]`",
             ],
         );
-        let tables = "driving, slip, holding, trust, tyres, straight, oil, hit, launch, cooling, usage, severity, oil_life";
+        let tables = "driving, slip, holding, trust, tyres, straight, oil, hit, launch, cooling, usage, severity, oil_life, actuator";
         check(
             "\n[coling]\nratio = 2.0\n",
             &[&format!(
