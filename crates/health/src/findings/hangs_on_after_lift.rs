@@ -2,7 +2,7 @@
 
 use halfshaft_driveline::response::ladder::Pedal;
 
-use super::late_on_throttle::{delay, parts, slowest};
+use super::late_on_throttle::{delay, least_median_s, parts, slowest};
 use super::{About, Check, Drive, Entry, Fired, Outcome};
 use crate::limits::said;
 use crate::result::{Grade, Severity};
@@ -36,7 +36,10 @@ impl Check for HangsOnAfterLift {
         let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
         let delay = delay(drive, actuator.lift_off.as_ref(), "lifts of the throttle")?;
         let limit_s = drive.limits.actuator.lift_off_s;
-        let Some(spread) = delay.whole.filter(|spread| spread.median_s > limit_s) else {
+        let Some(spread) = delay
+            .whole
+            .filter(|spread| least_median_s(spread) > limit_s)
+        else {
             return Ok(None);
         };
         Ok(Some(Fired {
