@@ -47,8 +47,11 @@ const RISE_PER_LAG: f64 = 2.197;
 #[derive(Clone, Copy, Debug)]
 struct ScatteredTiming;
 
+/// Moves, each with its rise, s.
+type Band = Vec<(Response, f64)>;
+
 /// Moves of one band of oil temperature and one of voltage.
-fn bands(found: &[Response]) -> Vec<Vec<(Response, f64)>> {
+fn bands(found: &[Response]) -> Vec<Band> {
     let place = |ends: &[f64], value: f64| ends.iter().filter(|end| value >= **end).count();
     let of = |response: &Response| {
         (
@@ -56,7 +59,7 @@ fn bands(found: &[Response]) -> Vec<Vec<(Response, f64)>> {
             response.supply_v.map(|volts| place(&SUPPLY_BANDS_V, volts)),
         )
     };
-    let mut bands: Vec<Vec<(Response, f64)>> = Vec::new();
+    let mut bands: Vec<Band> = Vec::new();
     for response in found {
         let Some(rise_s) = response.rise_time_s() else {
             continue;
@@ -100,7 +103,7 @@ impl Check for ScatteredTiming {
                 limits.scatter_events
             ));
         }
-        let mut worst: Option<(f64, Spread, &Vec<(Response, f64)>)> = None;
+        let mut worst: Option<(f64, Spread, &Band)> = None;
         let mut n_told = 0;
         for band in bands
             .iter()
