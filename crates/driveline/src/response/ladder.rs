@@ -24,6 +24,8 @@ pub const ON_RISE: f64 = 0.15;
 pub const ON_WITHIN_S: f64 = 0.3;
 /// Lift-off: the clock starts when the throttle falls below this. Engineering default.
 pub const LIFTED_BELOW: f64 = 0.05;
+/// The throttle is fed at this share of its highest. Source: none, engineering guess.
+pub const FED_AT: f64 = 0.9;
 /// The mechanism answers at this share of full. Engineering default.
 pub const ANSWERS_AT: f64 = 0.10;
 /// A rung must be reached within this of the one before. Source: none, engineering guess;
@@ -42,6 +44,10 @@ const SIGNALS: [&str; 4] = [
     "clutch.pressure",
     "clutch.force",
 ];
+
+/// A throttle that was on within so long before is pressed again and not on: a lift of a
+/// gear change. Source: none, engineering guess; a slow shift by hand takes 0.6 s.
+const SHIFT_S: f64 = 0.8;
 
 /// Rungs are looked for so long after the pedal.
 const LOOK_S: f64 = 3.0 * RUNG_WITHIN_S;
@@ -69,6 +75,17 @@ pub struct Ladder {
     /// From there to the peak of the excess difference, from which it falls; throttle-on
     /// only. `None` also where the peak came before the mechanism answered.
     pub vehicle_s: Option<f64>,
+    /// Time the driver took from [`ON_FROM`] until the throttle was at [`FED_AT`] of the most it
+    /// reached before the command came, s; 0 at lift-off. So much of the controller's part may
+    /// be the driver's: a controller cannot answer a throttle that is still to come.
+    pub feed_s: f64,
+}
+
+impl Ladder {
+    /// Pedal to response, s: the parts of controller and mechanism, where both are known.
+    pub fn whole_s(&self) -> Option<f64> {
+        Some(self.controller_s? + self.mechanism_s?)
+    }
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -171,7 +188,7 @@ impl LadderWatch {
             let slack_s = wait_s + 2.0 * self.command.gap_limit_s();
             let mut before = until.plus(-slack_s);
             if let Some(first) = self.pending.front() {
-                before = before.min(first.time);
+                before = before.min(first.time.plus(-SHIFT_S));
             }
             let own = [&mut self.throttle, &mut self.command];
             for series in own.into_iter().chain(&mut self.responses) {
@@ -198,7 +215,11 @@ impl LadderWatch {
             controller_s: None,
             mechanism_s: None,
             vehicle_s: None,
+            feed_s: 0.0,
         };
+        if is_on && self.was_on_before(pressed.time) {
+            return ladder;
+        }
         let asked = |command: f64| match is_on {
             true => command >= START_FROM,
             false => command < OPEN_BELOW,
@@ -206,7 +227,13 @@ impl LadderWatch {
         let Some(commanded) = passes(&self.command, pressed.time, asked, Between::Midway) else {
             return ladder;
         };
+        if !self.stays(pressed, commanded) {
+            return ladder;
+        }
         ladder.controller_s = Some(commanded.since(pressed.time));
+        if is_on {
+            ladder.feed_s = self.feed_s(pressed.time, commanded);
+        }
         let answered = |response: f64| match is_on {
             true => response >= ANSWERS_AT,
             false => response < ANSWERS_AT,
@@ -220,11 +247,58 @@ impl LadderWatch {
         else {
             return ladder;
         };
+        if !self.stays(pressed, moved) {
+            return ladder;
+        }
         ladder.mechanism_s = Some(moved.since(commanded));
         if is_on {
             ladder.vehicle_s = self.peak(pressed.time, moved).map(|peak| peak.since(moved));
         }
         ladder
+    }
+
+    /// Whether the throttle was on just before it passed its level: a lift between gears.
+    fn was_on_before(&self, time: Time) -> bool {
+        let from = time.plus(-SHIFT_S);
+        self.throttle.run_at(time).is_some_and(|run| {
+            self.throttle
+                .stretch(run, from, time)
+                .filter(|sample| from <= sample.time && sample.time < time)
+                .any(|sample| sample.value.is_some_and(|value| value >= ON_FROM))
+        })
+    }
+
+    /// Time from `pressed` until the throttle was at [`FED_AT`] of its highest before
+    /// `commanded`, s.
+    fn feed_s(&self, pressed: Time, commanded: Time) -> f64 {
+        let Some(run) = self.throttle.run_at(pressed) else {
+            return 0.0;
+        };
+        let fed = || {
+            self.throttle
+                .stretch(run, pressed, commanded)
+                .filter(|sample| sample.time >= pressed)
+                .filter_map(|sample| Some((sample.time, sample.value?)))
+        };
+        let highest = fed().map(|(_, value)| value).fold(0.0, f64::max);
+        fed()
+            .find(|(_, value)| *value >= FED_AT * highest)
+            .map_or(0.0, |(time, _)| time.since(pressed))
+    }
+
+    /// Whether the pedal kept to its side until `until`: what comes after the driver has
+    /// changed his mind answers another movement.
+    fn stays(&self, pressed: Pressed, until: Time) -> bool {
+        self.throttle.run_at(pressed.time).is_some_and(|run| {
+            self.throttle
+                .stretch(run, pressed.time, until)
+                .filter(|sample| sample.time > pressed.time && sample.time < until)
+                .filter_map(|sample| sample.value)
+                .all(|value| match pressed.pedal {
+                    Pedal::On => value >= LIFTED_BELOW,
+                    Pedal::Off => value < ON_FROM,
+                })
+        })
     }
 
     /// When |excess| is greatest between the pedal and [`RUNG_WITHIN_S`] after the mechanism
@@ -481,5 +555,62 @@ mod tests {
         let got = watch_excess(100, (0.0, 0.0), 1.0, early);
         assert!(got[0].mechanism_s.is_some());
         assert_eq!(got[0].vehicle_s, None);
+    }
+
+    /// Throttle and command by time, the position following the command at once.
+    fn ladders(throttle: &'static [(f64, f64)], command: impl Fn(f64) -> f64) -> Vec<Ladder> {
+        let mut watch = LadderWatch::new(&Vehicle::default(), &channels()).unwrap();
+        let throttle = course(throttle);
+        for step in 0..1000 {
+            let time = Time(step * 10_000_000);
+            let at = time.seconds();
+            let mut block = Block::new(3);
+            block.columns[0].push(time, Some(throttle(at)));
+            block.columns[1].push(time, Some(command(at)));
+            block.columns[2].push(time, Some(command(at - 0.05)));
+            block.until = time;
+            watch.push(&block);
+            watch.settle(Some(time));
+        }
+        watch.settle(None);
+        watch.take_finished().collect()
+    }
+
+    #[test]
+    fn a_lift_between_gears_delays_nothing() {
+        // Off for 0.25 s from 5 s; the command lets go late and comes back later still.
+        const SHIFT: &[(f64, f64)] = &[
+            (1.0, 0.0),
+            (1.1, 0.5),
+            (5.0, 0.5),
+            (5.04, 0.0),
+            (5.29, 0.0),
+            (5.33, 0.5),
+        ];
+        let command = |time: f64| match time {
+            time if (1.2..5.5).contains(&time) || time >= 5.9 => 0.8,
+            _ => 0.0,
+        };
+        let got = ladders(SHIFT, command);
+        let told: Vec<bool> = got
+            .iter()
+            .map(|ladder| ladder.controller_s.is_some())
+            .collect();
+        assert_eq!(told, [true, false, false], "{got:?}");
+    }
+
+    #[test]
+    fn the_driver_s_own_time_is_told() {
+        // Pressed at 0.5 per s from 1 s on: at 10 % at 1.04 s. The command comes at 1.5 s, when
+        // the throttle is at 0.33; 90 % of that it had at 1.434 s.
+        const SLOW: &[(f64, f64)] = &[(1.0, 0.08), (1.84, 0.5)];
+        let got = ladders(SLOW, |time| if time >= 1.5 { 0.8 } else { 0.0 });
+        assert_eq!(got.len(), 1, "{got:?}");
+        assert!((got[0].feed_s - 0.394).abs() < 0.021, "{got:?}");
+        // Pressed at once, the wait is the controller's alone.
+        const QUICK: &[(f64, f64)] = &[(1.0, 0.0), (1.1, 0.5)];
+        let got = ladders(QUICK, |time| if time >= 1.5 { 0.8 } else { 0.0 });
+        assert!((got[0].feed_s - 0.07).abs() < 0.011, "{got:?}");
+        assert_eq!(watch(100, (0.0, 0.0), 1.0)[1].feed_s, 0.0);
     }
 }

@@ -3,7 +3,18 @@
 //! In: blocks, and rows for the excess of the axle speed difference. Out: [`Actuator`], the
 //! answers to the edges of the command pooled by direction, and the delays after the pedal.
 //! `halfshaft_driveline::response` measures; here it is gathered and settled. It does not
-//! judge: the findings do.
+//! judge: the findings do, and the health index in [`index`].
+
+pub mod index;
+pub mod motor;
+pub mod sentence;
+
+pub use index::{HealthIndex, HealthItem, health_index};
+pub use motor::{Hold, Motor};
+
+pub use sentence::sentence;
+
+use motor::MotorWatch;
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::response::ladder::{Ladder, LadderWatch, Pedal};
@@ -28,6 +39,7 @@ const LEADS_FROM: usize = 5;
 pub struct ActuatorWatch {
     responses: Result<ResponseWatch, String>,
     ladders: Option<LadderWatch>,
+    motor: MotorWatch,
     found: Vec<Response>,
     climbed: Vec<Ladder>,
     channels: Vec<String>,
@@ -74,6 +86,8 @@ pub struct PedalDelay {
     pub whole: Option<Spread>,
     /// The same one by one, s, with the time of the pedal, in order of time.
     pub wholes: Vec<(Time, f64)>,
+    /// The same less the time the driver took to feed the throttle.
+    pub beyond_feed: Option<Spread>,
 }
 
 /// What the drive says of the actuator.
@@ -91,6 +105,42 @@ pub struct Actuator {
     pub lift_off: Option<PedalDelay>,
     /// Every answer that was measured, in order of time.
     pub responses: Vec<Response>,
+    /// Every quick movement of the pedal, in order of time.
+    pub ladders: Vec<Ladder>,
+    /// What the motor drew, and what that did to its supply.
+    pub motor: Motor,
+}
+
+impl Actuator {
+    /// Settles what was gathered; `ladders` is `None` without throttle or command.
+    pub fn of(
+        responses: Vec<Response>,
+        ladders: Option<Vec<Ladder>>,
+        signal: Option<String>,
+        motor: Motor,
+    ) -> Actuator {
+        let timing = |direction| Timing {
+            dead_time: pool(&responses, direction, Quantity::DeadTime),
+            rise_time: pool(&responses, direction, Quantity::RiseTime),
+            transition_time: pool(&responses, direction, Quantity::TransitionTime),
+            n_edges: responses
+                .iter()
+                .filter(|response| response.direction() == direction)
+                .count(),
+            reasons: reasons(&responses, direction),
+        };
+        let pedal = |pedal| ladders.as_deref().map(|ladders| delay(ladders, pedal));
+        Actuator {
+            signal,
+            engage: timing(Direction::Engage),
+            release: timing(Direction::Release),
+            throttle_on: pedal(Pedal::On),
+            lift_off: pedal(Pedal::Off),
+            responses,
+            ladders: ladders.unwrap_or_default(),
+            motor,
+        }
+    }
 }
 
 impl ActuatorWatch {
@@ -99,6 +149,7 @@ impl ActuatorWatch {
         ActuatorWatch {
             responses: ResponseWatch::new(vehicle, channels).map_err(no_watch),
             ladders: LadderWatch::new(vehicle, channels),
+            motor: MotorWatch::new(vehicle, channels),
             found: Vec::new(),
             climbed: Vec::new(),
             channels: channels
@@ -110,10 +161,15 @@ impl ActuatorWatch {
 
     /// Takes a block.
     pub fn push(&mut self, block: &Block) {
+        self.motor.push(block);
         if let Ok(watch) = &mut self.responses {
             watch.push(block);
-            self.found.extend(watch.take_finished());
+            for response in watch.take_finished() {
+                self.motor.note_edge(&response.edge);
+                self.found.push(response);
+            }
         }
+        self.motor.forget(block.until);
         if let Some(ladders) = &mut self.ladders {
             ladders.push(block);
         }
@@ -137,7 +193,11 @@ impl ActuatorWatch {
         }
         if let (Ok(watch), None) = (&mut self.responses, until) {
             watch.finish();
-            self.found.extend(watch.take_finished());
+            for response in watch.take_finished() {
+                self.motor.note_edge(&response.edge);
+                self.found.push(response);
+            }
+            self.motor.finish();
         }
     }
 
@@ -172,21 +232,17 @@ impl ActuatorWatch {
             ));
         }
         let watch = self.responses.as_ref().map_err(Clone::clone)?;
-        let timing = |direction| Timing {
-            dead_time: pool(&self.found, direction, Quantity::DeadTime),
-            rise_time: pool(&self.found, direction, Quantity::RiseTime),
-            transition_time: pool(&self.found, direction, Quantity::TransitionTime),
-            n_edges: watch.n_edges(direction) as usize,
-            reasons: reasons(&self.found, direction),
-        };
-        Ok(Actuator {
-            signal: self.signal(),
-            engage: timing(Direction::Engage),
-            release: timing(Direction::Release),
-            throttle_on: self.pedal(Pedal::On),
-            lift_off: self.pedal(Pedal::Off),
-            responses: self.found.clone(),
-        })
+        let ladders = self.ladders.as_ref().map(|_| self.climbed.clone());
+        let mut actuator = Actuator::of(
+            self.found.clone(),
+            ladders,
+            self.signal(),
+            self.motor.outcome(),
+        );
+        // Of many edges only some were measured.
+        actuator.engage.n_edges = watch.n_edges(Direction::Engage) as usize;
+        actuator.release.n_edges = watch.n_edges(Direction::Release) as usize;
+        Ok(actuator)
     }
 
     fn signal(&self) -> Option<String> {
@@ -198,29 +254,25 @@ impl ActuatorWatch {
         let index = counts.iter().position(|count| *count == most)?;
         Some(self.channels[index].clone())
     }
-
-    fn pedal(&self, pedal: Pedal) -> Option<PedalDelay> {
-        self.ladders.as_ref()?;
-        let ladders = || self.climbed.iter().filter(|ladder| ladder.pedal == pedal);
-        let of = |part: fn(&Ladder) -> Option<f64>| {
-            let times: Vec<f64> = ladders().filter_map(part).collect();
-            spread(&times)
-        };
-        Some(PedalDelay {
-            n_events: ladders().count(),
-            controller: of(|ladder| ladder.controller_s),
-            mechanism: of(|ladder| ladder.mechanism_s),
-            vehicle: of(|ladder| ladder.vehicle_s),
-            whole: of(whole_s),
-            wholes: ladders()
-                .filter_map(|ladder| Some((ladder.time, whole_s(ladder)?)))
-                .collect(),
-        })
-    }
 }
 
-fn whole_s(ladder: &Ladder) -> Option<f64> {
-    Some(ladder.controller_s? + ladder.mechanism_s?)
+fn delay(ladders: &[Ladder], pedal: Pedal) -> PedalDelay {
+    let of_pedal = || ladders.iter().filter(|ladder| ladder.pedal == pedal);
+    let of = |part: fn(&Ladder) -> Option<f64>| {
+        let times: Vec<f64> = of_pedal().filter_map(part).collect();
+        spread(&times)
+    };
+    PedalDelay {
+        n_events: of_pedal().count(),
+        controller: of(|ladder| ladder.controller_s),
+        mechanism: of(|ladder| ladder.mechanism_s),
+        vehicle: of(|ladder| ladder.vehicle_s),
+        whole: of(Ladder::whole_s),
+        wholes: of_pedal()
+            .filter_map(|ladder| Some((ladder.time, ladder.whole_s()?)))
+            .collect(),
+        beyond_feed: of(|ladder| Some((ladder.whole_s()? - ladder.feed_s).max(0.0))),
+    }
 }
 
 fn no_watch(refusal: NoWatch) -> String {

@@ -108,6 +108,8 @@ impl Health {
         let leading = self.actuator.leading();
         let ingredients = Ingredients {
             actuator: &actuator,
+            baseline: &self.baseline,
+            vehicle: &self.vehicle,
             thermal: &thermal,
             oil_warn_c: self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c),
             calibration: &calibration,

@@ -4,7 +4,7 @@ use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::{Spread, Told};
 
 use super::{Ingredients, figure};
-use crate::actuator::{Actuator, PedalDelay, Timing};
+use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
 use crate::result::{Estimate, Figure};
 
 /// Events from which a median is worth its grade A. Source: none, engineering guess.
@@ -12,6 +12,10 @@ pub(crate) const ENOUGH_EVENTS: f64 = 10.0;
 
 /// Factor of a median that only many events together tell. Source: none, engineering guess.
 pub(crate) const POOLED: f64 = 0.75;
+
+/// Factor of a health index that goes by what is usual and not by the unit's own values.
+/// Source: none, engineering guess.
+const BY_GUESS: f64 = 0.5;
 
 /// One time of the actuator.
 struct Time {
@@ -134,6 +138,65 @@ pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String
             ))
         }
     }
+}
+
+/// The health index, by its losing item, with all items.
+pub(super) fn health(from: &Ingredients) -> Figure {
+    let index = from
+        .actuator
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|actuator| {
+            health_index(actuator, from.baseline, from.vehicle, &from.limits.actuator)
+        });
+    let mut method =
+        "100 as it was or should be, 50 at the limit of a finding, 0 at twice that excess"
+            .to_owned();
+    let mut factor = 0.0;
+    if let Ok(index) = &index {
+        let losing = index.losing_item();
+        let items: Vec<String> = index
+            .items
+            .iter()
+            .map(|item| {
+                let (value, good) = (item.value, item.good);
+                let unit = match item.unit {
+                    "" => String::new(),
+                    unit => format!(" {unit}"),
+                };
+                format!(
+                    "{} {value:.2}{unit} against {good:.2}{unit}, {} ({:.0})",
+                    item.name, item.source, item.score
+                )
+            })
+            .collect();
+        method = format!(
+            "{method}; the losing item is {}; {}",
+            losing.name,
+            items.join("; ")
+        );
+        factor = match losing.source.starts_with("the usual") {
+            true => BY_GUESS,
+            false => 1.0,
+        };
+    }
+    let outcome = index.map(|index| {
+        let (low, high) = index.losing_item().score_band;
+        Estimate {
+            value: index.value,
+            low,
+            high,
+            is_at_least: false,
+        }
+    });
+    figure(
+        "actuator_health",
+        "Health of the actuator",
+        "0 to 100",
+        outcome,
+        factor,
+        method,
+    )
 }
 
 fn delayed(

@@ -14,9 +14,11 @@ mod thermal;
 
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration, MISMATCH_NOT_LEARNED};
+use halfshaft_model::Vehicle;
 
 use crate::actuator::Actuator;
 use crate::band::Tolerances;
+use crate::baseline::Baseline;
 use crate::ledger::Ledger;
 use crate::limits::Limits;
 use crate::result::{Estimate, Figure, Grade};
@@ -79,6 +81,10 @@ pub struct Ingredients<'a> {
     pub limits: &'a Limits,
     /// Answers of the actuator, or why there are none.
     pub actuator: &'a Result<Actuator, String>,
+    /// What to compare with.
+    pub baseline: &'a Baseline,
+    /// The vehicle.
+    pub vehicle: &'a Vehicle,
     /// Temperatures, or why there are none.
     pub thermal: &'a Result<ThermalEstimate, String>,
     /// Oil temperature to warn at, °C.
@@ -149,6 +155,7 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
     ])
     .chain(actuator::times(from))
     .chain([
+        actuator::health(from),
         thermal::pack_temp_max(from),
         thermal::oil_headroom(from, &oil),
     ])

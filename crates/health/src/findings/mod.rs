@@ -8,27 +8,37 @@
 
 pub mod drive;
 pub(crate) mod evidence;
+pub(crate) mod timing;
 
+mod actuator_not_moving;
 mod command_chatter;
 mod command_exchanged;
 mod does_not_cool;
 mod does_not_grip;
 mod dragging_pack;
 mod front_rear_mismatch;
+mod hangs_on_after_lift;
 mod hard_driving;
 mod hard_hit;
 mod heavy_preload;
 mod hot_without_clutch;
 mod judder;
+mod late_on_throttle;
+mod lazy_actuator;
+mod lazy_cold;
 mod log_not_fit;
 mod losing_pressure;
+mod motor_works_hard;
 mod not_driving;
 mod oil_loss;
 mod oil_too_hot;
 mod protection_mode;
 mod repeated_launches;
+mod scattered_timing;
 mod sides_exchanged;
 mod signals_identical;
+mod slow_release;
+mod supply_sag;
 mod tone_ring;
 mod torque_report_disagrees;
 mod two_cars;
@@ -154,26 +164,35 @@ pub struct Entry {
 
 /// Every finding, by code.
 pub const ALL: &[Entry] = &[
+    actuator_not_moving::ENTRY,
     command_chatter::ENTRY,
     command_exchanged::ENTRY,
     does_not_cool::ENTRY,
     does_not_grip::ENTRY,
     dragging_pack::ENTRY,
     front_rear_mismatch::ENTRY,
+    hangs_on_after_lift::ENTRY,
     hard_driving::ENTRY,
     hard_hit::ENTRY,
     heavy_preload::ENTRY,
     hot_without_clutch::ENTRY,
     judder::ENTRY,
+    late_on_throttle::ENTRY,
+    lazy_actuator::ENTRY,
+    lazy_cold::ENTRY,
     log_not_fit::ENTRY,
     losing_pressure::ENTRY,
+    motor_works_hard::ENTRY,
     not_driving::ENTRY,
     oil_loss::ENTRY,
     oil_too_hot::ENTRY,
     protection_mode::ENTRY,
     repeated_launches::ENTRY,
+    scattered_timing::ENTRY,
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
+    slow_release::ENTRY,
+    supply_sag::ENTRY,
     tone_ring::ENTRY,
     torque_report_disagrees::ENTRY,
     two_cars::ENTRY,

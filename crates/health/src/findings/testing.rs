@@ -1,5 +1,8 @@
 //! A drive to put checks in front of.
 
+use halfshaft_driveline::response::ladder::{Ladder, Pedal};
+use halfshaft_driveline::response::resolution::Resolution;
+use halfshaft_driveline::response::{Direction, Edge, Fit, Response, Unusable};
 use halfshaft_driveline::thermal::{
     self, Anchor, Load, Peak, Temperatures, ThermalEstimate, ThermalParameters, Told,
     UnknownEstimate,
@@ -8,7 +11,7 @@ use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Toleranced, TorqueSource, Vehicle};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
-use crate::actuator::{Actuator, Leading};
+use crate::actuator::{Actuator, Leading, Motor};
 use crate::band::relative;
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
@@ -123,6 +126,97 @@ pub fn event(start_s: f64, end_s: f64, heat_kj: f64) -> Event {
         speed_peak_m_per_s: Some(20.0),
         is_broken: false,
     }
+}
+
+/// Answers to `n` steps of one direction, one a second, sampled every 10 ms; of each its dead
+/// time, lag, oil temperature and supply voltage.
+pub fn answers(
+    n: usize,
+    direction: Direction,
+    of: impl Fn(usize) -> (f64, f64, f64, f64),
+) -> Result<Actuator, String> {
+    let found = (0..n).map(|index| {
+        let (dead_time_s, lag_s, oil_c, supply_v) = of(index);
+        answer(index, direction, (dead_time_s, lag_s), (oil_c, supply_v))
+    });
+    Ok(Actuator::of(
+        found.collect(),
+        None,
+        Some("clutch.position".to_owned()),
+        Motor::default(),
+    ))
+}
+
+pub fn answer(
+    index: usize,
+    direction: Direction,
+    (dead_time_s, lag_s): (f64, f64),
+    (oil_c, supply_v): (f64, f64),
+) -> Response {
+    let time = Time::from_seconds(index as f64);
+    let (from, to) = match direction {
+        Direction::Engage => (0.0, 0.8),
+        Direction::Release => (0.8, 0.0),
+    };
+    Response {
+        edge: Edge {
+            direction,
+            began: time,
+            half: time,
+            ended: time,
+            first_new: time,
+            from,
+            to,
+            quickest: 0.8,
+            run: 1,
+        },
+        signal: Some(0),
+        resolution: Some(Resolution {
+            cause_period_s: 0.01,
+            answer_period_s: 0.01,
+        }),
+        phase: Some((index as f64 * 0.618).fract()),
+        gone_before: None,
+        fit: Ok(Fit {
+            gain: 1.0,
+            offset: 0.0,
+            dead_time_s,
+            dead_time_sd_s: Some(0.001),
+            lag_s,
+            lag_sd_s: Some(0.001),
+            residual_sd: 0.002,
+            span: 0.8,
+            n_readings: 200,
+        }),
+        crossings: Err(Unusable::CommandMovedOn),
+        steady_error: Some(0.01),
+        oil_c: Some(oil_c),
+        supply_v: Some(supply_v),
+    }
+}
+
+/// An actuator of which only the motor is known.
+pub fn with_motor(motor: Motor) -> Result<Actuator, String> {
+    Ok(Actuator::of(Vec::new(), None, None, motor))
+}
+
+/// An actuator of which `n` movements of a pedal are known: parts of controller and
+/// mechanism, and the driver's own time.
+pub fn climbs(
+    n: usize,
+    pedal: Pedal,
+    (controller_s, mechanism_s, feed_s): (f64, f64, f64),
+) -> Result<Actuator, String> {
+    let ladders = (0..n).map(|index| Ladder {
+        time: Time::from_seconds(5.0 * index as f64),
+        pedal,
+        controller_s: Some(controller_s),
+        mechanism_s: Some(mechanism_s),
+        vehicle_s: None,
+        feed_s,
+    });
+    let ladders = Some(ladders.collect());
+    Ok(Actuator::of(Vec::new(), ladders, None, Motor::default()))
 }
 
 impl Scene {

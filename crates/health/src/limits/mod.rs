@@ -11,6 +11,7 @@
 #[macro_use]
 mod registry;
 
+mod actuator;
 mod chatter;
 mod compare;
 mod cooling;
@@ -34,6 +35,7 @@ mod trust;
 mod tyres;
 mod usage;
 
+pub use actuator::ActuatorLimits;
 pub use chatter::Chatter;
 pub use compare::Compare;
 pub use cooling::Cooling;
@@ -110,6 +112,8 @@ pub struct Limits {
     pub oil_life: OilPolicy,
     /// Two sessions compared.
     pub compare: Compare,
+    /// The actuator.
+    pub actuator: ActuatorLimits,
 }
 
 /// What every limit says of itself, by subject, in the order of the settings file.
@@ -136,6 +140,7 @@ pub const GROUPS: &[Group] = &[
     severity::GROUP,
     oil_life::GROUP,
     compare::GROUP,
+    actuator::GROUP,
 ];
 
 /// Pairs of which the first must be below the second.
@@ -160,6 +165,11 @@ pub const RISING: &[[&str; 2]] = &[
     ["oil_life.doubling_least_k", "oil_life.doubling_k"],
     ["oil_life.doubling_k", "oil_life.doubling_most_k"],
     ["launch.least_s", "driving.not_driving_s"],
+    ["actuator.dead_usual_s", "actuator.dead_s"],
+    ["actuator.rise_usual_s", "actuator.lazy_rise_s"],
+    ["actuator.rise_usual_s", "actuator.release_s"],
+    ["actuator.scatter_usual", "actuator.scatter"],
+    ["actuator.position_usual", "actuator.position_error"],
 ];
 
 /// A limit in a sentence: with that many decimals, and more where it needs them.

@@ -1,0 +1,230 @@
+//! The actuator stands still though it is asked.
+//!
+//! Half of full or more is asked for a second and the state neither moves nor is where it was
+//! asked to be. A state that is missing is no state that stands still.
+
+use halfshaft_driveline::Row;
+use halfshaft_model::Time;
+
+use super::evidence::{Strongest, window};
+use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::limits::{ActuatorLimits, said};
+use crate::result::{Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "actuator-not-moving",
+        title: "Actuator not moving",
+        severities: &[Severity::Act],
+        rule: |limits| {
+            let own = &limits.actuator;
+            format!(
+                "the command is at {:.0} % or more for {} s or more, and the state changes by less than {:.0} % and is \
+                 short of it by {:.0} % or more, {} times or more",
+                100.0 * own.asked_from,
+                said(own.asked_s, 0),
+                100.0 * own.still_below,
+                100.0 * own.short_by,
+                own.not_moving_times
+            )
+        },
+        needs: "clutch command, a state of the clutch, both rear wheel speeds",
+        could_also_be: "a controller that sends its last state again and again, a mode in which it moves no motor on \
+                        purpose, a state sensor without supply",
+        next_check: "Plug and supply of the motor, its resistance, stored faults; then turn the mechanism by hand.",
+        withdrawn_if: "the slip falls all the same when it is asked: then the sensor stands still, not the actuator",
+    },
+    begin: |setup| Box::new(NotMoving::new(setup)),
+};
+
+/// Asked, and standing still.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    start: Time,
+    latest: Time,
+    lowest: f64,
+    highest: f64,
+    command: f64,
+    is_counted: bool,
+}
+
+#[derive(Clone, Debug)]
+struct NotMoving {
+    limits: ActuatorLimits,
+    asked: Option<Asked>,
+    // The command must fall again before the next one counts.
+    is_spent: bool,
+    n_asked: usize,
+    stuck: Strongest,
+}
+
+impl NotMoving {
+    fn new(setup: &Setup) -> NotMoving {
+        NotMoving {
+            limits: setup.limits.actuator,
+            asked: None,
+            is_spent: false,
+            n_asked: 0,
+            stuck: Strongest::default(),
+        }
+    }
+
+    fn end(&mut self) {
+        let Some(asked) = self.asked.take() else {
+            return;
+        };
+        let seconds = asked.latest.since(asked.start);
+        if seconds >= self.limits.asked_s {
+            let values = [
+                ("command", asked.command, ""),
+                ("lowest state", asked.lowest, ""),
+                ("highest state", asked.highest, ""),
+            ];
+            self.stuck
+                .note(seconds, window(asked.start, asked.latest, &values));
+            self.is_spent = true;
+        }
+    }
+}
+
+impl Check for NotMoving {
+    fn note(&mut self, row: &Row) {
+        if !row.is_joined {
+            self.end();
+        }
+        let (Some(command), Some(state)) = (row.command, row.state) else {
+            self.end();
+            return;
+        };
+        if command < self.limits.asked_from {
+            self.end();
+            self.is_spent = false;
+            return;
+        }
+        let is_short = command - state >= self.limits.short_by;
+        if let Some(asked) = &mut self.asked {
+            let (lowest, highest) = (asked.lowest.min(state), asked.highest.max(state));
+            if is_short && highest - lowest < self.limits.still_below {
+                (asked.lowest, asked.highest) = (lowest, highest);
+                asked.latest = row.time;
+                asked.command = asked.command.min(command);
+                if !asked.is_counted && row.time.since(asked.start) >= self.limits.asked_s {
+                    asked.is_counted = true;
+                    self.n_asked += 1;
+                }
+                return;
+            }
+            self.end();
+        }
+        // Where it follows it was asked too.
+        if !is_short && !self.is_spent {
+            self.n_asked += 1;
+            self.is_spent = true;
+        }
+        if is_short && !self.is_spent {
+            self.asked = Some(Asked {
+                start: row.time,
+                latest: row.time,
+                lowest: state,
+                highest: state,
+                command,
+                is_counted: false,
+            });
+        }
+    }
+
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        drive.rear_wheels()?;
+        drive.all_of(&["clutch.command"])?;
+        if let Err(reason) = drive.actuator {
+            return Err(reason.clone());
+        }
+        let limits = &drive.limits.actuator;
+        let mut settled = self.clone();
+        settled.end();
+        if settled.n_asked == 0 {
+            return Err(format!(
+                "the command never was at {:.0} % or more long enough with a state beside it",
+                100.0 * limits.asked_from
+            ));
+        }
+        let n = settled.stuck.n();
+        if n < limits.not_moving_times as usize {
+            return Ok(None);
+        }
+        Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: Grade::B.max(drive.quality.grade),
+            summary: format!(
+                "{n} times the command asked for {:.0} % or more for {} s or more, and the state stood still short of it; \
+                 longest {:.1} s.",
+                100.0 * limits.asked_from,
+                said(limits.asked_s, 0),
+                settled.stuck.greatest().unwrap_or(0.0)
+            ),
+            evidence: settled.stuck.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says, with_motor};
+    use super::*;
+    use crate::actuator::Motor;
+    use crate::testing::row;
+
+    /// Asks for 0.8 from second 2 to 4 of every five, `n` times; the state by time in the five
+    /// seconds.
+    fn outcome(n: usize, state: impl Fn(f64) -> Option<f64>) -> Outcome {
+        let scene = Scene {
+            actuator: with_motor(Motor::default()),
+            ..Scene::whole()
+        };
+        let mut check = scene.check(&ENTRY);
+        for index in 0..500 * n {
+            let time = index as f64 * 0.01;
+            let mut row = row(time);
+            let within = time % 5.0;
+            row.command = Some(if (2.0..4.0).contains(&within) {
+                0.8
+            } else {
+                0.0
+            });
+            row.state = state(within);
+            check.note(&row);
+        }
+        check.outcome(&scene.drive())
+    }
+
+    #[test]
+    fn three_times_is_to_act() {
+        let fired = outcome(3, |_| Some(0.02)).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::Act);
+        says(&fired.summary, "3 times the command asked for 50 %");
+        assert_eq!(fired.evidence.len(), 3);
+        assert_eq!(outcome(2, |_| Some(0.02)), Ok(None));
+    }
+
+    #[test]
+    fn a_pack_that_is_held_where_it_was_asked_moves_no_more() {
+        assert_eq!(outcome(9, |_| Some(0.8)), Ok(None));
+        // A lazy one is on its way.
+        let lazy = |within: f64| Some(0.4 * (within - 2.2).clamp(0.0, 2.0));
+        assert_eq!(outcome(9, lazy), Ok(None));
+    }
+
+    #[test]
+    fn a_state_that_is_not_sent_does_not_stand_still() {
+        // Sent for 0.9 s of each of the two.
+        let silent = |within: f64| (within < 2.9).then_some(0.02);
+        assert!(matches!(outcome(9, silent), Ok(None) | Err(_)));
+        says(&outcome(9, |_| None).unwrap_err(), "never was at 50 %");
+    }
+
+    #[test]
+    fn without_a_command_it_was_not_checked() {
+        let scene = Scene::whole().without("clutch.command");
+        says(&scene.outcome(&ENTRY).unwrap_err(), "clutch.command");
+    }
+}

@@ -1,0 +1,183 @@
+//! The actuator closes slowly though oil and voltage are as they should be.
+//!
+//! Times come from a lag driven by the logged command, so a controller that asks slowly does
+//! not make the actuator slow. Compared with what the car's earlier drives or the map's rated
+//! time lead one to expect, both brought to 60 °C and 13.5 V, and with an absolute limit.
+
+use halfshaft_driveline::response::Direction;
+use halfshaft_driveline::response::pool::{Quantity, pool};
+
+use super::timing::{Judged, grade, judge, longest, normal_s, reference, warm, whole_way};
+use super::{About, Check, Drive, Entry, Fired, Outcome};
+use crate::baseline::Quantity as Past;
+use crate::limits::said;
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "lazy-actuator",
+        title: "Lazy actuator",
+        severities: &[Severity::LookSoon],
+        rule: |limits| {
+            let own = &limits.actuator;
+            format!(
+                "over {} moves of the command or more with the oil above {} °C and the supply above {} V, the median \
+                 time is more than {} times that of earlier drives or the rated one, or the median rise from 10 to \
+                 90 % more than {} s",
+                own.least_steps,
+                said(own.warm_from_c, 0),
+                said(own.voltage_from_v, 0),
+                said(own.lazy_ratio, 1),
+                said(own.lazy_rise_s, 1)
+            )
+        },
+        needs: "clutch command, a signal of what the mechanism did, oil temperature; supply voltage where there is one",
+        could_also_be: "thick or wrong oil, a voltage that is lower at the motor than where it is measured, a rated \
+                        time that was meant for another way or load, a position sensor that lags",
+        next_check: "Motor current and free run on the bench, plug and cable, the gear of the mechanism by hand.",
+        withdrawn_if: "the unit was as slow when new, or the rated time of the map is wrong",
+    },
+    begin: |_| Box::new(LazyActuator),
+};
+
+#[derive(Clone, Copy, Debug)]
+struct LazyActuator;
+
+impl Check for LazyActuator {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        let limits = &drive.limits.actuator;
+        let way = whole_way(drive, Direction::Engage)?;
+        let rises = pool(
+            &warm(drive, Direction::Engage)?,
+            Direction::Engage,
+            Quantity::RiseTime,
+        );
+        let rise = judge(&rises, limits, "moves of the command");
+        let expected = reference(drive, Past::TransitionTime);
+        let mut said_of = Vec::new();
+        match way.judged {
+            Judged::Median(spread, _) => {
+                let median_s = normal_s(&way.timed, spread.median_s);
+                if let Some((value, source)) = &expected
+                    && median_s > limits.lazy_ratio * value
+                {
+                    said_of.push(format!(
+                        "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {:.1} times {source}, {value:.2} s \
+                         (limit {} times)",
+                        way.name,
+                        spread.n_events,
+                        median_s / value,
+                        said(limits.lazy_ratio, 1)
+                    ));
+                }
+            }
+            Judged::Below(below_s) => {
+                let limit_s = expected
+                    .as_ref()
+                    .map_or(limits.lazy_rise_s, |(value, _)| limits.lazy_ratio * value);
+                if below_s > limit_s {
+                    return Err(format!(
+                        "the samples are too slow: they tell times from {below_s:.2} s, and {limit_s:.2} s is the limit"
+                    ));
+                }
+            }
+        }
+        if let Ok(Judged::Median(spread, _)) = rise
+            && spread.median_s > limits.lazy_rise_s
+        {
+            said_of.push(format!(
+                "the rise from 10 to 90 % took {:.2} s (median of {}, limit {} s)",
+                spread.median_s,
+                spread.n_events,
+                said(limits.lazy_rise_s, 1)
+            ));
+        }
+        if said_of.is_empty() {
+            return Ok(None);
+        }
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: grade(drive, way.judged, limits.least_steps as usize),
+            summary: format!("Closing, {}.", said_of.join("; ")),
+            evidence: longest(&way.timed).windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, answers, says};
+    use super::*;
+    use crate::baseline::{Baseline, Reference};
+    use halfshaft_model::Vehicle;
+
+    fn scene(n: usize, dead_s: f64, lag_s: f64) -> Scene {
+        let vehicle = Vehicle {
+            rated_rise_s: Some(0.15),
+            ..Vehicle::default()
+        };
+        Scene {
+            actuator: answers(n, Direction::Engage, |_| (dead_s, lag_s, 60.0, 13.5)),
+            baseline: Baseline::of_map(&vehicle),
+            ..Scene::whole()
+        }
+    }
+
+    #[test]
+    fn slower_than_rated_or_than_half_a_second() {
+        // Derived: 0.06 + 2.303·0.1 = 0.290 s are 1.94 times the rated 0.15 s.
+        let fired = scene(12, 0.06, 0.1).outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "0.29 s (median of 12");
+        says(&fired.summary, "1.9 times the rated value");
+        assert_eq!(fired.evidence.len(), 5);
+        // Without anything to compare with 0.29 s is not slow, but a rise of 0.55 s is.
+        let bare = |lag_s: f64| Scene {
+            baseline: Baseline::default(),
+            ..scene(12, 0.06, lag_s)
+        };
+        assert_eq!(bare(0.1).outcome(&ENTRY), Ok(None));
+        says(
+            &bare(0.25).outcome(&ENTRY).unwrap().unwrap().summary,
+            "limit 0.5 s",
+        );
+    }
+
+    #[test]
+    fn its_own_past_goes_before_the_rated_time() {
+        let mut scene = scene(12, 0.06, 0.1);
+        let known = Reference {
+            value: 0.27,
+            n_drives: 4,
+        };
+        scene.baseline.set(Past::TransitionTime, known);
+        assert_eq!(scene.outcome(&ENTRY), Ok(None));
+    }
+
+    #[test]
+    fn as_rated_is_not_lazy() {
+        assert_eq!(scene(12, 0.03, 0.055).outcome(&ENTRY), Ok(None));
+    }
+
+    #[test]
+    fn cold_oil_and_a_weak_battery_do_not_count() {
+        for (oil_c, volts) in [(10.0, 13.5), (60.0, 11.5)] {
+            let scene = Scene {
+                actuator: answers(30, Direction::Engage, |_| (0.06, 0.4, oil_c, volts)),
+                ..scene(0, 0.0, 0.1)
+            };
+            says(&scene.outcome(&ENTRY).unwrap_err(), "10 are needed");
+        }
+    }
+
+    #[test]
+    fn few_moves_or_no_temperature_are_not_checked() {
+        says(&scene(9, 0.06, 0.4).outcome(&ENTRY).unwrap_err(), "9 moves");
+        let blind = scene(12, 0.06, 0.4).without("oil.temperature");
+        says(&blind.outcome(&ENTRY).unwrap_err(), "oil.temperature");
+        says(
+            &Scene::whole().outcome(&ENTRY).unwrap_err(),
+            "clutch.command",
+        );
+    }
+}

@@ -1,0 +1,149 @@
+//! The motor draws too much to hold the clutch.
+//!
+//! The median current of times the pack was held closed and still, less what the sensor shows
+//! while it is open, against earlier drives of the car or the motor's rated current.
+
+use super::evidence::{Strongest, window};
+use super::timing::reference;
+use super::{About, Check, Drive, Entry, Fired, Outcome};
+use crate::baseline::Quantity as Past;
+use crate::limits::said;
+use crate::result::{Grade, Severity};
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "motor-works-hard",
+        title: "Motor working hard",
+        severities: &[Severity::LookSoon],
+        rule: |limits| {
+            format!(
+                "over {} times or more that the pack was held closed (from 80 %) and still, the median current is more \
+                 than {} times that of earlier drives or the motor's rated one",
+                limits.actuator.hold_times,
+                said(limits.actuator.hold_ratio, 1)
+            )
+        },
+        needs: "motor current, clutch command, a state of the clutch, earlier drives or the rated current in the map",
+        could_also_be: "another temperature of the winding, a current sensor whose scale is wrong, a worn pack that needs \
+                        more travel and force",
+        next_check: "Current against position on the bench, friction of screw, gear and bearing.",
+        withdrawn_if: "the unit drew as much when new",
+    },
+    begin: |_| Box::new(MotorWorksHard),
+};
+
+#[derive(Clone, Copy, Debug)]
+struct MotorWorksHard;
+
+impl Check for MotorWorksHard {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+        drive.all_of(&["motor.current"])?;
+        let limits = &drive.limits.actuator;
+        let motor = &actuator.motor;
+        let (least, n) = (limits.hold_times as usize, motor.holds.len());
+        let Some(spread) = motor.hold_current().filter(|_| n >= least) else {
+            return Err(format!(
+                "the pack was held closed and still {n} times, {least} are needed"
+            ));
+        };
+        let rated = || {
+            let rated_a = drive.vehicle.motor_current_a?;
+            Some((rated_a, "the motor's rated current of the map".to_owned()))
+        };
+        let Some((value, source)) = reference(drive, Past::HoldCurrent).or_else(rated) else {
+            return Err(
+                "neither earlier drives nor a rated current of the motor to compare with"
+                    .to_owned(),
+            );
+        };
+        // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
+        // the current comes out too small, and nothing fires.
+        let current_a = (spread.median_s - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
+        if current_a <= limits.hold_ratio * value {
+            return Ok(None);
+        }
+        let mut holds = Strongest::default();
+        for hold in &motor.holds {
+            let values = [("current", hold.current_a, "A"), ("state", hold.state, "")];
+            holds.note(
+                hold.current_a,
+                window(hold.span.start, hold.span.end, &values),
+            );
+        }
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: Grade::B.max(drive.quality.grade),
+            summary: format!(
+                "Holding the clutch closed took {current_a:.1} A by the median of {n} times, {:.1} times {source}, \
+                 {value:.1} A (limit {} times).",
+                current_a / value,
+                said(limits.hold_ratio, 1)
+            ),
+            evidence: holds.windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, says, with_motor};
+    use super::*;
+    use crate::actuator::motor::{Hold, Motor};
+    use crate::baseline::Reference;
+    use halfshaft_model::{Span, Time};
+
+    fn scene(n: usize, current_a: f64, idle_a: f64) -> Scene {
+        let holds = (0..n).map(|index| Hold {
+            span: Span {
+                start: Time::from_seconds(10.0 * index as f64),
+                end: Time::from_seconds(10.0 * index as f64 + 2.0),
+            },
+            current_a,
+            state: 0.9,
+        });
+        let mut scene = Scene {
+            actuator: with_motor(Motor {
+                holds: holds.collect(),
+                idle_a: Some(idle_a),
+                ..Motor::default()
+            }),
+            ..Scene::whole()
+        };
+        scene.vehicle.motor_current_a = Some(10.0);
+        scene.seen.push("motor.current".to_owned());
+        scene
+    }
+
+    #[test]
+    fn more_than_rated_or_than_before() {
+        let fired = scene(4, 16.0, 0.0).outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "16.0 A by the median of 4 times, 1.6 times");
+        let mut own = scene(4, 9.0, 0.0);
+        assert_eq!(own.outcome(&ENTRY), Ok(None));
+        let known = Reference {
+            value: 6.0,
+            n_drives: 3,
+        };
+        own.baseline.set(Past::HoldCurrent, known);
+        says(&own.outcome(&ENTRY).unwrap().unwrap().summary, "1.5 times");
+    }
+
+    #[test]
+    fn an_offset_of_the_sensor_is_no_work() {
+        assert_eq!(scene(4, 14.0, 2.0).outcome(&ENTRY), Ok(None));
+        assert_eq!(scene(4, 14.0, -2.0).outcome(&ENTRY), Ok(None));
+        assert!(scene(4, 14.0, 0.5).outcome(&ENTRY).unwrap().is_some());
+    }
+
+    #[test]
+    fn without_holds_or_a_rating_it_was_not_checked() {
+        says(&scene(2, 16.0, 0.0).outcome(&ENTRY).unwrap_err(), "2 times");
+        let mut scene = scene(4, 16.0, 0.0);
+        scene.vehicle.motor_current_a = None;
+        says(&scene.outcome(&ENTRY).unwrap_err(), "rated current");
+        let blind = scene.without("motor.current");
+        says(&blind.outcome(&ENTRY).unwrap_err(), "motor.current");
+    }
+}

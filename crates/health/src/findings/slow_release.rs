@@ -1,0 +1,141 @@
+//! The actuator lets go slowly.
+//!
+//! From a lag driven by the logged command: a controller that fades out on purpose does not
+//! make it slow. The map's rated time is of closing and says nothing of letting go, so without
+//! earlier drives only the absolute limit is there.
+
+use halfshaft_driveline::response::Direction;
+
+use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
+use super::{About, Check, Drive, Entry, Fired, Outcome};
+use crate::baseline::Quantity as Past;
+use crate::limits::said;
+use crate::result::Severity;
+
+pub const ENTRY: Entry = Entry {
+    about: &About {
+        id: "slow-release",
+        title: "Slow release",
+        severities: &[Severity::LookSoon],
+        rule: |limits| {
+            let own = &limits.actuator;
+            format!(
+                "over {} falls of the command or more with the oil above {} °C and the supply above {} V, the median \
+                 time to the last 10 % is more than {} times that of earlier drives, or more than {} s",
+                own.least_steps,
+                said(own.warm_from_c, 0),
+                said(own.voltage_from_v, 0),
+                said(own.release_ratio, 1),
+                said(own.release_s, 1)
+            )
+        },
+        needs: "clutch command, a signal of what the mechanism did, oil temperature; supply voltage where there is one",
+        could_also_be: "thick or wrong oil, a unit that is meant to let go slowly, a position sensor that lags",
+        next_check: "Return spring and free run of the mechanism, motor current and back-drive on the bench.",
+        withdrawn_if: "the unit let go as slowly when new",
+    },
+    begin: |_| Box::new(SlowRelease),
+};
+
+#[derive(Clone, Copy, Debug)]
+struct SlowRelease;
+
+impl Check for SlowRelease {
+    fn outcome(&self, drive: &Drive) -> Outcome {
+        let limits = &drive.limits.actuator;
+        let way = whole_way(drive, Direction::Release)?;
+        let expected = reference(drive, Past::ReleaseTime);
+        let limit_s = expected.as_ref().map_or(limits.release_s, |(value, _)| {
+            (limits.release_ratio * value).min(limits.release_s)
+        });
+        let spread = match way.judged {
+            Judged::Median(spread, _) => spread,
+            Judged::Below(below_s) if below_s <= limit_s => return Ok(None),
+            Judged::Below(below_s) => {
+                return Err(format!(
+                    "the samples are too slow: they tell times from {below_s:.2} s, and {limit_s:.2} s is the limit"
+                ));
+            }
+        };
+        let normal_s = normal_s(&way.timed, spread.median_s);
+        let mut said_of = Vec::new();
+        if let Some((value, source)) = &expected
+            && normal_s > limits.release_ratio * value
+        {
+            said_of.push(format!(
+                "{normal_s:.2} s at 60 °C and 13.5 V, {:.1} times {source}, {value:.2} s (limit {} times)",
+                normal_s / value,
+                said(limits.release_ratio, 1)
+            ));
+        }
+        if spread.median_s > limits.release_s {
+            said_of.push(format!(
+                "{:.2} s (limit {} s)",
+                spread.median_s,
+                said(limits.release_s, 1)
+            ));
+        }
+        if said_of.is_empty() {
+            return Ok(None);
+        }
+        Ok(Some(Fired {
+            severity: Severity::LookSoon,
+            grade: grade(drive, way.judged, limits.least_steps as usize),
+            summary: format!(
+                "Letting go, {} took, by the median of {}, {}.",
+                way.name,
+                spread.n_events,
+                said_of.join("; ")
+            ),
+            evidence: longest(&way.timed).windows(),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Scene, answers, says};
+    use super::*;
+    use crate::baseline::Reference;
+
+    fn scene(n: usize, lag_s: f64) -> Scene {
+        Scene {
+            actuator: answers(n, Direction::Release, |_| (0.03, lag_s, 60.0, 13.5)),
+            ..Scene::whole()
+        }
+    }
+
+    #[test]
+    fn slow_by_the_clock_or_by_its_past() {
+        // Derived: 0.03 + 2.303·0.5 = 1.18 s.
+        let fired = scene(12, 0.5).outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "1.18 s (limit 0.8 s)");
+        // Derived: 0.03 + 2.303·0.2 = 0.49 s, against 0.2 s before.
+        let mut own = scene(12, 0.2);
+        assert_eq!(own.outcome(&ENTRY), Ok(None));
+        let known = Reference {
+            value: 0.2,
+            n_drives: 2,
+        };
+        own.baseline.set(Past::ReleaseTime, known);
+        says(&own.outcome(&ENTRY).unwrap().unwrap().summary, "2.5 times");
+    }
+
+    #[test]
+    fn quick_letting_go_is_none_and_slow_closing_is_another_matter() {
+        assert_eq!(scene(12, 0.06).outcome(&ENTRY), Ok(None));
+        let closing = Scene {
+            actuator: answers(12, Direction::Engage, |_| (0.03, 0.9, 60.0, 13.5)),
+            ..Scene::whole()
+        };
+        says(&closing.outcome(&ENTRY).unwrap_err(), "0 moves");
+    }
+
+    #[test]
+    fn without_enough_falls_or_a_temperature_it_was_not_checked() {
+        says(&scene(4, 0.5).outcome(&ENTRY).unwrap_err(), "4 moves");
+        let blind = scene(12, 0.5).without("oil.temperature");
+        says(&blind.outcome(&ENTRY).unwrap_err(), "oil.temperature");
+    }
+}
