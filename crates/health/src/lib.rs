@@ -51,6 +51,7 @@ mod assess;
 
 pub use assess::Health;
 pub use halfshaft_driveline::{
-    Basis, Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep, Row, track,
+    Basis, Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep, Row, response,
+    thermal, track,
 };
 pub use result::*;

@@ -7,6 +7,7 @@
 //! `page` is the frame and the order of sections; each other file is one of them, or a
 //! part of one. `plot` turns curves into SVG; `style/` is the look.
 
+mod actuator;
 mod calibration;
 mod causes;
 mod corners;
@@ -29,6 +30,7 @@ mod scatter;
 mod settings;
 mod shapes;
 mod strips;
+mod wear;
 pub(crate) mod what_if;
 
 pub(crate) use causes::CAUSES;

@@ -2,7 +2,7 @@
 //!
 //! No speeds, no places, no file names: what this page shows can be handed over.
 
-use super::{needles, shapes, strips};
+use super::{needles, shapes, strips, wear};
 use crate::document::Document;
 use crate::sentences;
 use crate::verdict::{self, Kind, Verdict, class_words};
@@ -47,6 +47,7 @@ pub(super) fn section(document: &Document) -> Markup {
                 }
             }
             (use_of_the_car(results))
+            (oil(results))
             (picture(results))
             (not_checked(results))
             p.gloss {
@@ -105,6 +106,17 @@ fn use_of_the_car(results: &Results) -> Markup {
                 Err(why) => p { "That cannot be said: " (verdict::for_the_owner(why)) },
             }
             (needles::strip(&results.meters))
+        }
+    }
+}
+
+/// The oil distance; a policy, and said so.
+fn oil(results: &Results) -> Markup {
+    html! {
+        p.oil {
+            strong { "Oil. " }
+            (wear::distance(&results.oil_life.distance_km))
+            " Makers may say sealed for life; the practice of the trade for hard use is 40,000 to 48,000\u{a0}km. A policy, not a chemical test."
         }
     }
 }

@@ -2,8 +2,8 @@
 //! engineer's part, answers before the proof of them.
 
 use super::{
-    calibration, events, figures_table, findings, heat, identity, not_checked, owner, quality,
-    settings, strips,
+    actuator, calibration, events, figures_table, findings, heat, identity, not_checked, owner,
+    quality, settings, strips, wear,
 };
 use crate::document::Document;
 use crate::sentences;
@@ -21,7 +21,7 @@ pub(super) const STYLE: [&str; 4] = [
 const SCRIPT: &str = include_str!("zoom.js");
 
 /// Anchor and name of each section, in the order of the page.
-const SECTIONS: [(&str, &str); 13] = [
+const SECTIONS: [(&str, &str); 15] = [
     ("identity", "Car, log and map"),
     ("findings", "Findings"),
     ("figures", "Figures"),
@@ -29,6 +29,8 @@ const SECTIONS: [(&str, &str); 13] = [
     ("heat", "Time and heat"),
     ("laps", "Corners and laps"),
     ("events", "Events"),
+    ("actuator", "Actuator"),
+    ("wear", "Severity, temperatures, oil"),
     ("tyres", "Tyre ratio"),
     ("quality", "Quality"),
     ("not-checked", "Not checked"),
@@ -66,6 +68,8 @@ pub(super) fn page(document: &Document) -> Markup {
                         (strips::section(results))
                         (heat::section(results))
                         (events::section(results))
+                        (actuator::section(results))
+                        (wear::section(results))
                         (calibration::section(results))
                         (quality::section(document))
                         (not_checked::section(document))

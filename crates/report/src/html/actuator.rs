@@ -1,0 +1,188 @@
+//! How quickly the clutch answered, and whose delay it was.
+//!
+//! In: the pooled times of the drive. Out: two tables. A time the sample periods hide is
+//! shown as "below", never as a number.
+
+use crate::words::{clean, counted, number, sentence};
+use halfshaft_health::Results;
+use halfshaft_health::actuator::{Actuator, PedalDelay, Timing};
+use halfshaft_health::response::pool::{Band, Pool};
+use halfshaft_health::response::resolution::{Spread, Told};
+use maud::{Markup, html};
+
+pub(super) fn section(results: &Results) -> Markup {
+    html! {
+        section #actuator {
+            h2 { "Actuator" }
+            @match &results.actuator {
+                Err(why) => p { "Its times are not known: " (sentence(&clean(why))) },
+                Ok(actuator) => (told(actuator)),
+            }
+        }
+    }
+}
+
+fn told(actuator: &Actuator) -> Markup {
+    html! {
+        @if let Some(signal) = &actuator.signal {
+            p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
+        }
+        div.scroll tabindex="0" role="region" aria-label="Table of the actuator’s times" {
+            table.timing {
+                thead {
+                    tr {
+                        th scope="col" { "Time" }
+                        th.number scope="col" { "Edges" }
+                        th.number scope="col" { "Median" }
+                        th.number scope="col" { "10 to 90 % of them" }
+                        th.number scope="col" { "At 60\u{a0}°C and 13.5\u{a0}V" }
+                        th scope="col" { "Periods: command, answer" }
+                    }
+                }
+                tbody {
+                    (direction("Closing", &actuator.engage))
+                    (direction("Letting go", &actuator.release))
+                }
+            }
+        }
+        (reasons("Closing", &actuator.engage))
+        (reasons("Letting go", &actuator.release))
+        h3 { "Delay after the pedal" }
+        (ladder("Throttle pressed", actuator.throttle_on.as_ref()))
+        (ladder("Throttle lifted", actuator.lift_off.as_ref()))
+    }
+}
+
+fn direction(word: &str, timing: &Timing) -> Markup {
+    let rows = [
+        ("dead time", &timing.dead_time),
+        ("10 to 90 % of the way", &timing.rise_time),
+        ("command to 90 % of the way", &timing.transition_time),
+    ];
+    html! {
+        @for (name, pool) in rows {
+            (pooled(&format!("{word}: {name}"), pool))
+            @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
+            @for band in &pool.by_supply_v { (banded(band, "supply", "V")) }
+        }
+    }
+}
+
+fn pooled(name: &str, pool: &Pool) -> Markup {
+    let periods = pool.resolution.map_or("–".to_owned(), |periods| {
+        format!(
+            "{}, {}",
+            ms(periods.cause_period_s),
+            ms(periods.answer_period_s)
+        )
+    });
+    let (n, median, ends) = match pool.told {
+        Told::Singly(spread) | Told::Pooled { spread, .. } => (
+            spread.n_events.to_string(),
+            ms(spread.median_s),
+            ends(&spread),
+        ),
+        Told::BelowResolution { below_s } => (
+            "–".to_owned(),
+            format!("below {}", ms(below_s)),
+            "hidden by the sample periods".to_owned(),
+        ),
+        Told::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
+    };
+    // What the sample periods hide, they hide at any temperature.
+    let is_told = matches!(pool.told, Told::Singly(_) | Told::Pooled { .. });
+    let normal = pool.normal.filter(|_| is_told);
+    html! {
+        tr {
+            th scope="row" {
+                (name)
+                @if let Some(doubt_s) = pool.edge_doubt_s { small { "may be off by " (ms(doubt_s)) " either way: edges fall at one place of the command’s period" } }
+            }
+            td.number { (n) }
+            td.number { (median) }
+            td.number { (ends) }
+            td.number { (normal.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
+            td { (periods) }
+        }
+    }
+}
+
+fn banded(band: &Band, of: &str, unit: &str) -> Markup {
+    let range = match (band.from, band.to) {
+        (Some(from), Some(to)) => format!("{} to {}\u{a0}{unit}", number(from), number(to)),
+        (Some(from), None) => format!("{}\u{a0}{unit} and above", number(from)),
+        (None, Some(to)) => format!("below {}\u{a0}{unit}", number(to)),
+        (None, None) => "any".to_owned(),
+    };
+    html! {
+        tr.quiet {
+            th scope="row" { small { (of) " " (range) } }
+            td.number { (band.spread.n_events) }
+            td.number { (ms(band.spread.median_s)) }
+            td.number { (ends(&band.spread)) }
+            td {}
+            td {}
+        }
+    }
+}
+
+fn reasons(word: &str, timing: &Timing) -> Markup {
+    html! {
+        @if !timing.reasons.is_empty() {
+            p.note {
+                (word) ": of " (counted(timing.n_edges as u64, "edge", "edges")) " some tell nothing: "
+                @for (index, (reason, n)) in timing.reasons.iter().enumerate() {
+                    @if index > 0 { "; " }
+                    (n) " because " (reason.text())
+                }
+                "."
+            }
+        }
+    }
+}
+
+fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
+    html! {
+        @match delay {
+            None => p { (word) ": not known, the log has no throttle or no command." },
+            Some(delay) => {
+                p { (word) ", " (counted(delay.n_events as u64, "movement", "movements")) ":" }
+                div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) {
+                    table.delays {
+                        thead { tr {
+                            th scope="col" { "Part" }
+                            th.number scope="col" { "Seen" }
+                            th.number scope="col" { "Median" }
+                            th.number scope="col" { "10 to 90 % of them" }
+                        } }
+                        tbody {
+                            (part("Controller: throttle to command", delay.controller.as_ref()))
+                            (part("Mechanism: command to response", delay.mechanism.as_ref()))
+                            (part("Vehicle: response to slip", delay.vehicle.as_ref()))
+                            (part("Throttle to response", delay.whole.as_ref()))
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn part(name: &str, spread: Option<&Spread>) -> Markup {
+    html! {
+        tr {
+            th scope="row" { (name) }
+            td.number { (spread.map_or(0, |spread| spread.n_events)) }
+            td.number { (spread.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
+            td.number { (spread.map_or("–".to_owned(), ends)) }
+        }
+    }
+}
+
+fn ends(spread: &Spread) -> String {
+    format!("{} to {}", ms(spread.p10_s), ms(spread.p90_s))
+}
+
+fn ms(seconds: f64) -> String {
+    format!("{}\u{a0}ms", number(seconds * 1e3))
+}
