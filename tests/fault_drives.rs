@@ -5,7 +5,9 @@ mod common;
 
 use common::{assess, map};
 use halfshaft_health::{Results, Severity};
-use halfshaft_simulate::{HEALTHY_DRIVES, Tolerances, fault_drive, map_text, to_text};
+use halfshaft_simulate::{
+    FAULT_DRIVES, HEALTHY_DRIVES, Tolerances, fault_drive, map_text, to_text,
+};
 
 fn of_drive(name: &str) -> Results {
     let scenario = fault_drive(name).unwrap_or_else(|| panic!("there is no drive {name}"));
@@ -195,6 +197,15 @@ fn each_fault_raises_its_finding_and_no_other() {
         ))
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_fault_has_its_drive_here() {
+    // Little oil shows only against the car's own past: `thermal.rs`.
+    for drive in FAULT_DRIVES.iter().filter(|drive| **drive != "low-oil") {
+        let is_here = EXPECTED.iter().any(|expected| expected.drive == *drive);
+        assert!(is_here, "{drive}");
+    }
 }
 
 #[test]

@@ -5,7 +5,8 @@ mod common;
 use common::{assess, estimate, float_frame, map};
 use halfshaft_health::{Finding, Results, Severity};
 use halfshaft_simulate::{
-    RandomRange, Scenario, Style, Tolerances, map_text, random_drive, scenarios, to_text,
+    RandomRange, Scenario, Style, Tolerances, VehicleTrue, map_text, random_drive, scenarios,
+    to_text,
 };
 
 fn of_drive(scenario: &Scenario) -> Results {
@@ -45,25 +46,35 @@ fn finding<'a>(results: &'a Results, id: &str) -> &'a Finding {
 
 #[test]
 fn sound_drives_raise_nothing_above_a_note() {
-    for name in ["healthy-road", "tired-motor"] {
-        let results = sample(name);
-        assert!(
-            above_note(&results).is_empty(),
-            "{name}: {:?}",
-            results.findings
-        );
-    }
+    let results = sample("healthy-road");
+    let found = above_note(&results);
+    assert!(found.is_empty(), "{found:?}");
+    let tired = sample("tired-motor");
+    let found: Vec<&str> = above_note(&tired)
+        .iter()
+        .map(|finding| finding.id)
+        .collect();
+    assert_eq!(found, ["lazy-actuator"], "{:?}", tired.findings);
     std::thread::scope(|scope| {
         for half in 0..2 {
             scope.spawn(move || {
                 for seed in (half..30).step_by(2) {
-                    let results = of_drive(&random_drive(seed, &RandomRange::default()));
+                    let results = of_drive(&sound(random_drive(seed, &RandomRange::default())));
                     let found = above_note(&results);
                     assert!(found.is_empty(), "random drive {seed}: {found:?}");
                 }
             });
         }
     });
+}
+
+/// A random drive draws its actuator and its controller as well, up to twice as slow as the
+/// map rates them: here they are those of the sound car.
+fn sound(mut scenario: Scenario) -> Scenario {
+    let car = VehicleTrue::brindlecote_30();
+    scenario.vehicle.actuator = car.actuator;
+    scenario.vehicle.strategy = car.strategy;
+    scenario
 }
 
 /// Drives long enough to judge raise nothing at all, not even that they are not fit.
@@ -79,11 +90,13 @@ fn long_healthy_drives_raise_none() {
             scope.spawn(move || {
                 for seed in (half..12).step_by(2) {
                     // A calm driver may never ask for the clutch, and then it says so.
-                    let results = of_drive(&Scenario {
+                    let results = of_drive(&sound(Scenario {
                         style: Style::BRISK,
                         ..random_drive(seed, &range)
-                    });
-                    let found = ids(&results);
+                    }));
+                    // That it was driven hard is no fault.
+                    let mut found = ids(&results);
+                    found.retain(|id| *id != "hard-driving");
                     assert!(
                         found.is_empty(),
                         "random drive {seed}: {:?}",

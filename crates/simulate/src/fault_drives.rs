@@ -382,7 +382,7 @@ fn tone_ring(scenario: &mut Scenario) {
 fn late_on_throttle(scenario: &mut Scenario) {
     scenario.title = "the controller thinks before it asks".to_owned();
     scenario.faults.controller = ControllerFaults {
-        throttle_on_delay_s: 0.45,
+        throttle_on_delay_s: 0.65,
         ..ControllerFaults::NONE
     };
 }

@@ -42,8 +42,9 @@ pub const ENTRY: Entry = Entry {
 /// figure `engagements`.
 const ENGAGED: (f64, f64) = (0.10, 0.05);
 /// Share of a stretch with a wheel spinning above which the command follows the wheels, as it
-/// should on loose ground. Source: none, engineering guess.
-const SPINNING: f64 = 0.5;
+/// should: a controller that catches a spin lets it go and catches it again. Source: none,
+/// engineering guess.
+const SPINNING: f64 = 0.1;
 /// How far back a change of speed is measured, s.
 const LOOK_BACK_S: f64 = 1.0;
 

@@ -4,12 +4,12 @@
 //! included. Whoever does not know the power through the axle does not know the heat of the
 //! gears, and may blame neither gears nor clutch: then it is not checked.
 
-use halfshaft_driveline::thermal::Anchor;
+use halfshaft_driveline::thermal::{Anchor, Told};
 use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::limits::{Limits, SDS_OF_90, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -20,10 +20,12 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             format!(
                 "oil above {} °C for {} s while the pack made less than {} % of all modelled heat of the axle, by its \
-                 whole band",
+                 whole band, and the loss of the gears, as fitted to the oil, is above {} % of the power through them by \
+                 its whole band",
                 limits.heat.hot_oil_c,
                 limits.oil.above_s,
-                said(100.0 * limits.heat.clutch_share, 0)
+                said(100.0 * limits.heat.clutch_share, 0),
+                said(100.0 * limits.heat.gear_loss_share, 0)
             )
         },
         needs: "a measured oil temperature, torque, power through the axle: engine torque and speed, or mass and \
@@ -34,6 +36,9 @@ pub const ENTRY: Entry = Entry {
     },
     begin: |setup| Box::new(HotWithoutClutch::new(setup)),
 };
+
+/// The unknown of the thermal model that the gears' loss is.
+const GEAR_LOSS: &str = "share of axle power lost in gears";
 
 #[derive(Clone, Debug)]
 struct HotWithoutClutch {
@@ -115,25 +120,37 @@ impl Check for HotWithoutClutch {
         if share.high >= limit {
             return Ok(None);
         }
-        let fit = match &thermal.anchor {
-            Anchor::Fitted(_) => "fitted to the sensor".to_owned(),
-            Anchor::Open(reason) => format!("model, unanchored: {reason}"),
-        };
+        // Hard driving makes sound gears hot too: only what they lose beyond the usual is a
+        // fault, and only a fit to a sensor tells it.
+        let loss = thermal
+            .unknowns
+            .iter()
+            .find(|unknown| unknown.name == GEAR_LOSS && unknown.told != Told::Held)
+            .ok_or("the drive does not tell the loss of the gears")?;
+        if let Anchor::Open(reason) = &thermal.anchor {
+            return Err(format!("no sensor holds the model: {reason}"));
+        }
+        let usual = drive.limits.heat.gear_loss_share;
+        let low = loss.value - SDS_OF_90 * loss.sd;
+        if low <= usual {
+            return Ok(None);
+        }
         Ok(Some(Fired {
             severity: Severity::Act,
-            grade: drive.grade_of("heat_total").max(match thermal.anchor {
-                Anchor::Fitted(_) => Grade::B,
-                Anchor::Open(_) => Grade::C,
-            }),
+            grade: drive.grade_of("heat_total").max(Grade::B),
             summary: format!(
                 "The oil reached {highest:.0} °C ({}; limit {} °C) while the pack made {:.0} % of the axle's heat ({:.0} to \
-                 {:.0} %, limit {:.0} %; {fit}).",
+                 {:.0} %, limit {:.0} %), and the gears lost {:.1} % of the power through them (at least {:.1} %, usual are 3 \
+                 to {:.0} %).",
                 drive.oil_site(),
                 drive.limits.heat.hot_oil_c,
                 100.0 * share.value,
                 100.0 * share.low,
                 100.0 * share.high,
-                100.0 * limit
+                100.0 * limit,
+                100.0 * loss.value,
+                100.0 * low,
+                100.0 * usual
             ),
             evidence: settled.hot.windows(),
         }))
@@ -144,7 +161,7 @@ impl Check for HotWithoutClutch {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
-    use halfshaft_driveline::thermal::Estimate;
+    use halfshaft_driveline::thermal::{Estimate, UnknownEstimate};
 
     fn outcome(scene: &Scene, celsius: impl Fn(f64) -> f64) -> Outcome {
         let mut check = scene.check(&ENTRY);
@@ -157,6 +174,7 @@ mod tests {
 
     fn scene(share: Result<f64, &str>) -> Scene {
         let mut thermal = thermal();
+        thermal.unknowns.push(gears(0.09));
         thermal.pack_share = share.map_err(str::to_owned).map(|value| Estimate {
             value,
             low: 0.7 * value,
@@ -166,6 +184,41 @@ mod tests {
             thermal: Ok(thermal),
             ..Scene::whole()
         }
+    }
+
+    fn gears(value: f64) -> UnknownEstimate {
+        UnknownEstimate {
+            name: GEAR_LOSS,
+            unit: "share",
+            prior: 0.04,
+            prior_sd: 0.02,
+            value,
+            sd: 0.01,
+            told: Told::Fitted,
+        }
+    }
+
+    /// The same with gears that lose so much.
+    fn with_gears(loss: UnknownEstimate) -> Scene {
+        let mut scene = scene(Ok(0.1));
+        if let Ok(thermal) = &mut scene.thermal {
+            thermal.unknowns.pop();
+            thermal.unknowns.push(loss);
+        }
+        scene
+    }
+
+    #[test]
+    fn sound_gears_that_work_hard_are_no_fault() {
+        assert_eq!(outcome(&with_gears(gears(0.04)), hill(140.0)), Ok(None));
+        // 0.06 less 1.645 times 0.01 is below the limit of 0.05.
+        assert_eq!(outcome(&with_gears(gears(0.06)), hill(140.0)), Ok(None));
+        let held = UnknownEstimate {
+            told: Told::Held,
+            ..gears(0.09)
+        };
+        let why = outcome(&with_gears(held), hill(140.0)).unwrap_err();
+        says(&why, "does not tell the loss of the gears");
     }
 
     fn hill(peak: f64) -> impl Fn(f64) -> f64 {
@@ -181,6 +234,7 @@ mod tests {
             &fired.summary,
             "10 % of the axle's heat (7 to 13 %, limit 20 %",
         );
+        says(&fired.summary, "the gears lost 9.0 %");
     }
 
     #[test]

@@ -50,6 +50,9 @@ const OF_THE_WHEEL_HZ: f64 = 0.7;
 /// Turns are parted by this long without one, s.
 const PART_S: f64 = 1.5;
 
+/// Least and greatest of no command.
+const COMMAND_UNSEEN: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+
 /// A turn in which judder was seen.
 #[derive(Clone, Copy, Debug)]
 struct Turn {
@@ -68,6 +71,8 @@ struct Judder {
     samples: Vec<(f64, f64)>,
     case_speed: f64,
     road_speed: f64,
+    // Least and greatest command of the stretch.
+    command: (f64, f64),
     latest_in_turn: Option<Time>,
     turn: Option<Turn>,
     turns: Strongest,
@@ -84,6 +89,7 @@ impl Judder {
             samples: Vec::new(),
             case_speed: 0.0,
             road_speed: 0.0,
+            command: COMMAND_UNSEEN,
             latest_in_turn: None,
             turn: None,
             turns: Strongest::default(),
@@ -128,6 +134,10 @@ impl Judder {
             .any(|order| (frequency_hz - order * turns_hz).abs() < OF_THE_WHEEL_HZ);
         let is_in_band = limits.from_hz <= frequency_hz && frequency_hz <= limits.to_hz;
         if amplitude <= limits.amplitude_rad_per_s || !is_in_band || is_of_wheel {
+            return;
+        }
+        // A controller that catches a spin makes slip swing as well, and by its own command.
+        if self.command.1 - self.command.0 > limits.command_swing {
             return;
         }
         let speed = 3.6 * self.road_speed / n;
@@ -215,6 +225,10 @@ impl Check for Judder {
         if self.samples.is_empty() {
             self.start = row.time;
             (self.case_speed, self.road_speed) = (0.0, 0.0);
+            self.command = COMMAND_UNSEEN;
+        }
+        if let Some(command) = row.command {
+            self.command = (self.command.0.min(command), self.command.1.max(command));
         }
         let time_s = row.time.since(self.start);
         self.samples.push((time_s, row.slip));
@@ -279,11 +293,22 @@ mod tests {
 
     /// Five slow turns of 3 s in 50 s; the slip swings about 1 rad/s.
     fn outcome(scene: &Scene, period_s: f64, swing: impl Fn(f64) -> f64) -> Outcome {
+        driven(scene, period_s, swing, |_| 0.5)
+    }
+
+    /// The same under a command.
+    fn driven(
+        scene: &Scene,
+        period_s: f64,
+        swing: impl Fn(f64) -> f64,
+        command: impl Fn(f64) -> f64,
+    ) -> Outcome {
         let mut check = scene.check(&ENTRY);
         for index in 0..(50.0 / period_s) as i32 {
             let time = f64::from(index) * period_s;
             let mut row = row(time);
             row.seconds = period_s;
+            row.command = Some(command(time));
             (row.road_speed, row.case_speed) = (Some(5.0), 15.6);
             if time % 10.0 < 3.0 {
                 row.kinematic_difference = Some(2.0);
@@ -297,6 +322,14 @@ mod tests {
 
     fn sine(amplitude: f64, hz: f64) -> impl Fn(f64) -> f64 {
         move |time| amplitude * (std::f64::consts::TAU * hz * time).sin()
+    }
+
+    #[test]
+    fn slip_that_swings_with_the_command_is_the_controllers() {
+        let scene = Scene::whole();
+        let swings = |time: f64| 0.5 + 0.2 * (std::f64::consts::TAU * 8.0 * time).sin();
+        assert!(outcome(&scene, 0.01, sine(1.4, 8.0)).unwrap().is_some());
+        assert_eq!(driven(&scene, 0.01, sine(1.4, 8.0), swings), Ok(None));
     }
 
     #[test]

@@ -92,7 +92,8 @@ limits! {
         source: "none, engineering guess";
 
     /// Delay from throttle to clutch that is late.
-    throttle_on_s: f64 = 0.3, "s", from 0.01 to 10.0,
+    throttle_on_s: f64 = 0.4, "s", from 0.01 to 10.0,
+        reason: "0.3 s is what a slow pedal and a controller that waits for slip make of a sound car",
         source: "none, engineering guess";
 
     /// Delay from lifting to open clutch that hangs on.

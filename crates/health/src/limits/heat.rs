@@ -41,4 +41,10 @@ limits! {
     cooling_speed_m_per_s: f64 = 22.0, "m/s", from 1.0 to 60.0,
         reason: "80 km/h without work for the pack",
         source: "none, engineering guess";
+
+    /// Loss of the gears, of the power through them, above which they run hotter than they
+    /// should.
+    gear_loss_share: f64 = 0.05, "share", from 0.01 to 0.5,
+        reason: "below it hot oil is what hard driving makes of sound gears",
+        source: "published efficiency of loaded, warm axles, 95 to 97 %";
 }

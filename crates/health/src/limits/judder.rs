@@ -30,4 +30,9 @@ limits! {
     samples_per_s: f64 = 50.0, "Hz", from 10.0 to 1000.0,
         reason: "half of it is the highest frequency that can be told from a lower one",
         source: "derived";
+
+    /// Swing of the command in a stretch from which slip that swings is the controller's, as a
+    /// share of full.
+    command_swing: f64 = 0.1, "share", from 0.01 to 1.0,
+        source: "none, engineering guess";
 }
