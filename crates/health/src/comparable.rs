@@ -27,6 +27,9 @@ pub struct Comparable {
     pub grade: Option<Grade>,
 }
 
+/// Which pool of a timing.
+type Pooled = fn(&Timing) -> &Pool;
+
 /// What this drive gives to compare with.
 pub fn comparable(results: &Results) -> Vec<Comparable> {
     let mut all = timed(results);
@@ -36,7 +39,7 @@ pub fn comparable(results: &Results) -> Vec<Comparable> {
 
 /// The actuator's times, brought to 60 °C and 13.5 V.
 fn timed(results: &Results) -> Vec<Comparable> {
-    let times: [(Quantity, fn(&Timing) -> &Pool); 3] = [
+    let times: [(Quantity, Pooled); 3] = [
         (Quantity::DeadTime, |timing| &timing.dead_time),
         (Quantity::RiseTime, |timing| &timing.rise_time),
         (Quantity::TransitionTime, |timing| &timing.transition_time),

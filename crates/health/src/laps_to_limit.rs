@@ -297,7 +297,7 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
         name: "laps_to_limit",
         title: "Laps until the oil's warning",
         unit: "laps",
-        grade: outcome.is_ok().then(|| match n_laps >= LAPS.1 {
+        grade: outcome.is_ok().then_some(match n_laps >= LAPS.1 {
             true => Grade::B,
             false => Grade::C,
         }),

@@ -15,7 +15,7 @@
 const N_DRAWS: usize = 1000;
 
 /// Where the numbers begin. Any would do; always the same one.
-const SEED: u64 = 0x5EED_0F_BEF0_4EAF;
+const SEED: u64 = 0x005E_ED0F_BEF0_4EAF;
 
 /// Standard normal quantile of 0.95. Source: any table of the normal distribution.
 const Z_95: f64 = 1.644_854;
