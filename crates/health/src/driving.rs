@@ -64,6 +64,15 @@ impl Parting {
         }
     }
 
+    /// Whether a row is plainly driving, so that it need not be held.
+    pub fn is_plain(&self, row: &Row) -> bool {
+        self.run.is_none()
+            && !self.is_after
+            && self
+                .radius_m
+                .is_none_or(|radius| kind(row, radius, &self.limits).is_none())
+    }
+
     /// Takes a row and hands on those that are known to be driving.
     pub fn note(&mut self, row: Row, drives: &mut dyn FnMut(Row)) {
         let found = self

@@ -239,7 +239,8 @@ fn shares([difference, kinematic, mean_speed]: [f64; 3], ratio_log: f64) -> [f64
     let of_tyres = ratio_log * mean_speed;
     let spin = (sign * (difference - of_tyres - kinematic)).clamp(0.0, whole);
     let mismatch = (sign * of_tyres).clamp(0.0, whole - spin);
-    [spin / whole, mismatch / whole]
+    let share = 1.0 / whole;
+    [spin * share, mismatch * share]
 }
 
 /// The rung below a mismatch, and how far it is to the next.

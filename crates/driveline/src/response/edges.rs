@@ -101,6 +101,8 @@ pub struct EdgeWatch {
     // and still held.
     recent: VecDeque<Sample>,
     moving: Option<Move>,
+    // No move begins with the samples so far.
+    has_looked: bool,
     finished: Vec<Edge>,
 }
 
@@ -130,14 +132,19 @@ impl EdgeWatch {
                 return;
             }
             self.end_move();
+        } else if self.has_looked && before.is_some_and(|before| before.value == value) {
+            // What does not move begins no move that did not begin before.
+            return;
         }
         self.begin();
+        self.has_looked = self.moving.is_none();
     }
 
     /// A gap, a cut or the end of the log: a move going on ends with what was seen.
     pub fn interrupt(&mut self) {
         self.end_move();
         self.recent.clear();
+        self.has_looked = false;
     }
 
     /// When the move going on now began.

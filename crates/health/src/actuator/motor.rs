@@ -282,6 +282,16 @@ impl MotorWatch {
             }
         }
         self.settle(Some(block.until));
+        // Where no current comes nobody asks for the rest, and it would pile up.
+        if let Some(watch) = &mut self.currents
+            && watch.waiting.is_empty()
+        {
+            let (before, until) = (block.until.plus(-KEEPS_S), Some(block.until));
+            let own = [&mut watch.current, &mut watch.command.0, &mut watch.state.0];
+            for track in own.into_iter().chain(watch.motor_voltage.as_mut()) {
+                track.at(before, until);
+            }
+        }
     }
 
     /// The log has ended.

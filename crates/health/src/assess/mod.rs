@@ -296,7 +296,11 @@ impl Health {
             show(&row);
             self.temperature.note(&row);
             self.actuator.note(&row);
-            self.part(|parting, take| parting.note(row, take));
+            if self.parting.is_plain(&row) {
+                self.take(row);
+            } else {
+                self.part(|parting, take| parting.note(row, take));
+            }
         }
     }
 
