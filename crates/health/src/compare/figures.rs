@@ -184,6 +184,7 @@ impl Sides<'_> {
                 n_blocks,
                 n_pairs,
             })
+            .map(|change: Change| change.widened(self.limits.same_car_share))
         };
         told().ok_or_else(|| "too few blocks drawn again tell it".to_owned())
     }
@@ -265,6 +266,7 @@ impl Sides<'_> {
                 n_blocks,
                 n_pairs: Some(n_pairs),
             })
+            .map(|change: Change| change.widened(self.limits.same_car_share))
         };
         told().ok_or_else(|| "too few laps drawn again tell it".to_owned())
     }
@@ -383,6 +385,14 @@ fn blocked(times: &Times) -> Blocked {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The usual limits, with nothing but scatter in the band.
+    fn scatter_only() -> Compare {
+        Compare {
+            same_car_share: 0.0,
+            ..Compare::default()
+        }
+    }
     use crate::compare::compare_sessions;
     use crate::compare::session::testing::{CORNERS, session};
 
@@ -395,7 +405,7 @@ mod tests {
     }
 
     fn change(before: &Session, after: &Session, name: &str) -> Change {
-        let found = compare_sessions(before, after, &Compare::default());
+        let found = compare_sessions(before, after, &scatter_only());
         let figure = found.figure(name).expect("it is compared");
         figure.outcome.clone().expect("it is told")
     }
@@ -489,10 +499,10 @@ mod tests {
             "{found:?}"
         );
         assert_eq!(found.n_blocks, (10, 10));
-        let comparison = compare_sessions(&before, &after, &Compare::default());
+        let comparison = compare_sessions(&before, &after, &scatter_only());
         assert!(comparison.notes[0].contains("only stretches and events"));
         let refused = |after: &Session, name: &str| {
-            let comparison = compare_sessions(&before, after, &Compare::default());
+            let comparison = compare_sessions(&before, after, &scatter_only());
             let figure = comparison.figure(name).expect("it is compared");
             figure.outcome.clone().expect_err("it is not told")
         };

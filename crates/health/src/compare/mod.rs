@@ -67,6 +67,20 @@ pub struct Change {
 }
 
 impl Change {
+    /// The same with what two drives of one car are off by that no scatter shows, a share of
+    /// both values' mean: it adds to the band in squares.
+    fn widened(self, share: f64) -> Change {
+        let systematic = share * 0.5 * (self.before.abs() + self.after.abs());
+        let half = 0.5 * (self.high - self.low);
+        let wide = half.hypot(systematic);
+        Change {
+            low: self.difference - wide,
+            high: self.difference + wide,
+            smallest: self.smallest + wide - half,
+            ..self
+        }
+    }
+
     /// The band leaves 0 out.
     pub fn is_seen(&self) -> bool {
         self.low > 0.0 || self.high < 0.0

@@ -31,4 +31,11 @@ limits! {
     /// Length of a stretch where there are no laps, and of a block of events.
     stretch_s: f64 = 60.0, "s", from 1.0 to 3600.0,
         source: "none, engineering guess: about a lap";
+
+    /// Half width of the 90 % band by which two drives of one car are off with nothing changed
+    /// but what no scatter shows: load, line, fit, sensor.
+    same_car_share: f64 = 0.05, "share", from 0.0 to 1.0,
+        reason: "ratios on the same car are good to 5 to 10 %",
+        source: "from memory, an editable default",
+        sensitivity: "smaller differences are not called seen";
 }
