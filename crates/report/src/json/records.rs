@@ -6,6 +6,7 @@ use super::calibration::CalibrationJson;
 use super::duty_picture::DutyPictureJson;
 use super::findings::{FindingJson, NotCheckedJson};
 use super::for_comparison::ForComparisonJson;
+use super::judged::JudgedJson;
 use super::laps::LapsJson;
 use super::settings::SettingJson;
 use super::use_class::ClassJson;
@@ -59,6 +60,8 @@ pub(super) struct Report<'a> {
     calibration: CalibrationJson<'a>,
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
+    #[serde(flatten)]
+    judged: JudgedJson<'a>,
     assumptions: &'a [String],
     for_comparison: ForComparisonJson<'a>,
     compared_with: Option<Cow<'a, str>>,
@@ -108,6 +111,7 @@ impl<'a> Report<'a> {
             calibration: CalibrationJson::of(&results.calibration),
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
+            judged: JudgedJson::of(results),
             assumptions: &results.assumptions,
             for_comparison: ForComparisonJson::of(document),
             compared_with: document
