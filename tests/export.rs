@@ -10,13 +10,16 @@ use common::program::{CAR, Folder, Run, drive, gzip};
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 10] = [
+    "bench_cycle.csv",
+    "bench_cycle.parquet",
     "corners.parquet",
     "events.parquet",
     "figures.parquet",
     "findings.parquet",
     "gaps.parquet",
     "laps.parquet",
+    "responses.parquet",
     "samples.parquet",
 ];
 

@@ -21,7 +21,7 @@ import pyarrow.parquet
 from common import PROGRAM, ROOT, decode, expect, folder, halfshaft, make_demo, run
 
 RATE_HZ = 50
-TABLES = ["samples", "events", "figures", "findings", "laps", "corners", "gaps"]
+TABLES = ["samples", "events", "figures", "findings", "laps", "corners", "gaps", "bench_cycle", "responses"]
 # Both interpolate in 64-bit floats; only the order of the operations may differ.
 RELATIVE_TOLERANCE = 1e-12
 
