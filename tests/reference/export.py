@@ -140,7 +140,7 @@ def units_and_provenance_are_there(drive):
                 "clock.origin_ns": str(report["clock"]["first_ns"]),
             }.items():
                 expect(keys[f"halfshaft.{key}"] == value, f"{name}: {key} is {keys[f'halfshaft.{key}']}, not {value}")
-            form = "samples-grid" if (name, to) == ("samples", "grid") else name
+            form = "samples-grid" if (name, to) == ("samples", "grid") else name.replace("_", "-")
             expect(keys["halfshaft.schema"] == f"halfshaft-{form}/1", f"{name}: {keys['halfshaft.schema']}")
     samples = drive.table("samples")
     units = set(zip(samples["channel"].to_pylist(), samples["unit"].to_pylist()))
