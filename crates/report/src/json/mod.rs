@@ -15,6 +15,7 @@ mod findings;
 mod for_comparison;
 mod judged;
 mod laps;
+mod notices;
 mod oil;
 mod outcome;
 mod outlook;

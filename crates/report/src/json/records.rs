@@ -8,6 +8,7 @@ use super::findings::{FindingJson, NotCheckedJson};
 use super::for_comparison::ForComparisonJson;
 use super::judged::JudgedJson;
 use super::laps::LapsJson;
+use super::notices::NoticeJson;
 use super::settings::SettingJson;
 use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
@@ -16,7 +17,7 @@ use halfshaft_health::{
     CannotTell, ChannelQuality, Event, EventKind, Figure, Gap, NoiseFloor, Quality, Region,
     Regions, Results, Tier,
 };
-use halfshaft_model::{Code, Span, Stamp, notice::Tally};
+use halfshaft_model::{Span, Stamp};
 use serde::{Serialize, Serializer};
 use std::borrow::Cow;
 
@@ -468,29 +469,6 @@ impl<'a> CannotTellJson<'a> {
             question: item.question,
             why: &item.why,
             next_time: &item.next_time,
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct NoticeJson<'a> {
-    code: &'static str,
-    meaning: &'static str,
-    count: u64,
-    source: Cow<'a, str>,
-    line: Option<u64>,
-    example: &'a str,
-}
-
-impl<'a> NoticeJson<'a> {
-    fn of((code, tally): (Code, &'a Tally)) -> NoticeJson<'a> {
-        NoticeJson {
-            code: code.word(),
-            meaning: code.meaning(),
-            count: tally.count,
-            source: without_vehicle_number(&tally.first.source),
-            line: (tally.first.line > 0).then_some(tally.first.line),
-            example: &tally.example,
         }
     }
 }
