@@ -10,13 +10,16 @@ use common::program::{CAR, Folder, Run, drive, gzip};
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 10] = [
+    "bench_cycle.csv",
+    "bench_cycle.parquet",
     "corners.parquet",
     "events.parquet",
     "figures.parquet",
     "findings.parquet",
     "gaps.parquet",
     "laps.parquet",
+    "responses.parquet",
     "samples.parquet",
 ];
 
@@ -99,6 +102,11 @@ fn text(field: &Field) -> Option<String> {
     }
 }
 
+/// The files that are Parquet.
+fn tables() -> impl Iterator<Item = &'static str> {
+    FILES.into_iter().filter(|name| name.ends_with(".parquet"))
+}
+
 #[track_caller]
 fn exported(folder: &Folder, more: &[&str]) -> Run {
     let arguments = EXPORT.iter().chain(more);
@@ -165,7 +173,26 @@ fn every_table_appears_with_what_the_report_says() {
         .collect();
     assert!(!heat.is_empty());
     assert_eq!(events.numbers("heat_kj"), heat);
-    for name in FILES {
+    // Every event with heat is in a step: count times energy is their sum.
+    let steps = Table::open(&folder.path("out/bench_cycle.parquet"));
+    let times = steps.numbers("count").into_iter();
+    let energies = times.zip(steps.numbers("energy_j"));
+    let sum_j: f64 = energies.filter_map(|(n, joules)| Some(n? * joules?)).sum();
+    let heat_j = 1e3 * heat.iter().flatten().sum::<f64>();
+    assert!(heat_j > 0.0 && (sum_j - heat_j).abs() < 1e-6 * heat_j);
+    let sheet = std::fs::read_to_string(folder.path("out/bench_cycle.csv")).expect("it is text");
+    assert_eq!(sheet.lines().count(), 1 + steps.rows.len());
+    let responses = Table::open(&folder.path("out/responses.parquet"));
+    let is_empty = report["actuator"]["result"].is_null();
+    assert_eq!(responses.rows.is_empty(), is_empty);
+    for (time, reason) in responses
+        .numbers("dead_time_s")
+        .iter()
+        .zip(responses.texts("reason"))
+    {
+        assert_ne!(time.is_some(), reason.is_some());
+    }
+    for name in tables() {
         let keys = Table::open(&folder.path(format!("out/{name}"))).keys;
         assert_eq!(keys["halfshaft.map.title"], "small car");
         assert_eq!(keys["halfshaft.clock.origin_ns"], "100000000000");
@@ -381,7 +408,7 @@ fn hostile_names_stay_text() {
     exported(&folder, &[]);
     // A name is never a place.
     assert_eq!(folder.list().len(), before + 1 + FILES.len());
-    for name in FILES {
+    for name in tables() {
         let keys = Table::open(&folder.path(format!("out/{name}"))).keys;
         assert_eq!(keys["halfshaft.map.title"], hostile);
         assert_eq!(keys["halfshaft.vehicle"], hostile);

@@ -21,7 +21,7 @@ import pyarrow.parquet
 from common import PROGRAM, ROOT, decode, expect, folder, halfshaft, make_demo, run
 
 RATE_HZ = 50
-TABLES = ["samples", "events", "figures", "findings", "laps", "corners", "gaps"]
+TABLES = ["samples", "events", "figures", "findings", "laps", "corners", "gaps", "bench_cycle", "responses"]
 # Both interpolate in 64-bit floats; only the order of the operations may differ.
 RELATIVE_TOLERANCE = 1e-12
 
@@ -140,7 +140,7 @@ def units_and_provenance_are_there(drive):
                 "clock.origin_ns": str(report["clock"]["first_ns"]),
             }.items():
                 expect(keys[f"halfshaft.{key}"] == value, f"{name}: {key} is {keys[f'halfshaft.{key}']}, not {value}")
-            form = "samples-grid" if (name, to) == ("samples", "grid") else name
+            form = "samples-grid" if (name, to) == ("samples", "grid") else name.replace("_", "-")
             expect(keys["halfshaft.schema"] == f"halfshaft-{form}/1", f"{name}: {keys['halfshaft.schema']}")
     samples = drive.table("samples")
     units = set(zip(samples["channel"].to_pylist(), samples["unit"].to_pylist()))

@@ -12,10 +12,14 @@
 //! channels the channels of a drive, measured and derived
 //! samples  their values, at their own times or on a grid
 //! results  events, figures, gaps, findings, laps, corners
+//! bench    the bench cycle
+//! responses answers of the actuator
 //! ```
 
 pub mod about;
+pub mod bench;
 pub mod channels;
+pub mod responses;
 pub mod results;
 pub mod samples;
 mod table;

@@ -11,7 +11,7 @@ use halfshaft_health::{
 use halfshaft_model::Span;
 
 use crate::about::About;
-use crate::table::{Cell, Column, Error, write};
+use crate::table::{Cell, Column, Error, column, write};
 
 /// A finding and one stretch that shows it: a finding seen in three stretches is three rows.
 struct FindingRow<'a> {
@@ -19,20 +19,6 @@ struct FindingRow<'a> {
     // A finding about the whole drive may have no stretch.
     span: Option<Span>,
     evidence: Option<String>,
-}
-
-const fn column<T>(
-    name: &'static str,
-    unit: &'static str,
-    meaning: &'static str,
-    cell: Cell<T>,
-) -> Column<T> {
-    Column {
-        name,
-        unit,
-        meaning,
-        cell,
-    }
 }
 
 const START: &str = "When it begins, since the first entry of the log.";

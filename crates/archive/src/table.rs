@@ -66,6 +66,21 @@ pub(crate) struct Column<T> {
     pub(crate) cell: Cell<T>,
 }
 
+/// One column, in the order its fields are read.
+pub(crate) const fn column<T>(
+    name: &'static str,
+    unit: &'static str,
+    meaning: &'static str,
+    cell: Cell<T>,
+) -> Column<T> {
+    Column {
+        name,
+        unit,
+        meaning,
+        cell,
+    }
+}
+
 impl<T> Column<T> {
     fn field(&self) -> Field {
         let (kind, is_nullable) = match self.cell {

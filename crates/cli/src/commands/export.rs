@@ -2,11 +2,13 @@
 //!
 //! Samples are written while the log is read, once; the other tables when it has ended.
 
+use std::io::Write;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
-use halfshaft_archive::{About, Error, Ground, Rate, Samples, results as tables};
+use halfshaft_archive::{About, Error, Ground, Rate, Samples, bench, responses, results as tables};
 use halfshaft_health::Results;
+use halfshaft_health::duty::bench_csv::bench_csv;
 use halfshaft_health::limits::Limits;
 use halfshaft_report::Document;
 use halfshaft_signal_map::Map;
@@ -130,5 +132,16 @@ fn write_tables(folder: &mut Folder, results: &Results, about: &About) -> Result
     })?;
     add("gaps.parquet", &|out| {
         tables::write_gaps(out, &results.quality, about)
+    })?;
+    let cycle = &results.duty.bench;
+    add("bench_cycle.parquet", &|out| {
+        bench::write_bench_cycle(out, cycle, about)
+    })?;
+    add("bench_cycle.csv", &|out| {
+        out.write_all(bench_csv(cycle).as_bytes())
+            .map_err(Error::Write)
+    })?;
+    add("responses.parquet", &|out| {
+        responses::write_responses(out, &results.actuator, about)
     })
 }

@@ -6,13 +6,22 @@
 //! `docs/report-schema.json` is the schema; a change that breaks a reader raises
 //! [`SCHEMA`].
 
+mod actuator;
 mod calibration;
+mod duty;
 mod duty_picture;
+mod evidence;
 mod findings;
 mod for_comparison;
+mod judged;
 mod laps;
+mod notices;
+mod oil;
+mod outcome;
+mod outlook;
 pub(crate) mod records;
 mod settings;
+mod thermal;
 mod use_class;
 pub(crate) mod what_if;
 

@@ -6,7 +6,9 @@ use super::calibration::CalibrationJson;
 use super::duty_picture::DutyPictureJson;
 use super::findings::{FindingJson, NotCheckedJson};
 use super::for_comparison::ForComparisonJson;
+use super::judged::JudgedJson;
 use super::laps::LapsJson;
+use super::notices::NoticeJson;
 use super::settings::SettingJson;
 use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
@@ -15,7 +17,7 @@ use halfshaft_health::{
     CannotTell, ChannelQuality, Event, EventKind, Figure, Gap, NoiseFloor, Quality, Region,
     Regions, Results, Tier,
 };
-use halfshaft_model::{Code, Span, Stamp, notice::Tally};
+use halfshaft_model::{Span, Stamp};
 use serde::{Serialize, Serializer};
 use std::borrow::Cow;
 
@@ -59,6 +61,8 @@ pub(super) struct Report<'a> {
     calibration: CalibrationJson<'a>,
     laps: LapsJson<'a>,
     duty_picture: DutyPictureJson<'a>,
+    #[serde(flatten)]
+    judged: JudgedJson<'a>,
     assumptions: &'a [String],
     for_comparison: ForComparisonJson<'a>,
     compared_with: Option<Cow<'a, str>>,
@@ -108,6 +112,7 @@ impl<'a> Report<'a> {
             calibration: CalibrationJson::of(&results.calibration),
             laps: LapsJson::of(&results.laps),
             duty_picture: DutyPictureJson::of(&results.duty_picture),
+            judged: JudgedJson::of(results),
             assumptions: &results.assumptions,
             for_comparison: ForComparisonJson::of(document),
             compared_with: document
@@ -464,29 +469,6 @@ impl<'a> CannotTellJson<'a> {
             question: item.question,
             why: &item.why,
             next_time: &item.next_time,
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct NoticeJson<'a> {
-    code: &'static str,
-    meaning: &'static str,
-    count: u64,
-    source: Cow<'a, str>,
-    line: Option<u64>,
-    example: &'a str,
-}
-
-impl<'a> NoticeJson<'a> {
-    fn of((code, tally): (Code, &'a Tally)) -> NoticeJson<'a> {
-        NoticeJson {
-            code: code.word(),
-            meaning: code.meaning(),
-            count: tally.count,
-            source: without_vehicle_number(&tally.first.source),
-            line: (tally.first.line > 0).then_some(tally.first.line),
-            example: &tally.example,
         }
     }
 }

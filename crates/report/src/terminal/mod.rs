@@ -4,6 +4,7 @@
 //! colour only when asked for. Nothing a log, a map or a file name says can steer the
 //! terminal.
 
+mod beyond;
 mod events;
 mod figures;
 mod findings;
@@ -25,6 +26,7 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
     head(&mut page, document);
     findings::section(&mut page, document);
     figures::section(&mut page, document.results);
+    beyond::section(&mut page, document.results);
     events::section(&mut page, document.results);
     regions::section(&mut page, document.results);
     findings::not_checked(&mut page, document.results);

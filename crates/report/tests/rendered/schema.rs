@@ -3,7 +3,10 @@
 
 use crate::hard_day::hard_day;
 use crate::sample;
-use halfshaft_health::limits::Limits;
+use halfshaft_health::actuator::{Actuator, Motor};
+use halfshaft_health::duty::severity_index;
+use halfshaft_health::limits::{Limits, SeverityRamps};
+use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, settings};
 use halfshaft_report::{html, json, terminal};
 use serde_json::Value;
@@ -235,7 +238,7 @@ fn what_is_not_known_is_null_with_a_reason_and_never_a_number() {
     results.events[1].heat_kj = None;
     results.quality.channels[0].coverage = f64::NAN;
     let text = json::render(&sample::document(&results, &notices));
-    assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
+    assert!(!text.contains("NaN") && !text.contains(": inf"), "{text}");
     let value = check_fits(&text);
     let oil = &value["figures"]["oil_temp_max"];
     assert!(oil["value"].is_null() && oil["low"].is_null());
@@ -249,4 +252,64 @@ fn what_is_not_known_is_null_with_a_reason_and_never_a_number() {
     );
     assert!(heat["high"].is_null() && heat["why_null"].is_null());
     assert!(value["events"][0]["heat_kj"].is_null() && value["events"][1]["heat_kj"].is_null());
+}
+
+#[test]
+fn what_was_judged_has_its_result_or_its_reason() {
+    let (mut results, notices) = (sample::track_day(), sample::notices());
+    let silent = check_fits(&json::render(&sample::document(&results, &notices)));
+    for key in ["actuator", "thermal", "severity", "outlook", "two_by_two"] {
+        assert!(silent[key]["result"].is_null(), "{key}");
+        assert!(silent[key]["why_null"].is_string(), "{key}");
+    }
+    assert_eq!(
+        silent["oil"]["parts"]["work"]["why_guessed"], "no torque",
+        "a guess says that it is one"
+    );
+    results.actuator = Ok(Actuator::of(
+        Vec::new(),
+        None,
+        Some("clutch.position".to_owned()),
+        Motor {
+            idle_a: Some(f64::NAN),
+            ..Motor::default()
+        },
+    ));
+    // Derived: far beyond its limit a ramp stands at 100.
+    let ramps = SeverityRamps::default();
+    let endless = Some(f64::INFINITY);
+    results.severity = severity_index(&ramps, Some(1e3), Some(0.0), None, endless);
+    results.two_by_two = Ok(TwoByTwo {
+        diagnosis: Diagnosis::StateSignal,
+        n_followed: 1,
+        n_asked: 9,
+        n_fell: 8,
+        n_with_slip: 8,
+        sentence: "the slip falls".to_owned(),
+    });
+    let value = check_fits(&json::render(&sample::document(&results, &notices)));
+    let actuator = &value["actuator"]["result"];
+    assert_eq!(actuator["signal"], "clutch.position");
+    assert_eq!(actuator["engage"]["rise_time"]["told"], "no-event");
+    assert!(actuator["engage"]["rise_time"]["median_s"].is_null());
+    assert!(actuator["motor"]["idle_a"].is_null() && actuator["throttle_on"].is_null());
+    let severity = &value["severity"]["result"];
+    assert_eq!(severity["value"], 100.0);
+    assert_eq!(severity["winner"], "specific_power");
+    assert!(severity["ramps"][3]["value"].is_null());
+    assert_eq!(value["two_by_two"]["result"]["diagnosis"], "state-signal");
+
+    let root = schema();
+    let spoil: [fn(&mut Value); 4] = [
+        |value| value["actuator"]["result"] = Value::Null,
+        |value| value["thermal"]["why_null"] = Value::Null,
+        |value| value["severity"]["result"]["value"] = 101.into(),
+        |value| value["actuator"]["result"]["engage"]["rise_time"]["told"] = "often".into(),
+    ];
+    for (index, spoil) in spoil.iter().enumerate() {
+        let mut value = value.clone();
+        spoil(&mut value);
+        let found = breaches(&root, &root, &value, "");
+        assert!(!found.is_empty(), "spoiled {index} passed");
+    }
 }

@@ -152,3 +152,52 @@ fn an_empty_document_is_still_a_whole_page() {
     assert!(page.contains("Unnamed vehicle") && page.contains("There is nothing to draw"));
     assert!(!page.contains("NaN"));
 }
+
+#[test]
+fn actuator_and_oil_have_a_line_each_where_they_are_known() {
+    use halfshaft_health::actuator::{Actuator, Motor};
+    use halfshaft_health::limits::OilPolicy;
+    use halfshaft_health::oil_life::{OilAgeingRate, OilInput, oil_life};
+    use halfshaft_health::response::resolution::{Spread, Told};
+    let (mut results, notices) = (sample::track_day(), sample::notices());
+    let text = terminal::render(&sample::document(&results, &notices), 100, false);
+    assert!(!text.contains("Actuator:") && !text.contains("Oil: one km"));
+    let mut actuator = Actuator::of(Vec::new(), None, None, Motor::default());
+    actuator.engage.transition_time.told = Told::Singly(Spread {
+        n_events: 12,
+        median_s: 0.168,
+        p10_s: 0.15,
+        p90_s: 0.2,
+        variation: None,
+    });
+    actuator.release.transition_time.told = Told::BelowResolution { below_s: 0.33 };
+    results.actuator = Ok(actuator);
+    results.oil_life = oil_life(
+        &OilPolicy::default(),
+        &OilInput {
+            rate: Ok(OilAgeingRate {
+                mean_rates: [1.0; 3],
+                effective_c: [80.0; 3],
+                covered_s: 3600.0,
+                unseen_s: 0.0,
+            }),
+            heat_kj_per_km: Ok(Estimate {
+                value: 10.0,
+                low: 10.0,
+                high: 10.0,
+                is_at_least: false,
+            }),
+            distance_km: None,
+            sensor_sd_k: 0.0,
+            km_per_year: None,
+        },
+    );
+    let text = terminal::render(&sample::document(&results, &notices), 100, false);
+    let wanted = "Actuator: closes in 0.168 s and lets go in less than 0.330 s after the command.";
+    assert!(text.contains(wanted), "{text}");
+    // Derived: rate 1 · (1 + 10/10).
+    assert!(
+        text.contains("Oil: one km of this drive is 2.00 km of"),
+        "{text}"
+    );
+}
