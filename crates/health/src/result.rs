@@ -330,6 +330,8 @@ pub struct Results {
     pub class: Result<UseClass, String>,
     /// Answers of the actuator to the command, or why there are none.
     pub actuator: Result<Actuator, String>,
+    /// The same in a sentence for the owner; `None` where there are none.
+    pub actuator_sentence: Option<String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: Result<ThermalEstimate, String>,
     /// Whether the mechanism follows the command, against whether slip falls when asked, or

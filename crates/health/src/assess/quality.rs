@@ -1,9 +1,11 @@
 //! How far the log can be trusted, and its time strips for drawing.
 
 use super::Health;
-use crate::result::{Grade, Quality, Strip};
+use crate::result::{Grade, Quality, Strip, StripSlot};
 use crate::ripple::Ripple;
 use crate::strips::Envelope;
+use halfshaft_driveline::thermal::{ThermalEstimate, TracePoint};
+use halfshaft_model::{Span, Time};
 
 /// Envelopes of what is drawn over time.
 #[derive(Clone, Debug, Default)]
@@ -132,7 +134,11 @@ impl Health {
         factors
     }
 
-    pub(super) fn strip_results(&self, heat_is_known: bool) -> Vec<Strip> {
+    pub(super) fn strip_results(
+        &self,
+        heat_is_known: bool,
+        thermal: Option<&ThermalEstimate>,
+    ) -> Vec<Strip> {
         let strips = &self.strips;
         let mut out = Vec::new();
         let mut add = |name, title, unit, envelope: &Envelope, factor: f64| {
@@ -165,6 +171,63 @@ impl Health {
             );
         }
         add("oil_temperature", "Oil temperature", "°C", &strips.oil, 1.0);
+        if let Some(thermal) = thermal {
+            out.extend(modelled(thermal, &strips.oil.slots(|value| value)));
+        }
         out
     }
+}
+
+/// Strips of the thermal model: the pack with its band, the oil, and what the oil measured
+/// stands off it.
+fn modelled(thermal: &ThermalEstimate, measured: &[StripSlot]) -> Vec<Strip> {
+    let trace = &thermal.trace;
+    let slots = |of: fn(&TracePoint) -> (f64, f64)| -> Vec<StripSlot> {
+        let starts = std::iter::once(Time(0)).chain(trace.iter().map(|point| point.time));
+        let slot = |(start, point): (Time, &TracePoint)| {
+            let (low, high) = of(point);
+            let end = point.time;
+            let span = Span { start, end };
+            (start < end).then_some(StripSlot { span, low, high })
+        };
+        starts.zip(trace).filter_map(slot).collect()
+    };
+    let residual = measured
+        .iter()
+        .filter_map(|slot| {
+            let after = trace.partition_point(|point| point.time < slot.span.start);
+            let model_c = trace.get(after)?.oil_c;
+            let (low, high) = (slot.low - model_c, slot.high - model_c);
+            Some(StripSlot { low, high, ..*slot })
+        })
+        .collect();
+    let strip = |name, title, unit, slots| Strip {
+        name,
+        title,
+        unit,
+        slots,
+    };
+    [
+        strip(
+            "pack_temperature",
+            "Pack temperature, estimated, with its band",
+            "°C",
+            slots(|point| (point.pack_c.low, point.pack_c.high)),
+        ),
+        strip(
+            "oil_temperature_model",
+            "Oil temperature by the model",
+            "°C",
+            slots(|point| (point.oil_c, point.oil_c)),
+        ),
+        strip(
+            "oil_temperature_off_model",
+            "Oil temperature, measured less modelled",
+            "K",
+            residual,
+        ),
+    ]
+    .into_iter()
+    .filter(|strip| !strip.slots.is_empty())
+    .collect()
 }

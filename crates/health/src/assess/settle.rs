@@ -285,7 +285,10 @@ impl Health {
                     n_samples: floor.n_samples(),
                 }),
             tyre_ratio_log: self.driveline.tyre_ratio_log(),
-            strips: self.strip_results(heat_is_known),
+            actuator_sentence: actuator.as_ref().ok().map(|actuator| {
+                crate::actuator::sentence(actuator, &self.baseline, &self.limits.actuator)
+            }),
+            strips: self.strip_results(heat_is_known, thermal.as_ref().ok()),
             assumptions: self.assumptions(),
             settings_changed: settings::changed(&self.limits),
             duty_picture: match heat_is_known {

@@ -3,12 +3,17 @@
 //! In: the pooled times of the drive. Out: two tables. A time the sample periods hide is
 //! shown as "below", never as a number.
 
+use super::scatter::{self, Point, Scatter};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
 use halfshaft_health::actuator::{Actuator, PedalDelay, Timing};
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
+use halfshaft_health::response::{Direction, Response};
 use maud::{Markup, html};
+
+/// Steps of the overlay's time axis.
+const N_OVERLAY: usize = 40;
 
 pub(super) fn section(results: &Results) -> Markup {
     html! {
@@ -45,12 +50,58 @@ fn told(actuator: &Actuator) -> Markup {
                 }
             }
         }
+        div.strips.proofs {
+            (overlay("Closing", "answers-closing", &actuator.responses, Direction::Engage))
+            (overlay("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
+        }
         (reasons("Closing", &actuator.engage))
         (reasons("Letting go", &actuator.release))
         h3 { "Delay after the pedal" }
         (ladder("Throttle pressed", actuator.throttle_on.as_ref()))
         (ladder("Throttle lifted", actuator.lift_off.as_ref()))
     }
+}
+
+/// Fitted answers from the edge of the command: median, tenth and ninetieth percentile.
+fn overlay(word: &str, id: &str, responses: &[Response], direction: Direction) -> Markup {
+    let lags: Vec<(f64, f64)> = responses
+        .iter()
+        .filter(|response| response.direction() == direction)
+        .filter_map(|response| response.fit.ok())
+        .map(|fit| (fit.dead_time_s, fit.lag_s))
+        .collect();
+    let slowest_s = lags.iter().map(|(dead_s, lag_s)| dead_s + 4.0 * lag_s);
+    let Some(until_s) = slowest_s.reduce(f64::max).map(|until_s| until_s.min(3.0)) else {
+        return html! {};
+    };
+    let mut points: Vec<Point> = Vec::new();
+    for step in 0..=N_OVERLAY {
+        let time_s = until_s * step as f64 / N_OVERLAY as f64;
+        // A lag of first order with dead time: 1 − e^(−(t − θ)/τ).
+        let mut gone: Vec<f64> = lags
+            .iter()
+            .map(|(dead_s, lag_s)| 1.0 - (-(time_s - dead_s).max(0.0) / lag_s).exp())
+            .collect();
+        gone.sort_by(f64::total_cmp);
+        let of = |share: f64| 100.0 * gone[((gone.len() - 1) as f64 * share).round() as usize];
+        let ms = 1e3 * time_s;
+        points.push((ms, of(0.5), true));
+        points.push((ms, of(0.1), false));
+        points.push((ms, of(0.9), false));
+    }
+    let about = format!(
+        "Median (filled) and tenth and ninetieth percentile (hollow) of {} fitted.",
+        counted(lags.len() as u64, "answer", "answers")
+    );
+    scatter::figure(&Scatter {
+        id,
+        title: &format!("{word}: answers from the edge of the command"),
+        about: &about,
+        across: "Time from the edge of the command, ms",
+        up: "% of the way",
+        points: &points,
+        band: None,
+    })
 }
 
 fn direction(word: &str, timing: &Timing) -> Markup {
@@ -62,10 +113,15 @@ fn direction(word: &str, timing: &Timing) -> Markup {
     html! {
         @for (name, pool) in rows {
             (pooled(&format!("{word}: {name}"), pool))
-            @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
-            @for band in &pool.by_supply_v { (banded(band, "supply", "V")) }
+            // What the sample periods hide, they hide at any temperature and voltage.
+            @if is_told(pool) { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
+            @for band in &pool.by_supply_v { (banded(band, "supply", "V")) } }
         }
     }
+}
+
+fn is_told(pool: &Pool) -> bool {
+    matches!(pool.told, Told::Singly(_) | Told::Pooled { .. })
 }
 
 fn pooled(name: &str, pool: &Pool) -> Markup {
@@ -89,9 +145,7 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
         ),
         Told::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
     };
-    // What the sample periods hide, they hide at any temperature.
-    let is_told = matches!(pool.told, Told::Singly(_) | Told::Pooled { .. });
-    let normal = pool.normal.filter(|_| is_told);
+    let normal = pool.normal.filter(|_| is_told(pool));
     html! {
         tr {
             th scope="row" {
@@ -130,7 +184,7 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
     html! {
         @if !timing.reasons.is_empty() {
             p.note {
-                (word) ": of " (counted(timing.n_edges as u64, "edge", "edges")) " some tell nothing: "
+                (word) ": of " (counted(timing.n_edges as u64, "edge", "edges")) " these tell nothing: "
                 @for (index, (reason, n)) in timing.reasons.iter().enumerate() {
                     @if index > 0 { "; " }
                     (n) " because " (reason.text())
@@ -144,7 +198,7 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
 fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
     html! {
         @match delay {
-            None => p { (word) ": not known, the log has no throttle or no command." },
+            None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
             Some(delay) => {
                 p { (word) ", " (counted(delay.n_events as u64, "movement", "movements")) ":" }
                 div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) {

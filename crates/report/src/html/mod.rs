@@ -13,6 +13,7 @@ mod causes;
 mod corners;
 mod duty_picture;
 mod events;
+mod evidence;
 mod figures_table;
 mod findings;
 mod heat;

@@ -114,8 +114,12 @@ fn use_of_the_car(results: &Results) -> Markup {
 fn oil(results: &Results) -> Markup {
     html! {
         p.oil {
+            @if let Some(text) = &results.actuator_sentence { strong { "Clutch motor. " } (sentence(&clean(text))) " " }
             strong { "Oil. " }
-            (wear::distance(&results.oil_life.distance_km))
+            @match results.oil_life.temperature.why_guessed.as_ref().or(results.oil_life.work.why_guessed.as_ref()) {
+                None => (wear::distance(&results.oil_life.distance_km)),
+                Some(why) => { "How far it goes cannot be said from this log: " (sentence(&clean(why))) },
+            }
             " Makers may say sealed for life; the practice of the trade for hard use is 40,000 to 48,000\u{a0}km. A policy, not a chemical test."
         }
     }

@@ -2,8 +2,8 @@
 //! engineer's part, answers before the proof of them.
 
 use super::{
-    actuator, calibration, events, figures_table, findings, heat, identity, not_checked, owner,
-    quality, settings, strips, wear,
+    actuator, calibration, events, evidence, figures_table, findings, heat, identity, not_checked,
+    owner, quality, settings, strips, wear,
 };
 use crate::document::Document;
 use crate::sentences;
@@ -21,7 +21,7 @@ pub(super) const STYLE: [&str; 4] = [
 const SCRIPT: &str = include_str!("zoom.js");
 
 /// Anchor and name of each section, in the order of the page.
-const SECTIONS: [(&str, &str); 15] = [
+const SECTIONS: [(&str, &str); 16] = [
     ("identity", "Car, log and map"),
     ("findings", "Findings"),
     ("figures", "Figures"),
@@ -31,6 +31,7 @@ const SECTIONS: [(&str, &str); 15] = [
     ("events", "Events"),
     ("actuator", "Actuator"),
     ("wear", "Severity, temperatures, oil"),
+    ("evidence", "Evidence and outlook"),
     ("tyres", "Tyre ratio"),
     ("quality", "Quality"),
     ("not-checked", "Not checked"),
@@ -70,6 +71,7 @@ pub(super) fn page(document: &Document) -> Markup {
                         (events::section(results))
                         (actuator::section(results))
                         (wear::section(results))
+                        (evidence::section(results))
                         (calibration::section(results))
                         (quality::section(document))
                         (not_checked::section(document))

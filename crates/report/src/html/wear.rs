@@ -2,7 +2,9 @@
 //!
 //! In: the settled results. Out: tables, each with its basis.
 
-use crate::words::{band, clean, number, sentence};
+use crate::words::{band, clean, counted, number, sentence};
+use halfshaft_health::duty::rainflow::METHOD;
+use halfshaft_health::duty::{CycleMatrix, Exceedance};
 use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
@@ -14,6 +16,10 @@ pub(super) fn section(results: &Results) -> Markup {
         section #wear {
             h2 { "Severity, temperatures, oil" }
             (severity(results))
+            (exceedance("Power per lining area", &results.duty.power))
+            (exceedance("Energy per lining area, of one event", &results.duty.energy))
+            (cycles("Cycles of the pack torque, N·m", &results.duty.torque_cycles))
+            @if let Ok(found) = &results.duty.temperature_cycles { (cycles("Cycles of the estimated pack temperature, K by °C", found)) }
             h3 { "Model of the temperatures" }
             @match &results.thermal {
                 Err(why) => p { "Not known: " (sentence(&clean(why))) },
@@ -47,6 +53,78 @@ fn severity(results: &Results) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// How often the lining took how much; levels nothing reached are left out.
+fn exceedance(title: &str, curve: &Result<Exceedance, String>) -> Markup {
+    html! {
+        h3 { (title) }
+        @match curve {
+            Err(why) => p { "Not told: " (sentence(&clean(why))) },
+            Ok(curve) => {
+                p.note {
+                    "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events")) ". "
+                    @for (index, guide) in curve.guides.iter().enumerate() {
+                        @if index > 0 { "; " }
+                        (guide.label) " " (number(guide.low)) " to " (number(guide.high)) " " (curve.unit)
+                    }
+                    @if let Some(guide) = curve.guides.first() { " (" (guide.source) ")." }
+                }
+                div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
+                    table.exceedance {
+                        thead { tr {
+                            th.number scope="col" { (curve.unit) " or more" }
+                            th.number scope="col" { "Events per 100\u{a0}km" }
+                        } }
+                        tbody {
+                            @for (level, n) in curve.levels.iter().zip(&curve.per_100_km).filter(|(_, n)| **n > 0.0) {
+                                tr { td.number { (number(*level)) } td.number { (number(*n)) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Cycles by range and mean; rows and columns that hold none are left out.
+fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
+    let n_means = matrix.mean_edges.len() + 1;
+    let count = |row: usize, column: usize| matrix.counts[row * n_means + column];
+    let rows: Vec<usize> = (0..=matrix.range_edges.len())
+        .filter(|row| (0..n_means).any(|column| count(*row, column) > 0.0))
+        .collect();
+    let columns: Vec<usize> = (0..n_means)
+        .filter(|column| rows.iter().any(|row| count(*row, *column) > 0.0))
+        .collect();
+    html! {
+        h3 { (title) }
+        @if rows.is_empty() {
+            p { "None was counted." }
+        } @else {
+            p.note { (METHOD) ". Ranges down, means across; half a cycle is a range gone through one way." }
+            div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
+                table.cycles {
+                    thead { tr {
+                        th scope="col" { "Range" }
+                        @for column in &columns { th.number scope="col" { (edge(&matrix.mean_edges, *column)) } }
+                    } }
+                    tbody { @for row in &rows { tr {
+                        th scope="row" { (edge(&matrix.range_edges, *row)) }
+                        @for column in &columns { td.number { (number(count(*row, *column))) } }
+                    } } }
+                }
+            }
+        }
+    }
+}
+
+fn edge(edges: &[f64], index: usize) -> String {
+    match edges.get(index) {
+        Some(edge) => format!("≤ {}", number(*edge)),
+        None => format!("> {}", number(edges.last().copied().unwrap_or(0.0))),
     }
 }
 
@@ -130,6 +208,14 @@ pub(super) fn distance(km: &Estimate) -> String {
     // Whole thousands: a policy is no finer.
     let thousands = |value: f64| format!("{:.0},000", (value / 1e3).max(1.0));
     let miles = |value: f64| thousands(value / KM_PER_MILE);
+    if thousands(km.low) == thousands(km.high) {
+        // Gentle use reaches the most that the practice of the trade grants.
+        return format!(
+            "Driven like this, it goes as far as any: {}\u{a0}km, that is {} miles.",
+            thousands(km.value),
+            miles(km.value)
+        );
+    }
     format!(
         "Driven like this, an oil change about every {}\u{a0}km ({} to {}), that is {} miles ({} to {}).",
         thousands(km.value),
