@@ -224,6 +224,16 @@ fn of_findings(way: &Way, input: &CardInput) -> PathEvidence {
     path
 }
 
+/// A number with three figures that count.
+fn three(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let before_point = value.abs().log10().floor() as i32 + 1;
+    let decimals = (3 - before_point).clamp(0, 6) as usize;
+    format!("{value:.decimals$}")
+}
+
 /// The numbers of figures that are known.
 fn quoted(names: &[&str], figures: &[Figure]) -> String {
     let known: Vec<String> = names
@@ -232,8 +242,12 @@ fn quoted(names: &[&str], figures: &[Figure]) -> String {
         .filter_map(|figure| {
             let estimate = figure.outcome.as_ref().ok()?;
             Some(format!(
-                "{} {:.3} {} ({:.3} to {:.3})",
-                figure.title, estimate.value, figure.unit, estimate.low, estimate.high
+                "{} {} {} ({} to {})",
+                figure.title,
+                three(estimate.value),
+                figure.unit,
+                three(estimate.low),
+                three(estimate.high)
             ))
         })
         .collect();
@@ -255,8 +269,8 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
                     .filter(|edge| reading.value >= **edge)
                     .count();
                 let sentence = format!(
-                    "{title}: {:.2} {}, {} use; hard from {} on.",
-                    reading.value,
+                    "{title}: {} {}, {} use; hard from {} on.",
+                    three(reading.value),
                     meter.unit,
                     UseClass::word(level as u8),
                     meter.edges[HARD - 1]
@@ -319,6 +333,18 @@ fn share(path: &mut PathEvidence, input: &CardInput) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn three_figures_count() {
+        for (value, text) in [
+            (133.0, "133"),
+            (0.0994, "0.0994"),
+            (-6.29, "-6.29"),
+            (0.0, "0"),
+        ] {
+            assert_eq!(three(value), text);
+        }
+    }
     use crate::findings::testing::{Scene, says, thermal};
     use crate::result::{Estimate, Grade, Severity};
 
@@ -400,7 +426,7 @@ mod tests {
             &used.for_it.join(" "),
             "Heat: 9.00 kJ/km, hard use; hard from 8 on.",
         );
-        says(&used.against.join(" "), "Events: 0.50 kJ/km, gentle use");
+        says(&used.against.join(" "), "Events: 0.500 kJ/km, gentle use");
         says(&used.cannot_tell.join(" "), "Power: no area.");
     }
 
@@ -417,7 +443,7 @@ mod tests {
         // Not found, with the number that shows how far it was.
         says(
             &oil.against.join(" "),
-            "Cooking now: not found (oil_temp_max 110.000",
+            "Cooking now: not found (oil_temp_max 110",
         );
     }
 

@@ -104,7 +104,7 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
         @if rows.is_empty() {
             p { "None was counted." }
         } @else {
-            p.note { (METHOD) ". Ranges down, means across; half a cycle is a range gone through one way." }
+            p.note { (sentence(METHOD)) " Ranges down, means across; half a cycle is a range gone through one way." }
             div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
                 table.cycles {
                     thead { tr {
