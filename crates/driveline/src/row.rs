@@ -84,6 +84,12 @@ impl Row {
     /// Largest mean slip that noise alone makes for a floor of `slip_sd` (one sample,
     /// rad/s), rad/s.
     pub fn mean_noise(&self, slip_sd: f64) -> f64 {
-        SIGNIFICANT_SDS * slip_sd / self.n_in_mean.sqrt()
+        mean_noise(slip_sd, self.n_in_mean)
     }
+}
+
+/// Largest mean slip that noise alone makes in a mean of `n_in_mean` samples whose standard
+/// deviation is `slip_sd`, rad/s.
+pub fn mean_noise(slip_sd: f64, n_in_mean: f64) -> f64 {
+    SIGNIFICANT_SDS * slip_sd / n_in_mean.sqrt()
 }

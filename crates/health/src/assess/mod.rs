@@ -80,7 +80,8 @@ pub struct Health {
     air_sensor: SensorWatch,
     has_front: bool,
     waiting: VecDeque<Row>,
-    latest: Option<Row>,
+    // Time of the latest row, and the samples in its mean.
+    latest: Option<(Time, f64)>,
     until: Time,
     // Checks of the values against the map: passed, and all.
     fit: (usize, usize),
@@ -253,14 +254,23 @@ impl Health {
         self.temperature.push(block);
         let mut fresh = std::mem::take(&mut self.fresh);
         self.driveline.push(block, &mut fresh);
-        self.waiting.extend(fresh.drain(..));
-        self.fresh = fresh;
         let ahead_s = self
             .command
             .as_ref()
             .map_or(0.0, CommandWatch::needs_ahead_s);
-        self.drain(Some(self.until.plus(-ahead_s)), show);
-        let rows_until = self.latest.map_or(Time(0), |row| row.time);
+        let until = self.until.plus(-ahead_s);
+        self.drain(Some(until), show);
+        // Rows are large: those that need not wait are taken where they are.
+        for row in &mut fresh {
+            if self.waiting.is_empty() && row.time <= until {
+                self.pass(row, show);
+            } else {
+                self.waiting.push_back(*row);
+            }
+        }
+        fresh.clear();
+        self.fresh = fresh;
+        let rows_until = self.latest.map_or(Time(0), |(time, _)| time);
         let never_later = self.until.plus(-ROWS_LATE_S);
         self.actuator.settle(Some(rows_until.max(never_later)));
     }
@@ -290,17 +300,23 @@ impl Health {
             .waiting
             .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
         {
-            if let Some(change) = &self.other_torque {
-                change.apply(&mut row);
-            }
-            show(&row);
-            self.temperature.note(&row);
-            self.actuator.note(&row);
-            if self.parting.is_plain(&row) {
-                self.take(row);
-            } else {
-                self.part(|parting, take| parting.note(row, take));
-            }
+            self.pass(&mut row, show);
+        }
+    }
+
+    /// A row that is known in full goes to everything.
+    fn pass(&mut self, row: &mut Row, show: &mut dyn FnMut(&Row)) {
+        if let Some(change) = &self.other_torque {
+            change.apply(row);
+        }
+        show(row);
+        self.temperature.note(row);
+        self.actuator.note(row);
+        if self.parting.is_plain(row) {
+            self.take(row);
+        } else {
+            let row = *row;
+            self.part(|parting, take| parting.note(row, take));
         }
     }
 
@@ -308,7 +324,7 @@ impl Health {
     fn part(&mut self, hand_on: impl FnOnce(&mut Parting, &mut dyn FnMut(Row))) {
         let mut ready = std::mem::take(&mut self.ready);
         hand_on(&mut self.parting, &mut |row| ready.push(row));
-        ready.drain(..).for_each(|row| self.take(row));
+        ready.drain(..).for_each(|row| self.take(&row));
         self.ready = ready;
     }
 
@@ -322,28 +338,28 @@ impl Health {
         &self.limits
     }
 
-    fn take(&mut self, row: Row) {
-        self.sums.note(&row, self.driveline.basis(), &self.partial);
-        self.duty.note(&row);
-        self.cycles.note(&row);
-        self.path.note(&row);
-        self.findings.note(&row);
-        self.ripple.note(&row);
-        self.holding.note(&row);
-        self.two_by_two.note(&row);
-        self.usage.note(&row);
-        self.ledger.note(&row);
-        if is_in_bend(&row, self.driveline.basis(), &self.limits.driving) && is_open(&row) {
-            self.bend_ledger.note(&row);
+    fn take(&mut self, row: &Row) {
+        self.sums.note(row, self.driveline.basis(), &self.partial);
+        self.duty.note(row);
+        self.cycles.note(row);
+        self.path.note(row);
+        self.findings.note(row);
+        self.ripple.note(row);
+        self.holding.note(row);
+        self.two_by_two.note(row);
+        self.usage.note(row);
+        self.ledger.note(row);
+        if is_in_bend(row, self.driveline.basis(), &self.limits.driving) && is_open(row) {
+            self.bend_ledger.note(row);
         }
         if row
             .road_speed
             .is_some_and(|speed| speed > self.limits.driving.moving_from())
         {
-            let region = self.regions.note(&row);
-            self.findings.note_region(&row, region);
+            let region = self.regions.note(row);
+            self.findings.note_region(row, region);
         }
-        self.events.note(&row, &self.partial);
+        self.events.note(row, &self.partial);
         let strips = &mut self.strips;
         strips.difference.note(row.time, row.difference_mean);
         let pairs = [
@@ -353,7 +369,7 @@ impl Health {
             (
                 &mut strips.heat_rate,
                 row.heat_rate_w.map(|watts| {
-                    if row.is_turning && is_slipping(&row, &self.limits.slip) {
+                    if row.is_turning && is_slipping(row, &self.limits.slip) {
                         watts
                     } else {
                         0.0
@@ -366,6 +382,6 @@ impl Health {
                 strip.note(row.time, value);
             }
         }
-        self.latest = Some(row);
+        self.latest = Some((row.time, row.n_in_mean));
     }
 }

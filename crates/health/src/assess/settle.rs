@@ -2,6 +2,7 @@
 
 use halfshaft_driveline::CommandWatch;
 use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
+use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
 use halfshaft_model::Vehicle;
 
@@ -278,10 +279,9 @@ impl Health {
                 .map(|slip_sd| NoiseFloor {
                     slip_sd,
                     slip_step: basis.slip_step,
-                    smallest_slip: self
-                        .latest
-                        .as_ref()
-                        .map_or(0.0, |row| row.mean_noise(slip_sd).max(basis.slip_step)),
+                    smallest_slip: self.latest.map_or(0.0, |(_, n_in_mean)| {
+                        mean_noise(slip_sd, n_in_mean).max(basis.slip_step)
+                    }),
                     n_samples: floor.n_samples(),
                 }),
             tyre_ratio_log: self.driveline.tyre_ratio_log(),
