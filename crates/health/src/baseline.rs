@@ -4,6 +4,7 @@
 //! compare with and where it comes from. Without either there is none, and a check that
 //! needs one falls back on an absolute limit or says that it could not be made.
 
+use halfshaft_driveline::median::median;
 use halfshaft_model::Vehicle;
 
 /// What can be compared with the past.
@@ -94,15 +95,11 @@ impl Baseline {
             .copied()
             .filter(|value| value.is_finite() && *value > 0.0)
             .collect();
-        sound.sort_by(f64::total_cmp);
-        let (Some(low), Some(high)) = (
-            sound.get((sound.len().max(1) - 1) / 2),
-            sound.get(sound.len() / 2),
-        ) else {
+        let Some(value) = median(&mut sound) else {
             return;
         };
         let reference = Reference {
-            value: 0.5 * (low + high),
+            value,
             n_drives: sound.len() as u32,
         };
         self.set(quantity, reference);

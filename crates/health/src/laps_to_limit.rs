@@ -6,6 +6,7 @@
 //! interval is the likelihood's profile over the laps left: every q is tried. It refuses
 //! fewer than three laps driven alike, and a last lap unlike the ones before.
 
+use halfshaft_driveline::median::upper_median;
 use halfshaft_model::Time;
 
 use crate::limits::SDS_OF_90;
@@ -82,9 +83,7 @@ pub fn at_lap_ends(
     let Some(last) = laps.last() else {
         return Err("no laps were found".to_owned());
     };
-    let mut seconds: Vec<f64> = laps.iter().map(|lap| lap.span.seconds()).collect();
-    seconds.sort_by(f64::total_cmp);
-    let usual_s = seconds[seconds.len() / 2];
+    let usual_s = upper_median(laps.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
     let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= ALIKE;
     if !is_alike(last) {
         return Err(format!(

@@ -172,7 +172,9 @@ impl Ledger {
         let mean = |sum: f64| sum / piece.seconds;
         let [difference, kinematic, mean_speed] =
             [piece.difference, piece.kinematic, piece.mean_speed].map(mean);
-        for (rungs, bends) in self.rungs.iter_mut().zip(self.bends) {
+        // What may not be off needs no ends: they are the ladder itself.
+        let n_ladders = if self.has_ends() { 3 } else { 1 };
+        for (rungs, bends) in self.rungs.iter_mut().zip(self.bends).take(n_ladders) {
             let more = SMALLEST_EXCESS * (bends - 1.0).signum() * f64::from(bends != 1.0);
             let asked = bends * kinematic + more * difference.signum();
             let parts = [difference, asked, mean_speed];
@@ -186,6 +188,11 @@ impl Ledger {
                 causes.commanded_j += rest * (piece.heat_j - piece.preload_share_j);
             }
         }
+    }
+
+    /// The bends may ask for less or more than stated.
+    fn has_ends(&self) -> bool {
+        self.bends[1] != self.bends[2]
     }
 
     /// All the heat that was split, by the floor learned so far, J.
@@ -204,7 +211,8 @@ impl Ledger {
     pub fn causes(&self, ratio_log: f64, bends: Bends, total_j: f64) -> Causes {
         let mut settled = self.clone();
         settled.settle_piece();
-        let rungs = settled.rungs[bends as usize];
+        let ladder = if self.has_ends() { bends as usize } else { 0 };
+        let rungs = settled.rungs[ladder];
         let (low, share) = rung_of(ratio_log);
         let (one, other) = (rungs[low], rungs[(low + 1).min(N_RUNGS - 1)]);
         let blend = |of: fn(&Causes) -> f64| of(&one) + share * (of(&other) - of(&one));

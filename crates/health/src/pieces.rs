@@ -40,6 +40,15 @@ impl PieceWatch {
             self.begin(Time(0));
         }
         let first = self.pieces.len() - 1;
+        if block.cuts.is_empty() {
+            // Nearly every block is of one piece.
+            let into = &mut self.pieces[first];
+            for (n_values, column) in into.n_values.iter_mut().zip(&block.columns) {
+                *n_values += column.iter().filter(|(_, value)| value.is_some()).count() as u64;
+            }
+            into.span.end = into.span.end.max(block.until);
+            return;
+        }
         for cut in &block.cuts {
             self.begin(*cut);
         }

@@ -7,6 +7,7 @@ use halfshaft_model::{Span, Time};
 
 use crate::actuator::Actuator;
 use crate::duty::{Duty, SeverityIndex};
+use crate::figures::named;
 use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
@@ -360,7 +361,7 @@ pub struct Results {
 impl Results {
     /// The figure of that name.
     pub fn figure(&self, name: &str) -> Option<&Figure> {
-        self.figures.iter().find(|figure| figure.name == name)
+        named(&self.figures, name)
     }
 }
 

@@ -6,6 +6,7 @@
 
 use halfshaft_driveline::thermal::ThermalEstimate;
 
+use crate::figures::named;
 use crate::findings::ALL;
 use crate::limits::Limits;
 use crate::result::{Figure, Finding, Meter, NotChecked, UseClass};
@@ -238,7 +239,7 @@ fn three(value: f64) -> String {
 fn quoted(names: &[&str], figures: &[Figure]) -> String {
     let known: Vec<String> = names
         .iter()
-        .filter_map(|name| figures.iter().find(|figure| figure.name == *name))
+        .filter_map(|name| named(figures, name))
         .filter_map(|figure| {
             let estimate = figure.outcome.as_ref().ok()?;
             Some(format!(

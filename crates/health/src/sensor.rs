@@ -15,8 +15,7 @@ const AGREEING: u32 = 3;
 /// Leaves out readings that jump.
 #[derive(Clone, Debug)]
 pub struct Gate {
-    slew_k_per_s: f64,
-    jump_k: f64,
+    limits: Oil,
     kept: Option<(Time, f64)>,
     off: Option<f64>,
     n_off: u32,
@@ -27,8 +26,7 @@ impl Gate {
     /// A gate of those limits.
     pub fn new(limits: &Oil) -> Gate {
         Gate {
-            slew_k_per_s: limits.slew_k_per_s,
-            jump_k: limits.jump_k,
+            limits: *limits,
             kept: None,
             off: None,
             n_off: 0,
@@ -38,14 +36,14 @@ impl Gate {
 
     /// Whether a reading may be taken.
     pub fn takes(&mut self, time: Time, celsius: f64) -> bool {
-        let is_far = |before: Time, was: f64| {
-            let allowed_k = self.slew_k_per_s * time.since(before).max(0.0);
-            (celsius - was).abs() > self.jump_k.max(allowed_k)
+        let is_jump = |(before, was): (Time, f64)| {
+            let seconds = time.since(before).max(0.0);
+            self.limits.is_jump(celsius - was, seconds)
         };
-        if self.kept.is_some_and(|(before, was)| is_far(before, was)) {
+        if self.kept.is_some_and(is_jump) {
             let agrees = self
                 .off
-                .is_some_and(|off| (celsius - off).abs() <= self.jump_k);
+                .is_some_and(|off| (celsius - off).abs() <= self.limits.jump_k);
             self.n_off = if agrees { self.n_off + 1 } else { 1 };
             self.off = Some(celsius);
             if self.n_off <= AGREEING {

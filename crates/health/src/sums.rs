@@ -16,6 +16,8 @@ pub struct PartialLimits {
     /// The limits in force.
     pub limits: Limits,
     torque_floor_nm: f64,
+    // Curvature from which a stretch counts as a bend, 1/m.
+    bend_curvature: f64,
     // Half width of the 90 % interval of torque and slip, as shares.
     torque_share: f64,
     slip_share: f64,
@@ -46,6 +48,7 @@ impl PartialLimits {
                 .slip
                 .torque_floor_nm
                 .max(limits.slip.torque_floor_preloads * basis.preload_nm),
+            bend_curvature: bend_curvature(basis, &limits.driving),
             torque_share,
             slip_share,
             torque_says_all: basis.heat.is_ok() && !basis.is_preload_only,
@@ -194,7 +197,7 @@ pub struct Sums {
 
 impl Sums {
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, basis: &Basis, partial: &PartialLimits) {
+    pub fn note(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
         let limits = &partial.limits;
         let moves = row
             .road_speed
@@ -207,7 +210,7 @@ impl Sums {
         }
         self.n_rows += 1;
         self.covered_s += row.seconds;
-        self.note_motion(row, basis, &limits.driving);
+        self.note_motion(row, partial);
         if !row.is_turning {
             return;
         }
@@ -217,7 +220,6 @@ impl Sums {
             }
         };
         keep_higher(&mut self.slip_peak, row.slip_sharp.abs());
-        let judgement = partial.judge(row);
         self.partial_by_torque
             .note(judgement.by_torque, row.seconds);
         self.partial_by_command
@@ -239,17 +241,17 @@ impl Sums {
         }
     }
 
-    fn note_motion(&mut self, row: &Row, basis: &Basis, driving: &Driving) {
+    fn note_motion(&mut self, row: &Row, partial: &PartialLimits) {
         let Some(speed) = row.road_speed else { return };
         self.with_speed_s += row.seconds;
         self.distance_m += speed * row.seconds;
-        if speed <= driving.moving_from() {
+        if speed <= partial.limits.driving.moving_from() {
             return;
         }
         self.moving_s += row.seconds;
         if let Some(yaw) = row.yaw_rate {
             self.with_yaw_s += row.seconds;
-            if is_in_bend(row, basis, driving) {
+            if is_in_bend(row, partial) {
                 let turned = yaw.abs() * row.seconds;
                 self.turned_rad += turned;
                 if is_open(row) {
@@ -267,10 +269,11 @@ impl Sums {
 }
 
 /// Whether a row is in a bend that counts as turning.
-pub fn is_in_bend(row: &Row, basis: &Basis, driving: &Driving) -> bool {
+pub fn is_in_bend(row: &Row, partial: &PartialLimits) -> bool {
     match (row.yaw_rate, row.road_speed) {
         (Some(yaw), Some(speed)) => {
-            speed > driving.moving_from() && yaw.abs() / speed > bend_curvature(basis, driving)
+            speed > partial.limits.driving.moving_from()
+                && yaw.abs() / speed > partial.bend_curvature
         }
         _ => false,
     }

@@ -54,6 +54,14 @@ struct Problem<'a> {
     site: Site,
 }
 
+/// A place of the search. The slopes cost a drive for each unknown and do not hang on the
+/// weight of the residuals, so they go along with it.
+struct Place {
+    z: Vector,
+    residuals: Vec<f64>,
+    slopes: Vec<Vec<f64>>,
+}
+
 impl Problem<'_> {
     fn residuals(&self, z: &Vector, residuals: &mut Vec<f64>) {
         let values = self.unknowns.values(z);
@@ -70,10 +78,10 @@ impl Problem<'_> {
         0.5 * (of_drive / (sd_k * sd_k) + of_prior)
     }
 
-    /// Curvature and downhill pull at a place.
-    fn slopes(&self, z: &Vector, residuals: &[f64], sd_k: f64) -> (Square, Vector) {
+    /// How the residuals fall with each unknown: a drive for every one of them.
+    fn slopes(&self, z: &Vector, residuals: &[f64]) -> Vec<Vec<f64>> {
         let mut moved = Vec::with_capacity(residuals.len());
-        let columns: Vec<Vec<f64>> = (0..N_UNKNOWNS)
+        (0..N_UNKNOWNS)
             .map(|unknown| {
                 let mut there = *z;
                 there[unknown] += DERIVATIVE_STEP;
@@ -83,7 +91,16 @@ impl Problem<'_> {
                     .map(|(here, there)| (here - there) / DERIVATIVE_STEP)
                     .collect()
             })
-            .collect();
+            .collect()
+    }
+
+    /// Curvature and downhill pull at a place.
+    fn normal(place: &Place, sd_k: f64) -> (Square, Vector) {
+        let Place {
+            z,
+            residuals,
+            slopes: columns,
+        } = place;
         let weight = 1.0 / (sd_k * sd_k);
         let product = |left: &[f64], right: &[f64]| -> f64 {
             left.iter()
@@ -105,11 +122,21 @@ impl Problem<'_> {
         (curvature, pull)
     }
 
-    fn descend(&self, start: &Vector, sd_k: f64) -> (Vector, Vec<f64>, Square) {
-        let mut z = *start;
+    /// Everything that is known of a place.
+    fn place(&self, z: Vector) -> Place {
         let mut residuals = Vec::new();
         self.residuals(&z, &mut residuals);
-        let (mut curvature, mut pull) = self.slopes(&z, &residuals, sd_k);
+        let slopes = self.slopes(&z, &residuals);
+        Place {
+            z,
+            residuals,
+            slopes,
+        }
+    }
+
+    /// Goes down from a place, with the curvature where it ends.
+    fn descend(&self, mut place: Place, sd_k: f64) -> (Place, Square) {
+        let (mut curvature, mut pull) = Problem::normal(&place, sd_k);
         let mut damping = 1e-3;
         let mut tried = Vec::new();
         for _ in 0..MOST_ROUNDS {
@@ -118,7 +145,8 @@ impl Problem<'_> {
             for unknown in 0..N_UNKNOWNS {
                 damped[unknown][unknown] *= 1.0 + damping;
                 // At a bound and pulled outward: it stays there, and the others move.
-                if z[unknown].abs() >= FARTHEST_SDS && z[unknown] * pull[unknown] > 0.0 {
+                let z = place.z[unknown];
+                if z.abs() >= FARTHEST_SDS && z * pull[unknown] > 0.0 {
                     damped[unknown] = [0.0; N_UNKNOWNS];
                     for row in &mut damped {
                         row[unknown] = 0.0;
@@ -133,16 +161,19 @@ impl Problem<'_> {
             };
             let step = solve(&lower, &held_pull);
             let there: Vector = std::array::from_fn(|unknown| {
-                (z[unknown] + step[unknown]).clamp(-FARTHEST_SDS, FARTHEST_SDS)
+                (place.z[unknown] + step[unknown]).clamp(-FARTHEST_SDS, FARTHEST_SDS)
             });
             self.residuals(&there, &mut tried);
-            let went = z.iter().zip(&there).fold(0.0_f64, |most, (here, there)| {
+            let ways = place.z.iter().zip(&there);
+            let went = ways.fold(0.0_f64, |most, (here, there)| {
                 most.max((here - there).abs())
             });
-            if Problem::cost(&there, &tried, sd_k) <= Problem::cost(&z, &residuals, sd_k) {
-                z = there;
-                std::mem::swap(&mut residuals, &mut tried);
-                (curvature, pull) = self.slopes(&z, &residuals, sd_k);
+            let cost_here = Problem::cost(&place.z, &place.residuals, sd_k);
+            if Problem::cost(&there, &tried, sd_k) <= cost_here {
+                place.z = there;
+                std::mem::swap(&mut place.residuals, &mut tried);
+                place.slopes = self.slopes(&place.z, &place.residuals);
+                (curvature, pull) = Problem::normal(&place, sd_k);
                 damping = (damping * 0.1).max(1e-9);
             } else {
                 damping *= 10.0;
@@ -151,7 +182,7 @@ impl Problem<'_> {
                 break;
             }
         }
-        (z, residuals, curvature)
+        (place, curvature)
     }
 }
 
@@ -168,18 +199,18 @@ pub fn fit(prepared: &Prepared, unknowns: &Unknowns, site: Site, step_k: f64) ->
     // A number rounded to steps is off evenly within ±½ step.
     let least_sd_k = (step_k * step_k / 12.0 + SENSOR_NOISE_K * SENSOR_NOISE_K).sqrt();
     // First with caution, then with the weight that the residuals themselves suggest.
-    let (mut z, mut residuals, mut curvature) =
-        problem.descend(&[0.0; N_UNKNOWNS], 5.0 * least_sd_k);
+    let start = problem.place([0.0; N_UNKNOWNS]);
+    let (mut place, mut curvature) = problem.descend(start, 5.0 * least_sd_k);
     for _ in 0..2 {
-        let (sd, correlation) = scatter(&residuals);
+        let (sd, correlation) = scatter(&place.residuals);
         let alike = correlation.clamp(0.0, MOST_CORRELATED);
         let sd_k = sd.max(least_sd_k) * ((1.0 + alike) / (1.0 - alike)).sqrt();
-        (z, residuals, curvature) = problem.descend(&z, sd_k);
+        (place, curvature) = problem.descend(place, sd_k);
     }
     Some(Fit {
-        z,
+        z: place.z,
         covariance: inverse(&factor(&curvature)?),
-        residual_sd_k: scatter(&residuals).0,
+        residual_sd_k: scatter(&place.residuals).0,
     })
 }
 

@@ -64,16 +64,22 @@ impl Temperatures {
         }
     }
 
-    /// Advances by `seconds` under a constant load and gives the mean over that time.
+    /// Advances by `seconds` under a constant load.
     ///
-    /// Solves dT/dt = A·T + b. With D = I − hA/2 + h²A²/12 the change is δ = h·D⁻¹(A·T + b)
-    /// and the mean T + δ/2 − hAδ/12. Derived.
-    pub fn step(
+    /// Solves dT/dt = A·T + b. With D = I − hA/2 + h²A²/12 the change is δ = h·D⁻¹(A·T + b).
+    /// Derived.
+    pub fn step(&mut self, parameters: &ThermalParameters, load: &Load, seconds: f64) {
+        self.advance(parameters, load, seconds, |_, _, _, _| {});
+    }
+
+    /// The same; `each` sees matrix, length, temperatures before and change of every part.
+    fn advance(
         &mut self,
         parameters: &ThermalParameters,
         load: &Load,
         seconds: f64,
-    ) -> Temperatures {
+        mut each: impl FnMut(&Matrix, f64, &Vector, &Vector),
+    ) {
         let air = parameters.air_w_per_k(load.air_flow);
         let (to_oil, to_housing) = (
             parameters.pack_to_oil_w_per_k,
@@ -97,22 +103,13 @@ impl Temperatures {
         let h = seconds / n_steps;
         let inverse = invert(&denominator(&a, h));
         let mut now: Vector = [self.pack_c, self.oil_c, self.housing_c];
-        let mut mean: Vector = [0.0; 3];
         for _ in 0..n_steps as u64 {
             let pull = add(&times(&a, &now), &b);
             let change = times(&inverse, &pull).map(|rise| h * rise);
-            let bend = times(&a, &change);
-            for node in 0..3 {
-                mean[node] += now[node] + 0.5 * change[node] - h / 12.0 * bend[node];
-                now[node] += change[node];
-            }
+            each(&a, h, &now, &change);
+            now = add(&now, &change);
         }
         [self.pack_c, self.oil_c, self.housing_c] = now;
-        Temperatures {
-            pack_c: mean[0] / n_steps,
-            oil_c: mean[1] / n_steps,
-            housing_c: mean[2] / n_steps,
-        }
     }
 
     /// Where the temperatures level off under a load that stays: all heat leaves through
@@ -127,13 +124,6 @@ impl Temperatures {
             oil_c,
             housing_c,
         }
-    }
-
-    /// Heat stored above 0 °C, J.
-    pub fn stored_j(&self, parameters: &ThermalParameters) -> f64 {
-        parameters.pack_j_per_k * self.pack_c
-            + parameters.oil_j_per_k * self.oil_c
-            + parameters.housing_j_per_k * self.housing_c
     }
 }
 
@@ -335,6 +325,28 @@ mod tests {
         near(late.housing_c, level.housing_c, 1e-6);
     }
 
+    /// Heat stored above 0 °C, J.
+    fn stored_j(now: &Temperatures, parameters: &ThermalParameters) -> f64 {
+        parameters.pack_j_per_k * now.pack_c
+            + parameters.oil_j_per_k * now.oil_c
+            + parameters.housing_j_per_k * now.housing_c
+    }
+
+    /// Mean of the housing over a step: of each part T + δ/2 − hAδ/12. Derived.
+    fn stepped_housing_c(
+        now: &mut Temperatures,
+        parameters: &ThermalParameters,
+        load: &Load,
+        seconds: f64,
+    ) -> f64 {
+        let (mut sum, mut n) = (0.0, 0.0);
+        now.advance(parameters, load, seconds, |a, h, before, change| {
+            sum += before[2] + 0.5 * change[2] - h / 12.0 * times(a, change)[2];
+            n += 1.0;
+        });
+        sum / n
+    }
+
     proptest! {
         #[test]
         fn heat_in_is_stored_or_given_to_the_air(
@@ -347,14 +359,14 @@ mod tests {
             let parameters = ThermalParameters::default();
             let load = Load::at_speed(pack_w, gear_w, speed, 10.0);
             let mut now = Temperatures { pack_c, ..Temperatures::all(40.0) };
-            let before = now.stored_j(&parameters);
+            let before = stored_j(&now, &parameters);
             let (mut given, mut taken) = (0.0, 0.0);
             for _ in 0..50 {
-                let mean = now.step(&parameters, &load, step_s);
+                let housing_c = stepped_housing_c(&mut now, &parameters, &load, step_s);
                 given += (pack_w + gear_w) * step_s;
-                taken += parameters.air_w_per_k(load.air_flow) * (mean.housing_c - 10.0) * step_s;
+                taken += parameters.air_w_per_k(load.air_flow) * (housing_c - 10.0) * step_s;
             }
-            let stored = now.stored_j(&parameters) - before;
+            let stored = stored_j(&now, &parameters) - before;
             let scale = given + stored.abs() + taken.abs() + 1.0;
             prop_assert!((given - stored - taken).abs() < 1e-9 * scale, "{given} {stored} {taken}");
         }

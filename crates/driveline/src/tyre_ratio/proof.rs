@@ -5,9 +5,9 @@ use super::calibration::{CommandCollapse, Mode, RatioPoint};
 use super::geometry::{Geometry, is_straight};
 use super::judge::Judged;
 use super::kept::Kept;
-use super::regression::median;
 use super::solve::GRADE_B;
 use crate::basis::Basis;
+use crate::median::median;
 
 /// Windows under command needed to say whether the ratio collapses there.
 const LEAST_COMMANDED: usize = 10;

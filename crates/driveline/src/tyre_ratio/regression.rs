@@ -6,6 +6,9 @@
 //! estimation of a location parameter"; the bootstrap of blocks keeps neighbouring
 //! windows, which err alike, together. Deterministic: the generator has a fixed seed.
 
+use crate::median::median;
+use crate::random::Random;
+
 /// Resamples for the standard deviation: it is then known to 5 %.
 pub const N_RESAMPLES: usize = 200;
 
@@ -136,16 +139,6 @@ fn residual<const N: usize>(line: &Line<N>, unknowns: &[f64; N]) -> f64 {
     line.y - explained
 }
 
-/// Median of the values; they are put in order.
-pub fn median(values: &mut [f64]) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    Some(0.5 * (values[(n - 1) / 2] + values[n / 2]))
-}
-
 /// Standard deviation of normal values from their median absolute deviation.
 pub fn robust_sd(values: &[f64]) -> f64 {
     let mut copy = values.to_vec();
@@ -239,40 +232,6 @@ fn deviations<const N: usize>(
         sds[i] = sds[i].max((squares[i] / n - mean * mean).max(0.0).sqrt());
     }
     Some(sds)
-}
-
-/// Numbers that are the same on every machine. Source: splitmix64, Steele, Lea and Flood,
-/// "Fast splittable pseudorandom number generators".
-#[derive(Clone, Debug)]
-pub struct Random(u64);
-
-impl Default for Random {
-    fn default() -> Random {
-        Random(0x7479_7265)
-    }
-}
-
-impl Random {
-    fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        mixed ^ (mixed >> 31)
-    }
-
-    /// A number in `0..n`; `n` is at least 1.
-    pub fn below(&mut self, n: usize) -> usize {
-        ((u128::from(self.bits()) * n as u128) >> 64) as usize
-    }
-
-    /// A normal number: the sum of twelve uniform ones less six.
-    #[cfg(test)]
-    pub fn normal(&mut self) -> f64 {
-        (0..12).fold(-6.0, |sum, _| {
-            sum + (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
-        })
-    }
 }
 
 #[cfg(test)]

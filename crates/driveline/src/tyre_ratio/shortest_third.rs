@@ -3,7 +3,8 @@
 //! In: values and the blocks of road they come from. Out: where the values crowd. Straight
 //! running crowds; bends, one way or both, scatter. Exact, from the values themselves.
 
-use super::regression::{N_RESAMPLES, Random};
+use super::regression::N_RESAMPLES;
+use crate::random::Random;
 
 /// Where the values crowd.
 #[derive(Clone, Copy, Debug, PartialEq)]

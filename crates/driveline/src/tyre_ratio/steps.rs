@@ -6,8 +6,9 @@
 
 use halfshaft_model::Time;
 
-use super::regression::{Line, fit, median, robust_sd};
+use super::regression::{Line, fit, robust_sd};
 use super::shortest_third::crowd;
+use crate::median::median;
 
 /// Smallest change that is a step: 0.3 %. Source: none, engineering guess; warming up
 /// changes a tyre pair by less than 0.2 %.

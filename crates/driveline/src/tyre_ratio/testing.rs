@@ -2,9 +2,9 @@
 
 use halfshaft_model::{Layout, Time, Toleranced, Vehicle};
 
-use super::regression::Random;
 use super::{Calibration, Rolling, TyreRatio};
 use crate::basis::Basis;
+use crate::random::Random;
 
 pub const TRACK_M: f64 = 1.55;
 pub const RADIUS_M: f64 = 0.32;

@@ -4,7 +4,7 @@ mod quality;
 mod reasons;
 mod settle;
 
-pub(crate) use settle::{Beside, net_lining_area};
+pub(crate) use settle::Beside;
 
 use std::collections::VecDeque;
 
@@ -39,7 +39,7 @@ use quality::Strips;
 
 /// Rows come no later than this after the samples of their time, s; those that have not come
 /// by then never will.
-const ROWS_LATE_S: f64 = 60.0;
+pub(crate) const ROWS_LATE_S: f64 = 60.0;
 
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
@@ -115,8 +115,6 @@ impl Health {
         };
         let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
         let oil = index("oil.temperature");
-        let oil_period_s = oil.and_then(|oil| channels[oil].period_s).unwrap_or(0.0);
-        let reach_s = limits.oil.reach_s.max(3.0 * oil_period_s);
         let setup = Setup {
             vehicle,
             channels,
@@ -134,7 +132,7 @@ impl Health {
             actuator: ActuatorWatch::new(vehicle, channels),
             temperature: TemperatureWatch::new(vehicle, channels, limits),
             cycles: DutyWatch::default(),
-            oil_ageing: OilAgeing::new(reach_s, &limits.oil_life),
+            oil_ageing: OilAgeing::new(setup.oil_reach_s(), &limits.oil_life),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
@@ -339,7 +337,8 @@ impl Health {
     }
 
     fn take(&mut self, row: &Row) {
-        self.sums.note(row, self.driveline.basis(), &self.partial);
+        let judgement = self.partial.judge(row);
+        self.sums.note(row, &self.partial, &judgement);
         self.duty.note(row);
         self.cycles.note(row);
         self.path.note(row);
@@ -347,9 +346,9 @@ impl Health {
         self.ripple.note(row);
         self.holding.note(row);
         self.two_by_two.note(row);
-        self.usage.note(row);
+        self.usage.note(row, &judgement);
         self.ledger.note(row);
-        if is_in_bend(row, self.driveline.basis(), &self.limits.driving) && is_open(row) {
+        if is_in_bend(row, &self.partial) && is_open(row) {
             self.bend_ledger.note(row);
         }
         if row

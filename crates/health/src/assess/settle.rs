@@ -1,22 +1,22 @@
 //! Settles what was gathered into [`Results`], at any time of a drive.
 
 use halfshaft_driveline::CommandWatch;
-use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
+use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
 use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
-use halfshaft_model::Vehicle;
 
 use super::Health;
 use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::events::Settled;
-use crate::figures::{self, Ingredients, all};
+use crate::figures::{self, Ingredients, all, estimate_of};
 use crate::findings::Drive;
+use crate::findings::drive::lining_area_mm2;
 use crate::laps_to_limit::{self, at_lap_ends};
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::outlook::{OutlookInput, outlook};
-use crate::result::{Estimate, Figure, NoiseFloor, Region, Regions, Results};
+use crate::result::{Figure, NoiseFloor, Region, Regions, Results};
 use crate::score_card::{CardInput, score_card};
 use crate::settings;
 use crate::temperature::SensorDoubts;
@@ -124,7 +124,7 @@ impl Health {
                 .wrong_geometry()
                 .map_or(1.0, |_| self.limits.trust.wrong_geometry)
                 .min(self.fit_factor()),
-            net_area_m2: net_lining_area(&self.vehicle),
+            area_mm2: lining_area_mm2(&self.vehicle),
             basis,
             sums: &self.sums,
             tolerances,
@@ -231,9 +231,7 @@ impl Health {
         };
         let duty = self.cycles.outcome(DutyInput {
             events: &events,
-            area_mm2: net_lining_area(&self.vehicle)
-                .map(|area| area * 1e6 * basis.n_packs)
-                .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned()),
+            area_mm2: lining_area_mm2(&self.vehicle),
             friction_radius_m: self.friction_radius_m(),
             n_packs: basis.n_packs,
             distance_km: value_of(&figures, "distance"),
@@ -399,26 +397,6 @@ impl Health {
     }
 }
 
-fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, String> {
-    let figure = figures.iter().find(|figure| figure.name == name);
-    figure
-        .ok_or_else(|| format!("there is no figure {name}"))?
-        .outcome
-        .clone()
-}
-
 fn value_of(figures: &[Figure], name: &str) -> Result<f64, String> {
     estimate_of(figures, name).map(|estimate| estimate.value)
-}
-
-/// Net lining area of one pack, m², when the map states it.
-pub(crate) fn net_lining_area(vehicle: &Vehicle) -> Option<f64> {
-    let pack = vehicle.pack?;
-    let area = net_area(
-        f64::from(pack.n_faces),
-        pack.outer_radius_m,
-        pack.inner_radius_m,
-        pack.groove_share,
-    );
-    (area > 0.0).then_some(area)
 }

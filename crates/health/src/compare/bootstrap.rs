@@ -11,6 +11,8 @@
 //! the degrees of freedom of Welch 1947 (from memory): with five laps a side the percentiles
 //! of the draws alone would be too narrow.
 
+use halfshaft_driveline::random::Random;
+
 /// Draws for each side. The standard deviation of so many is known to 2 %.
 const N_DRAWS: usize = 1000;
 
@@ -50,7 +52,7 @@ pub fn drawn(
     }
     let (once_before, once_after) = (vec![1.0; n_before], vec![1.0; n_after]);
     let found = difference(&once_before, &once_after)?;
-    let mut random = SplitMix64(SEED);
+    let mut random = Random::new(SEED);
     let before = scatter(&mut random, n_before, |counts| {
         difference(counts, &once_after)
     })?;
@@ -75,7 +77,7 @@ pub fn drawn(
 
 /// Variance of the difference when the blocks of one side are drawn again.
 fn scatter(
-    random: &mut SplitMix64,
+    random: &mut Random,
     n: usize,
     mut difference: impl FnMut(&[f64]) -> Option<f64>,
 ) -> Option<f64> {
@@ -142,27 +144,6 @@ pub fn median(sorted: &[(f64, f64)]) -> Option<f64> {
         }
     }
     low
-}
-
-/// Whole numbers that look drawn.
-///
-/// Source: Steele, Lea and Flood 2014, SplitMix, from memory.
-#[derive(Clone, Debug)]
-pub(super) struct SplitMix64(pub u64);
-
-impl SplitMix64 {
-    pub fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        mixed ^ (mixed >> 31)
-    }
-
-    /// Below `n`; the bias of the multiplication is below 1e-15 for any number of laps.
-    pub fn below(&mut self, n: usize) -> usize {
-        ((u128::from(self.next()) * n as u128) >> 64) as usize
-    }
 }
 
 #[cfg(test)]

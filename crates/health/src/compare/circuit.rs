@@ -5,6 +5,8 @@
 //! repeated path may begin anywhere on it, so the laps are turned against each other until
 //! most corners lie on each other.
 
+use halfshaft_driveline::median::upper_median;
+
 use super::session::Session;
 use crate::limits::Compare;
 
@@ -83,6 +85,11 @@ fn places(session: &Session, length_m: f64) -> Vec<Place> {
         .collect()
 }
 
+/// The median of those that are numbers.
+fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
+    upper_median(values.filter(|value| value.is_finite()))
+}
+
 /// The pairs of the turn that puts most corners on each other, the closest among equals.
 fn best(ours: &[Place], theirs: &[Place], length_m: f64) -> Vec<(u32, u32)> {
     let reach = SAME_PLACE.0 / length_m + SAME_PLACE.1;
@@ -134,13 +141,6 @@ fn is_same_turn(one: &Place, other: &Place) -> bool {
     let apart = (one.turned_deg - other.turned_deg).abs();
     one.turned_deg * other.turned_deg > 0.0
         && apart <= SAME_TURN.0.max(SAME_TURN.1 * one.turned_deg.abs())
-}
-
-/// The median.
-fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.filter(|value| value.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
 }
 
 #[cfg(test)]

@@ -315,7 +315,7 @@ fn delays(results: &Results, stretch_s: f64) -> Result<Times, String> {
 #[cfg(test)]
 pub(super) mod testing {
     use super::*;
-    use crate::compare::bootstrap::SplitMix64;
+    use halfshaft_driveline::random::Random;
 
     /// Corners of an invented circuit of 2000 m: middle and heading change.
     pub const CORNERS: [(f64, f64); 6] = [
@@ -328,7 +328,7 @@ pub(super) mod testing {
     ];
 
     /// About normal, mean 0 and standard deviation 1: twelve uniform numbers less 6.
-    pub fn normal(random: &mut SplitMix64) -> f64 {
+    pub fn normal(random: &mut Random) -> f64 {
         let sum: f64 = (0..12).map(|_| random.below(1 << 30) as f64).sum();
         sum / f64::from(1 << 30) - 6.0
     }
@@ -336,7 +336,7 @@ pub(super) mod testing {
     /// A session of laps; `heat` gives kJ by lap and corner, with a scatter of 5 % by lap and
     /// of 5 % by pass.
     pub fn session(n_laps: usize, seed: u64, heat: impl Fn(usize, usize) -> f64) -> Session {
-        let mut random = SplitMix64(seed);
+        let mut random = Random::new(seed);
         let mut session = Session::default();
         for lap in 0..n_laps {
             let of_lap = 1.0 + 0.05 * normal(&mut random);

@@ -140,11 +140,8 @@ pub(super) fn specific(from: &Ingredients, what: &Specific, kilo: Option<f64>) -
     let outcome = rows(from).and_then(|_| {
         from.basis.heat.clone()?;
         from.sides()?;
-        let area = from
-            .net_area_m2
-            .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned())?;
+        let area_mm2 = from.area_mm2.clone()?;
         let kilo = kilo.ok_or_else(|| format!("no {}", what.of))?;
-        let area_mm2 = area * 1e6 * from.basis.n_packs;
         Ok(relative(kilo * 1e3 / area_mm2, from.tolerances.heat()))
     });
     let method = format!("{} over the net lining area of all faces", what.of);

@@ -75,8 +75,8 @@ pub struct Ingredients<'a> {
     pub hottest_event_kj: Option<f64>,
     /// Factor of trust in track, radius, scales and signs: 1 unless found wrong.
     pub geometry: f64,
-    /// Net lining area of one pack, m².
-    pub net_area_m2: Option<f64>,
+    /// Net lining area of all packs, mm², or what is missing.
+    pub area_mm2: Result<f64, String>,
     /// The limits in force.
     pub limits: &'a Limits,
     /// Answers of the actuator, or why there are none.
@@ -160,6 +160,19 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
         thermal::oil_headroom(from, &oil),
     ])
     .collect()
+}
+
+/// The figure of that name.
+pub fn named<'a>(figures: &'a [Figure], name: &str) -> Option<&'a Figure> {
+    figures.iter().find(|figure| figure.name == name)
+}
+
+/// The number of the figure of that name, or why there is none.
+pub fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, String> {
+    named(figures, name)
+        .ok_or_else(|| format!("there is no figure {name}"))?
+        .outcome
+        .clone()
 }
 
 fn rows<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {

@@ -13,6 +13,7 @@ use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::assess::ROWS_LATE_S;
 use crate::baseline::Quantity;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
@@ -40,9 +41,6 @@ pub const ENTRY: Entry = Entry {
     },
     begin: |setup| Box::new(DoesNotCool::new(setup)),
 };
-
-/// Rows come no later than this after the oil temperature of their time, s.
-const ROWS_LATE_S: f64 = 60.0;
 
 /// Place of the time constant among the values of a window.
 const TIME_CONSTANT: usize = 3;
@@ -109,18 +107,12 @@ struct DoesNotCool {
 
 impl DoesNotCool {
     fn new(setup: &Setup) -> DoesNotCool {
-        let oil = setup
-            .channels
-            .iter()
-            .find(|channel| channel.name == "oil.temperature");
+        let oil = setup.channel("oil.temperature");
         let limits = *setup.limits;
         DoesNotCool {
             limits,
             is_modelled: oil.is_some_and(|oil| oil.site == Some(Site::ModelledByCar)),
-            reach_s: limits
-                .oil
-                .reach_s
-                .max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0)),
+            reach_s: setup.oil_reach_s(),
             air_c: None,
             ahead: Default::default(),
             stands_since: None,

@@ -3,11 +3,12 @@
 use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Calibration};
-use halfshaft_model::{ChannelSpec, Site, Span, Time, Vehicle};
+use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Vehicle};
 
 use crate::actuator::{Actuator, Leading};
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
+use crate::figures::{estimate_of, named};
 use crate::limits::Limits;
 use crate::pieces::Piece;
 use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
@@ -61,17 +62,12 @@ pub struct Drive<'a> {
 impl Drive<'_> {
     /// The figure of that name, or why there is no number.
     pub fn figure(&self, name: &str) -> Result<Estimate, String> {
-        let figure = self.figures.iter().find(|figure| figure.name == name);
-        figure
-            .ok_or_else(|| format!("there is no figure {name}"))?
-            .outcome
-            .clone()
+        estimate_of(self.figures, name)
     }
 
     /// Grade of a figure, or of the log where that is worse.
     pub fn grade_of(&self, name: &str) -> Grade {
-        let figure = self.figures.iter().find(|figure| figure.name == name);
-        figure
+        named(self.figures, name)
             .and_then(|figure| figure.grade)
             .unwrap_or(Grade::D)
             .max(self.quality.grade)
@@ -172,7 +168,7 @@ impl Drive<'_> {
 }
 
 /// Net lining area of all packs, mm², or what is missing.
-pub fn lining_area_mm2(vehicle: &Vehicle, basis: &Basis) -> Result<f64, String> {
+pub fn lining_area_mm2(vehicle: &Vehicle) -> Result<f64, String> {
     let area = vehicle.pack.map(|pack| {
         net_area(
             f64::from(pack.n_faces),
@@ -182,7 +178,7 @@ pub fn lining_area_mm2(vehicle: &Vehicle, basis: &Basis) -> Result<f64, String> 
         )
     });
     match area {
-        Some(area) if area > 0.0 => Ok(area * 1e6 * basis.n_packs),
+        Some(area) if area > 0.0 => Ok(area * 1e6 * vehicle.layout.map_or(1.0, Layout::n_packs)),
         _ => Err("the map does not state faces and radii of the pack".to_owned()),
     }
 }

@@ -54,7 +54,7 @@ impl HardHit {
             driving: setup.limits.driving,
             slip: setup.limits.slip,
             limits: setup.limits.hit,
-            area_mm2: lining_area_mm2(setup.vehicle, setup.basis),
+            area_mm2: lining_area_mm2(setup.vehicle),
             above: None,
             by_power: Strongest::default(),
         }

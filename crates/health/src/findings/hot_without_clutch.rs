@@ -52,14 +52,9 @@ struct HotWithoutClutch {
 
 impl HotWithoutClutch {
     fn new(setup: &Setup) -> HotWithoutClutch {
-        let oil = setup
-            .channels
-            .iter()
-            .find(|channel| channel.name == "oil.temperature");
-        let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
         HotWithoutClutch {
             limits: *setup.limits,
-            reach_s: setup.limits.oil.reach_s.max(3.0 * period_s),
+            reach_s: setup.oil_reach_s(),
             latest: None,
             run: None,
             hot: Strongest::default(),
@@ -85,8 +80,7 @@ impl Check for HotWithoutClutch {
         let oil = &self.limits.oil;
         let is_broken = self.latest.is_some_and(|(before, was)| {
             let seconds = time.since(before);
-            let allowed_k = oil.jump_k.max(oil.slew_k_per_s * seconds);
-            seconds > self.reach_s || (celsius - was).abs() > allowed_k
+            seconds > self.reach_s || oil.is_jump(celsius - was, seconds)
         });
         if is_broken || celsius <= self.limits.heat.hot_oil_c {
             self.end();

@@ -98,6 +98,20 @@ pub struct Setup<'a> {
     pub limits: &'a Limits,
 }
 
+impl Setup<'_> {
+    /// The channel of that name.
+    pub fn channel(&self, name: &str) -> Option<&ChannelSpec> {
+        self.channels.iter().find(|channel| channel.name == name)
+    }
+
+    /// Silence of the oil temperature over which nothing reaches, s.
+    pub fn oil_reach_s(&self) -> f64 {
+        let oil = self.channel("oil.temperature");
+        let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
+        self.limits.oil.reach_s.max(3.0 * period_s)
+    }
+}
+
 /// What a check has seen in a drive.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fired {

@@ -115,11 +115,6 @@ struct OilTooHot {
 
 impl OilTooHot {
     fn new(setup: &Setup) -> OilTooHot {
-        let oil = setup
-            .channels
-            .iter()
-            .find(|channel| channel.name == "oil.temperature");
-        let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
         let limits = setup.limits.oil;
         let above =
             |stated: Option<f64>, usual| Above::new(stated.unwrap_or(usual), limits.above_s);
@@ -127,7 +122,7 @@ impl OilTooHot {
             limits,
             warn: above(setup.vehicle.oil_warn_c, limits.warn_c),
             limit: above(setup.vehicle.oil_limit_c, limits.limit_c),
-            reach_s: limits.reach_s.max(3.0 * period_s),
+            reach_s: setup.oil_reach_s(),
             latest: None,
         }
     }
@@ -142,8 +137,7 @@ impl Check for OilTooHot {
                 self.warn.end(before);
                 self.limit.end(before);
             } else {
-                is_jump = (celsius - was).abs()
-                    > self.limits.jump_k.max(self.limits.slew_k_per_s * seconds);
+                is_jump = self.limits.is_jump(celsius - was, seconds);
             }
         }
         self.warn.note(time, celsius, is_jump);

@@ -12,6 +12,7 @@ use halfshaft_model::{Block, Time};
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
@@ -43,8 +44,6 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(ProtectionMode::new(setup)),
 };
 
-/// Rows come no later than this after the samples of their time, s.
-const ROWS_LATE_S: f64 = 60.0;
 /// A pedal older than this says nothing, s. Source: none, engineering guess.
 const PEDAL_REACH_S: f64 = 0.5;
 
@@ -82,13 +81,10 @@ impl ProtectionMode {
             let mut channels = setup.channels.iter();
             channels.position(|channel| channel.name == name)
         };
-        let oil_period_s = index("oil.temperature")
-            .and_then(|oil| setup.channels[oil].period_s)
-            .unwrap_or(0.0);
         ProtectionMode {
             limits: *setup.limits,
             throttle_channel: index("throttle"),
-            reach_s: setup.limits.oil.reach_s.max(3.0 * oil_period_s),
+            reach_s: setup.oil_reach_s(),
             oil_ahead: VecDeque::new(),
             oil: None,
             throttle_ahead: VecDeque::new(),

@@ -13,6 +13,7 @@ use halfshaft_model::{Block, Meaning, Time, TorqueSource};
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
@@ -38,8 +39,6 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(TorqueReport::new(setup)),
 };
 
-/// Rows come no later than this after the samples of their time, s.
-const ROWS_LATE_S: f64 = 60.0;
 /// A report older than this says nothing, s, unless the map states a longer period.
 const REACH_S: f64 = 0.25;
 

@@ -4,6 +4,7 @@
 //! tight: E/km = ½·T·ε·1000/r. Fires on the ratio that straight running shows, whatever
 //! preload may hide of more.
 
+use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
 use super::evidence::window;
@@ -118,9 +119,8 @@ fn evidence(points: &[RatioPoint]) -> Vec<EvidenceWindow> {
     accepted
         .chunks(size)
         .map(|part| {
-            let mut ratios: Vec<f64> = part.iter().map(|point| point.ratio_log).collect();
-            ratios.sort_by(f64::total_cmp);
-            let middle = ratios[ratios.len() / 2];
+            let ratios = part.iter().map(|point| point.ratio_log);
+            let middle = upper_median(ratios).unwrap_or(0.0);
             window(
                 part[0].time,
                 part[part.len() - 1].time,

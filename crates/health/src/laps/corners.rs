@@ -3,6 +3,8 @@
 //! In: the path, and laps when there are any. Out: stretches that bend one way, and a
 //! number for each corner of the lap that means the same corner in every lap.
 
+use halfshaft_driveline::median::upper_median;
+
 use super::limits::{
     CORNER_DIP_M, CORNER_FROM_M, CORNER_HYSTERESIS, SAME_LENGTH, SAME_PLACE, SAME_TURN, STEP_M,
 };
@@ -157,9 +159,7 @@ pub fn numbered(bends: &[Bend], laps: &[(f64, f64)]) -> Vec<Option<(usize, u32)>
 
 /// Median length of the laps, m.
 pub fn usual_length(laps: &[(f64, f64)]) -> f64 {
-    let mut lengths: Vec<f64> = laps.iter().map(|(start, end)| end - start).collect();
-    lengths.sort_by(f64::total_cmp);
-    lengths.get(lengths.len() / 2).copied().unwrap_or(0.0)
+    upper_median(laps.iter().map(|(start, end)| end - start)).unwrap_or(0.0)
 }
 
 fn lap_of(laps: &[(f64, f64)], at_m: f64) -> Option<usize> {

@@ -9,6 +9,8 @@
 
 use std::cmp::Reverse;
 
+use halfshaft_driveline::median::upper_median;
+
 use super::alike::{FLAT, Match, View, same_place};
 use super::corners::smoothed;
 use super::limits::{
@@ -363,16 +365,10 @@ fn closes(path: &Path, starts: &[f64], correlation: f64) -> bool {
     if whole.is_empty() {
         whole = laps;
     }
-    let median = |mut values: Vec<f64>| {
-        values.sort_by(f64::total_cmp);
-        values[values.len() / 2]
-    };
-    let seconds = median(
-        whole
-            .iter()
-            .map(|(start, end)| path.span(*start, *end).seconds())
-            .collect(),
-    );
+    let seconds = whole
+        .iter()
+        .map(|(start, end)| path.span(*start, *end).seconds());
+    let seconds = upper_median(seconds).unwrap_or(0.0);
     let tolerance = (CLOSING_DEG.0 + CLOSING_DEG.1 * seconds).min(CLOSING_DEG.2);
     let most_turn_by = |wanted: f64| {
         let is_so = |(start, end): &&(f64, f64)| {

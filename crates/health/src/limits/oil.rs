@@ -51,3 +51,10 @@ limits! {
     stuck_from_kj: f64 = 10.0, "kJ", from 0.0 to 100000.0,
         source: "none, engineering guess";
 }
+
+impl Oil {
+    /// Whether a change over some seconds is more than oil can make.
+    pub fn is_jump(&self, change_k: f64, seconds: f64) -> bool {
+        change_k.abs() > self.jump_k.max(self.slew_k_per_s * seconds)
+    }
+}

@@ -21,7 +21,7 @@ use crate::band::absolute;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
 use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
-use crate::sums::PartialLimits;
+use crate::sums::{PartialJudgement, PartialLimits};
 use meter::NEEDLES;
 use oil::OilTime;
 use stretches::{Known, Stretches};
@@ -49,15 +49,7 @@ pub struct UseWatch {
 impl UseWatch {
     /// At the start of a drive.
     pub fn new(setup: &Setup) -> UseWatch {
-        let oil = setup
-            .channels
-            .iter()
-            .find(|channel| channel.name == "oil.temperature");
-        let reach_s = setup
-            .limits
-            .oil
-            .reach_s
-            .max(3.0 * oil.and_then(|oil| oil.period_s).unwrap_or(0.0));
+        let reach_s = setup.oil_reach_s();
         UseWatch {
             partial: setup.partial,
             oil: OilTime::new(reach_s),
@@ -66,8 +58,8 @@ impl UseWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
-        self.stretches.note(row, &self.partial);
+    pub fn note(&mut self, row: &Row, judgement: &PartialJudgement) {
+        self.stretches.note(row, &self.partial, judgement);
     }
 
     /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
@@ -144,7 +136,7 @@ impl UseWatch {
         })?;
         let is_at_least = n_known < usage.least_needles as usize;
         let alternative = meter::alternative(meters, level, usage);
-        let area_mm2 = lining_area_mm2(drive.vehicle, drive.basis)
+        let area_mm2 = lining_area_mm2(drive.vehicle)
             .ok()
             .filter(|_| meters[4].reading.is_ok());
         let told = Told {
@@ -190,7 +182,7 @@ fn per(of: Estimate, distance: Estimate, factor: f64) -> Estimate {
 /// Peak power per lining area that one event in a hundred passes.
 fn power(drive: &Drive) -> Result<Estimate, String> {
     drive.basis.heat.clone()?;
-    let area_mm2 = lining_area_mm2(drive.vehicle, drive.basis)?;
+    let area_mm2 = lining_area_mm2(drive.vehicle)?;
     let heat = drive.figure("heat_peak")?;
     let value = power_p99(drive.events, area_mm2)
         .ok_or_else(|| "no event whose heat is known".to_owned())?;

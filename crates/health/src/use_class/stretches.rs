@@ -11,15 +11,13 @@ use halfshaft_model::{Span, Time};
 
 use super::meter::class;
 use super::oil::OilTime;
+use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, Usage};
 use crate::result::{Event, EventKind};
-use crate::sums::{PartialLimits, PartialTime};
+use crate::sums::{PartialJudgement, PartialLimits, PartialTime};
 
 /// Stretches kept at the most.
 const MOST: usize = 500;
-
-/// Rows come no later than this after the oil temperature of their time, s.
-const ROWS_LATE_S: f64 = 60.0;
 
 /// Sums of a stretch of road.
 #[derive(Clone, Copy, Debug)]
@@ -140,7 +138,7 @@ impl Stretches {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, partial: &PartialLimits) {
+    pub fn note(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
         while let Some((time, celsius)) = self.ahead.pop_front_if(|(time, _)| *time <= row.time) {
             self.oil.note(time, celsius);
         }
@@ -148,7 +146,6 @@ impl Stretches {
         stretch.span.end = row.time;
         stretch.km += row.road_speed.unwrap_or(0.0) * row.seconds * 1e-3;
         if row.is_turning {
-            let judgement = partial.judge(row);
             stretch.by_torque.note(judgement.by_torque, row.seconds);
             stretch.by_command.note(judgement.by_command, row.seconds);
             if let Some(work_j) = row.work_j {
@@ -250,7 +247,7 @@ mod tests {
                 strength: 9.0,
                 sign: 1.0,
             }; 4];
-            stretches.note(&row, &partial);
+            stretches.note(&row, &partial, &partial.judge(&row));
         }
         stretches
     }

@@ -4,12 +4,12 @@
 //! numbers stand: worked out anew, carried over from the log, or not to be known.
 
 use halfshaft_driveline::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
-use halfshaft_model::{Layout, Vehicle};
+use halfshaft_model::Vehicle;
 
 use super::{Change, Changed, Held, Three};
-use crate::assess::net_lining_area;
 use crate::duty::Exceedance;
 use crate::duty::limits::PAPER_EVENT_J_PER_MM2;
+use crate::findings::drive::lining_area_mm2;
 use crate::result::Results;
 
 /// Why a line can be told.
@@ -361,7 +361,11 @@ fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
             "net_area",
             "Net lining area, all packs",
             "mm²",
-            [area_mm2(vehicle), area_mm2(other), area_mm2(other)],
+            [
+                lining_area_mm2(vehicle),
+                lining_area_mm2(other),
+                lining_area_mm2(other),
+            ],
         ),
         recomputed(
             "mean_radius",
@@ -407,7 +411,7 @@ const PAPER_GUIDE_J_PER_MM2: f64 = PAPER_EVENT_J_PER_MM2.0;
 /// Events at or above the guide value of paper linings.
 fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
     let of = |results: &Results, vehicle: &Vehicle| {
-        let area_mm2 = area_mm2(vehicle)?;
+        let area_mm2 = lining_area_mm2(vehicle)?;
         // Where there is no heat the figure has the reason.
         value(results, "heat_total")?;
         let energies = results.events.iter().filter_map(|event| event.heat_kj);
@@ -424,14 +428,6 @@ fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
             of(&three.same_force, &changed.vehicle),
         ],
     )
-}
-
-/// Net lining area of all packs, mm².
-fn area_mm2(vehicle: &Vehicle) -> Value {
-    let n_packs = vehicle.layout.map_or(1.0, Layout::n_packs);
-    let area_m2 = net_lining_area(vehicle)
-        .ok_or_else(|| "the map does not state faces and radii of the pack".to_owned())?;
-    Ok(area_m2 * 1e6 * n_packs)
 }
 
 fn modelled_oil(three: &Three) -> Line {
