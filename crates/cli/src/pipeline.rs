@@ -1,13 +1,15 @@
-//! Joins the stages: log -> map -> blocks on one thread, what is made of them on another.
+//! Joins the stages: log -> map -> blocks on one thread, rows derived from them on a second
+//! where somebody wants rows, what is made of them on the caller's.
 //!
-//! One reads and decodes a piece while the other assesses the one before; pieces go back
-//! and forth, so memory is paid once. Entries keep their order, so the result does not
-//! depend on the threads.
+//! One reads and decodes a piece while the others are at work on those before; pieces go
+//! round, so memory is paid once. Entries keep their order, so the result does not depend
+//! on the threads.
 
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use anyhow::{Context, Result, anyhow, bail};
+use halfshaft_driveline::{Driveline, Row};
 use halfshaft_logs::{Error, Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
@@ -17,12 +19,12 @@ use halfshaft_signal_map::{Checked, Map};
 use crate::output;
 use crate::progress::Shown;
 
-/// Pieces under way: one being filled, one being emptied, and some slack.
-const N_PIECES: usize = 4;
+/// Pieces under way: one at each stage, and some slack.
+const N_PIECES: usize = 16;
 
 /// Of a long log the first so many pieces are held against the map, some hundred thousand
 /// entries, and then one in so many: a signal read wrongly is wrong all along.
-const SURVEYED_WHOLE: usize = 16;
+const SURVEYED_WHOLE: usize = 128;
 const SURVEYED_EVERY: usize = 16;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
@@ -124,11 +126,32 @@ pub fn is_error_colour_wanted() -> bool {
 pub fn read(
     logs: &[PathBuf],
     map: &Map,
-    take: impl FnMut(&Batch, &Block) -> Result<()>,
+    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
+) -> Result<Read> {
+    read_mapped(logs, map, None, |piece| take(&piece.batch, &piece.block))
+}
+
+/// The same, handing each block and the rows that are derived by then to `take`.
+pub fn derive(
+    logs: &[PathBuf],
+    map: &Map,
+    driveline: &mut Driveline,
+    mut take: impl FnMut(&Block, &mut Vec<Row>) -> Result<()>,
+) -> Result<Read> {
+    read_mapped(logs, map, Some(driveline), |piece| {
+        take(&piece.block, &mut piece.rows)
+    })
+}
+
+fn read_mapped(
+    logs: &[PathBuf],
+    map: &Map,
+    driveline: Option<&mut Driveline>,
+    take: impl FnMut(&mut Piece) -> Result<()>,
 ) -> Result<Read> {
     // Frames nobody mapped need not even be decoded.
     let only = map.id_filter();
-    let read = read_some(logs, map, Some(&only), take)?;
+    let read = read_some(logs, map, Some(&only), driveline, take)?;
     if read.coverage.n_mapped == 0 {
         bail!(nothing_mapped(map, &read));
     }
@@ -139,16 +162,19 @@ pub fn read(
 pub fn survey(
     logs: &[PathBuf],
     map: &Map,
-    take: impl FnMut(&Batch, &Block) -> Result<()>,
+    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
 ) -> Result<Read> {
-    read_some(logs, map, None, take)
+    read_some(logs, map, None, None, |piece| {
+        take(&piece.batch, &piece.block)
+    })
 }
 
 fn read_some(
     logs: &[PathBuf],
     map: &Map,
     only: Option<&IdFilter>,
-    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
+    driveline: Option<&mut Driveline>,
+    mut take: impl FnMut(&mut Piece) -> Result<()>,
 ) -> Result<Read> {
     let sources: Vec<Source> = logs
         .iter()
@@ -178,8 +204,16 @@ fn read_some(
         }
         let reader =
             scope.spawn(move || fill((log, decoder, survey), is_thin, &empty_out, &full_in));
-        for piece in &full_out {
-            take(&piece.batch, &piece.block)?;
+        let ready_out = match driveline {
+            None => full_out,
+            Some(driveline) => {
+                let (ready_in, ready_out) = sync_channel(N_PIECES);
+                scope.spawn(move || derive_rows(driveline, &full_out, &ready_in));
+                ready_out
+            }
+        };
+        for mut piece in &ready_out {
+            take(&mut piece)?;
             shown.at(piece.read_bytes);
             // The reader may have ended already; then nobody needs the piece back.
             let _ = empty_in.send(piece);
@@ -207,11 +241,12 @@ fn read_some(
     })
 }
 
-/// A piece of the log on its way from one thread to the other.
+/// A piece of the log on its way from one thread to the next.
 #[derive(Debug, Default)]
 struct Piece {
     batch: Batch,
     block: Block,
+    rows: Vec<Row>,
     read_bytes: u64,
 }
 
@@ -238,6 +273,17 @@ fn fill(
         }
     }
     Ok((log, decoder, survey))
+}
+
+/// Derives rows.
+fn derive_rows(driveline: &mut Driveline, full: &Receiver<Piece>, ready: &SyncSender<Piece>) {
+    for mut piece in full {
+        piece.rows.clear();
+        driveline.push(&piece.block, &mut piece.rows);
+        if ready.send(piece).is_err() {
+            break;
+        }
+    }
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {

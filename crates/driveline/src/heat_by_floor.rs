@@ -29,6 +29,19 @@ pub struct Evidence {
     pub strength: f64,
     /// Sign of the mean: −1, 0, 1.
     pub sign: f64,
+    // Slot of the largest floor for which the mean is significant: every sum of heat asks.
+    slot: u8,
+}
+
+impl Evidence {
+    /// Evidence of that strength, rad/s, for that sign.
+    pub fn new(strength: f64, sign: f64) -> Evidence {
+        Evidence {
+            strength,
+            sign,
+            slot: slot(strength / SIGNIFICANT_SDS) as u8,
+        }
+    }
 }
 
 /// A sum of heat that waits for the floor.
@@ -56,7 +69,7 @@ impl HeatByFloor {
     pub fn add(&mut self, work_j: f64, impulse_nms: f64, evidence: &[Evidence]) {
         let mut reached = 0;
         for window in evidence {
-            let slot = slot(window.strength / SIGNIFICANT_SDS);
+            let slot = usize::from(window.slot);
             if slot > reached {
                 self.steps[reached] += work_j * window.sign;
                 self.steps[slot] -= work_j * window.sign;
@@ -118,8 +131,8 @@ impl HeatNearFloor {
         }
         let mut reached = 0;
         for window in evidence {
-            let slot = slot(window.strength / SIGNIFICANT_SDS).saturating_sub(self.first.into());
-            let slot = slot.min(N_NEAR);
+            let slot = window.slot.saturating_sub(self.first);
+            let slot = usize::from(slot).min(N_NEAR);
             if slot > reached {
                 for sum in &mut self.sums[reached..slot] {
                     *sum += (work_j * window.sign) as f32;
@@ -178,10 +191,7 @@ mod tests {
     use super::*;
 
     fn evidence(strengths: [f64; 3], signs: [f64; 3]) -> [Evidence; 3] {
-        std::array::from_fn(|index| Evidence {
-            strength: strengths[index],
-            sign: signs[index],
-        })
+        std::array::from_fn(|index| Evidence::new(strengths[index], signs[index]))
     }
 
     #[test]

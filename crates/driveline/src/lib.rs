@@ -190,9 +190,10 @@ impl Driveline {
     }
 
     fn give(&mut self, rows: &mut Vec<Row>) {
-        for smoothed in std::mem::take(&mut self.smoothed) {
-            rows.push(self.row(&smoothed));
-        }
+        let mut smoothed = std::mem::take(&mut self.smoothed);
+        rows.extend(smoothed.iter().map(|smoothed| self.row(smoothed)));
+        smoothed.clear();
+        self.smoothed = smoothed;
     }
 
     /// Road speed, m/s: free-rolling front wheels, else the car's own, else the rear wheels.
@@ -268,10 +269,10 @@ impl Driveline {
                 1.0
             };
             let strength = mean.abs() * smoothed.n_in_window[window].sqrt() / caution;
-            Evidence {
-                strength: if is_beyond_a_step { strength } else { 0.0 },
-                sign: if mean == 0.0 { 0.0 } else { mean.signum() },
-            }
+            Evidence::new(
+                if is_beyond_a_step { strength } else { 0.0 },
+                if mean == 0.0 { 0.0 } else { mean.signum() },
+            )
         });
         Row {
             time: sample.time,

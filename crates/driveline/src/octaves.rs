@@ -6,7 +6,7 @@
 pub fn octaves(number: f64) -> f64 {
     const MANTISSA_BITS: u32 = 52;
     const EXPONENT_OF_ONE: f64 = 1023.0;
-    number.to_bits() as f64 / (1_u64 << MANTISSA_BITS) as f64 - EXPONENT_OF_ONE
+    number.to_bits() as i64 as f64 / (1_u64 << MANTISSA_BITS) as f64 - EXPONENT_OF_ONE
 }
 
 #[cfg(test)]

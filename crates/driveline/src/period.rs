@@ -40,10 +40,14 @@ impl Period {
     }
 
     /// Takes note of a sample.
+    #[inline]
     pub fn note(&mut self, time: Time) {
-        if self.stated_s.is_some() || (self.learned_s.is_some() && self.intervals.is_empty()) {
-            return;
+        if !self.is_settled() {
+            self.learn(time);
         }
+    }
+
+    fn learn(&mut self, time: Time) {
         if let Some(latest) = self.latest.replace(time) {
             self.intervals.push(time.0.saturating_sub(latest.0));
             let n = self.intervals.len();
@@ -57,6 +61,12 @@ impl Period {
                 self.intervals = Vec::new();
             }
         }
+    }
+
+    /// What is known of it will not change any more.
+    #[inline]
+    pub fn is_settled(&self) -> bool {
+        self.stated_s.is_some() || (self.learned_s.is_some() && self.intervals.is_empty())
     }
 
     /// The period, s: stated, else learned so far.

@@ -5,8 +5,6 @@
 //! edges of an unbroken run: nothing is averaged over a gap. Delay: half the widest
 //! window. Memory: the widest window, whatever the length of the drive.
 
-use std::collections::VecDeque;
-
 use halfshaft_model::Time;
 
 use crate::align::Aligned;
@@ -23,6 +21,20 @@ pub const DEFINITION: usize = 1;
 
 /// How many windows.
 pub const N_WINDOWS: usize = WINDOWS_S.len();
+
+/// Half of each window, ns.
+const HALF_NS: [i64; N_WINDOWS] = {
+    let mut half_ns = [0; N_WINDOWS];
+    let mut window = 0;
+    while window < N_WINDOWS {
+        half_ns[window] = (WINDOWS_S[window] * 0.5e9 + 0.5) as i64;
+        window += 1;
+    }
+    half_ns
+};
+
+/// A sample is given out when this much of the drive behind it is known, s.
+const REACH_S: f64 = WINDOWS_S[N_WINDOWS - 1] / 2.0;
 
 /// An aligned sample with what was computed from it alone.
 #[derive(Clone, Copy, Debug)]
@@ -63,15 +75,34 @@ pub struct Smoothed {
     pub power_mean: Option<f64>,
 }
 
+/// What every window asks of a sample. Windows reach seconds back, so this is kept apart
+/// from the rest of the sample, to stay in the cache.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    time: Time,
+    // Length of the interval before, s.
+    before_s: f64,
+    slip: f64,
+    // 1 where the wheels were sampled, and where they had changed, else 0.
+    fresh: f64,
+    changed: f64,
+    sums: SlipSums,
+}
+
 /// Running sums up to a sample: differences of them are integrals over windows.
 #[derive(Clone, Copy, Debug, Default)]
-struct Sums {
+struct SlipSums {
     slip: f64,
+    n_wheel_samples: f64,
+    n_changes: f64,
+}
+
+/// The same of what only the window of definition asks for.
+#[derive(Clone, Copy, Debug, Default)]
+struct OtherSums {
     difference: f64,
     yaw: f64,
     power: f64,
-    n_wheel_samples: f64,
-    n_changes: f64,
     n_without_yaw: u32,
     n_without_torque: u32,
 }
@@ -79,16 +110,17 @@ struct Sums {
 #[derive(Clone, Copy, Debug)]
 struct Entry {
     sample: Slipping,
-    before_s: f64,
     torque_before_nm: Option<f64>,
-    sums: Sums,
+    sums: OtherSums,
 }
 
 /// Smooths one sample after the other.
 #[derive(Clone, Debug, Default)]
 pub struct Smoother {
-    run: VecDeque<Entry>,
-    // Index in `run` of the next sample to give out.
+    // The run, each sample in both.
+    points: Vec<Point>,
+    entries: Vec<Entry>,
+    // Index in the run of the next sample to give out.
     next: usize,
     // Per window: first and last index inside it, for the next sample.
     low: [usize; N_WINDOWS],
@@ -101,46 +133,57 @@ impl Smoother {
         if !is_joined {
             self.finish(out);
         }
-        let entry = match self.run.back() {
-            Some(previous) => follow(previous, sample),
-            None => Entry {
-                sample,
-                before_s: 0.0,
-                torque_before_nm: None,
-                sums: Sums {
-                    n_wheel_samples: 1.0,
-                    ..Sums::default()
-                },
+        let aligned = &sample.aligned;
+        let mut point = Point {
+            time: aligned.time,
+            before_s: 0.0,
+            slip: sample.slip,
+            fresh: f64::from(u8::from(aligned.is_wheel_sample)),
+            changed: 0.0,
+            sums: SlipSums {
+                n_wheel_samples: 1.0,
+                ..SlipSums::default()
             },
         };
-        self.run.push_back(entry);
-        let reach = WINDOWS_S[N_WINDOWS - 1] / 2.0;
-        let latest = sample.aligned.time;
-        while self.next + 1 < self.run.len() && latest.since(self.time(self.next)) > reach {
+        let mut entry = Entry {
+            sample,
+            torque_before_nm: None,
+            sums: OtherSums::default(),
+        };
+        if let (Some(before), Some(previous)) = (self.points.last(), self.entries.last()) {
+            let was = &previous.sample.aligned;
+            let has_changed = was.left != aligned.left || was.right != aligned.right;
+            point.changed = f64::from(u8::from(has_changed && aligned.is_wheel_sample));
+            point.before_s = aligned.time.since(before.time);
+            point.sums = before.follow(&point, point.before_s, 1.0);
+            entry.torque_before_nm = torque_over(&previous.sample, &sample).map(|ends| ends.1);
+            entry.sums = previous.follow(&sample, point.before_s, 1.0);
+        }
+        self.points.push(point);
+        self.entries.push(entry);
+        let latest = point.time;
+        while self.next + 1 < self.points.len()
+            && latest.since(self.points[self.next].time) > REACH_S
+        {
             self.give(out);
         }
     }
 
     /// The run has ended: gives out what is left of it.
     pub fn finish(&mut self, out: &mut Vec<Smoothed>) {
-        while self.next < self.run.len() {
+        while self.next < self.points.len() {
             self.give(out);
         }
-        *self = Smoother {
-            run: std::mem::take(&mut self.run),
-            ..Smoother::default()
-        };
-        self.run.clear();
-    }
-
-    fn time(&self, index: usize) -> Time {
-        self.run[index].sample.aligned.time
+        self.points.clear();
+        self.entries.clear();
+        self.next = 0;
+        self.low = [0; N_WINDOWS];
+        self.high = [0; N_WINDOWS];
     }
 
     fn give(&mut self, out: &mut Vec<Smoothed>) {
         let center = self.next;
-        let time = self.time(center);
-        let entry = self.run[center];
+        let (time, entry) = (self.points[center].time, &self.entries[center]);
         let mut slip_means = [entry.sample.slip; N_WINDOWS];
         let mut n_in_window = [1.0; N_WINDOWS];
         let mut n_changes = [0.0; N_WINDOWS];
@@ -150,28 +193,44 @@ impl Smoother {
         // A peak is read from means only: where the torque is not known throughout, none is.
         let mut power_mean = None;
         for window in 0..N_WINDOWS {
-            let ends = self.stretch(window, time);
-            let Some((sums, length_s)) = self.over(window, ends) else {
+            let (start, end) = stretch(
+                &self.points,
+                window,
+                time,
+                (&mut self.low[window], &mut self.high[window]),
+            );
+            // A window is as wide as it says, not as the samples inside it: a mean over fewer
+            // samples than fit would read a short burst too high.
+            let length_s = end.time.since(start.time);
+            if length_s <= 0.0 {
                 continue;
-            };
-            slip_means[window] = sums.slip / length_s;
-            n_in_window[window] = sums.n_wheel_samples.max(1.0);
-            n_changes[window] = sums.n_changes;
+            }
+            let (before, up_to) = (start.slip_sums(&self.points), end.slip_sums(&self.points));
+            slip_means[window] = (up_to.slip - before.slip) / length_s;
+            n_in_window[window] = (up_to.n_wheel_samples - before.n_wheel_samples).max(1.0);
+            n_changes[window] = up_to.n_changes - before.n_changes;
             if window == DEFINITION {
-                difference_mean = sums.difference / length_s;
-                if sums.n_without_yaw == 0 {
-                    yaw_mean = Some(sums.yaw / length_s);
+                let before = start.other_sums(&self.entries);
+                let up_to = end.other_sums(&self.entries);
+                difference_mean = (up_to.difference - before.difference) / length_s;
+                // What is missing in an interval is missing in the part of it inside the window.
+                let missing = &self.entries[self.low[window]].sums;
+                if up_to.n_without_yaw == missing.n_without_yaw {
+                    yaw_mean = Some((up_to.yaw - before.yaw) / length_s);
                 }
-                if sums.n_without_torque == 0 {
-                    power_mean = Some(sums.power / length_s);
+                if up_to.n_without_torque == missing.n_without_torque {
+                    power_mean = Some((up_to.power - before.power) / length_s);
                 }
             }
         }
-        let after = self.run.get(center + 1);
+        let after = self.entries.get(center + 1);
         out.push(Smoothed {
             sample: entry.sample,
-            before_s: entry.before_s,
-            after_s: after.map_or(0.0, |after| after.before_s),
+            before_s: self.points[center].before_s,
+            after_s: self
+                .points
+                .get(center + 1)
+                .map_or(0.0, |after| after.before_s),
             torque_before_nm: entry.torque_before_nm,
             torque_after_nm: after
                 .and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
@@ -184,15 +243,11 @@ impl Smoother {
         });
         self.next += 1;
         // The oldest sample that any later window can reach.
-        let spent = self
-            .low
-            .iter()
-            .copied()
-            .min()
-            .unwrap_or(0)
-            .min(self.next.saturating_sub(1));
+        let oldest = self.low.iter().copied().min().unwrap_or(0);
+        let spent = oldest.min(self.next - 1);
         if spent > 256 {
-            self.run.drain(..spent);
+            self.points.drain(..spent);
+            self.entries.drain(..spent);
             self.next -= spent;
             self.low
                 .iter_mut()
@@ -200,69 +255,126 @@ impl Smoother {
                 .for_each(|index| *index -= spent);
         }
     }
+}
 
-    /// Ends of a window around `time`, cut at the edges of the run; moves its indices to
-    /// the last sample at or before its start and the first at or after its end.
-    fn stretch(&mut self, window: usize, time: Time) -> (Time, Time) {
-        let half_s = WINDOWS_S[window] / 2.0;
-        let (start, end) = (time.plus(-half_s), time.plus(half_s));
-        let last = self.run.len() - 1;
-        while self.low[window] < last && self.time(self.low[window] + 1) <= start {
-            self.low[window] += 1;
-        }
-        while self.high[window] < last && self.time(self.high[window]) < end {
-            self.high[window] += 1;
-        }
-        (
-            start.max(self.time(self.low[window])),
-            end.min(self.time(self.high[window])),
-        )
+/// Ends of a window around `time`, cut at the edges of the run; moves its indices to
+/// the last sample at or before its start and the first at or after its end.
+fn stretch(
+    points: &[Point],
+    window: usize,
+    time: Time,
+    (low, high): (&mut usize, &mut usize),
+) -> (Place, Place) {
+    let half_ns = HALF_NS[window];
+    let (start, end) = (
+        Time(time.0.saturating_sub(half_ns)),
+        Time(time.0.saturating_add(half_ns)),
+    );
+    while points.get(*low + 1).is_some_and(|next| next.time <= start) {
+        *low += 1;
     }
-
-    /// Sums over a window and its length; `None` when the run is a single sample. The
-    /// window is as wide as it says, not as the samples inside it: a mean over fewer
-    /// samples than fit would read a short burst too high.
-    fn over(&self, window: usize, (start, end): (Time, Time)) -> Option<(Sums, f64)> {
-        let length_s = end.since(start);
-        let mut before = self.up_to(self.low[window], start);
-        // What is missing in an interval is missing in the part of it inside the window.
-        let whole = &self.run[self.low[window]].sums;
-        (before.n_without_yaw, before.n_without_torque) =
-            (whole.n_without_yaw, whole.n_without_torque);
-        let sums = difference(&self.up_to(self.high[window], end), &before);
-        (length_s > 0.0).then_some((sums, length_s))
+    while *high + 1 < points.len() && points[*high].time < end {
+        *high += 1;
     }
+    (
+        Place::new(points, *low, start.max(points[*low].time)),
+        Place::new(points, *high, end.min(points[*high].time)),
+    )
+}
 
-    /// Sums up to a time next to sample `index`: inside the interval that ends there when
+/// A time in the run: so far behind sample `first`, inside the interval to the next one.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    time: Time,
+    first: usize,
+    // Share of the interval, and its length, s; 0 at the sample itself.
+    share: f64,
+    length_s: f64,
+}
+
+impl Place {
+    /// The place of a time next to sample `index`: inside the interval that ends there when
     /// it is earlier, inside the one that starts there when it is later.
-    fn up_to(&self, index: usize, time: Time) -> Sums {
-        let past_s = time.since(self.time(index));
-        let first = if past_s < 0.0 {
-            index.saturating_sub(1)
-        } else {
-            index
+    fn new(points: &[Point], index: usize, time: Time) -> Place {
+        let first = match time < points[index].time {
+            true => index.saturating_sub(1),
+            false => index,
         };
-        let (Some(start), Some(end)) = (self.run.get(first), self.run.get(first + 1)) else {
-            return self.run[index].sums;
-        };
-        let share = time.since(start.sample.aligned.time) / end.before_s;
+        let share = points
+            .get(first + 1)
+            .map_or(0.0, |end| time.since(points[first].time) / end.before_s);
         match share > 0.0 {
-            true => follow_part(start, &end.sample, share * end.before_s, share),
-            false => start.sums,
+            true => Place {
+                time,
+                first,
+                share,
+                length_s: share * points[first + 1].before_s,
+            },
+            false => Place {
+                time,
+                first,
+                share: 0.0,
+                length_s: 0.0,
+            },
+        }
+    }
+
+    fn slip_sums(&self, points: &[Point]) -> SlipSums {
+        match self.share > 0.0 {
+            true => points[self.first].follow(&points[self.first + 1], self.length_s, self.share),
+            false => points[self.first].sums,
+        }
+    }
+
+    fn other_sums(&self, entries: &[Entry]) -> OtherSums {
+        match self.share > 0.0 {
+            true => {
+                let next = &entries[self.first + 1].sample;
+                entries[self.first].follow(next, self.length_s, self.share)
+            }
+            false => entries[self.first].sums,
         }
     }
 }
 
-fn difference(high: &Sums, low: &Sums) -> Sums {
-    Sums {
-        slip: high.slip - low.slip,
-        difference: high.difference - low.difference,
-        yaw: high.yaw - low.yaw,
-        power: high.power - low.power,
-        n_wheel_samples: high.n_wheel_samples - low.n_wheel_samples,
-        n_changes: high.n_changes - low.n_changes,
-        n_without_yaw: high.n_without_yaw - low.n_without_yaw,
-        n_without_torque: high.n_without_torque - low.n_without_torque,
+/// Integral over a `share` of an interval, `length_s`, of what goes linearly from its start
+/// to its end.
+fn trapezoid(start: f64, end: f64, length_s: f64, share: f64) -> f64 {
+    (start + 0.5 * share * (end - start)) * length_s
+}
+
+impl Point {
+    /// Sums a `share` of the way, `length_s`, to the next point.
+    fn follow(&self, next: &Point, length_s: f64, share: f64) -> SlipSums {
+        SlipSums {
+            slip: self.sums.slip + trapezoid(self.slip, next.slip, length_s, share),
+            n_wheel_samples: self.sums.n_wheel_samples + share * next.fresh,
+            n_changes: self.sums.n_changes + share * next.changed,
+        }
+    }
+}
+
+impl Entry {
+    /// Sums a `share` of the way, `length_s`, to the next sample.
+    fn follow(&self, next: &Slipping, length_s: f64, share: f64) -> OtherSums {
+        let over = |start: f64, end: f64| trapezoid(start, end, length_s, share);
+        let (sample, old) = (&self.sample, &self.sums);
+        let difference = |of: &Slipping| of.aligned.right - of.aligned.left;
+        let (yaw, n_without_yaw) = match (sample.yaw_rate, next.yaw_rate) {
+            (Some(start), Some(end)) => (over(start, end), 0),
+            _ => (0.0, 1),
+        };
+        let (power, n_without_torque) = match torque_over(sample, next) {
+            Some((start, end)) => (over(start * sample.slip, end * next.slip), 0),
+            None => (0.0, 1),
+        };
+        OtherSums {
+            difference: old.difference + over(difference(sample), difference(next)),
+            yaw: old.yaw + yaw,
+            power: old.power + power,
+            n_without_yaw: old.n_without_yaw + n_without_yaw,
+            n_without_torque: old.n_without_torque + n_without_torque,
+        }
     }
 }
 
@@ -273,49 +385,6 @@ fn torque_over(first: &Slipping, second: &Slipping) -> Option<(f64, f64)> {
     match start.is_held {
         true => Some((start.torque_nm, start.torque_nm)),
         false => (start.run == end.run).then_some((start.torque_nm, end.torque_nm)),
-    }
-}
-
-fn follow(previous: &Entry, sample: Slipping) -> Entry {
-    let before_s = sample.aligned.time.since(previous.sample.aligned.time);
-    Entry {
-        sample,
-        before_s,
-        torque_before_nm: torque_over(&previous.sample, &sample).map(|ends| ends.1),
-        sums: follow_part(previous, &sample, before_s, 1.0),
-    }
-}
-
-/// Sums a `share` of the way, `length_s`, from a sample to the next one, everything being
-/// linear between.
-fn follow_part(previous: &Entry, sample: &Slipping, length_s: f64, share: f64) -> Sums {
-    let trapezoid = |start: f64, end: f64| (start + 0.5 * share * (end - start)) * length_s;
-    let old = &previous.sums;
-    let difference = |of: &Slipping| of.aligned.right - of.aligned.left;
-    let (yaw, n_without_yaw) = match (previous.sample.yaw_rate, sample.yaw_rate) {
-        (Some(start), Some(end)) => (trapezoid(start, end), 0),
-        _ => (0.0, 1),
-    };
-    let (power, n_without_torque) = match torque_over(&previous.sample, sample) {
-        Some((start, end)) => (
-            trapezoid(start * previous.sample.slip, end * sample.slip),
-            0,
-        ),
-        None => (0.0, 1),
-    };
-    let fresh = share * f64::from(u8::from(sample.aligned.is_wheel_sample));
-    let (before, now) = (&previous.sample.aligned, &sample.aligned);
-    let has_changed = before.left != now.left || before.right != now.right;
-    let changed = share * f64::from(u8::from(has_changed && now.is_wheel_sample));
-    Sums {
-        slip: old.slip + trapezoid(previous.sample.slip, sample.slip),
-        difference: old.difference + trapezoid(difference(&previous.sample), difference(sample)),
-        yaw: old.yaw + yaw,
-        power: old.power + power,
-        n_wheel_samples: old.n_wheel_samples + fresh,
-        n_changes: old.n_changes + changed,
-        n_without_yaw: old.n_without_yaw + n_without_yaw,
-        n_without_torque: old.n_without_torque + n_without_torque,
     }
 }
 
@@ -440,7 +509,7 @@ mod tests {
         let mut total = 0.0;
         for &(time, difference, is_joined) in &samples {
             smoother.push(sample(time, difference), is_joined, &mut out);
-            assert!(smoother.run.len() < 1000);
+            assert!(smoother.points.len() < 1000);
         }
         smoother.finish(&mut out);
         for row in &out {

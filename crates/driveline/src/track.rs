@@ -67,6 +67,8 @@ pub struct Track {
     pub channel: usize,
     behaviour: Behaviour,
     period: Period,
+    // Longest silence that is not a gap, by what is known of the period.
+    limit_ns: i64,
     late_ns: i64,
     samples: VecDeque<Sample>,
     run: u32,
@@ -75,10 +77,12 @@ pub struct Track {
 impl Track {
     /// A track for channel `channel` of the map.
     pub fn new(channel: usize, spec: &ChannelSpec) -> Track {
+        let period = Period::new(spec.period_s);
         Track {
             channel,
             behaviour: spec.behaviour,
-            period: Period::new(spec.period_s),
+            limit_ns: limit_ns(&period),
+            period,
             late_ns: ((spec.late_by_s + DISORDER_S) * 1e9) as i64,
             samples: VecDeque::new(),
             run: 0,
@@ -106,6 +110,12 @@ impl Track {
 
     /// Adds a block's samples and cuts.
     pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
+        if cuts.is_empty() {
+            column
+                .iter()
+                .for_each(|(time, value)| self.push(time, value));
+            return;
+        }
         let mut cuts = cuts.iter().copied().peekable();
         for (time, value) in column.iter() {
             while let Some(cut) = cuts.next_if(|&cut| cut <= time) {
@@ -117,8 +127,9 @@ impl Track {
     }
 
     fn push(&mut self, time: Time, value: Option<f64>) {
-        if value.is_some() {
+        if value.is_some() && !self.period.is_settled() {
             self.period.note(time);
+            self.limit_ns = limit_ns(&self.period);
         }
         let follows = self.samples.back().is_some_and(|last| {
             last.value.is_some() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
@@ -126,31 +137,30 @@ impl Track {
         if !follows {
             self.run += 1;
         }
-        let limit_ns = (self.period.gap_limit_s() * 1e9) as i64;
         self.samples.push_back(Sample {
             time,
             value,
             run: self.run,
-            limit_ns,
+            limit_ns: self.limit_ns,
         });
     }
 
     /// The value at `time`, which must not be earlier than at the last call. `until` is
     /// how far the log has been read; `None` when it has ended.
     pub fn at(&mut self, time: Time, until: Option<Time>) -> Answer {
-        while self.samples.len() > 1 && self.samples[1].time <= time {
+        while self.samples.get(1).is_some_and(|next| next.time <= time) {
             self.samples.pop_front();
         }
         let is_open =
             |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
-        let Some(&before) = self.samples.front().filter(|sample| sample.time <= time) else {
+        let Some(before) = self.samples.front().filter(|sample| sample.time <= time) else {
             return if is_open(self.late_ns) && self.samples.is_empty() {
                 Answer::NotYet
             } else {
                 Answer::Missing
             };
         };
-        let after = self.samples.get(1).copied();
+        let after = self.samples.get(1);
         let exactly = before.time == time;
         if after.is_none() && is_open(self.late_ns) {
             // A sample of this very time, or a cut, may still come.
@@ -177,7 +187,7 @@ impl Track {
             };
         }
         match after {
-            Some(Sample {
+            Some(&Sample {
                 time: end,
                 value: Some(next),
                 run,
@@ -229,6 +239,10 @@ impl Track {
             .front()
             .is_some_and(|sample| sample.time == time && sample.value.is_some())
     }
+}
+
+fn limit_ns(period: &Period) -> i64 {
+    (period.gap_limit_s() * 1e9) as i64
 }
 
 #[cfg(test)]

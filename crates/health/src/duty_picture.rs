@@ -126,10 +126,7 @@ mod tests {
             let mut row = row(f64::from(index) * 0.01);
             (row.torque_nm, row.slip_mean) = (Some(450.0), -3.0);
             (row.work_j, row.impulse_nms) = (Some(-13.5), 4.5);
-            row.evidence = [Evidence {
-                strength: 9.0,
-                sign: -1.0,
-            }; 4];
+            row.evidence = [Evidence::new(9.0, -1.0); 4];
             sums.note(&row);
         }
         let picture = sums.picture(0.01);

@@ -75,6 +75,65 @@ impl Causes {
     }
 }
 
+/// The causes for every rung, J. One array for each, so that the sums of a piece go through
+/// them side by side: it is the longest loop of the assessment.
+#[derive(Clone, Debug)]
+struct Ladder {
+    spin_j: [f64; N_RUNGS],
+    mismatch_j: [f64; N_RUNGS],
+    preload_j: [f64; N_RUNGS],
+    commanded_j: [f64; N_RUNGS],
+    idle_j: [f64; N_RUNGS],
+}
+
+impl Default for Ladder {
+    fn default() -> Ladder {
+        Ladder {
+            spin_j: [0.0; N_RUNGS],
+            mismatch_j: [0.0; N_RUNGS],
+            preload_j: [0.0; N_RUNGS],
+            commanded_j: [0.0; N_RUNGS],
+            idle_j: [0.0; N_RUNGS],
+        }
+    }
+}
+
+impl Ladder {
+    /// Adds a piece whose difference, asked difference and mean speed these are.
+    fn add(&mut self, piece: &Piece, parts: [f64; 3]) {
+        let commanded_share_j = piece.heat_j - piece.preload_share_j;
+        for (rung, ratio) in RATIOS.iter().enumerate() {
+            let [spin, mismatch] = shares(parts, *ratio);
+            let rest = 1.0 - spin - mismatch;
+            self.spin_j[rung] += spin * piece.heat_j;
+            self.mismatch_j[rung] += mismatch * piece.heat_j;
+            self.preload_j[rung] += rest * piece.preload_share_j;
+            self.idle_j[rung] += rest * piece.idle_j;
+            self.commanded_j[rung] += rest * commanded_share_j;
+        }
+    }
+
+    fn total_j(&self) -> f64 {
+        self.spin_j[0] + self.mismatch_j[0] + self.preload_j[0] + self.commanded_j[0]
+    }
+
+    /// The causes a `share` of the way from a rung to the next one.
+    fn between(&self, rung: usize, share: f64) -> Causes {
+        // Rounding of signs may leave a cause just below nothing.
+        let blend = |sums: &[f64; N_RUNGS]| {
+            let (one, other) = (sums[rung], sums[(rung + 1).min(N_RUNGS - 1)]);
+            (one + share * (other - one)).max(0.0)
+        };
+        Causes {
+            spin_j: blend(&self.spin_j),
+            mismatch_j: blend(&self.mismatch_j),
+            preload_j: blend(&self.preload_j),
+            commanded_j: blend(&self.commanded_j),
+            idle_j: blend(&self.idle_j),
+        }
+    }
+}
+
 /// Means over a piece of the drive.
 #[derive(Clone, Copy, Debug, Default)]
 struct Piece {
@@ -106,7 +165,7 @@ pub struct Ledger {
     // Factors of [`Bends`].
     bends: [f64; 3],
     piece: Piece,
-    rungs: [[Causes; N_RUNGS]; 3],
+    ladders: [Ladder; 3],
     unsplit_j: f64,
 }
 
@@ -119,7 +178,7 @@ impl Ledger {
             limits: *limits,
             bends: [1.0, 1.0 - bend_share, 1.0 + bend_share],
             piece: Piece::default(),
-            rungs: [[Causes::default(); N_RUNGS]; 3],
+            ladders: std::array::from_fn(|_| Ladder::default()),
             unsplit_j: 0.0,
         }
     }
@@ -174,19 +233,10 @@ impl Ledger {
             [piece.difference, piece.kinematic, piece.mean_speed].map(mean);
         // What may not be off needs no ends: they are the ladder itself.
         let n_ladders = if self.has_ends() { 3 } else { 1 };
-        for (rungs, bends) in self.rungs.iter_mut().zip(self.bends).take(n_ladders) {
+        for (ladder, bends) in self.ladders.iter_mut().zip(self.bends).take(n_ladders) {
             let more = SMALLEST_EXCESS * (bends - 1.0).signum() * f64::from(bends != 1.0);
             let asked = bends * kinematic + more * difference.signum();
-            let parts = [difference, asked, mean_speed];
-            for (causes, ratio) in rungs.iter_mut().zip(RATIOS) {
-                let [spin, mismatch] = shares(parts, ratio);
-                let rest = 1.0 - spin - mismatch;
-                causes.spin_j += spin * piece.heat_j;
-                causes.mismatch_j += mismatch * piece.heat_j;
-                causes.preload_j += rest * piece.preload_share_j;
-                causes.idle_j += rest * piece.idle_j;
-                causes.commanded_j += rest * (piece.heat_j - piece.preload_share_j);
-            }
+            ladder.add(&piece, [difference, asked, mean_speed]);
         }
     }
 
@@ -197,12 +247,12 @@ impl Ledger {
 
     /// All the heat that was split, by the floor learned so far, J.
     pub fn heat_j(&self) -> f64 {
-        (self.rungs[0][0].total_j() + self.piece.heat_j).max(0.0)
+        (self.ladders[0].total_j() + self.piece.heat_j).max(0.0)
     }
 
     /// Share of the heat that could be split, for want of a turning rate elsewhere.
     pub fn split_share(&self) -> f64 {
-        let split = self.rungs[0][0].total_j() + self.piece.heat_j;
+        let split = self.ladders[0].total_j() + self.piece.heat_j;
         let whole = split + self.unsplit_j;
         if whole > 0.0 { split / whole } else { 1.0 }
     }
@@ -212,18 +262,8 @@ impl Ledger {
         let mut settled = self.clone();
         settled.settle_piece();
         let ladder = if self.has_ends() { bends as usize } else { 0 };
-        let rungs = settled.rungs[ladder];
-        let (low, share) = rung_of(ratio_log);
-        let (one, other) = (rungs[low], rungs[(low + 1).min(N_RUNGS - 1)]);
-        let blend = |of: fn(&Causes) -> f64| of(&one) + share * (of(&other) - of(&one));
-        // Rounding of signs may leave a cause just below nothing.
-        let causes = Causes {
-            spin_j: blend(|causes| causes.spin_j).max(0.0),
-            mismatch_j: blend(|causes| causes.mismatch_j).max(0.0),
-            preload_j: blend(|causes| causes.preload_j).max(0.0),
-            commanded_j: blend(|causes| causes.commanded_j).max(0.0),
-            idle_j: blend(|causes| causes.idle_j).max(0.0),
-        };
+        let (rung, share) = rung_of(ratio_log);
+        let causes = settled.ladders[ladder].between(rung, share);
         match causes.total_j() {
             sum if sum > 0.0 => causes.scaled(total_j / sum),
             _ => Causes {
@@ -238,15 +278,21 @@ impl Ledger {
 ///
 /// With σ the sign of Δω: spin = clamp(σ·Δω_ex, 0, |Δω|), mismatch = clamp(σ·ε·ω̄, 0, |Δω| − spin),
 /// Δω_ex = Δω − ε·ω̄ − Δω_kin.
+#[inline]
 fn shares([difference, kinematic, mean_speed]: [f64; 3], ratio_log: f64) -> [f64; 2] {
     let whole = difference.abs();
     if whole == 0.0 {
         return [0.0, 0.0];
     }
+    // Bare comparisons: several rungs at a time are worked out that way.
+    let within = |value: f64, most: f64| {
+        let value = if value < 0.0 { 0.0 } else { value };
+        if value > most { most } else { value }
+    };
     let sign = difference.signum();
     let of_tyres = ratio_log * mean_speed;
-    let spin = (sign * (difference - of_tyres - kinematic)).clamp(0.0, whole);
-    let mismatch = (sign * of_tyres).clamp(0.0, whole - spin);
+    let spin = within(sign * (difference - of_tyres - kinematic), whole);
+    let mismatch = within(sign * of_tyres, whole - spin);
     let share = 1.0 / whole;
     [spin * share, mismatch * share]
 }
@@ -281,10 +327,7 @@ mod tests {
             row.torque_nm = Some(torque);
             row.command = Some(command);
             row.work_j = Some(torque * 0.5 * difference * 0.01);
-            row.evidence = [Evidence {
-                strength: 9.0,
-                sign: difference.signum(),
-            }; 4];
+            row.evidence = [Evidence::new(9.0, difference.signum()); 4];
             ledger.note(&row);
         }
         ledger

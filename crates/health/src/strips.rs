@@ -19,6 +19,10 @@ const FIRST_WIDTH_NS: i64 = 50_000_000;
 pub struct Envelope {
     width_ns: i64,
     slots: Vec<Option<(f64, f64)>>,
+    // The slot of the latest sample, and where it begins and ends, ns: most fall into it.
+    latest: usize,
+    start_ns: i64,
+    end_ns: i64,
 }
 
 impl Default for Envelope {
@@ -26,6 +30,9 @@ impl Default for Envelope {
         Envelope {
             width_ns: FIRST_WIDTH_NS,
             slots: Vec::new(),
+            latest: 0,
+            start_ns: 0,
+            end_ns: 0,
         }
     }
 }
@@ -33,16 +40,24 @@ impl Default for Envelope {
 impl Envelope {
     /// Takes a sample.
     pub fn note(&mut self, time: Time, value: f64) {
-        let mut index = (time.0.max(0) / self.width_ns) as usize;
-        while index >= MAX_SLOTS {
+        let at_ns = time.0.max(0);
+        if !(self.start_ns..self.end_ns).contains(&at_ns) {
+            self.find(at_ns);
+        }
+        let slot = &mut self.slots[self.latest];
+        *slot = join(*slot, Some((value, value)));
+    }
+
+    fn find(&mut self, at_ns: i64) {
+        while at_ns / self.width_ns >= MAX_SLOTS as i64 {
             self.pair_up();
-            index = (time.0.max(0) / self.width_ns) as usize;
         }
-        if index >= self.slots.len() {
-            self.slots.resize(index + 1, None);
+        self.latest = (at_ns / self.width_ns) as usize;
+        self.start_ns = self.latest as i64 * self.width_ns;
+        self.end_ns = self.start_ns + self.width_ns;
+        if self.latest >= self.slots.len() {
+            self.slots.resize(self.latest + 1, None);
         }
-        self.slots[index] =
-            Some(join(self.slots[index], Some((value, value))).unwrap_or((value, value)));
     }
 
     fn pair_up(&mut self) {

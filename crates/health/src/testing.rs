@@ -31,10 +31,7 @@ pub fn row(time_s: f64) -> Row {
         heat_rate_w: None,
         work_j: None,
         impulse_nms: 0.0,
-        evidence: [Evidence {
-            strength: 0.0,
-            sign: 0.0,
-        }; 4],
+        evidence: [Evidence::new(0.0, 0.0); 4],
         n_in_mean: 20.0,
         slip_sd: Some(0.01),
         is_braking: false,

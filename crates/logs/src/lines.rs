@@ -132,6 +132,22 @@ impl Lines {
         }
     }
 
+    /// Text in the buffer, from the start of a line on; empty inside a line that is skipped.
+    #[inline]
+    pub fn rest(&self) -> &[u8] {
+        match self.is_skipping {
+            true => &[],
+            false => &self.buffer[self.start..self.end],
+        }
+    }
+
+    /// Passes over a line of the [`Lines::rest`], `length` bytes with its newline.
+    #[inline]
+    pub fn pass(&mut self, length: usize) {
+        self.start += length;
+        self.n_lines += 1;
+    }
+
     /// Lines taken so far.
     pub fn n_lines(&self) -> u64 {
         self.n_lines

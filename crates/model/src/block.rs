@@ -46,7 +46,11 @@ impl Column {
 
     /// All samples in order.
     pub fn iter(&self) -> impl Iterator<Item = (Time, Option<f64>)> + '_ {
-        (0..self.len()).map(|index| (self.time(index), self.value(index)))
+        let values = self
+            .values
+            .iter()
+            .map(|value| (!value.is_nan()).then_some(*value));
+        self.times.iter().copied().zip(values)
     }
 
     /// Forgets the samples and keeps the memory.

@@ -77,10 +77,12 @@ pub fn assess(
     past: &Past,
 ) -> Result<(Read, Results)> {
     let mut health = health(map, &settings.limits, start_line, past);
-    let read = pipeline::read(logs, map, |_, block| {
-        health.push(block);
+    let mut driveline = health.lend_driveline();
+    let read = pipeline::derive(logs, map, &mut driveline, |block, rows| {
+        health.push_derived(block, rows);
         Ok(())
     })?;
+    health.take_back(driveline);
     health.finish();
     health.note_fit(read.fit.passed());
     let mut results = health.results();

@@ -158,7 +158,12 @@ impl HeatSeries {
 
     /// The open cell of an index, or the oldest one when that is closed already.
     fn cell(&mut self, index: u64) -> &mut HeatBin {
-        let place = self.open.partition_point(|(cell, _)| *cell < index);
+        let last = self.open.len().wrapping_sub(1);
+        // Nearly always it is the latest one.
+        let place = match self.open.back() {
+            Some((cell, _)) if *cell == index => last,
+            _ => self.open.partition_point(|(cell, _)| *cell < index),
+        };
         let is_there = self.open.get(place).is_some_and(|(cell, _)| *cell == index);
         if is_there {
             return &mut self.open[place].1;

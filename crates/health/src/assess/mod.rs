@@ -28,9 +28,10 @@ use crate::limits::{Limits, SDS_OF_90};
 use crate::oil_life::OilAgeing;
 use crate::pieces::PieceWatch;
 use crate::regions::RegionSorter;
+use crate::result::Region;
 use crate::ripple::RippleWatch;
 use crate::sensor::SensorWatch;
-use crate::sums::{PartialLimits, Sums, is_in_bend, is_open, is_slipping};
+use crate::sums::{PartialJudgement, PartialLimits, Sums, is_in_bend, is_open};
 use crate::temperature::TemperatureWatch;
 use crate::two_by_two::TwoByTwoWatch;
 use crate::use_class::UseWatch;
@@ -40,6 +41,10 @@ use quality::Strips;
 /// Rows come no later than this after the samples of their time, s; those that have not come
 /// by then never will.
 pub(crate) const ROWS_LATE_S: f64 = 60.0;
+
+/// So many rows go from one part to the next at a time: each part is then done with them
+/// while its code and its sums are in the cache, and the rows still are, too.
+const ROWS_AT_A_TIME: usize = 64;
 
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
@@ -91,6 +96,8 @@ pub struct Health {
     // Kept for their memory: rows of a block, rows known to be driving.
     fresh: Vec<Row>,
     ready: Vec<Row>,
+    judgements: Vec<PartialJudgement>,
+    row_regions: Vec<Option<Region>>,
 }
 
 impl Health {
@@ -166,6 +173,8 @@ impl Health {
             other_torque: None,
             fresh: Vec::new(),
             ready: Vec::new(),
+            judgements: Vec::new(),
+            row_regions: Vec::new(),
             vehicle: vehicle.clone(),
             channels: channels.to_vec(),
             driveline,
@@ -207,6 +216,30 @@ impl Health {
 
     /// Takes a block and shows every derived row that is settled by now, in order of time.
     pub fn push_and_show(&mut self, block: &Block, show: &mut dyn FnMut(&Row)) {
+        let mut rows = std::mem::take(&mut self.fresh);
+        self.driveline.push(block, &mut rows);
+        self.push_with(block, &mut rows, show);
+        rows.clear();
+        self.fresh = rows;
+    }
+
+    /// Lends out what derives rows, to run ahead on a thread of its own. Until it is given
+    /// back, blocks come with their rows by [`Health::push_derived`].
+    pub fn lend_driveline(&self) -> Driveline {
+        self.driveline.clone()
+    }
+
+    /// Takes back what [`Health::lend_driveline`] gave; before [`Health::finish`].
+    pub fn take_back(&mut self, driveline: Driveline) {
+        self.driveline = driveline;
+    }
+
+    /// Takes a block and the rows that the driveline lent out derived from it.
+    pub fn push_derived(&mut self, block: &Block, rows: &mut [Row]) {
+        self.push_with(block, rows, &mut |_| {});
+    }
+
+    fn push_with(&mut self, block: &Block, rows: &mut [Row], show: &mut dyn FnMut(&Row)) {
         self.until = self.until.max(block.until);
         self.coverage.push(block);
         self.pieces.push(block);
@@ -250,8 +283,6 @@ impl Health {
         self.findings.note_block(block);
         self.actuator.push(block);
         self.temperature.push(block);
-        let mut fresh = std::mem::take(&mut self.fresh);
-        self.driveline.push(block, &mut fresh);
         let ahead_s = self
             .command
             .as_ref()
@@ -259,15 +290,13 @@ impl Health {
         let until = self.until.plus(-ahead_s);
         self.drain(Some(until), show);
         // Rows are large: those that need not wait are taken where they are.
-        for row in &mut fresh {
-            if self.waiting.is_empty() && row.time <= until {
-                self.pass(row, show);
-            } else {
-                self.waiting.push_back(*row);
-            }
-        }
-        fresh.clear();
-        self.fresh = fresh;
+        let n_known = match self.waiting.is_empty() {
+            true => rows.partition_point(|row| row.time <= until),
+            false => 0,
+        };
+        let (known, others) = rows.split_at_mut(n_known);
+        self.pass(known, show);
+        self.waiting.extend(others.iter().copied());
         let rows_until = self.latest.map_or(Time(0), |(time, _)| time);
         let never_later = self.until.plus(-ROWS_LATE_S);
         self.actuator.settle(Some(rows_until.max(never_later)));
@@ -294,27 +323,33 @@ impl Health {
     }
 
     fn drain(&mut self, until: Option<Time>, show: &mut dyn FnMut(&Row)) {
-        while let Some(mut row) = self
-            .waiting
-            .pop_front_if(|row| until.is_none_or(|until| row.time <= until))
-        {
-            self.pass(&mut row, show);
-        }
+        let n_known = match until {
+            Some(until) => self.waiting.partition_point(|row| row.time <= until),
+            None => self.waiting.len(),
+        };
+        let mut known: Vec<Row> = self.waiting.drain(..n_known).collect();
+        self.pass(&mut known, show);
     }
 
-    /// A row that is known in full goes to everything.
-    fn pass(&mut self, row: &mut Row, show: &mut dyn FnMut(&Row)) {
-        if let Some(change) = &self.other_torque {
-            change.apply(row);
-        }
-        show(row);
-        self.temperature.note(row);
-        self.actuator.note(row);
-        if self.parting.is_plain(row) {
-            self.take(row);
-        } else {
-            let row = *row;
-            self.part(|parting, take| parting.note(row, take));
+    /// Rows that are known in full go to everything.
+    fn pass(&mut self, rows: &mut [Row], show: &mut dyn FnMut(&Row)) {
+        for rows in rows.chunks_mut(ROWS_AT_A_TIME) {
+            if let Some(change) = &self.other_torque {
+                rows.iter_mut().for_each(|row| change.apply(row));
+            }
+            rows.iter().for_each(&mut *show);
+            rows.iter().for_each(|row| self.temperature.note(row));
+            rows.iter().for_each(|row| self.actuator.note(row));
+            let mut rest = &*rows;
+            while let Some(row) = rest.first() {
+                let is_plain = |row: &Row| self.parting.is_plain(row);
+                let n_plain = rest.iter().take_while(|row| is_plain(row)).count();
+                if n_plain == 0 {
+                    self.part(|parting, take| parting.note(*row, take));
+                }
+                self.take(&rest[..n_plain]);
+                rest = &rest[n_plain.max(1)..];
+            }
         }
     }
 
@@ -322,7 +357,10 @@ impl Health {
     fn part(&mut self, hand_on: impl FnOnce(&mut Parting, &mut dyn FnMut(Row))) {
         let mut ready = std::mem::take(&mut self.ready);
         hand_on(&mut self.parting, &mut |row| ready.push(row));
-        ready.drain(..).for_each(|row| self.take(&row));
+        ready
+            .chunks(ROWS_AT_A_TIME)
+            .for_each(|rows| self.take(rows));
+        ready.clear();
         self.ready = ready;
     }
 
@@ -336,51 +374,43 @@ impl Health {
         &self.limits
     }
 
-    fn take(&mut self, row: &Row) {
-        let judgement = self.partial.judge(row);
-        self.sums.note(row, &self.partial, &judgement);
-        self.duty.note(row);
-        self.cycles.note(row);
-        self.path.note(row);
-        self.findings.note(row);
-        self.ripple.note(row);
-        self.holding.note(row);
-        self.two_by_two.note(row);
-        self.usage.note(row, &judgement);
-        self.ledger.note(row);
-        if is_in_bend(row, &self.partial) && is_open(row) {
-            self.bend_ledger.note(row);
+    /// Takes rows of the drive, not many at once.
+    fn take(&mut self, rows: &[Row]) {
+        let (partial, limits) = (&self.partial, &self.limits);
+        let moves = |row: &Row| {
+            row.road_speed
+                .is_some_and(|speed| speed > limits.driving.moving_from())
+        };
+        self.judgements.clear();
+        self.judgements
+            .extend(rows.iter().map(|row| partial.judge(row)));
+        self.row_regions.clear();
+        for row in rows {
+            let region = moves(row).then(|| self.regions.note(row));
+            self.row_regions.push(region);
         }
-        if row
-            .road_speed
-            .is_some_and(|speed| speed > self.limits.driving.moving_from())
-        {
-            let region = self.regions.note(row);
-            self.findings.note_region(row, region);
+        self.findings.note_rows(rows, &self.row_regions);
+        for (row, judgement) in rows.iter().zip(&self.judgements) {
+            self.sums.note(row, partial, judgement);
         }
-        self.events.note(row, &self.partial);
-        let strips = &mut self.strips;
-        strips.difference.note(row.time, row.difference_mean);
-        let pairs = [
-            (&mut strips.road_speed, row.road_speed),
-            (&mut strips.command, row.command),
-            (&mut strips.state, row.state),
-            (
-                &mut strips.heat_rate,
-                row.heat_rate_w.map(|watts| {
-                    if row.is_turning && is_slipping(row, &self.limits.slip) {
-                        watts
-                    } else {
-                        0.0
-                    }
-                }),
-            ),
-        ];
-        for (strip, value) in pairs {
-            if let Some(value) = value {
-                strip.note(row.time, value);
-            }
+        for (row, judgement) in rows.iter().zip(&self.judgements) {
+            self.usage.note(row, judgement);
         }
-        self.latest = Some((row.time, row.n_in_mean));
+        rows.iter().for_each(|row| self.duty.note(row));
+        rows.iter().for_each(|row| self.cycles.note(row));
+        rows.iter().for_each(|row| self.path.note(row));
+        rows.iter().for_each(|row| self.ripple.note(row));
+        rows.iter().for_each(|row| self.holding.note(row));
+        rows.iter().for_each(|row| self.two_by_two.note(row));
+        rows.iter().for_each(|row| self.events.note(row, partial));
+        rows.iter().for_each(|row| self.ledger.note(row));
+        rows.iter()
+            .filter(|row| is_in_bend(row, partial) && is_open(row))
+            .for_each(|row| self.bend_ledger.note(row));
+        rows.iter()
+            .for_each(|row| self.strips.note(row, &limits.slip));
+        if let Some(row) = rows.last() {
+            self.latest = Some((row.time, row.n_in_mean));
+        }
     }
 }

@@ -1,9 +1,12 @@
 //! How far the log can be trusted, and its time strips for drawing.
 
 use super::Health;
+use crate::limits::Slip;
 use crate::result::{Grade, Quality, Strip, StripSlot};
 use crate::ripple::Ripple;
 use crate::strips::Envelope;
+use crate::sums::is_slipping;
+use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{ThermalEstimate, TracePoint};
 use halfshaft_model::{Span, Time};
 
@@ -16,6 +19,31 @@ pub(super) struct Strips {
     pub(super) state: Envelope,
     pub(super) heat_rate: Envelope,
     pub(super) oil: Envelope,
+}
+
+impl Strips {
+    /// Takes a row.
+    pub(super) fn note(&mut self, row: &Row, slip: &Slip) {
+        self.difference.note(row.time, row.difference_mean);
+        let heat_rate_w = row.heat_rate_w.map(|watts| {
+            if row.is_turning && is_slipping(row, slip) {
+                watts
+            } else {
+                0.0
+            }
+        });
+        let pairs = [
+            (&mut self.road_speed, row.road_speed),
+            (&mut self.command, row.command),
+            (&mut self.state, row.state),
+            (&mut self.heat_rate, heat_rate_w),
+        ];
+        for (strip, value) in pairs {
+            if let Some(value) = value {
+                strip.note(row.time, value);
+            }
+        }
+    }
 }
 
 impl Health {

@@ -136,6 +136,16 @@ pub trait Check: Debug + Send + Sync + Duplicate {
     /// Takes the region of a moving row; it comes right after that row.
     fn note_region(&mut self, _row: &Row, _region: Region) {}
 
+    /// Takes some rows, each with its region where the car moved there.
+    fn note_rows(&mut self, rows: &[Row], regions: &[Option<Region>]) {
+        for (row, region) in rows.iter().zip(regions) {
+            self.note(row);
+            if let Some(region) = region {
+                self.note_region(row, *region);
+            }
+        }
+    }
+
     /// Takes a block before its rows: samples as they came, which run ahead of the rows.
     fn note_block(&mut self, _block: &Block) {}
 
@@ -228,17 +238,10 @@ impl Findings {
         }
     }
 
-    /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    /// Takes some rows, each with its region where the car moved there.
+    pub fn note_rows(&mut self, rows: &[Row], regions: &[Option<Region>]) {
         for check in &mut self.checks {
-            check.note(row);
-        }
-    }
-
-    /// Takes the region of a moving row, right after that row.
-    pub fn note_region(&mut self, row: &Row, region: Region) {
-        for check in &mut self.checks {
-            check.note_region(row, region);
+            check.note_rows(rows, regions);
         }
     }
 

@@ -17,8 +17,9 @@ use crate::error::Error;
 use crate::intake::{Intake, RawCount, is_bomb};
 use crate::lines::{LONGEST_LINE, Line, Lines, Next};
 
-/// About how many entries a reader gives at a time.
-pub(crate) const BATCH: usize = 8192;
+/// About how many entries a reader gives at a time: few enough that what is made of them is
+/// still in the cache when the next stage takes it.
+pub(crate) const BATCH: usize = 1024;
 
 /// Lines looked at to recognise a sheet.
 const SHEET_LINES: usize = 200;
@@ -203,6 +204,18 @@ impl Text {
             Next::StillTooLong => TextLine::Pause,
             Next::End => TextLine::End,
         }
+    }
+
+    /// Text that is there already, from the start of a line on; empty where that is not so.
+    #[inline]
+    pub fn rest(&self) -> &[u8] {
+        self.lines.rest()
+    }
+
+    /// Passes over a line of the [`Text::rest`], `length` bytes with its newline.
+    #[inline]
+    pub fn pass(&mut self, length: usize) {
+        self.lines.pass(length);
     }
 
     /// Counts what concerns the input as a whole. To be called now and then, and at the

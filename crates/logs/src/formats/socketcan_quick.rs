@@ -1,8 +1,10 @@
-//! The shape most lines of a SocketCAN log share, read without looking at every character.
+//! The shape most lines of a SocketCAN log share, read without looking for their end first.
 //!
-//! In: a line, and the head of the one before. Out: the frame, when the line has the same
-//! seconds, bus and places as that one and eight bytes of payload; else nothing, and the
-//! whole parser decides. Nothing is taken here that the whole parser would refuse.
+//! In: the text that is still to be read, and the head of a line before. Out: the frame and
+//! how long its line is, when the line has the same seconds, bus and places as that one and
+//! ends after at most eight bytes of payload; else nothing, and the whole parser decides.
+//! Nothing is taken here that the whole parser would refuse. Many characters are looked at
+//! at a time.
 
 use halfshaft_model::{FrameId, Stamp};
 
@@ -11,11 +13,23 @@ const DECIMALS: usize = 6;
 
 /// Longest head kept: parenthesis, seconds, decimals, blank, bus name, blank.
 const LONGEST_HEAD: usize = 48;
+const WORDS: usize = LONGEST_HEAD / 8;
 
-/// Head of the line before: `(1436509052.249713) vcan0 `.
-#[derive(Clone, Debug)]
+/// A head, an identifier of eight digits with its `#`, sixteen digits and the end of the line
+/// fit in this.
+const LONGEST: usize = LONGEST_HEAD + 9 + 16 + 1;
+
+/// One character in every byte.
+const fn each(byte: u8) -> u64 {
+    u64::from_le_bytes([byte; 8])
+}
+
+/// Head of a line before: `(1436509052.249713) vcan0 `.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Head {
-    text: [u8; LONGEST_HEAD],
+    text: [u64; WORDS],
+    // Which bytes of the text must agree: all up to the identifier but the decimals.
+    agree: [u64; WORDS],
     // Place of the decimal point, and of the identifier; 0 when there is no head yet.
     point: usize,
     id: usize,
@@ -24,16 +38,16 @@ pub(super) struct Head {
     pub bus: u16,
 }
 
-impl Default for Head {
-    fn default() -> Head {
-        Head {
-            text: [0; LONGEST_HEAD],
-            point: 0,
-            id: 0,
-            seconds_ns: 0,
-            bus: 0,
-        }
-    }
+/// A line of this shape.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Quick {
+    pub stamp: Stamp,
+    pub id: FrameId,
+    /// Bytes of the payload, and how many of them there are.
+    pub bytes: [u8; 8],
+    pub n_bytes: usize,
+    /// Length of the line with its newline.
+    pub length: usize,
 }
 
 impl Head {
@@ -61,64 +75,115 @@ impl Head {
         if !has_shape {
             return;
         }
-        self.text[..id].copy_from_slice(&line[..id]);
+        let (mut text, mut agree) = ([0; LONGEST_HEAD], [0; LONGEST_HEAD]);
+        text[..id].copy_from_slice(&line[..id]);
+        agree[..id].fill(0xFF);
+        agree[point + 1..][..DECIMALS].fill(0);
+        let words = |bytes: &[u8; LONGEST_HEAD]| std::array::from_fn(|n| word(bytes, 8 * n));
+        (self.text, self.agree) = (words(&text), words(&agree));
         (self.point, self.id, self.bus) = (point, id, bus);
         self.seconds_ns = stamp.0 - stamp.0.rem_euclid(1_000_000_000);
     }
 
-    /// The stamp, the identifier and the payload's sixteen digits of a line of this shape.
+    /// The line that `text` begins with, if it has this shape.
     #[inline]
-    pub fn read<'a>(&self, line: &'a [u8]) -> Option<(Stamp, FrameId, &'a [u8; 16])> {
-        let (point, id) = (self.point, self.id);
-        let after = point + 1 + DECIMALS;
-        if id == 0
-            || line.get(..=point)? != &self.text[..=point]
-            || line.get(after..id)? != &self.text[after..id]
-        {
+    pub fn read(&self, text: &[u8]) -> Option<Quick> {
+        let text: &[u8; LONGEST] = text.first_chunk()?;
+        if self.id == 0 {
             return None;
         }
-        let microseconds = six_digits(line.get(point + 1..)?.first_chunk()?)?;
+        let differs = (0..WORDS).fold(0, |differs, n| {
+            differs | (word(text, 8 * n) ^ self.text[n]) & self.agree[n]
+        });
+        if differs != 0 {
+            return None;
+        }
+        let microseconds = six_digits(text.get(self.point + 1..)?.first_chunk()?)?;
         let stamp = Stamp(self.seconds_ns + i64::from(microseconds) * 1000);
-        let rest = line.get(id..)?;
-        let (number, digits) = match rest.len() {
-            20 if rest[3] == b'#' => (FrameId::standard(hex(&rest[..3])?)?, &rest[4..]),
-            25 if rest[8] == b'#' => {
-                let number = hex(&rest[..8])?;
-                // An error report is for the whole parser.
-                if number > 0x1FFF_FFFF {
-                    return None;
-                }
-                (FrameId::extended(number)?, &rest[9..])
-            }
-            _ => return None,
+        let rest: &[u8; LONGEST - LONGEST_HEAD] = text.get(self.id..)?.first_chunk()?;
+        let (id, at) = if rest[3] == b'#' {
+            (FrameId::standard(three_digits(rest)?)?, 4)
+        } else if rest[8] == b'#' {
+            // With a bit beyond 29 it is an error report, say, and for the whole parser.
+            let number = four_bytes(rest.first_chunk()?)?;
+            (FrameId::extended(u32::from_be_bytes(number))?, 9)
+        } else {
+            return None;
         };
-        Some((stamp, number, digits.first_chunk()?))
+        let mut digits: [u8; 16] = *rest.get(at..)?.first_chunk()?;
+        let mut n_digits = 16;
+        if rest[at + 16] != b'\n' {
+            n_digits = digits.iter().position(|&digit| digit == b'\n')?;
+            if n_digits % 2 == 1 {
+                return None;
+            }
+            // What stands behind the end counts as zeros.
+            digits[n_digits..].fill(b'0');
+        }
+        let mut bytes = [0; 8];
+        bytes[..4].copy_from_slice(&four_bytes(digits.first_chunk()?)?);
+        bytes[4..].copy_from_slice(&four_bytes(digits.last_chunk()?)?);
+        Some(Quick {
+            stamp,
+            id,
+            bytes,
+            n_bytes: n_digits / 2,
+            length: self.id + at + n_digits + 1,
+        })
     }
+}
+
+/// Eight characters, the first in the lowest byte.
+#[inline]
+fn word<const N: usize>(text: &[u8; N], at: usize) -> u64 {
+    text[at..]
+        .first_chunk()
+        .map_or(0, |bytes| u64::from_le_bytes(*bytes))
 }
 
 /// Six decimal digits out of eight bytes, all six at a time.
 #[inline]
 fn six_digits(bytes: &[u8; 8]) -> Option<u32> {
-    const ZEROS: u64 = 0x3030_3030_3030_3030;
-    const HIGH_HALVES: u64 = 0xF0F0_F0F0_F0F0_F0F0;
     // Two zeros in front make eight digits of six.
     let text = u64::from_le_bytes(*bytes) << 16 | 0x3030;
-    let are_digits = text & HIGH_HALVES == ZEROS
-        && text.wrapping_add(0x0606_0606_0606_0606) & HIGH_HALVES == ZEROS;
+    let high_halves = each(0xF0);
+    let are_digits = text & high_halves == each(b'0')
+        && text.wrapping_add(each(0x06)) & high_halves == each(b'0');
     if !are_digits {
         return None;
     }
     // Pairs, then fours, then all: each step joins neighbours, the left one the higher.
-    let digits = text & 0x0F0F_0F0F_0F0F_0F0F;
+    let digits = text & each(0x0F);
     let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8) & 0x00FF_00FF_00FF_00FF;
     let fours = pairs.wrapping_mul(100).wrapping_add(pairs >> 16) & 0x0000_FFFF_0000_FFFF;
     let all = fours.wrapping_mul(10_000).wrapping_add(fours >> 32);
     Some(all as u32)
 }
 
+/// Four bytes out of eight hexadecimal digits, all eight at a time.
+#[inline(always)]
+fn four_bytes(digits: &[u8; 8]) -> Option<[u8; 4]> {
+    let text = u64::from_le_bytes(*digits);
+    // A letter has bit 6 set, and its case in bit 5: all are made capitals.
+    let letters = text & each(0x40);
+    let capitals = text & !(letters >> 1);
+    let values = (text & each(0x0F)).wrapping_add((letters >> 6) * 9);
+    // What these values would be written as: seven characters lie between `9` and `A`.
+    let beyond_nine = values.wrapping_add(each(0x06)) >> 4 & each(0x01);
+    let written = values + each(b'0') + beyond_nine * 7;
+    if (written ^ capitals) | values & each(0xF0) != 0 {
+        return None;
+    }
+    // The first digit of each pair is the higher.
+    let pairs = (values << 4 | values >> 8) & 0x00FF_00FF_00FF_00FF;
+    let fours = (pairs | pairs >> 8) & 0x0000_FFFF_0000_FFFF;
+    Some(((fours | fours >> 16) as u32).to_le_bytes())
+}
+
+/// Value of three hexadecimal digits.
 #[inline]
-fn hex(digits: &[u8]) -> Option<u32> {
-    digits.iter().try_fold(0, |number, &digit| {
+fn three_digits(digits: &[u8]) -> Option<u32> {
+    digits[..3].iter().try_fold(0, |number, &digit| {
         let value = super::socketcan_text::HEX[usize::from(digit)];
         (value < 16).then(|| number << 4 | u32::from(value))
     })
@@ -142,31 +207,70 @@ mod tests {
     }
 
     #[test]
-    fn only_lines_of_the_same_shape_are_read() {
-        let first = b"(1436509052.249713) vcan0 044#2A366C2BBA000102";
-        let mut head = Head::default();
-        assert_eq!(head.read(first), None);
-        head.keep(first, Stamp(1_436_509_052_249_713_000), 3);
-        let (stamp, id, digits) = head
-            .read(b"(1436509052.249714) vcan0 7FF#2A366C2BBA000103")
-            .unwrap();
-        assert_eq!(stamp.0, 1_436_509_052_249_714_000);
-        assert_eq!((id.number(), digits), (0x7FF, b"2A366C2BBA000103"));
-        let (_, id, _) = head
-            .read(b"(1436509052.249714) vcan0 18FEBF0B#2A366C2BBA000103")
-            .unwrap();
-        assert!(id.is_extended());
-        for other in [
-            &b"(1436509053.249713) vcan0 044#2A366C2BBA000102"[..],
-            b"(1436509052.249713) vcan1 044#2A366C2BBA000102",
-            b"(1436509052.2497134) vcan0 044#2A366C2BBA000102",
-            b"(1436509052.249713) vcan0 844#2A366C2BBA000102",
-            b"(1436509052.249713) vcan0 20000004#2A366C2BBA000102",
-            b"(1436509052.249713) vcan0 044#2A366C2BBA0001",
-            b"(1436509052.249713) vcan0 044#2A366C2BBA000102 R",
-            b"(1436509052.249713) vcan0 044##12A366C2BBA00010",
-        ] {
-            assert_eq!(head.read(other), None, "{}", String::from_utf8_lossy(other));
+    fn every_hexadecimal_digit_and_no_other_character() {
+        for byte in 0..=u8::MAX {
+            let wanted = char::from(byte).to_digit(16);
+            for place in 0..8 {
+                let mut text = *b"89abCDEF";
+                text[place] = byte;
+                let wanted = wanted.map(|digit| {
+                    let shift = 28 - 4 * place;
+                    (0x89AB_CDEF & !(0xF << shift) | digit << shift).to_be_bytes()
+                });
+                assert_eq!(four_bytes(&text), wanted, "{text:?}");
+            }
         }
+    }
+
+    /// What is read of a line, with text behind it.
+    fn read(head: &Head, line: &str) -> Option<Quick> {
+        let text = format!("{line}\n{}", "(1436509052.249713) vcan0 044#2A\n".repeat(4));
+        let quick = head.read(text.as_bytes());
+        if let Some(quick) = quick {
+            assert_eq!(quick.length, line.len() + 1, "{line}");
+        }
+        quick
+    }
+
+    #[test]
+    fn only_lines_of_the_same_shape_are_read() {
+        let first = "(1436509052.249713) vcan0 044#2A366C2BBA000102";
+        let mut head = Head::default();
+        assert_eq!(read(&head, first), None);
+        head.keep(first.as_bytes(), Stamp(1_436_509_052_249_713_000), 3);
+        for n_bytes in 0..=8 {
+            let digits = &"2A366c2BBA000103"[..2 * n_bytes];
+            let quick = read(&head, &format!("(1436509052.249714) vcan0 7FF#{digits}")).unwrap();
+            assert_eq!(quick.stamp.0, 1_436_509_052_249_714_000);
+            assert_eq!((quick.id.number(), quick.n_bytes), (0x7FF, n_bytes));
+            let bytes = [0x2A, 0x36, 0x6C, 0x2B, 0xBA, 0, 1, 3];
+            assert_eq!(quick.bytes[..n_bytes], bytes[..n_bytes]);
+        }
+        let quick = read(&head, "(1436509052.249714) vcan0 18FEBF0B#2A366C2BBA000103").unwrap();
+        assert_eq!(
+            (quick.id.is_extended(), quick.id.number()),
+            (true, 0x18FE_BF0B)
+        );
+        for other in [
+            "(1436509053.249713) vcan0 044#2A366C2BBA000102",
+            "(1436509052.249713) vcan1 044#2A366C2BBA000102",
+            "(1436509052.2497134) vcan0 044#2A366C2BBA000102",
+            "(1436509052.249713) vcan0 844#2A366C2BBA000102",
+            "(1436509052.249713) vcan0 20000004#2A366C2BBA000102",
+            "(1436509052.249713) vcan0 044#2A366C2BBA00010",
+            "(1436509052.249713) vcan0 044#2A366C2BBA0001022",
+            "(1436509052.249713) vcan0 044#2A366C2BBA00010203",
+            "(1436509052.249713) vcan0 044#2A366C2BBA000102 R",
+            "(1436509052.249713) vcan0 044#2A366C2BBA000102\r",
+            "(1436509052.249713) vcan0 044#2A 66C2BBA000102",
+            "(1436509052.249713) vcan0 044##12A366C2BBA00010",
+            "(1436509052.249713) vcan0 044#R",
+            "(1436509052.249713) vcan0 044",
+            "",
+        ] {
+            assert_eq!(read(&head, other), None, "{other}");
+        }
+        // The end of the text may be the middle of a line.
+        assert_eq!(head.read(first.as_bytes()), None);
     }
 }

@@ -65,6 +65,19 @@ impl Reader for SocketcanText {
         let mut is_more = true;
         // Bad lines count as well, so that noise cannot keep this call from returning.
         for _ in 0..BATCH {
+            if let Some(quick) = self.head.read(self.text.rest()) {
+                self.text.pass(quick.length);
+                context.entry(quick.stamp, true);
+                let bus = self.head.bus;
+                self.passed_over = Some((quick.stamp, bus, quick.id));
+                if is_wanted(context, &mut self.given, quick.stamp, quick.id) {
+                    self.passed_over = None;
+                    let (kind, flags) = (FrameKind::Data, FrameFlags::default());
+                    let payload = &quick.bytes[..quick.n_bytes];
+                    batch.push_frame(quick.stamp, bus, quick.id, kind, flags, payload);
+                }
+                continue;
+            }
             let line = match self.text.next(context) {
                 TextLine::Line(line) => line,
                 TextLine::Damaged => continue,
@@ -78,25 +91,6 @@ impl Reader for SocketcanText {
                     break;
                 }
             };
-            if let Some((stamp, id, digits)) = self.head.read(line.bytes)
-                && eight_bytes(digits, &mut payload)
-            {
-                context.entry(stamp, true);
-                self.passed_over = Some((stamp, self.head.bus, id));
-                if is_wanted(context, &mut self.given, stamp, id) {
-                    self.passed_over = None;
-                    let flags = FrameFlags::default();
-                    batch.push_frame(
-                        stamp,
-                        self.head.bus,
-                        id,
-                        FrameKind::Data,
-                        flags,
-                        &payload[..8],
-                    );
-                }
-                continue;
-            }
             let Some(frame) = parse(line.bytes, &mut payload) else {
                 if !line.bytes.trim_ascii().is_empty() {
                     let code = if line.is_ended {
@@ -259,14 +253,6 @@ fn parse<'a>(line: &'a [u8], payload: &mut [u8; 64]) -> Option<FrameLine<'a>> {
         _ => {}
     }
     let mut n = 0;
-    // Most frames have eight bytes: those are decoded without a branch per digit.
-    if longest >= 8
-        && let Some(digits) = line.get(at..).and_then(|rest| rest.first_chunk())
-        && eight_bytes(digits, payload)
-    {
-        n = 8;
-        at += 16;
-    }
     while let Some(&first) = line.get(at) {
         let high = HEX[usize::from(first)];
         if high == NO_DIGIT {
@@ -306,23 +292,6 @@ fn parse<'a>(line: &'a [u8], payload: &mut [u8; 64]) -> Option<FrameLine<'a>> {
         flags,
         length,
     })
-}
-
-/// Decodes sixteen digits; `false`, and whatever in `payload`, when one of them is none.
-#[inline]
-fn eight_bytes(digits: &[u8; 16], payload: &mut [u8; 64]) -> bool {
-    let mut all = 0;
-    let mut bytes = [0; 8];
-    for n in 0..8 {
-        let (high, low) = (
-            HEX[usize::from(digits[2 * n])],
-            HEX[usize::from(digits[2 * n + 1])],
-        );
-        all |= high | low;
-        bytes[n] = high << 4 | (low & 0xF);
-    }
-    payload[..8].copy_from_slice(&bytes);
-    all < 16
 }
 
 /// Whether nothing stands after the frame but blanks and perhaps its direction.

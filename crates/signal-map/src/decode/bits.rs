@@ -78,6 +78,7 @@ pub fn holds(condition: &Condition, payload: &[u8]) -> bool {
 }
 
 /// Whether a code lies in one of the ranges.
+#[inline]
 pub(crate) fn is_in(ranges: &[CodeRange], code: u64) -> bool {
     ranges
         .iter()
@@ -85,6 +86,7 @@ pub(crate) fn is_in(ranges: &[CodeRange], code: u64) -> bool {
 }
 
 /// From the raw number of a signal to its reading.
+#[inline]
 pub(crate) fn reading_of(signal: &Signal, width: u32, raw: u64) -> Reading {
     if is_in(&signal.absent, raw) {
         return Reading::Absent;
@@ -103,6 +105,7 @@ pub(crate) fn reading_of(signal: &Signal, width: u32, raw: u64) -> Reading {
 }
 
 /// The number that `width` bits stand for; NaN for a float of any other width than 32 or 64.
+#[inline]
 pub(crate) fn number(kind: Number, width: u32, raw: u64) -> f64 {
     let sign = 1u64 << (width.clamp(1, 64) - 1);
     match kind {

@@ -9,13 +9,21 @@ const J1850_POLYNOMIAL: u8 = 0x1D;
 /// Whether the checksum fits; `None` when the payload is too short to tell.
 pub fn fits(checksum: &Checksum, payload: &[u8]) -> Option<bool> {
     let stated = extract(&checksum.bits, payload)?;
+    Some(stated == u64::from(of(checksum, payload)?) & kept_bits(checksum))
+}
+
+/// The checksum of the bytes that it covers; `None` when the payload is too short.
+pub(crate) fn of(checksum: &Checksum, payload: &[u8]) -> Option<u8> {
     let covered = usize::from(checksum.first_byte)..usize::from(checksum.last_byte) + 1;
-    let computed = compute(checksum.rule, checksum.start, payload.get(covered)?);
-    // A checksum of fewer than eight bits is the low end of the computed one.
-    let kept = u64::MAX
+    let bytes = payload.get(covered)?;
+    Some(compute(checksum.rule, checksum.start, bytes))
+}
+
+/// A checksum of fewer than eight bits is the low end of the computed one: these bits of it.
+pub(crate) fn kept_bits(checksum: &Checksum) -> u64 {
+    u64::MAX
         .checked_shr(64 - checksum.bits.width().min(64))
-        .unwrap_or(0);
-    Some(stated == u64::from(computed) & kept)
+        .unwrap_or(0)
 }
 
 /// The checksum of some bytes.

@@ -53,21 +53,24 @@ pub(crate) struct FrameState {
     spec: FrameSpec,
     signals: Vec<SignalState>,
     counter: Option<(Plan, u32, u64)>,
+    // Its bits, and which of the computed one's they are.
+    checksum: Option<(Plan, u64)>,
     // The bus it is taken from, and the one it was last taken from before a cut.
     bus: Option<u16>,
     bus_seen: Option<u16>,
     last: Option<Last>,
+    // Payload of the last frame, as far as it is long.
+    payload: [u8; 64],
     gaps: LogMedian,
     lengths: [u64; 65],
     tally: FrameCoverage,
 }
 
 // What is remembered of the frame before, within a piece of the timeline.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 struct Last {
     time: Time,
     id: FrameId,
-    payload: [u8; 64],
     length: usize,
     count: Option<u64>,
 }
@@ -85,9 +88,14 @@ impl FrameState {
             signals,
             counter: counter
                 .map(|counter| (Plan::new(&counter.bits), counter.bits.width(), counter.step)),
+            checksum: spec
+                .checksum
+                .as_ref()
+                .map(|rule| (Plan::new(&rule.bits), checksum::kept_bits(rule))),
             bus: None,
             bus_seen: None,
             last: None,
+            payload: [0; 64],
             gaps: LogMedian::default(),
             lengths: [0; 65],
             tally: FrameCoverage::default(),
@@ -112,7 +120,7 @@ impl FrameState {
     }
 
     fn period_s(&self) -> Option<f64> {
-        self.spec.period_s.or(self.gaps.usual())
+        self.spec.period_s.or_else(|| self.gaps.usual())
     }
 
     /// Takes one frame.
@@ -141,25 +149,23 @@ impl FrameState {
             });
         }
         let head = bits::head(arrival.payload);
-        let gap_s = self.last.as_ref().map(|last| arrival.time.since(last.time));
+        let gap_s = self.last.map(|last| arrival.time.since(last.time));
         if let Some(gap_s) = gap_s {
             self.gaps.add(gap_s);
             self.tally_gap(gap_s);
         }
-        let is_right = self.check_sum(arrival, notices);
+        let is_right = self.check_sum(arrival, head, notices);
         // The count of a damaged frame is not to be trusted either.
         let count = if is_right {
             self.check_count(arrival, head, gap_s, notices)
         } else {
             None
         };
-        let known_count = self.last.as_ref().and_then(|last| last.count);
-        let mut payload = [0; 64];
-        payload[..length].copy_from_slice(&arrival.payload[..length]);
+        let known_count = self.last.and_then(|last| last.count);
+        self.payload[..length].copy_from_slice(&arrival.payload[..length]);
         self.last = Some(Last {
             time: arrival.time,
             id: arrival.id,
-            payload,
             length,
             count: count.or(known_count),
         });
@@ -203,7 +209,6 @@ impl FrameState {
         let lost_after_s = (BUS_LOST_PERIODS * self.period_s().unwrap_or(0.0)).max(1.0);
         if self
             .last
-            .as_ref()
             .is_some_and(|last| arrival.time.since(last.time) > lost_after_s)
         {
             self.bus = Some(arrival.bus);
@@ -220,7 +225,7 @@ impl FrameState {
     }
 
     fn is_copy_or_late(&mut self, arrival: &Arrival, notices: &mut Notices) -> bool {
-        let Some(last) = &self.last else {
+        let Some(last) = self.last else {
             return false;
         };
         let gap_s = arrival.time.since(last.time);
@@ -231,8 +236,10 @@ impl FrameState {
             (None, None) => COPY_WITHIN_S,
         };
         // The same payload carries the same count.
-        let is_same = last.id == arrival.id && last.payload[..last.length] == *arrival.payload;
-        if is_same && gap_s.abs() <= copy_within_s {
+        if gap_s.abs() <= copy_within_s
+            && last.id == arrival.id
+            && self.payload[..last.length] == *arrival.payload
+        {
             self.tally.n_duplicated += 1;
             notices.count(Code::FrameDuplicated, || {
                 (
@@ -259,12 +266,15 @@ impl FrameState {
         });
     }
 
-    fn check_sum(&mut self, arrival: &Arrival, notices: &mut Notices) -> bool {
-        let Some(rule) = &self.spec.checksum else {
+    fn check_sum(&mut self, arrival: &Arrival, head: u64, notices: &mut Notices) -> bool {
+        let (Some(rule), Some((plan, kept))) = (&self.spec.checksum, &self.checksum) else {
             return true;
         };
+        let stated = plan.extract(head, arrival.payload);
+        let computed = checksum::of(rule, arrival.payload);
         // A frame too short for its checksum is a short frame, not a wrong one.
-        if checksum::fits(rule, arrival.payload).unwrap_or(true) {
+        let fits = stated.zip(computed);
+        if fits.is_none_or(|(stated, computed)| stated == u64::from(computed) & kept) {
             return true;
         }
         self.tally.n_checksum_wrong += 1;
@@ -286,7 +296,7 @@ impl FrameState {
     ) -> Option<u64> {
         let (plan, width, by) = self.counter.as_ref()?;
         let count = plan.extract(head, arrival.payload)?;
-        let Some(from) = self.last.as_ref().and_then(|last| last.count) else {
+        let Some(from) = self.last.and_then(|last| last.count) else {
             return Some(count);
         };
         let n_periods = gap_s

@@ -83,22 +83,24 @@ impl Lookup {
         Some((self.groups.len() - 1) as u16)
     }
 
-    /// The frames of the map that have this identifier, on whatever bus.
+    /// Shows the frames of the map that have this identifier, on whatever bus.
     #[inline]
-    pub(crate) fn find(&self, id: FrameId) -> impl Iterator<Item = usize> + '_ {
+    pub(crate) fn find(&self, id: FrameId, mut show: impl FnMut(usize)) {
         let number = id.number();
-        let (standard, extended) = match id.is_extended() {
-            false => (self.standard.get(number as usize).copied(), &[][..]),
-            true => (None, self.extended.as_slice()),
+        let mut show_group = |group: u16| {
+            if let Some(group) = self.groups.get(usize::from(group)) {
+                group.iter().for_each(|index| show(*index));
+            }
         };
-        let of_extended = extended
-            .iter()
-            .filter_map(move |(ignored, table)| table.get(&(number & !ignored)).copied());
-        standard
-            .into_iter()
-            .filter(|group| *group != NO_GROUP)
-            .chain(of_extended)
-            .flat_map(|group| self.groups[usize::from(group)].iter().copied())
+        if !id.is_extended() {
+            show_group(self.standard[number as usize]);
+            return;
+        }
+        for (ignored, table) in &self.extended {
+            if let Some(group) = table.get(&(number & !ignored)) {
+                show_group(*group);
+            }
+        }
     }
 }
 

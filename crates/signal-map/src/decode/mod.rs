@@ -197,13 +197,11 @@ impl Decoder {
             return false;
         }
         let mut is_mapped = false;
-        for index in self.lookup.find(frame.id) {
-            let Some(bus) = self.buses.of_batch(frame.bus) else {
-                continue;
+        let bus = self.buses.of_batch(frame.bus);
+        self.lookup.find(frame.id, |index| {
+            let Some(bus) = bus.filter(|bus| self.buses.allows(*bus, index)) else {
+                return;
             };
-            if !self.buses.allows(bus, index) {
-                continue;
-            }
             if !is_mapped {
                 self.channels.begin();
                 is_mapped = true;
@@ -217,7 +215,7 @@ impl Decoder {
                 entry: n_entries,
             };
             self.frames[index].take(&arrival, &mut self.channels, &mut self.notices, block);
-        }
+        });
         if is_mapped {
             self.channels.finish(time, block);
         }

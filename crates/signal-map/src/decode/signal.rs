@@ -59,6 +59,7 @@ impl SignalState {
     }
 
     /// The sample: `None` when this frame carries none, `Some(None)` when it is missing.
+    #[inline]
     pub(crate) fn value(
         &mut self,
         arrival: &Arrival,

@@ -109,13 +109,13 @@ impl Survey {
             return;
         };
         let mut is_mapped = false;
-        for index in self.lookup.find(frame.id) {
+        self.lookup.find(frame.id, |index| {
             if !self.buses.allows(bus, index) {
-                continue;
+                return;
             }
             is_mapped = true;
             if *self.pinned[index].get_or_insert(bus) != bus {
-                continue;
+                return;
             }
             let payload = batch.payload(frame);
             for (signal, order) in self.map.frames[index]
@@ -133,7 +133,7 @@ impl Survey {
                     order.add(signal, payload, Time(frame.stamp.0));
                 }
             }
-        }
+        });
         if !is_mapped {
             self.n_unmapped += 1;
             let has_room = self.unmapped.len() < limits::MAX_IDS;
