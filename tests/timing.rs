@@ -4,6 +4,7 @@
 mod common;
 
 use common::{assess, estimate, map};
+use halfshaft_health::response::resolution::Told;
 use halfshaft_health::{Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, fault_drive, map_text, random_drive, scenarios, to_text,
@@ -73,6 +74,41 @@ fn dead_time_and_rise_of_random_drives() {
 }
 
 #[test]
+fn crossings_stand_beside_the_fits_and_agree_with_them() {
+    let mut n_judged = 0;
+    for seed in 1..=12 {
+        let mut scenario = random_drive(seed, &RandomRange::default());
+        scenario.vehicle.actuator.fastest_per_s = 100.0;
+        let results = results(&scenario);
+        let Ok(actuator) = &results.actuator else {
+            continue;
+        };
+        for timing in [&actuator.engage, &actuator.release] {
+            let Some(found) = timing.crossings else {
+                continue;
+            };
+            let Some(fitted) = found.lag_fitted.filter(|lag| lag.n_events >= 5) else {
+                continue;
+            };
+            n_judged += 1;
+            // Between samples a straight line is drawn, which the answer is not.
+            let period_s = timing.rise_time.resolution.unwrap().answer_period_s;
+            let within_s = 0.1 * fitted.median_s + period_s;
+            for lag in [found.lag_smith, found.lag_sundaresan_krishnaswamy] {
+                let off_s = lag.median_s - fitted.median_s;
+                assert!(off_s.abs() < within_s, "{}: {found:?}", scenario.name);
+            }
+            assert!(found.settle_time.median_s >= found.transition_time.median_s);
+            assert!(
+                (-1.0..20.0).contains(&(100.0 * found.overshoot)),
+                "{found:?}"
+            );
+        }
+    }
+    assert!(n_judged >= 4, "only {n_judged} were judged");
+}
+
+#[test]
 fn findings_of_the_sample_drives() {
     for name in ["healthy-road", "hard-track-day"] {
         let results = results(&sample(name));
@@ -109,4 +145,44 @@ fn the_health_index_parts_sound_from_broken_and_names_the_reason() {
         let says = format!("the losing item is {item}");
         assert!(method.contains(&says), "{name}: {method}");
     }
+}
+
+/// A map without the blocks and lines that name the clutch's position.
+fn without_position(map: &str) -> String {
+    let blocks = map.split("\n\n").filter(|block| {
+        let is_table = block.starts_with("table turn-to-torque");
+        !is_table && !(block.starts_with("frame") && block.contains("clutch.position"))
+    });
+    let blocks: Vec<String> = blocks
+        .map(
+            |block| match block.find("  torque from table turn-to-torque") {
+                Some(at) => block[..at].trim_end().to_owned(),
+                None => block.to_owned(),
+            },
+        )
+        .collect();
+    blocks.join("\n\n")
+}
+
+#[test]
+fn without_a_word_of_the_mechanism_the_slip_gives_an_apparent_time() {
+    let scenario = sample("hard-track-day");
+    let text = map_text(&scenario, &Tolerances::EXACT, scenario.seed);
+    let log = to_text(&scenario).0;
+    let results = assess(&map(&without_position(&text)), log.as_bytes());
+    // The motor's current alone is no answer of the mechanism: the few edges that look like a
+    // lag by chance are not made a figure of.
+    assert!(common::figure(&results, "dead_time").outcome.is_err());
+    let apparent = results.apparent.expect("there is a command and slip");
+    // This driver feeds the throttle as the clutch closes: nearly every edge is refused for it.
+    let n_refused: usize = apparent.reasons.iter().map(|(_, n)| n).sum();
+    assert!(n_refused as u64 > apparent.n_edges / 2, "{apparent:?}");
+    if let Told::Singly(spread) = apparent.told {
+        assert_eq!(spread.n_events + n_refused, apparent.n_edges as usize);
+        let truth = scenario.vehicle.actuator;
+        assert!(spread.median_s > truth.dead_time_s, "{apparent:?}");
+    }
+    // With a position nobody asks the slip.
+    let whole = assess(&map(&text), log.as_bytes());
+    assert!(whole.apparent.is_none() && whole.actuator.is_ok());
 }

@@ -174,6 +174,7 @@ mod tests {
             rise_time: pool.clone(),
             transition_time: pool.clone(),
             n_edges: 20,
+            crossings: None,
             reasons: Vec::new(),
         };
         let found = |pool: Pool| normal(&pool, &timing(&pool));

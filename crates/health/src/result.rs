@@ -5,7 +5,7 @@ use halfshaft_driveline::Calibration;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::{Span, Time};
 
-use crate::actuator::Actuator;
+use crate::actuator::{Actuator, Apparent};
 use crate::duty::{Duty, SeverityIndex};
 use crate::figures::named;
 use crate::limits::LimitValue;
@@ -331,6 +331,8 @@ pub struct Results {
     pub class: Result<UseClass, String>,
     /// Answers of the actuator to the command, or why there are none.
     pub actuator: Result<Actuator, String>,
+    /// What the slip says, where nothing else says how quickly the clutch answers.
+    pub apparent: Option<Apparent>,
     /// The same in a sentence for the owner; `None` where there are none.
     pub actuator_sentence: Option<String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.

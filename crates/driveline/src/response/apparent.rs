@@ -54,6 +54,8 @@ pub enum NotApparent {
     Controlled,
     /// 37 % of the slip before is within the noise, or its noise is not known.
     LostInNoise,
+    /// The slip had fallen so far of itself when the command came.
+    GoneBefore,
     /// The slip did not fall so far in the time looked at.
     NeverFell,
 }
@@ -70,6 +72,7 @@ impl NotApparent {
             NotApparent::ThrottleMoved => "the throttle moved by more than 10 % of full",
             NotApparent::Controlled => "anti-lock or stability control was at work",
             NotApparent::LostInNoise => "the slip to be left lies within the noise",
+            NotApparent::GoneBefore => "the slip had fallen before the command",
             NotApparent::NeverFell => "the slip did not fall to 37 % of what it was",
         }
     }
@@ -109,15 +112,15 @@ pub fn apparent_time(around: &Surroundings) -> Result<f64, NotApparent> {
     let moved = around
         .throttle
         .iter()
-        .filter(|reading| start_s <= reading.time_s && reading.time_s <= fallen_s)
+        .filter(|reading| (start_s..=around.edge_s + fallen_s).contains(&reading.time_s))
         .any(|reading| (reading.value - throttle_before).abs() > THROTTLE_WITHIN);
     if moved {
         return Err(NotApparent::ThrottleMoved);
     }
-    Ok(fallen_s - around.edge_s)
+    Ok(fallen_s)
 }
 
-/// When the slip first falls to its share after the edge, s, with no gap up to there.
+/// How soon after the edge the slip first falls to its share, s, with no gap up to there.
 fn first_fall(
     around: &Surroundings,
     slip: &[Reading],
@@ -132,13 +135,15 @@ fn first_fall(
         if pair[1].time_s <= around.edge_s || after > GONE_AT {
             continue;
         }
-        let share = if before > GONE_AT {
-            (before - GONE_AT) / (before - after)
-        } else {
-            0.0
-        };
+        if before <= GONE_AT {
+            return Err(NotApparent::GoneBefore);
+        }
+        let share = (before - GONE_AT) / (before - after);
         let at_s = pair[0].time_s + share * (pair[1].time_s - pair[0].time_s);
-        return Ok(at_s.max(around.edge_s));
+        return match at_s > around.edge_s {
+            true => Ok(at_s - around.edge_s),
+            false => Err(NotApparent::GoneBefore),
+        };
     }
     Err(NotApparent::NeverFell)
 }
@@ -223,6 +228,8 @@ mod tests {
             NotApparent::LostInNoise,
         );
         check(&series(|_| 3.0), &|_| {}, NotApparent::NeverFell);
+        let gone = series(|time| if time < 9.8 { 3.0 } else { 0.1 });
+        check(&gone, &|_| {}, NotApparent::GoneBefore);
         let gap: Vec<Reading> = plain
             .iter()
             .copied()

@@ -20,9 +20,10 @@ pub const LEAVES_AT_SDS: f64 = 3.0;
 /// practice, no source.
 pub const SETTLED_WITHIN: f64 = 0.05;
 
-/// Noise deviations the response must move to be looked at. Source: none, engineering
-/// guess; below, 10 and 90 % of the way lie within the noise of its ends.
-pub const LEAST_SPAN_SDS: f64 = 10.0;
+/// Noise deviations the response must move to be looked at. Source: derived: the tenth of the
+/// way then stands three deviations above where it came from, so that noise does not cross it
+/// first.
+pub const LEAST_SPAN_SDS: f64 = 30.0;
 
 /// The last two fifths of the hold must agree within this share of the way. Source: none,
 /// engineering guess: a first-order answer passes after five lags, within 1 % of its end.

@@ -37,8 +37,8 @@ pub const LEAST_EXCESS: f64 = 1.0;
 /// See [`LEAST_EXCESS`].
 pub const PEAK_FALLS_BY: f64 = 0.3;
 
-/// Signals looked at for the answer of the mechanism, best first: those with a share of full.
-const SIGNALS: [&str; 4] = [
+/// Signals that say what the mechanism did, best first: those with a share of full.
+pub const SIGNALS: [&str; 4] = [
     "clutch.position",
     "clutch.torque",
     "clutch.pressure",

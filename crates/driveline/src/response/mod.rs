@@ -14,6 +14,7 @@
 //! ```
 
 pub mod apparent;
+pub mod crossed;
 pub mod crossings;
 pub mod edges;
 pub mod first_order;

@@ -28,6 +28,10 @@ const LOCKED_SPREAD: f64 = 0.2;
 /// would lie so close once in ten thousand drives.
 const LOCKED_JUDGED_FROM: usize = 10;
 
+/// Share of the edges that must have a fit. Below it the few that fit by chance are no sample
+/// of the rest, and nothing is told. Source: none, engineering guess.
+const LEAST_FITTED: f64 = 0.1;
+
 /// Which time is pooled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
@@ -87,6 +91,13 @@ pub struct Pool {
     pub normal: Option<Spread>,
 }
 
+impl Pool {
+    /// The sample periods can tell the time.
+    pub fn is_told(&self) -> bool {
+        matches!(self.told, Told::Singly(_) | Told::Pooled { .. })
+    }
+}
+
 /// Pools one time over the edges of one direction.
 pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) -> Pool {
     let edges = || {
@@ -94,7 +105,13 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
             .iter()
             .filter(move |response| response.direction() == direction)
     };
+    let (n_edges, n_fitted) = (
+        edges().count(),
+        edges().filter(|response| response.fit.is_ok()).count(),
+    );
+    let is_sample = n_fitted as f64 >= LEAST_FITTED * n_edges as f64;
     let timed: Vec<(&Response, f64)> = edges()
+        .filter(|_| is_sample)
         .filter_map(|response| Some((response, quantity.of(response)?)))
         .collect();
     let times: Vec<f64> = timed.iter().map(|(_, time_s)| *time_s).collect();
@@ -136,7 +153,7 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
         resolution,
         is_unsynchronised,
         edge_doubt_s: edge_doubt_s(&timed, resolution).filter(|_| quantity != Quantity::RiseTime),
-        n_unusable: edges().count() - timed.len(),
+        n_unusable: n_edges - timed.len(),
         by_oil_c: bands(&OIL_BANDS_C, &timed, |response| response.oil_c),
         by_supply_v: bands(&SUPPLY_BANDS_V, &timed, |response| response.supply_v),
         slopes,

@@ -51,6 +51,11 @@ const SEEN_BEFORE_S: f64 = 0.2;
 /// time and memory grow with the logarithm of the log.
 const THINNED_FROM: u64 = 200;
 
+/// Whether an edge is measured, after so many of its direction.
+pub fn is_measured(n_before: u64) -> bool {
+    n_before.is_multiple_of(1 + n_before / THINNED_FROM)
+}
+
 /// Why there is no watch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoWatch {
@@ -176,7 +181,7 @@ impl ResponseWatch {
             .pop_front_if(|edge| until.is_none_or(|until| until > edge.began.plus(wait_s)))
         {
             let seen = &mut self.n_edges[usize::from(edge.direction == Direction::Release)];
-            let is_taken = seen.is_multiple_of(1 + *seen / THINNED_FROM);
+            let is_taken = is_measured(*seen);
             *seen += 1;
             if is_taken {
                 let response = self.record(edge, until);

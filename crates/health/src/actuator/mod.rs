@@ -5,19 +5,24 @@
 //! `halfshaft_driveline::response` measures; here it is gathered and settled. It does not
 //! judge: the findings do, and the health index in [`index`].
 
+mod apparent;
 pub mod index;
 pub mod motor;
 pub mod sentence;
 
+pub use apparent::Apparent;
 pub use index::{HealthIndex, HealthItem, health_index};
 pub use motor::{Hold, Motor};
 
 pub use sentence::sentence;
 
+use apparent::ApparentWatch;
 use motor::MotorWatch;
 
 use halfshaft_driveline::Row;
-use halfshaft_driveline::response::ladder::{Ladder, LadderWatch, Pedal};
+use halfshaft_driveline::align::follows_command;
+use halfshaft_driveline::response::crossed::{Crossed, crossed};
+use halfshaft_driveline::response::ladder::{Ladder, LadderWatch, Pedal, SIGNALS as MECHANISM};
 use halfshaft_driveline::response::pool::{Pool, Quantity, pool, reasons};
 use halfshaft_driveline::response::resolution::{Spread, spread};
 use halfshaft_driveline::response::watch::NoWatch;
@@ -38,6 +43,8 @@ const LEADS_FROM: usize = 5;
 #[derive(Clone, Debug)]
 pub struct ActuatorWatch {
     responses: Result<ResponseWatch, String>,
+    // Only where nothing says what the mechanism did, but perhaps what its motor was given.
+    apparent: Option<ApparentWatch>,
     ladders: Option<LadderWatch>,
     motor: MotorWatch,
     found: Vec<Response>,
@@ -65,6 +72,9 @@ pub struct Timing {
     pub rise_time: Pool,
     /// From a step of the command to 90 % of the way; of a release, to the last 10 %.
     pub transition_time: Pool,
+    /// The same by crossings, of the edges after which the command held long enough. A time
+    /// that the sample periods hide above is hidden here, too.
+    pub crossings: Option<Crossed>,
     /// Edges of the command in this direction; of many only some are measured.
     pub n_edges: usize,
     /// Why edges tell nothing, with how many.
@@ -123,6 +133,7 @@ impl Actuator {
             dead_time: pool(&responses, direction, Quantity::DeadTime),
             rise_time: pool(&responses, direction, Quantity::RiseTime),
             transition_time: pool(&responses, direction, Quantity::TransitionTime),
+            crossings: crossed(&responses, direction),
             n_edges: responses
                 .iter()
                 .filter(|response| response.direction() == direction)
@@ -146,8 +157,15 @@ impl Actuator {
 impl ActuatorWatch {
     /// Nothing seen yet.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> ActuatorWatch {
+        let is_seen = channels
+            .iter()
+            .any(|channel| MECHANISM.contains(&channel.name.as_str()) && !follows_command(channel));
         ActuatorWatch {
             responses: ResponseWatch::new(vehicle, channels).map_err(no_watch),
+            apparent: match is_seen {
+                true => None,
+                false => ApparentWatch::new(vehicle, channels),
+            },
             ladders: LadderWatch::new(vehicle, channels),
             motor: MotorWatch::new(vehicle, channels),
             found: Vec::new(),
@@ -169,14 +187,20 @@ impl ActuatorWatch {
                 self.found.push(response);
             }
         }
+        if let Some(apparent) = &mut self.apparent {
+            apparent.push(block);
+        }
         self.motor.forget(block.until);
         if let Some(ladders) = &mut self.ladders {
             ladders.push(block);
         }
     }
 
-    /// Takes a row: what the axle does beyond the bend.
+    /// Takes a row: slip, and what the axle does beyond the bend.
     pub fn note(&mut self, row: &Row) {
+        if let Some(apparent) = &mut self.apparent {
+            apparent.note(row);
+        }
         if let Some(ladders) = &mut self.ladders {
             let excess = row
                 .kinematic_difference
@@ -190,6 +214,9 @@ impl ActuatorWatch {
         if let Some(ladders) = &mut self.ladders {
             ladders.settle(until);
             self.climbed.extend(ladders.take_finished());
+        }
+        if let Some(apparent) = &mut self.apparent {
+            apparent.settle(until);
         }
         if let (Ok(watch), None) = (&mut self.responses, until) {
             watch.finish();
@@ -243,6 +270,11 @@ impl ActuatorWatch {
         actuator.engage.n_edges = watch.n_edges(Direction::Engage) as usize;
         actuator.release.n_edges = watch.n_edges(Direction::Release) as usize;
         Ok(actuator)
+    }
+
+    /// What the slip says, where nothing else says how quickly the clutch answers.
+    pub fn apparent(&self) -> Option<Apparent> {
+        self.apparent.as_ref().map(ApparentWatch::outcome)
     }
 
     fn signal(&self) -> Option<String> {

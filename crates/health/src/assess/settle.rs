@@ -310,6 +310,7 @@ impl Health {
             figures,
             regions,
             actuator,
+            apparent: self.actuator.apparent(),
             thermal,
             two_by_two: self.two_by_two.outcome(),
         }

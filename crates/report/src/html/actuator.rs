@@ -23,6 +23,7 @@ pub(super) fn section(results: &Results) -> Markup {
                 Err(why) => p { "Its times are not known: " (sentence(&clean(why))) },
                 Ok(actuator) => (told(actuator)),
             }
+            @if let Some(apparent) = &results.apparent { (super::apparent::paragraph(apparent)) }
         }
     }
 }
@@ -56,6 +57,7 @@ fn told(actuator: &Actuator) -> Markup {
         }
         (reasons("Closing", &actuator.engage))
         (reasons("Letting go", &actuator.release))
+        (super::crossings::table(&actuator.engage, &actuator.release))
         h3 { "Delay after the pedal" }
         (ladder("Throttle pressed", actuator.throttle_on.as_ref()))
         (ladder("Throttle lifted", actuator.lift_off.as_ref()))
@@ -114,14 +116,10 @@ fn direction(word: &str, timing: &Timing) -> Markup {
         @for (name, pool) in rows {
             (pooled(&format!("{word}: {name}"), pool))
             // What the sample periods hide, they hide at any temperature and voltage.
-            @if is_told(pool) { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
+            @if pool.is_told() { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
             @for band in &pool.by_supply_v { (banded(band, "supply", "V")) } }
         }
     }
-}
-
-fn is_told(pool: &Pool) -> bool {
-    matches!(pool.told, Told::Singly(_) | Told::Pooled { .. })
 }
 
 fn pooled(name: &str, pool: &Pool) -> Markup {
@@ -145,7 +143,7 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
         ),
         Told::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
     };
-    let normal = pool.normal.filter(|_| is_told(pool));
+    let normal = pool.normal.filter(|_| pool.is_told());
     html! {
         tr {
             th scope="row" {

@@ -8,9 +8,11 @@
 //! part of one. `plot` turns curves into SVG; `style/` is the look.
 
 mod actuator;
+mod apparent;
 mod calibration;
 mod causes;
 mod corners;
+mod crossings;
 mod duty_picture;
 mod events;
 mod evidence;

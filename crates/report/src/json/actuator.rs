@@ -1,7 +1,7 @@
 //! How quickly the clutch answers, pooled by direction, and the delays after the pedal.
 
 use super::records::known;
-use halfshaft_health::actuator::{Actuator, Motor, PedalDelay, Timing};
+use halfshaft_health::actuator::{Actuator, Apparent, Motor, PedalDelay, Timing};
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
 use serde::Serialize;
@@ -35,6 +35,7 @@ struct TimingJson {
     dead_time: PoolJson,
     rise_time: PoolJson,
     transition_time: PoolJson,
+    crossings: Option<CrossedJson>,
     reasons: Vec<ReasonJson>,
 }
 
@@ -45,6 +46,7 @@ impl TimingJson {
             dead_time: PoolJson::of(&timing.dead_time),
             rise_time: PoolJson::of(&timing.rise_time),
             transition_time: PoolJson::of(&timing.transition_time),
+            crossings: CrossedJson::of(timing),
             reasons: timing
                 .reasons
                 .iter()
@@ -54,6 +56,78 @@ impl TimingJson {
                 })
                 .collect(),
         }
+    }
+}
+
+#[derive(Serialize)]
+struct CrossedJson {
+    n: usize,
+    dead_time: Option<SpreadJson>,
+    rise_time: Option<SpreadJson>,
+    transition_time: Option<SpreadJson>,
+    settle_time: Option<SpreadJson>,
+    overshoot: Option<f64>,
+    steady_error: Option<f64>,
+    lag_fitted: Option<SpreadJson>,
+    lag_smith: Option<SpreadJson>,
+    lag_sundaresan_krishnaswamy: Option<SpreadJson>,
+}
+
+impl CrossedJson {
+    fn of(timing: &Timing) -> Option<CrossedJson> {
+        let found = timing.crossings?;
+        let of = |pool: &Pool, spread: Spread| pool.is_told().then(|| SpreadJson::of(spread));
+        let lag = |spread: Spread| of(&timing.rise_time, spread);
+        Some(CrossedJson {
+            n: found.dead_time.n_events,
+            dead_time: of(&timing.dead_time, found.dead_time),
+            rise_time: of(&timing.rise_time, found.rise_time),
+            transition_time: of(&timing.transition_time, found.transition_time),
+            settle_time: of(&timing.transition_time, found.settle_time),
+            overshoot: known(found.overshoot),
+            steady_error: known(found.steady_error),
+            lag_fitted: found.lag_fitted.and_then(lag),
+            lag_smith: lag(found.lag_smith),
+            lag_sundaresan_krishnaswamy: lag(found.lag_sundaresan_krishnaswamy),
+        })
+    }
+}
+
+#[derive(Serialize)]
+pub(super) struct ApparentJson {
+    n_edges: u64,
+    told: &'static str,
+    time: Option<SpreadJson>,
+    below_s: Option<f64>,
+    reasons: Vec<ReasonJson>,
+}
+
+impl ApparentJson {
+    pub fn of(apparent: &Apparent) -> ApparentJson {
+        let (told, spread, below_s) = told(&apparent.told);
+        let reasons = apparent.reasons.iter();
+        ApparentJson {
+            n_edges: apparent.n_edges,
+            told,
+            time: spread.map(SpreadJson::of),
+            below_s,
+            reasons: reasons
+                .map(|&(reason, n)| ReasonJson {
+                    reason: reason.text(),
+                    n,
+                })
+                .collect(),
+        }
+    }
+}
+
+/// The kind in a word, the spread where it may be said, and what the time is below.
+fn told(told: &Told) -> (&'static str, Option<Spread>, Option<f64>) {
+    match *told {
+        Told::Singly(spread) => ("singly", Some(spread), None),
+        Told::Pooled { spread, .. } => ("pooled", Some(spread), None),
+        Told::BelowResolution { below_s } => ("below-resolution", None, known(below_s)),
+        Told::NoEvent => ("no-event", None, None),
     }
 }
 
@@ -82,12 +156,7 @@ impl PoolJson {
     /// Where the samples hide the time, nothing that was fitted of it is given: neither by
     /// band nor brought to normal.
     fn of(pool: &Pool) -> PoolJson {
-        let (told, spread, below_s) = match pool.told {
-            Told::Singly(spread) => ("singly", Some(spread), None),
-            Told::Pooled { spread, .. } => ("pooled", Some(spread), None),
-            Told::BelowResolution { below_s } => ("below-resolution", None, known(below_s)),
-            Told::NoEvent => ("no-event", None, None),
-        };
+        let (told, spread, below_s) = told(&pool.told);
         let bands = |bands: &[Band]| match spread {
             Some(_) => bands.iter().map(BandJson::of).collect(),
             None => Vec::new(),

@@ -1,6 +1,6 @@
 //! Keys of the report for timing, heat, duty, oil and evidence.
 
-use super::actuator::ActuatorJson;
+use super::actuator::{ActuatorJson, ApparentJson};
 use super::duty::{DutyJson, SeverityJson};
 use super::evidence::{PathJson, TwoByTwoJson};
 use super::oil::OilJson;
@@ -14,6 +14,7 @@ use serde::Serialize;
 #[derive(Serialize)]
 pub(super) struct JudgedJson<'a> {
     actuator: Outcome<'a, ActuatorJson<'a>>,
+    apparent: Option<ApparentJson>,
     thermal: Outcome<'a, ThermalJson<'a>>,
     duty: DutyJson<'a>,
     severity: Outcome<'a, SeverityJson>,
@@ -27,6 +28,7 @@ impl<'a> JudgedJson<'a> {
     pub fn of(results: &'a Results) -> JudgedJson<'a> {
         JudgedJson {
             actuator: Outcome::of(&results.actuator, ActuatorJson::of),
+            apparent: results.apparent.as_ref().map(ApparentJson::of),
             thermal: Outcome::of(&results.thermal, ThermalJson::of),
             duty: DutyJson::of(results),
             severity: Outcome::of(&results.severity, SeverityJson::of),

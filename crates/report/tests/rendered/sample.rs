@@ -166,6 +166,7 @@ pub fn track_day() -> Results {
     events[15].command_peak = None;
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
+        apparent: None,
         actuator_sentence: None,
         two_by_two: Err("0 times there was something to lock".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
@@ -272,6 +273,7 @@ pub fn track_day() -> Results {
 pub fn nothing() -> Results {
     Results {
         actuator: Err("the map has no channel clutch.command".to_owned()),
+        apparent: None,
         actuator_sentence: None,
         two_by_two: Err("0 times there was something to lock".to_owned()),
         thermal: Err("the drive is too short".to_owned()),
