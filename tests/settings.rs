@@ -46,6 +46,29 @@ fn the_written_file_changes_nothing() {
 }
 
 #[test]
+fn a_life_line_of_ones_own_gives_the_damage_sum() {
+    let folder = Folder::with_drive();
+    let sum = |report: &Value| report["duty"]["miner_sum"].clone();
+    let why = sum(&report(&folder, &[]))["why_null"].clone();
+    assert_eq!(why, "no life line is set: `[life_line]` of the settings");
+    let with = |exponent: f64, range_nm: f64| {
+        let text =
+            format!("[life_line]\nexponent = {exponent}\nrange_nm = {range_nm}\ncycles = 1000\n");
+        folder.write("own.toml", &text);
+        let found = sum(&report(&folder, &["--settings", "own.toml"]));
+        found["result"]
+            .as_f64()
+            .unwrap_or_else(|| panic!("{found}"))
+    };
+    // Derived: twice the range at the same life leaves (1/2)^m of the damage, whatever the cycles.
+    let (one, other) = (with(5.0, 100.0), with(5.0, 200.0));
+    assert!(
+        one > 0.0 && (one / other / 32.0 - 1.0).abs() < 1e-9,
+        "{one}, {other}"
+    );
+}
+
+#[test]
 fn a_changed_limit_changes_the_result_and_is_listed() {
     let folder = Folder::with_drive();
     // The oil of the small car is at 80 °C for its ten seconds; its pack slips at 4 rad/s.

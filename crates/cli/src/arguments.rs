@@ -103,7 +103,7 @@ impl FromStr for StartLine {
     type Err = String;
 
     fn from_str(text: &str) -> Result<StartLine, String> {
-        let wanted = || "wanted latitude and longitude in degrees, as 50.33468,6.94292".to_owned();
+        let wanted = || "wanted latitude and longitude in degrees, as 50.0,7.0".to_owned();
         let (latitude, longitude) = text.split_once(',').ok_or_else(wanted)?;
         let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wanted());
         let degrees = [number(latitude)?, number(longitude)?];

@@ -139,7 +139,7 @@ impl Health {
             actuator: ActuatorWatch::new(vehicle, channels),
             temperature: TemperatureWatch::new(vehicle, channels, limits),
             cycles: DutyWatch::default(),
-            oil_ageing: OilAgeing::new(setup.oil_reach_s(), &limits.oil_life),
+            oil_ageing: OilAgeing::new(setup.oil_reach_s(), &limits.oil_distance),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),

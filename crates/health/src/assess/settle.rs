@@ -236,6 +236,7 @@ impl Health {
             n_packs: basis.n_packs,
             distance_km: value_of(&figures, "distance"),
             least_km: self.limits.usage.least_km,
+            life_line: self.limits.life_line,
             thermal: &thermal,
         });
         let used = self.usage.outcome(&drive);
@@ -365,7 +366,7 @@ impl Health {
             sensor_sd_k: self.limits.trust.oil_sensor_sd_k,
             km_per_year: None,
         };
-        oil_life(&self.limits.oil_life, &input)
+        oil_life(&self.limits.oil_distance, &input)
     }
 
     fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {

@@ -12,9 +12,10 @@ use super::limits::{
     TORQUE_RANGE_EDGES_NM,
 };
 use super::{
-    BenchCycle, BenchPack, CycleCount, CycleMatrix, Exceedance, Levels, bench_cycle,
-    energy_exceedance, power_exceedance,
+    BenchCycle, BenchPack, CycleCount, CycleMatrix, Exceedance, Levels, LifeLine, bench_cycle,
+    energy_exceedance, miner_sum, power_exceedance,
 };
+use crate::limits::LifeLimits;
 use crate::result::Event;
 
 /// Watches the pack torque.
@@ -47,6 +48,9 @@ pub struct Duty {
     pub power: Result<Exceedance, String>,
     /// Events per 100 km by energy per area.
     pub energy: Result<Exceedance, String>,
+    /// Share of life used by the torque cycles after Palmgren and Miner, for a life line of the
+    /// user, or why there is none.
+    pub miner_sum: Result<f64, String>,
     /// Steps that reproduce the duty on a bench.
     pub bench: BenchCycle,
 }
@@ -66,6 +70,8 @@ pub struct DutyInput<'a> {
     pub distance_km: Result<f64, String>,
     /// Shortest drive that is told per 100 km, km.
     pub least_km: f64,
+    /// The user's life line.
+    pub life_line: LifeLimits,
     /// The temperatures.
     pub thermal: &'a Result<ThermalEstimate, String>,
 }
@@ -97,11 +103,14 @@ impl DutyWatch {
             friction_radius_m: input.friction_radius_m,
             n_packs: input.n_packs,
         };
+        let cycles = self.torque.cycles();
         Duty {
-            torque_cycles: self
-                .torque
-                .matrix(&TORQUE_RANGE_EDGES_NM, &TORQUE_MEAN_EDGES_NM),
+            torque_cycles: CycleMatrix::of(&cycles, &TORQUE_RANGE_EDGES_NM, &TORQUE_MEAN_EDGES_NM),
             temperature_cycles,
+            miner_sum: life_line(&input.life_line).and_then(|line| match cycles.is_empty() {
+                true => Err("the pack torque is not known, or never moved".to_owned()),
+                false => Ok(miner_sum(&cycles, &line)),
+            }),
             power: power_exceedance(
                 input.events,
                 input.area_mm2.clone(),
@@ -117,4 +126,10 @@ impl DutyWatch {
             bench: bench_cycle(input.events, &pack, oil_c),
         }
     }
+}
+fn life_line(limits: &LifeLimits) -> Result<LifeLine, String> {
+    if limits.exponent == 0.0 {
+        return Err("no life line is set: `[life_line]` of the settings".to_owned());
+    }
+    LifeLine::new(limits.exponent, limits.range_nm, limits.cycles)
 }

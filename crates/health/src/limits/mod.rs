@@ -23,8 +23,9 @@ mod hit;
 mod holding;
 mod judder;
 mod launch;
+mod life_line;
 mod oil;
-mod oil_life;
+mod oil_distance;
 mod protection;
 mod ripple;
 mod severity;
@@ -47,8 +48,9 @@ pub use hit::Hit;
 pub use holding::Holding;
 pub use judder::JudderLimits;
 pub use launch::Launch;
+pub use life_line::LifeLimits;
 pub use oil::Oil;
-pub use oil_life::OilPolicy;
+pub use oil_distance::OilPolicy;
 pub use protection::Protection;
 pub use registry::{Group, LimitAbout, LimitValue};
 pub use ripple::RippleLimits;
@@ -108,8 +110,10 @@ pub struct Limits {
     pub usage: Usage,
     /// Severity of a drive.
     pub severity: SeverityRamps,
+    /// Life line of the damage sum.
+    pub life_line: LifeLimits,
     /// How the oil is used up.
-    pub oil_life: OilPolicy,
+    pub oil_distance: OilPolicy,
     /// Two sessions compared.
     pub compare: Compare,
     /// The actuator.
@@ -138,7 +142,8 @@ pub const GROUPS: &[Group] = &[
     torque_report::GROUP,
     usage::GROUP,
     severity::GROUP,
-    oil_life::GROUP,
+    life_line::GROUP,
+    oil_distance::GROUP,
     compare::GROUP,
     actuator::GROUP,
 ];
@@ -162,8 +167,8 @@ pub const RISING: &[[&str; 2]] = &[
         "severity.partial_quiet_percent",
         "severity.partial_limit_percent",
     ],
-    ["oil_life.doubling_least_k", "oil_life.doubling_k"],
-    ["oil_life.doubling_k", "oil_life.doubling_most_k"],
+    ["oil_distance.doubling_least_k", "oil_distance.doubling_k"],
+    ["oil_distance.doubling_k", "oil_distance.doubling_most_k"],
     ["launch.least_s", "driving.not_driving_s"],
     ["actuator.dead_usual_s", "actuator.dead_s"],
     ["actuator.rise_usual_s", "actuator.lazy_rise_s"],

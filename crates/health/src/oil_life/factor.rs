@@ -213,7 +213,7 @@ mod tests {
     const SENSOR_SD_K: f64 = 2.0;
 
     fn policy() -> OilPolicy {
-        Limits::default().oil_life
+        Limits::default().oil_distance
     }
 
     fn steady(celsius: f64) -> Result<OilAgeingRate, String> {

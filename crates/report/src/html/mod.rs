@@ -21,6 +21,7 @@ mod findings;
 mod heat;
 mod identity;
 mod laps;
+mod miner;
 mod needles;
 mod not_checked;
 mod owner;

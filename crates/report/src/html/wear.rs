@@ -19,6 +19,7 @@ pub(super) fn section(results: &Results) -> Markup {
             (exceedance("Power per lining area", &results.duty.power))
             (exceedance("Energy per lining area, of one event", &results.duty.energy))
             (cycles("Cycles of the pack torque, N·m", &results.duty.torque_cycles))
+            (super::miner::paragraph(&results.duty))
             @if let Ok(found) = &results.duty.temperature_cycles { (cycles("Cycles of the estimated pack temperature, K by °C", found)) }
             h3 { "Model of the temperatures" }
             @match &results.thermal {

@@ -12,6 +12,7 @@ pub(super) struct DutyJson<'a> {
     temperature_cycles: Outcome<'a, CyclesJson<'a>>,
     power: Outcome<'a, ExceedanceJson<'a>>,
     energy: Outcome<'a, ExceedanceJson<'a>>,
+    miner_sum: Outcome<'a, Option<f64>>,
 }
 
 impl<'a> DutyJson<'a> {
@@ -30,6 +31,7 @@ impl<'a> DutyJson<'a> {
             }),
             power: Outcome::of(&duty.power, ExceedanceJson::of),
             energy: Outcome::of(&duty.energy, ExceedanceJson::of),
+            miner_sum: Outcome::of(&duty.miner_sum, |sum| known(*sum)),
         }
     }
 }

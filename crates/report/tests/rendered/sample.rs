@@ -387,6 +387,7 @@ fn no_duty() -> Duty {
         n_packs: 1.0,
         distance_km: Err("no road speed".to_owned()),
         least_km: 10.0,
+        life_line: Default::default(),
         thermal: &none,
     })
 }

@@ -2,7 +2,7 @@
 
 limits! {
     /// The policy by which the oil is used up: no chemical test.
-    oil_life: OilPolicy;
+    oil_distance: OilPolicy;
 
     /// Distance the oil serves when nothing ages it faster: 60,000 miles.
     base_km: f64 = 96000.0, "km", from 1000.0 to 1000000.0,
