@@ -223,3 +223,31 @@ fn sound_cars_raise_none() {
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+/// The same car and map, but for the preload that the map states.
+fn with_stated_preload(map_text: &str, stated: &str) -> String {
+    let lines = map_text.lines().map(|line| {
+        let is_preload = line.trim_start().starts_with("preload ");
+        if is_preload { stated } else { line }
+    });
+    lines.collect::<Vec<&str>>().join("\n")
+}
+
+#[test]
+fn a_preload_far_above_the_stated_one_is_heavy() {
+    let mut scenario = fault_drive("dragging-pack").expect("there is such a drive");
+    scenario.faults.pack.drag_torque_nm = 0.0;
+    let text = map_text(&scenario, &Tolerances::EXACT, scenario.seed);
+    let log = to_text(&scenario).0;
+    let fires = |text: &str| {
+        let results = assess(&map(text), log.as_bytes());
+        let mut findings = results.findings.iter();
+        findings.any(|finding| finding.id == "heavy-preload")
+    };
+    assert!(!fires(&text));
+    // The pack holds 70 N·m when open, by its table of position; the rated value is a third.
+    assert!(fires(&with_stated_preload(
+        &text,
+        "  preload 24 N.m +/- 10 %"
+    )));
+}
