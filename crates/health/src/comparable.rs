@@ -16,6 +16,13 @@ use crate::result::{Grade, Results};
 /// Grade from which a value is worth comparing with. Source: none, engineering guess.
 pub const COMPARED_FROM: Grade = Grade::B;
 
+/// A car that is slower than this on the average stands, m/s. Source: none, engineering guess.
+const STANDS_BELOW: f64 = 0.5;
+
+/// Standard deviation, as a share of a time constant, up to which it is worth grade A. Source:
+/// none, engineering guess: three of it are a third of the ratio that counts as slow cooling.
+const TOLD_WITHIN: f64 = 0.1;
+
 /// One quantity of one drive.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Comparable {
@@ -33,8 +40,46 @@ type Pooled = fn(&Timing) -> &Pool;
 /// What this drive gives to compare with.
 pub fn comparable(results: &Results) -> Vec<Comparable> {
     let mut all = timed(results);
+    all.push(held(results));
     all.extend(heated(results));
+    all.push(cooled(results));
     all
+}
+
+/// The motor's current while a full engagement is held.
+fn held(results: &Results) -> Comparable {
+    let found = actuator(results).and_then(|actuator| {
+        let current = actuator.motor.hold_current().ok_or_else(|| {
+            "no full engagement was held long enough with the motor's current known".to_owned()
+        })?;
+        // A spread of currents holds amperes in its fields of seconds.
+        let factor = (current.n_events as f64 / ENOUGH_EVENTS).min(1.0);
+        // Less what an open clutch draws, as the finding takes it.
+        let idle_a = actuator.motor.idle_a.unwrap_or(0.0).abs();
+        Ok((current.median_s - idle_a, Grade::of(factor)))
+    });
+    graded(Quantity::HoldCurrent, found)
+}
+
+/// The time constant of cooling at standstill, as the drive showed it.
+fn cooled(results: &Results) -> Comparable {
+    let found = results
+        .outlook
+        .as_ref()
+        .map_err(Clone::clone)
+        .and_then(|outlook| {
+            let shown = outlook.cool_down.shown.as_ref().map_err(Clone::clone)?;
+            let decay = shown.decay;
+            if decay
+                .mean_speed_m_per_s
+                .is_none_or(|speed| speed > STANDS_BELOW)
+            {
+                return Err("the longest cooling was seen on the move".to_owned());
+            }
+            let factor = (TOLD_WITHIN * decay.time_constant_s / decay.sd_s).min(1.0);
+            Ok((decay.time_constant_s, Grade::of(factor)))
+        });
+    graded(Quantity::StandingCooling, found)
 }
 
 /// The actuator's times, brought to 60 °C and 13.5 V.
@@ -140,8 +185,10 @@ mod tests {
                 Quantity::RiseTime,
                 Quantity::TransitionTime,
                 Quantity::ReleaseTime,
+                Quantity::HoldCurrent,
                 Quantity::RisePerHeat,
                 Quantity::Equalisation,
+                Quantity::StandingCooling,
             ]
         );
         for one in &all {
