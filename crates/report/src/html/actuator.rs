@@ -1,12 +1,13 @@
 //! How quickly the clutch answered, and whose delay it was.
 //!
-//! In: the pooled times of the drive. Out: two tables. A time the sample periods hide is
+//! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
+use super::delays;
 use super::scatter::{self, Point, Scatter};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
-use halfshaft_health::actuator::{Actuator, PedalDelay, Timing};
+use halfshaft_health::actuator::{Actuator, Timing};
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
 use halfshaft_health::response::{Direction, Response};
@@ -57,8 +58,8 @@ fn told(actuator: &Actuator) -> Markup {
         (reasons("Closing", &actuator.engage))
         (reasons("Letting go", &actuator.release))
         h3 { "Delay after the pedal" }
-        (ladder("Throttle pressed", actuator.throttle_on.as_ref()))
-        (ladder("Throttle lifted", actuator.lift_off.as_ref()))
+        (delays::ladder("Throttle pressed", actuator.throttle_on.as_ref()))
+        (delays::ladder("Throttle lifted", actuator.lift_off.as_ref()))
     }
 }
 
@@ -195,48 +196,10 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
     }
 }
 
-fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
-    html! {
-        @match delay {
-            None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
-            Some(delay) => {
-                p { (word) ", " (counted(delay.n_events as u64, "movement", "movements")) ":" }
-                div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) {
-                    table.delays {
-                        thead { tr {
-                            th scope="col" { "Part" }
-                            th.number scope="col" { "Seen" }
-                            th.number scope="col" { "Median" }
-                            th.number scope="col" { "10 to 90 % of them" }
-                        } }
-                        tbody {
-                            (part("Controller: throttle to command", delay.controller.as_ref()))
-                            (part("Mechanism: command to response", delay.mechanism.as_ref()))
-                            (part("Vehicle: response to slip", delay.vehicle.as_ref()))
-                            (part("Throttle to response", delay.whole.as_ref()))
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn part(name: &str, spread: Option<&Spread>) -> Markup {
-    html! {
-        tr {
-            th scope="row" { (name) }
-            td.number { (spread.map_or(0, |spread| spread.n_events)) }
-            td.number { (spread.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
-            td.number { (spread.map_or("–".to_owned(), ends)) }
-        }
-    }
-}
-
-fn ends(spread: &Spread) -> String {
+pub(super) fn ends(spread: &Spread) -> String {
     format!("{} to {}", ms(spread.p10_s), ms(spread.p90_s))
 }
 
-fn ms(seconds: f64) -> String {
+pub(super) fn ms(seconds: f64) -> String {
     format!("{}\u{a0}ms", number(seconds * 1e3))
 }

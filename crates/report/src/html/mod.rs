@@ -11,6 +11,7 @@ mod actuator;
 mod calibration;
 mod causes;
 mod corners;
+mod delays;
 mod duty_picture;
 mod events;
 mod evidence;

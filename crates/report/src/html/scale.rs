@@ -59,6 +59,16 @@ impl Scale {
         }
     }
 
+    /// A height from 0 to 1 without marks, for bars.
+    pub fn bare() -> Scale {
+        Scale {
+            low: 0.0,
+            high: 1.0,
+            ticks: Vec::new(),
+            decimals: 0,
+        }
+    }
+
     /// How far along the axis a value lies, 0 to 1.
     pub fn share(&self, value: f64) -> f64 {
         ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0)

@@ -85,7 +85,7 @@ fn least_drawn_s(time: &Scale) -> f64 {
 
 /// A lane with the stretches of one finding.
 fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
-    let values = lane();
+    let values = Scale::bare();
     let least_s = least_drawn_s(time);
     let blocks: Vec<Block> = finding
         .evidence
@@ -120,16 +120,6 @@ fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
             figcaption { a href=(format!("#finding-{number}")) { (title) } ", " (finding.severity.words()) }
             (frame(&format!("lane-{number}"), &title, &format!("At {}.", stretches.join(", ")), &values, &plot::draw(&drawing), None))
         }
-    }
-}
-
-/// A scale without marks.
-fn lane() -> Scale {
-    Scale {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-        decimals: 0,
     }
 }
 
@@ -191,7 +181,7 @@ fn strip_figure(
 
 /// A lane with one block an event, as tall as its kind.
 fn event_lane(events: &[Event], findings: &[Finding], time: &Scale) -> Markup {
-    let values = lane();
+    let values = Scale::bare();
     let least_s = least_drawn_s(time);
     let blocks: Vec<Block> = events
         .iter()
