@@ -35,7 +35,7 @@ pub(super) fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
         @match delay {
             None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
             Some(delay) => {
-                (drawing(word, delay))
+                div.strips { (drawing(word, delay)) }
                 div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) { (table(delay)) }
             }
         }

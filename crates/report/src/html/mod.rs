@@ -15,6 +15,7 @@ mod delays;
 mod duty_picture;
 mod events;
 mod evidence;
+mod exceedance;
 mod figures_table;
 mod findings;
 mod heat;

@@ -1,10 +1,11 @@
 //! What the drive took out of the pack and the oil: severity, temperatures, oil distance.
 //!
-//! In: the settled results. Out: tables, each with its basis.
+//! In: the settled results. Out: tables and drawings, each with its basis.
 
-use crate::words::{band, clean, counted, number, sentence};
+use super::exceedance;
+use crate::words::{band, clean, number, sentence};
+use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
-use halfshaft_health::duty::{CycleMatrix, Exceedance};
 use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
@@ -16,8 +17,8 @@ pub(super) fn section(results: &Results) -> Markup {
         section #wear {
             h2 { "Severity, temperatures, oil" }
             (severity(results))
-            (exceedance("Power per lining area", &results.duty.power))
-            (exceedance("Energy per lining area, of one event", &results.duty.energy))
+            (exceedance::part("exceedance-power", "Power per lining area", &results.duty.power))
+            (exceedance::part("exceedance-energy", "Energy per lining area, of one event", &results.duty.energy))
             (cycles("Cycles of the pack torque, N·m", &results.duty.torque_cycles))
             @if let Ok(found) = &results.duty.temperature_cycles { (cycles("Cycles of the estimated pack temperature, K by °C", found)) }
             h3 { "Model of the temperatures" }
@@ -50,39 +51,6 @@ fn severity(results: &Results) -> Markup {
                         td.number { (number(ramp.quiet)) " to " (number(ramp.limit)) }
                         td.number { (ramp.points.map_or("–".to_owned(), number)) }
                     } } }
-                }
-            }
-        }
-    }
-}
-
-/// How often the lining took how much; levels nothing reached are left out.
-fn exceedance(title: &str, curve: &Result<Exceedance, String>) -> Markup {
-    html! {
-        h3 { (title) }
-        @match curve {
-            Err(why) => p { "Not told: " (sentence(&clean(why))) },
-            Ok(curve) => {
-                p.note {
-                    "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events")) ". "
-                    @for (index, guide) in curve.guides.iter().enumerate() {
-                        @if index > 0 { "; " }
-                        (guide.label) " " (number(guide.low)) " to " (number(guide.high)) " " (curve.unit)
-                    }
-                    @if let Some(guide) = curve.guides.first() { " (" (guide.source) ")." }
-                }
-                div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
-                    table.exceedance {
-                        thead { tr {
-                            th.number scope="col" { (curve.unit) " or more" }
-                            th.number scope="col" { "Events per 100\u{a0}km" }
-                        } }
-                        tbody {
-                            @for (level, n) in curve.levels.iter().zip(&curve.per_100_km).filter(|(_, n)| **n > 0.0) {
-                                tr { td.number { (number(*level)) } td.number { (number(*n)) } }
-                            }
-                        }
-                    }
                 }
             }
         }
