@@ -3,18 +3,14 @@
 //! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
-use super::delays;
-use super::scatter::{self, Point, Scatter};
+use super::{delays, overlay};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
 use halfshaft_health::actuator::{Actuator, Timing};
+use halfshaft_health::response::Direction;
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
-use halfshaft_health::response::{Direction, Response};
 use maud::{Markup, html};
-
-/// Steps of the overlay's time axis.
-const N_OVERLAY: usize = 40;
 
 pub(super) fn section(results: &Results) -> Markup {
     html! {
@@ -52,8 +48,8 @@ fn told(actuator: &Actuator) -> Markup {
             }
         }
         div.strips.proofs {
-            (overlay("Closing", "answers-closing", &actuator.responses, Direction::Engage))
-            (overlay("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
+            (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
+            (overlay::figure("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
         }
         (reasons("Closing", &actuator.engage))
         (reasons("Letting go", &actuator.release))
@@ -61,48 +57,6 @@ fn told(actuator: &Actuator) -> Markup {
         (delays::ladder("Throttle pressed", actuator.throttle_on.as_ref()))
         (delays::ladder("Throttle lifted", actuator.lift_off.as_ref()))
     }
-}
-
-/// Fitted answers from the edge of the command: median, tenth and ninetieth percentile.
-fn overlay(word: &str, id: &str, responses: &[Response], direction: Direction) -> Markup {
-    let lags: Vec<(f64, f64)> = responses
-        .iter()
-        .filter(|response| response.direction() == direction)
-        .filter_map(|response| response.fit.ok())
-        .map(|fit| (fit.dead_time_s, fit.lag_s))
-        .collect();
-    let slowest_s = lags.iter().map(|(dead_s, lag_s)| dead_s + 4.0 * lag_s);
-    let Some(until_s) = slowest_s.reduce(f64::max).map(|until_s| until_s.min(3.0)) else {
-        return html! {};
-    };
-    let mut points: Vec<Point> = Vec::new();
-    for step in 0..=N_OVERLAY {
-        let time_s = until_s * step as f64 / N_OVERLAY as f64;
-        // A lag of first order with dead time: 1 − e^(−(t − θ)/τ).
-        let mut gone: Vec<f64> = lags
-            .iter()
-            .map(|(dead_s, lag_s)| 1.0 - (-(time_s - dead_s).max(0.0) / lag_s).exp())
-            .collect();
-        gone.sort_by(f64::total_cmp);
-        let of = |share: f64| 100.0 * gone[((gone.len() - 1) as f64 * share).round() as usize];
-        let ms = 1e3 * time_s;
-        points.push((ms, of(0.5), true));
-        points.push((ms, of(0.1), false));
-        points.push((ms, of(0.9), false));
-    }
-    let about = format!(
-        "Median (filled) and tenth and ninetieth percentile (hollow) of {} fitted.",
-        counted(lags.len() as u64, "answer", "answers")
-    );
-    scatter::figure(&Scatter {
-        id,
-        title: &format!("{word}: answers from the edge of the command"),
-        about: &about,
-        across: "Time from the edge of the command, ms",
-        up: "% of the way",
-        points: &points,
-        band: None,
-    })
 }
 
 fn direction(word: &str, timing: &Timing) -> Markup {

@@ -23,6 +23,7 @@ mod identity;
 mod laps;
 mod needles;
 mod not_checked;
+mod overlay;
 mod owner;
 mod page;
 mod plot;

@@ -94,6 +94,16 @@ impl Scale {
         format!("{:.decimals$}", 10_f64.powf(tick))
     }
 
+    /// From nothing to all.
+    pub fn percent() -> Scale {
+        Scale {
+            low: 0.0,
+            high: 100.0,
+            ticks: vec![0.0, 50.0, 100.0],
+            decimals: 0,
+        }
+    }
+
     /// A height from 0 to 1 without marks, for bars.
     pub fn bare() -> Scale {
         Scale {

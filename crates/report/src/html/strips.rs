@@ -277,12 +277,7 @@ fn swatch() -> Markup {
 fn value_scale(strip: &Strip, low: f64, high: f64) -> Scale {
     match (strip.name, strip.unit) {
         // A sensor that reads a little below nothing does not need room for it.
-        ("command" | "state", "%") if low >= -2.0 && high <= 102.0 => Scale {
-            low: 0.0,
-            high: 100.0,
-            ticks: vec![0.0, 50.0, 100.0],
-            decimals: 0,
-        },
+        ("command" | "state", "%") if low >= -2.0 && high <= 102.0 => Scale::percent(),
         ("command" | "state", "1") if low >= 0.0 && high <= 1.0 => Scale {
             low: 0.0,
             high: 1.0,
