@@ -2,6 +2,7 @@
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
+use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::laps_to_limit::{LapsAhead, LapsToLimit};
 use halfshaft_health::limits::{LimitValue, Limits};
@@ -18,10 +19,7 @@ pub(super) fn section(results: &Results) -> Markup {
     html! {
         section #evidence {
             h2 { "Evidence and outlook" }
-            @match &results.two_by_two {
-                Ok(found) => p { (sentence(&clean(&found.sentence))) },
-                Err(why) => p { "Whether the state follows the command, and slip falls then, cannot be said: " (sentence(&clean(why))) },
-            }
+            (two_by_two::part(&results.two_by_two))
             h3 { "Ways to fail" }
             p.note { "Evidence for and against each, and what this drive leaves open. Several can hold; none has a probability." }
             @for path in &results.score_card { (card(path, results)) }

@@ -34,6 +34,7 @@ mod scatter;
 mod settings;
 mod shapes;
 mod strips;
+mod two_by_two;
 mod wear;
 pub(crate) mod what_if;
 
