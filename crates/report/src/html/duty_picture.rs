@@ -24,7 +24,41 @@ pub(super) fn part(results: &Results) -> Markup {
                     (panel("Seconds", "seconds", picture, &picture.seconds, 1.0))
                     (panel("Heat, kJ", "joules", picture, &picture.joules, 1e-3))
                 }
+                (rests(picture))
             }
+        }
+    }
+}
+
+/// The time that has no cell, so that all of it sums to the drive.
+fn rests(picture: &DutyPicture) -> Markup {
+    let cells_s: f64 = picture.seconds.iter().sum();
+    let rows = [
+        ("In the cells above", cells_s),
+        (
+            "The wheels did not turn, or too slowly to be believed",
+            picture.not_turning_s,
+        ),
+        (
+            "They turned, and the torque is not known",
+            picture.torque_unknown_s,
+        ),
+        (
+            "Nothing recorded: gaps, and before the first and after the last sample",
+            picture.gap_s,
+        ),
+    ];
+    html! {
+        table.rests {
+            caption { strong { "The whole drive" } ", s" }
+            tbody { @for (name, seconds) in rows { tr {
+                th scope="row" { (name) }
+                td.number { (exact_number(seconds)) }
+            } } }
+            tfoot { tr {
+                th scope="row" { "Together" }
+                td.number { (exact_number(picture.total_s())) }
+            } }
         }
     }
 }
@@ -123,5 +157,30 @@ fn range(edges: &[f64], index: usize) -> String {
         (Some(&to), _) => format!("≤\u{a0}{}", edge(to)),
         (None, Some(&last)) => format!(">\u{a0}{}", edge(last)),
         (None, None) => "all".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_no_cell_holds_is_told_and_all_of_it_sums_to_the_drive() {
+        let text = rests(&DutyPicture {
+            torque_edges_nm: vec![100.0],
+            slip_edges: vec![1.0],
+            seconds: vec![100.0, 200.0, 0.0, 0.0],
+            joules: vec![0.0; 4],
+            not_turning_s: 50.0,
+            torque_unknown_s: 7.0,
+            gap_s: 11.0,
+        })
+        .into_string();
+        let numbers: Vec<&str> = text
+            .split("<td class=\"number\">")
+            .skip(1)
+            .filter_map(|rest| rest.split('<').next())
+            .collect();
+        assert_eq!(numbers, ["300", "50", "7", "11", "368"]);
     }
 }
