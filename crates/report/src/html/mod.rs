@@ -31,6 +31,7 @@ mod quality;
 mod regions;
 mod scale;
 mod scatter;
+mod second_line;
 mod settings;
 mod shapes;
 mod strips;
