@@ -173,9 +173,6 @@ fn oil(results: &Results) -> Markup {
 
 /// The distance between oil changes in words, km and miles.
 pub(super) fn distance(km: &Estimate) -> String {
-    // Whole thousands: a policy is no finer.
-    let thousands = |value: f64| format!("{:.0},000", (value / 1e3).max(1.0));
-    let miles = |value: f64| thousands(value / KM_PER_MILE);
     if thousands(km.low) == thousands(km.high) {
         // Gentle use reaches the most that the practice of the trade grants.
         return format!(
@@ -193,4 +190,63 @@ pub(super) fn distance(km: &Estimate) -> String {
         miles(km.low),
         miles(km.high),
     )
+}
+
+/// The same where a part of it is guessed: its band is the point, and why comes after.
+pub(super) fn guessed_distance(km: &Estimate, why: &str) -> String {
+    format!(
+        "Driven like this, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
+         It cannot be said closer from this log: {}",
+        thousands(km.value),
+        thousands(km.low),
+        thousands(km.high),
+        miles(km.value),
+        miles(km.low),
+        miles(km.high),
+        sentence(&clean(why))
+    )
+}
+
+/// Whole thousands: a policy is no finer.
+fn thousands(value: f64) -> String {
+    format!("{:.0},000", (value / 1e3).max(1.0))
+}
+
+fn miles(km: f64) -> String {
+    thousands(km / KM_PER_MILE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn km(value: f64, low: f64, high: f64) -> Estimate {
+        Estimate {
+            value,
+            low,
+            high,
+            is_at_least: false,
+        }
+    }
+
+    #[test]
+    fn a_guessed_oil_distance_has_its_band_and_its_reason() {
+        let text = guessed_distance(&km(12_000.0, 8_000.0, 18_000.0), "no oil temperature");
+        let text = text.replace('\u{a0}', " ");
+        assert!(
+            text.contains("12,000 km, perhaps 8,000 to 18,000 ("),
+            "{text}"
+        );
+        assert!(
+            text.ends_with("from this log: No oil temperature."),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_known_oil_distance_has_its_band_too() {
+        let text = distance(&km(30_000.0, 24_000.0, 36_000.0)).replace('\u{a0}', " ");
+        assert!(text.contains("30,000 km (24,000 to 36,000)"), "{text}");
+        assert!(distance(&km(48_000.0, 48_000.0, 48_000.0)).contains("as far as any"));
+    }
 }
