@@ -3,6 +3,7 @@
 //! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
+use super::scroll;
 use super::{delays, overlay};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
@@ -29,7 +30,7 @@ fn told(actuator: &Actuator) -> Markup {
         @if let Some(signal) = &actuator.signal {
             p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
         }
-        div.scroll tabindex="0" role="region" aria-label="Table of the actuator’s times" {
+        (scroll("Table of the actuator’s times", html! {
             table.timing {
                 thead {
                     tr {
@@ -46,7 +47,7 @@ fn told(actuator: &Actuator) -> Markup {
                     (direction("Letting go", &actuator.release))
                 }
             }
-        }
+        }))
         div.strips.proofs {
             (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
             (overlay::figure("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))

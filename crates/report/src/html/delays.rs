@@ -7,6 +7,7 @@
 use super::actuator::{ends, ms};
 use super::plot::{self, Drawing};
 use super::scale::Scale;
+use super::scroll;
 use crate::words::counted;
 use halfshaft_health::actuator::PedalDelay;
 use halfshaft_health::response::resolution::Spread;
@@ -36,7 +37,7 @@ pub(super) fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
             None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
             Some(delay) => {
                 div.strips { (drawing(word, delay)) }
-                div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) { (table(delay)) }
+                (scroll(&format!("Delays, {word}"), html! { (table(delay)) }))
             }
         }
     }

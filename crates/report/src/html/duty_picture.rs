@@ -3,6 +3,7 @@
 //! A table is the drawing: each cell is shaded by its share, and carries its number where
 //! that is worth reading.
 
+use super::scroll;
 use crate::words::{clean, exact_number, number, sentence};
 use halfshaft_health::{DutyPicture, Results};
 use maud::{Markup, html};
@@ -93,7 +94,7 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
         .map(|(torque, slip)| at(torque, slip))
         .fold(0.0, f64::max);
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(format!("{title} by torque and slip")) {
+        (scroll(&format!("{title} by torque and slip"), html! {
             table.duty.(class) {
                 caption {
                     strong { (title) }
@@ -115,7 +116,7 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
                     }
                 }
             }
-        }
+        }))
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
+use super::scroll;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::laps_to_limit::{LapsAhead, LapsToLimit};
@@ -61,7 +62,7 @@ fn ahead(outlook: &Outlook) -> Markup {
     let cool = &outlook.cool_down;
     html! {
         p.note { (sentence(&clean(&outlook.basis))) }
-        div.scroll tabindex="0" role="region" aria-label="Table of what comes next" {
+        (scroll("Table of what comes next", html! {
             table.ahead {
                 thead { tr {
                     th scope="col" { "" }
@@ -76,7 +77,7 @@ fn ahead(outlook: &Outlook) -> Markup {
                     (node("Pack, estimated", &outlook.pack))
                 }
             }
-        }
+        }))
         p {
             "Cooling to " (number(cool.to_c)) "\u{a0}°C: "
             (minutes(cool.standing_s)) " standing, " (minutes(cool.moving_s)) " on the move, by the model."

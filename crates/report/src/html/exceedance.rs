@@ -6,6 +6,7 @@
 
 use super::plot::{self, Drawing};
 use super::scale::Scale;
+use super::scroll;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::duty::{Exceedance, Guide};
 use maud::{Markup, PreEscaped, html};
@@ -51,7 +52,7 @@ fn reached(curve: &Exceedance) -> Vec<(f64, f64)> {
 fn folded(title: &str, curve: &Exceedance) -> Markup {
     let rows = reached(curve);
     let table = html! {
-        div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
+        (scroll(&format!("Table: {title}"), html! {
             table.exceedance {
                 thead { tr {
                     th.number scope="col" { (curve.unit) " or more" }
@@ -62,7 +63,7 @@ fn folded(title: &str, curve: &Exceedance) -> Markup {
                     td.number { (number(*n)) }
                 } } }
             }
-        }
+        }))
     };
     if rows.len() < LONG {
         return table;

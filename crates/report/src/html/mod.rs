@@ -42,10 +42,17 @@ pub(crate) mod what_if;
 pub(crate) use causes::CAUSES;
 
 use crate::document::Document;
+use maud::{Markup, html};
 
 /// The page as text.
 pub fn render(document: &Document) -> String {
     let mut text = page::page(document).into_string();
     text.push('\n');
     text
+}
+
+/// A frame for what may be wider than the screen: it scrolls by finger and by key, and has a
+/// name for those who hear the page.
+fn scroll(label: &str, table: Markup) -> Markup {
+    html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
 }

@@ -3,6 +3,7 @@
 //! In: the settled results. Out: tables and drawings, each with its basis.
 
 use super::exceedance;
+use super::scroll;
 use crate::words::{band, clean, number, sentence};
 use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
@@ -38,7 +39,7 @@ fn severity(results: &Results) -> Markup {
             Err(why) => p { "Not known: " (sentence(&clean(why))) },
             Ok(index) => {
                 p { @if index.is_at_least { "At least " } strong { (number(index.value)) } " of 100: the greatest of four ramps, nothing is averaged." }
-                table.ramps {
+                (scroll("Table of the ramps of severity", html! { table.ramps {
                     thead { tr {
                         th scope="col" { "Ramp" }
                         th.number scope="col" { "Reading" }
@@ -51,7 +52,7 @@ fn severity(results: &Results) -> Markup {
                         td.number { (number(ramp.quiet)) " to " (number(ramp.limit)) }
                         td.number { (ramp.points.map_or("–".to_owned(), number)) }
                     } } }
-                }
+                } }))
             }
         }
     }
@@ -73,7 +74,7 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
             p { "None was counted." }
         } @else {
             p.note { (sentence(METHOD)) " Ranges down, means across; half a cycle is a range gone through one way." }
-            div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
+            (scroll(&format!("Table: {title}"), html! {
                 table.cycles {
                     thead { tr {
                         th scope="col" { "Range" }
@@ -84,7 +85,7 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
                         @for column in &columns { td.number { (number(count(*row, *column))) } }
                     } } }
                 }
-            }
+            }))
         }
     }
 }
@@ -109,7 +110,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
             @if let Some(sd) = thermal.residual_sd_k { ", readings lie " (number(sd)) "\u{a0}K about the fit" }
             "."
         }
-        div.scroll tabindex="0" role="region" aria-label="Table of thermal parameters" {
+        (scroll("Table of thermal parameters", html! {
             table.thermal {
                 thead { tr {
                     th scope="col" { "Parameter" }
@@ -124,7 +125,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
                     td { (told(unknown.told)) }
                 } } }
             }
-        }
+        }))
         @for note in &thermal.notes { p.note { (sentence(&clean(note))) } }
     }
 }
@@ -153,7 +154,7 @@ fn oil(results: &Results) -> Markup {
     html! {
         h3 { "Oil" }
         p { (distance(&oil.distance_km)) }
-        table.oil {
+        (scroll("Table of the factors of the oil", html! { table.oil {
             thead { tr {
                 th scope="col" { "Factor" }
                 th.number scope="col" { "Value" }
@@ -166,7 +167,7 @@ fn oil(results: &Results) -> Markup {
                 td.number { (band(&factor)) }
                 td { @if let Some(why) = why { "Guessed: " (clean(why)) } }
             } } }
-        }
+        } }))
         p.note { "Basis: " (clean(&oil.basis)) "." }
     }
 }

@@ -1,11 +1,12 @@
 //! `what-if.html`: another pack beside the car as it is, on one page complete in itself.
 
-use super::page::STYLE;
+use super::page::frame;
+use super::scroll;
 use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
 use crate::words::{clean, number, sentence};
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 /// The page as text.
 pub fn render(document: &Document) -> String {
@@ -17,51 +18,43 @@ pub fn render(document: &Document) -> String {
 fn page(document: &Document) -> Markup {
     let vehicle = clean(&document.map.vehicle);
     let answer = document.answer;
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                meta name="generator" content=(format!("halfshaft {}", clean(document.program_version)));
-                title { (vehicle) ": another pack in this drive" }
-                style { @for part in STYLE { (PreEscaped(part)) } }
-            }
-            body {
-                main {
-                    div.engineer {
-                        p.kind { "What if: one drive for another pack, beside the car as it is" }
-                        section #asked {
-                            h2 { (vehicle) }
-                            @if answer.asked.is_empty() {
-                                p { "Nothing was changed: all columns are the car as it is." }
-                            } @else {
-                                ul { @for change in &answer.asked { li { (change.title) ": " (asked(change)) } } }
-                            }
-                            p.note {
-                                "Logs: "
-                                @for (index, input) in document.inputs.iter().enumerate() {
-                                    @if index > 0 { ", " }
-                                    (clean(&input.name))
-                                }
-                            }
+    let body = html! {
+        main {
+            div.engineer {
+                p.kind { "What if: one drive for another pack, beside the car as it is" }
+                section #asked {
+                    h2 { (vehicle) }
+                    @if answer.asked.is_empty() {
+                        p { "Nothing was changed: all columns are the car as it is." }
+                    } @else {
+                        ul { @for change in &answer.asked { li { (change.title) ": " (asked(change)) } } }
+                    }
+                    p.note {
+                        "Logs: "
+                        @for (index, input) in document.inputs.iter().enumerate() {
+                            @if index > 0 { ", " }
+                            (clean(&input.name))
                         }
-                        (figures(document))
-                        section #how { h2 { "How" } ul { @for words in HOW { li { (words) } } } }
-                        section #cannot-know {
-                            h2 { "Cannot be known from this log" }
-                            ul { @for words in CANNOT_KNOW { li { (sentence(words)) } } }
-                        }
-                        (exceedance("Events per 100 km by energy per area", &answer.energy, document))
-                        (exceedance("Events per 100 km by peak power per area", &answer.power, document))
-                        section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
                     }
                 }
-                footer { "halfshaft " (clean(document.program_version)) }
+                (figures(document))
+                section #how { h2 { "How" } ul { @for words in HOW { li { (words) } } } }
+                section #cannot-know {
+                    h2 { "Cannot be known from this log" }
+                    ul { @for words in CANNOT_KNOW { li { (sentence(words)) } } }
+                }
+                (exceedance("Events per 100 km by energy per area", &answer.energy, document))
+                (exceedance("Events per 100 km by peak power per area", &answer.power, document))
+                section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
             }
         }
-    }
+    };
+    frame(
+        &format!("{vehicle}: another pack in this drive"),
+        document.program_version,
+        &body,
+        &html! {},
+    )
 }
 
 fn figures(document: &Document) -> Markup {
@@ -69,7 +62,7 @@ fn figures(document: &Document) -> Markup {
     html! {
         section #figures {
             h2 { "Side by side" }
-            div.scroll tabindex="0" role="region" aria-label="Table of figures side by side" {
+            (scroll("Table of figures side by side", html! {
                 table.figures {
                     thead {
                         tr {
@@ -82,7 +75,7 @@ fn figures(document: &Document) -> Markup {
                     }
                     tbody { @for line in &document.answer.lines { (row(line, two)) } }
                 }
-            }
+            }))
         }
     }
 }
@@ -112,7 +105,7 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
             h2 { (title) }
             @match (logged, same_torque, same_force) {
                 (Ok(logged), Ok(same_torque), Ok(same_force)) => {
-                    div.scroll tabindex="0" role="region" aria-label=(title) {
+                    (scroll(title, html! {
                         table.figures {
                             thead {
                                 tr {
@@ -133,7 +126,7 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
                                 }
                             }
                         }
-                    }
+                    }))
                 }
                 (Err(why), _, _) | (_, Err(why), _) | (_, _, Err(why)) => p { (sentence(&clean(why))) },
             }
