@@ -20,7 +20,7 @@ pub(super) fn part(results: &Results) -> Markup {
         @match &results.duty_picture {
             Err(why) => p { "There is no picture: " (sentence(&clean(why))) },
             Ok(picture) => {
-                p.note { "Each cell is a range of pack torque and slip speed. The darker, the larger its share; a dot is less than half a percent." }
+                p.note { "Each cell is a range of pack torque and slip speed. The stronger the shade, the larger its share; a dot is less than half a percent." }
                 div.panels {
                     (panel("Seconds", "seconds", picture, &picture.seconds, 1.0))
                     (panel("Heat, kJ", "joules", picture, &picture.joules, 1e-3))
@@ -54,13 +54,22 @@ fn rests(picture: &DutyPicture) -> Markup {
             caption { strong { "The whole drive" } ", s" }
             tbody { @for (name, seconds) in rows { tr {
                 th scope="row" { (name) }
-                td.number { (exact_number(seconds)) }
+                td.number { (tenths(seconds)) }
             } } }
             tfoot { tr {
                 th scope="row" { "Together" }
-                td.number { (exact_number(picture.total_s())) }
+                td.number { (tenths(picture.total_s())) }
             } }
         }
+    }
+}
+
+/// Seconds to a tenth, so that they can be summed by eye; a little is not nothing.
+fn tenths(seconds: f64) -> String {
+    match seconds {
+        0.0 => "0".to_owned(),
+        _ if seconds < 0.05 => "< 0.1".to_owned(),
+        _ => format!("{seconds:.1}"),
     }
 }
 
@@ -173,8 +182,8 @@ mod tests {
             seconds: vec![100.0, 200.0, 0.0, 0.0],
             joules: vec![0.0; 4],
             not_turning_s: 50.0,
-            torque_unknown_s: 7.0,
-            gap_s: 11.0,
+            torque_unknown_s: 0.0,
+            gap_s: 0.01,
         })
         .into_string();
         let numbers: Vec<&str> = text
@@ -182,6 +191,6 @@ mod tests {
             .skip(1)
             .filter_map(|rest| rest.split('<').next())
             .collect();
-        assert_eq!(numbers, ["300", "50", "7", "11", "368"]);
+        assert_eq!(numbers, ["300.0", "50.0", "0", "&lt; 0.1", "350.0"]);
     }
 }

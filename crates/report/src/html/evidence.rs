@@ -94,35 +94,32 @@ fn laps(outcome: &Result<LapsToLimit, String>) -> String {
     };
     let limit = celsius(found.limit_c);
     let basis = format!(
-        "from the last {}, the oil at their ends {}\u{a0}K about the curve",
+        "from the last {}, which ended at {}; scatter {}\u{a0}K",
         counted(found.n_laps as u64, "lap", "laps"),
+        celsius(found.now_c),
         number(found.scatter_k)
     );
+    // The search goes by tenths of a lap.
+    let tenths = |laps: f64| format!("{laps:.1}");
     match found.ahead {
-        LapsAhead::Reached => format!(
-            "Laps left: none, the oil ended the last one at {} and {limit} is reached ({basis}).",
-            celsius(found.now_c)
-        ),
+        LapsAhead::Reached => format!("Laps left: none, {limit} is reached ({basis})."),
         LapsAhead::In { laps, low, high } => {
-            let low = number(low);
             let band = match high {
-                Some(high) => format!("{low} to {}", number(high)),
-                None => format!("{low} or more"),
+                Some(high) => format!("{} to {}", tenths(low), tenths(high)),
+                None => format!("{} or more", tenths(low)),
             };
-            format!(
-                "Laps left until the oil is at {limit}: {} ({band}; {basis}).",
-                number(laps)
-            )
+            let laps = tenths(laps);
+            format!("Laps left until the oil is at {limit}: {laps} ({band}; {basis}).")
         }
         LapsAhead::LevelsOff { at_c, least_laps } => {
             let all_the_same = least_laps.map_or(String::new(), |laps| {
                 format!(
-                    " It cannot be ruled out after {} laps or more.",
-                    number(laps)
+                    " All the same it may be reached after {} laps or more.",
+                    tenths(laps)
                 )
             });
             format!(
-                "Laps left: no end, the oil levels off at {} and stays below {limit} ({basis}).{all_the_same}",
+                "Laps left: no end, the oil levels off at {}, below {limit} ({basis}).{all_the_same}",
                 celsius(at_c)
             )
         }
@@ -194,7 +191,7 @@ fn node(name: &str, ahead: &Ahead) -> Markup {
     html! {
         tr {
             th scope="row" { (name) }
-            td.number { (celsius(ahead.now_c)) @if let Some(band_k) = ahead.band_k { " ± " (number(band_k)) } }
+            td.number { (celsius(ahead.now_c)) @if let Some(band_k) = ahead.band_k { " ± " (number(band_k)) "\u{a0}K" } }
             td.number { (celsius(ahead.limit_c)) }
             td.number { (number(ahead.headroom_k)) "\u{a0}K" }
             td.number { (match ahead.reaches {
@@ -210,6 +207,7 @@ fn node(name: &str, ahead: &Ahead) -> Markup {
 fn minutes(seconds: Option<f64>) -> String {
     match seconds {
         None => "never".to_owned(),
+        Some(seconds) if seconds < 60.0 => format!("{}\u{a0}s", number(seconds)),
         Some(seconds) => format!("{}\u{a0}min", number(seconds / 60.0)),
     }
 }
@@ -231,7 +229,10 @@ mod tests {
         }));
         let text = text.replace('\u{a0}', " ");
         assert!(text.contains(wanted), "{text}");
-        assert!(text.contains("from the last 4 laps"), "{text}");
+        assert!(
+            text.contains("from the last 4 laps, which ended at 132 °C; scatter 0.500 K"),
+            "{text}"
+        );
     }
 
     #[test]
@@ -241,18 +242,15 @@ mod tests {
             low: 4.1,
             high,
         };
-        check_laps(within(Some(9.0)), "at 130 °C: 6.20 (4.10 to 9.00; ");
-        check_laps(within(None), "6.20 (4.10 or more; ");
-        check_laps(
-            LapsAhead::Reached,
-            "none, the oil ended the last one at 132 °C",
-        );
+        check_laps(within(Some(9.0)), "at 130 °C: 6.2 (4.1 to 9.0; ");
+        check_laps(within(None), "6.2 (4.1 or more; ");
+        check_laps(LapsAhead::Reached, "none, 130 °C is reached");
         let level = |least_laps| LapsAhead::LevelsOff {
             at_c: 122.0,
             least_laps,
         };
-        check_laps(level(None), "levels off at 122 °C and stays below 130 °C");
-        check_laps(level(Some(2.0)), "cannot be ruled out after 2.00 laps");
+        check_laps(level(None), "levels off at 122 °C, below 130 °C (");
+        check_laps(level(Some(2.0)), "may be reached after 2.0 laps or more");
         let why = html! { (laps(&Err("no <laps>".to_owned()))) }.into_string();
         assert_eq!(why, "Laps left: No &lt;laps&gt;.");
     }

@@ -1,7 +1,7 @@
 //! A second curve over a strip, told from the first by being dashed and by its name.
 //!
-//! In: what the model says of a channel. Out: a path without a band, to lie over the
-//! envelope of what was measured; where the model has a gap the line is broken.
+//! In: what the model says of a channel. Out: a thin path, to lie over the envelope of what
+//! was measured, which is drawn broad and pale so that it shows where both agree; where the model has a gap the line is broken.
 
 use super::plot::{self, Run};
 use super::scale::Scale;
@@ -43,10 +43,10 @@ pub(super) fn path(runs: &[Run], time: &Scale, values: &Scale) -> Markup {
 pub(super) fn key() -> Markup {
     html! {
         "; "
-        svg.line viewBox="0 0 28 10" aria-hidden="true" { rect.band y="2" width="28" height="6" {} path.edge d="M0 2H28M0 8H28" {} }
-        " band: measured, "
-        svg.line viewBox="0 0 28 10" aria-hidden="true" { path.model d="M0 5H28" {} }
-        " dashed: by the model"
+        svg.sample viewBox="0 0 28 10" aria-hidden="true" { path.edge d="M0 5H28" {} }
+        " broad: measured, "
+        svg.sample viewBox="0 0 28 10" aria-hidden="true" { path.model d="M0 5H28" {} }
+        " dashed: by the model, in gaps as well"
     }
 }
 

@@ -185,7 +185,7 @@ fn strip_figure(
         gaps_in_words(&gaps)
     );
     html! {
-        figure.strip.{ "strip-" (strip.name) } {
+        figure.strip.paired[second.is_some()].{ "strip-" (strip.name) } {
             (caption)
             (frame(id, strip.title, &about, &values, &drawn, Some(unit)))
         }

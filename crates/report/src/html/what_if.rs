@@ -23,7 +23,7 @@ fn page(document: &Document) -> Markup {
             div.engineer {
                 p.kind { "What if: one drive for another pack, beside the car as it is" }
                 section #asked {
-                    h2 { (vehicle) }
+                    h1 { (vehicle) }
                     @if answer.asked.is_empty() {
                         p { "Nothing was changed: all columns are the car as it is." }
                     } @else {
