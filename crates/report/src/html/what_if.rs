@@ -8,6 +8,10 @@ use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
 use maud::{Markup, html};
 
+/// Head of the column of the car as logged. Each cell carries the head of its column: a
+/// small screen has no room for columns and sets it before the number.
+const AS_IT_IS: &str = "as it is";
+
 /// The page as text.
 pub fn render(document: &Document) -> String {
     let mut text = page(document).into_string();
@@ -67,7 +71,7 @@ fn figures(document: &Document) -> Markup {
                     thead {
                         tr {
                             th scope="col" { "Figure" }
-                            th.number scope="col" { "as it is" }
+                            th.number scope="col" { (AS_IT_IS) }
                             th.number scope="col" { (SAME_TORQUE) }
                             @if two { th.number scope="col" { (SAME_FORCE) } }
                             th scope="col" { "Standing" }
@@ -81,16 +85,19 @@ fn figures(document: &Document) -> Markup {
 }
 
 fn row(line: &Line, two: bool) -> Markup {
-    let others = [&line.same_torque, &line.same_force];
+    let others = [
+        (SAME_TORQUE, &line.same_torque),
+        (SAME_FORCE, &line.same_force),
+    ];
     html! {
         tr.missing[why(line).is_some()] {
             th scope="row" {
                 (line.title)
                 @if let Some(why) = why(line) { small { (sentence(&clean(why))) } }
             }
-            td.number { (shown(line, &line.logged)) }
-            @for other in &others[..if two { 2 } else { 1 }] {
-                td.number { (shown(line, other)) small { (difference(line, other)) } }
+            td.number data-of=(AS_IT_IS) { (shown(line, &line.logged)) }
+            @for (name, other) in others[..if two { 2 } else { 1 }].iter().copied() {
+                td.number data-of=(name) { (shown(line, other)) small { (difference(line, other)) } }
             }
             td { (line.standing.words()) }
         }
@@ -110,7 +117,7 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
                             thead {
                                 tr {
                                     th.number scope="col" { "At or above, " (logged.unit) }
-                                    th.number scope="col" { "as it is" }
+                                    th.number scope="col" { (AS_IT_IS) }
                                     th.number scope="col" { (SAME_TORQUE) }
                                     @if two { th.number scope="col" { (SAME_FORCE) } }
                                 }
@@ -119,9 +126,9 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
                                 @for (index, level) in logged.levels.iter().enumerate() {
                                     tr {
                                         th.number scope="row" { (number(*level)) }
-                                        (events(logged, index))
-                                        (events(same_torque, index))
-                                        @if two { (events(same_force, index)) }
+                                        (events(AS_IT_IS, logged, index))
+                                        (events(SAME_TORQUE, same_torque, index))
+                                        @if two { (events(SAME_FORCE, same_force, index)) }
                                     }
                                 }
                             }
@@ -134,6 +141,6 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
     }
 }
 
-fn events(curve: &Exceedance, index: usize) -> Markup {
-    html! { td.number { (curve.per_100_km.get(index).map_or_else(|| "–".to_owned(), |events| number(*events))) } }
+fn events(name: &str, curve: &Exceedance, index: usize) -> Markup {
+    html! { td.number data-of=(name) { (curve.per_100_km.get(index).map_or_else(|| "–".to_owned(), |events| number(*events))) } }
 }
