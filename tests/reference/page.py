@@ -118,6 +118,38 @@ def requests_of(log):
     return [url for url in pages if not url.startswith(("file:", "data:"))]
 
 
+# What each section of the engineer's part shows, as the start of a tag.
+SHOWN = {
+    "drive": ['<path class="model"'],
+    "heat": ['<table class="rests"'],
+    "actuator": ['<figure class="strip overlay"', '<figure class="strip ladder"', '<table class="delays"'],
+    "wear": ['<figure class="strip exceedance"', '<path class="step"', '<table class="exceedance"'],
+    "evidence": ["Does the state follow, and does slip fall?", "Laps left"],
+}
+
+
+def section_of(dom, anchor):
+    """The text of a section, up to the next one."""
+    parts = dom.split(f'<section id="{anchor}"')
+    expect(len(parts) == 2, f"the page has {len(parts) - 1} sections {anchor}")
+    return parts[1].split("</section>")[0]
+
+
+def sections_missing(dom):
+    """What should stand in the engineer's part and does not."""
+    wanted = [(anchor, what) for anchor, all_of in SHOWN.items() for what in all_of]
+    return [f"{anchor}: {what}" for anchor, what in wanted if what not in section_of(dom, anchor)]
+
+
+def rests_sum_to_the_drive(dom, until_s):
+    """The table of the whole drive, to a tenth of a second a row."""
+    table = section_of(dom, "heat").split('<table class="rests"')[1].split("</table>")[0]
+    cells = [cell.replace("&lt;", "<") for cell in re.findall(r'<td class="number">([^<]*)</td>', table)]
+    *parts, together = [0.0 if cell.startswith("<") else float(cell) for cell in cells]
+    expect(abs(sum(parts) - together) < 0.1 * len(parts), f"{parts} do not sum to {together}")
+    expect(abs(together - until_s) < 0.1, f"the parts are {together} s of a drive of {until_s} s")
+
+
 def report_of_a_demo_drive():
     with folder() as place:
         place = pathlib.Path(place)
@@ -131,6 +163,9 @@ def report_of_a_demo_drive():
         wanted = f"{figure['value']:.3g}"
         expect(wanted in headline, f"the headline says nothing of {wanted} {figure['unit']}: {headline!r}")
     expect(said["map"]["vehicle"] in visit.dom, "the page does not name the vehicle")
+    missing = sections_missing(visit.dom)
+    expect(not missing, f"the page lacks {'; '.join(missing)}")
+    rests_sum_to_the_drive(visit.dom, said["until_s"])
     ink, n_colours = visit.ink()
     expect("Whole drive</button>" in visit.dom, "the script that zooms the strips did not run")
     return f"console silent, nothing fetched, {ink:.0%} ink in {n_colours} colours, headline {headline!r}"
@@ -179,6 +214,9 @@ def pages_that_must_be_refused():
         "has no headline": f"<body>{text.replace('headline', 'other')}",
         "is blank": "<body><p class=headline style='color: white'>A headline</p>",
     }
+    bare = "".join(f'<section id="{anchor}"></section>' for anchor in SHOWN)
+    n_missing = len(sections_missing(bare))
+    expect(n_missing == sum(map(len, SHOWN.values())), f"of a page of empty sections {n_missing} things are missed")
     for word, content in wrong.items():
         with folder() as place:
             page = pathlib.Path(place, "page.html")

@@ -33,23 +33,10 @@ pub struct DutySums {
     seen: Option<(Time, Time)>,
 }
 
-/// Where the time of a drive went: residency in the cells, and what no cell holds.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Residency {
-    /// Seconds and joules by cell.
-    pub picture: DutyPicture,
-    /// Time in which the wheels did not turn fast enough to be believed, s.
-    pub not_turning_s: f64,
-    /// Turning time in which the torque is not known, s.
-    pub torque_unknown_s: f64,
-    /// Time without rows: gaps, and before the first row and after the latest, s.
-    pub gap_s: f64,
-}
-
-impl Residency {
+impl DutyPicture {
     /// All of it, s: the length of the span asked for.
     pub fn total_s(&self) -> f64 {
-        let cells: f64 = self.picture.seconds.iter().sum();
+        let cells: f64 = self.seconds.iter().sum();
         cells + self.not_turning_s + self.torque_unknown_s + self.gap_s
     }
 }
@@ -89,26 +76,19 @@ impl DutySums {
         self.heat[cell].add(work, row.impulse_nms, &row.evidence);
     }
 
-    /// Residency over a span that holds every row, for a noise floor.
-    pub fn residency(&self, slip_sd: f64, span: Span) -> Residency {
+    /// The picture over a span that holds every row, for a noise floor.
+    pub fn picture(&self, slip_sd: f64, span: Span) -> DutyPicture {
         let outside_s = self.seen.map_or(span.seconds(), |(first, latest)| {
             first.since(span.start).max(0.0) + span.end.since(latest).max(0.0)
         });
-        Residency {
-            picture: self.picture(slip_sd),
-            not_turning_s: self.not_turning_s,
-            torque_unknown_s: self.torque_unknown_s,
-            gap_s: self.gap_s + outside_s,
-        }
-    }
-
-    /// The picture for a noise floor.
-    pub fn picture(&self, slip_sd: f64) -> DutyPicture {
         DutyPicture {
             torque_edges_nm: TORQUE_EDGES.to_vec(),
             slip_edges: SLIP_EDGES.to_vec(),
             seconds: self.seconds.clone(),
             joules: self.heat.iter().map(|heat| heat.heat_j(slip_sd)).collect(),
+            not_turning_s: self.not_turning_s,
+            torque_unknown_s: self.torque_unknown_s,
+            gap_s: self.gap_s + outside_s,
         }
     }
 }
@@ -129,7 +109,11 @@ mod tests {
             row.evidence = [Evidence::new(9.0, -1.0); 4];
             sums.note(&row);
         }
-        let picture = sums.picture(0.01);
+        let span = Span {
+            start: Time(0),
+            end: Time::from_seconds(1.0),
+        };
+        let picture = sums.picture(0.01, span);
         // Torque cell 6 (400 to 600), slip cell 6 (2 to 5): 1 s and 1350 J.
         let cell = 6 * N_SLIP + 6;
         assert!((picture.seconds[cell] - 1.0).abs() < 1e-9);
@@ -179,7 +163,7 @@ mod tests {
             start: Time(0),
             end: Time::from_seconds(7.0),
         };
-        let got = sums.residency(0.01, span);
+        let got = sums.picture(0.01, span);
         let near = |value: f64, wanted: f64| (value - wanted).abs() < 1e-9;
         assert!(near(got.total_s(), 7.0), "{}", got.total_s());
         // 3 s of gap and 1 s after the latest row; rows stand for half of each side.
@@ -192,10 +176,10 @@ mod tests {
         );
         // By time the quiet torque has three quarters, by number of rows a quarter.
         let by_torque =
-            |cell: usize| -> f64 { got.picture.seconds[cell * N_SLIP..][..N_SLIP].iter().sum() };
+            |cell: usize| -> f64 { got.seconds[cell * N_SLIP..][..N_SLIP].iter().sum() };
         assert!(near(by_torque(0), 1.55), "{}", by_torque(0));
         assert!(near(by_torque(7), 0.495), "{}", by_torque(7));
-        let none = DutySums::default().residency(0.01, span);
+        let none = DutySums::default().picture(0.01, span);
         assert_eq!((none.gap_s, none.total_s()), (7.0, 7.0));
     }
 }

@@ -575,4 +575,10 @@ pub struct DutyPicture {
     pub seconds: Vec<f64>,
     /// Joules in the same order.
     pub joules: Vec<f64>,
+    /// Time in which the wheels did not turn fast enough to be believed, s.
+    pub not_turning_s: f64,
+    /// Turning time in which the torque is not known, s.
+    pub torque_unknown_s: f64,
+    /// Time without rows: gaps, and before the first row and after the latest, s.
+    pub gap_s: f64,
 }

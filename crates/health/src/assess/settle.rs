@@ -4,6 +4,7 @@ use halfshaft_driveline::CommandWatch;
 use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
 use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
+use halfshaft_model::{Span, Time};
 
 use super::Health;
 use crate::baseline::Quantity;
@@ -291,7 +292,13 @@ impl Health {
             assumptions: self.assumptions(),
             settings_changed: settings::changed(&self.limits),
             duty_picture: match heat_is_known {
-                true => Ok(self.duty.picture(slip_sd)),
+                true => Ok(self.duty.picture(
+                    slip_sd,
+                    Span {
+                        start: Time(0),
+                        end: self.until,
+                    },
+                )),
                 false => Err(seen
                     .heat_refusal
                     .clone()

@@ -1,19 +1,17 @@
 //! How quickly the clutch answered, and whose delay it was.
 //!
-//! In: the pooled times of the drive. Out: two tables. A time the sample periods hide is
+//! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
-use super::scatter::{self, Point, Scatter};
+use super::scroll;
+use super::{delays, overlay};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
-use halfshaft_health::actuator::{Actuator, PedalDelay, Timing};
+use halfshaft_health::actuator::{Actuator, Timing};
+use halfshaft_health::response::Direction;
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
-use halfshaft_health::response::{Direction, Response};
 use maud::{Markup, html};
-
-/// Steps of the overlay's time axis.
-const N_OVERLAY: usize = 40;
 
 pub(super) fn section(results: &Results) -> Markup {
     html! {
@@ -33,7 +31,7 @@ fn told(actuator: &Actuator) -> Markup {
         @if let Some(signal) = &actuator.signal {
             p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
         }
-        div.scroll tabindex="0" role="region" aria-label="Table of the actuator’s times" {
+        (scroll("Table of the actuator’s times", html! {
             table.timing {
                 thead {
                     tr {
@@ -50,60 +48,18 @@ fn told(actuator: &Actuator) -> Markup {
                     (direction("Letting go", &actuator.release))
                 }
             }
-        }
+        }))
         div.strips.proofs {
-            (overlay("Closing", "answers-closing", &actuator.responses, Direction::Engage))
-            (overlay("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
+            (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
+            (overlay::figure("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
         }
         (reasons("Closing", &actuator.engage))
         (reasons("Letting go", &actuator.release))
         (super::crossings::table(&actuator.engage, &actuator.release))
         h3 { "Delay after the pedal" }
-        (ladder("Throttle pressed", actuator.throttle_on.as_ref()))
-        (ladder("Throttle lifted", actuator.lift_off.as_ref()))
+        (delays::ladder("Throttle pressed", actuator.throttle_on.as_ref()))
+        (delays::ladder("Throttle lifted", actuator.lift_off.as_ref()))
     }
-}
-
-/// Fitted answers from the edge of the command: median, tenth and ninetieth percentile.
-fn overlay(word: &str, id: &str, responses: &[Response], direction: Direction) -> Markup {
-    let lags: Vec<(f64, f64)> = responses
-        .iter()
-        .filter(|response| response.direction() == direction)
-        .filter_map(|response| response.fit.ok())
-        .map(|fit| (fit.dead_time_s, fit.lag_s))
-        .collect();
-    let slowest_s = lags.iter().map(|(dead_s, lag_s)| dead_s + 4.0 * lag_s);
-    let Some(until_s) = slowest_s.reduce(f64::max).map(|until_s| until_s.min(3.0)) else {
-        return html! {};
-    };
-    let mut points: Vec<Point> = Vec::new();
-    for step in 0..=N_OVERLAY {
-        let time_s = until_s * step as f64 / N_OVERLAY as f64;
-        // A lag of first order with dead time: 1 − e^(−(t − θ)/τ).
-        let mut gone: Vec<f64> = lags
-            .iter()
-            .map(|(dead_s, lag_s)| 1.0 - (-(time_s - dead_s).max(0.0) / lag_s).exp())
-            .collect();
-        gone.sort_by(f64::total_cmp);
-        let of = |share: f64| 100.0 * gone[((gone.len() - 1) as f64 * share).round() as usize];
-        let ms = 1e3 * time_s;
-        points.push((ms, of(0.5), true));
-        points.push((ms, of(0.1), false));
-        points.push((ms, of(0.9), false));
-    }
-    let about = format!(
-        "Median (filled) and tenth and ninetieth percentile (hollow) of {} fitted.",
-        counted(lags.len() as u64, "answer", "answers")
-    );
-    scatter::figure(&Scatter {
-        id,
-        title: &format!("{word}: answers from the edge of the command"),
-        about: &about,
-        across: "Time from the edge of the command, ms",
-        up: "% of the way",
-        points: &points,
-        band: None,
-    })
 }
 
 fn direction(word: &str, timing: &Timing) -> Markup {
@@ -193,48 +149,10 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
     }
 }
 
-fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
-    html! {
-        @match delay {
-            None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
-            Some(delay) => {
-                p { (word) ", " (counted(delay.n_events as u64, "movement", "movements")) ":" }
-                div.scroll tabindex="0" role="region" aria-label=(format!("Delays, {word}")) {
-                    table.delays {
-                        thead { tr {
-                            th scope="col" { "Part" }
-                            th.number scope="col" { "Seen" }
-                            th.number scope="col" { "Median" }
-                            th.number scope="col" { "10 to 90 % of them" }
-                        } }
-                        tbody {
-                            (part("Controller: throttle to command", delay.controller.as_ref()))
-                            (part("Mechanism: command to response", delay.mechanism.as_ref()))
-                            (part("Vehicle: response to slip", delay.vehicle.as_ref()))
-                            (part("Throttle to response", delay.whole.as_ref()))
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn part(name: &str, spread: Option<&Spread>) -> Markup {
-    html! {
-        tr {
-            th scope="row" { (name) }
-            td.number { (spread.map_or(0, |spread| spread.n_events)) }
-            td.number { (spread.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
-            td.number { (spread.map_or("–".to_owned(), ends)) }
-        }
-    }
-}
-
-fn ends(spread: &Spread) -> String {
+pub(super) fn ends(spread: &Spread) -> String {
     format!("{} to {}", ms(spread.p10_s), ms(spread.p90_s))
 }
 
-fn ms(seconds: f64) -> String {
+pub(super) fn ms(seconds: f64) -> String {
     format!("{}\u{a0}ms", number(seconds * 1e3))
 }

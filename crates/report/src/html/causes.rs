@@ -1,6 +1,7 @@
 //! Heat by cause: one bar that sums to the total, and its four figures.
 
 use super::figures_table::grade;
+use super::scroll;
 use crate::words::{clean, percent, sentence, shown};
 use halfshaft_health::{Figure, Results};
 use maud::{Markup, html};
@@ -68,7 +69,7 @@ pub(super) fn part(results: &Results) -> Markup {
                 }
             }
         }
-        div.scroll tabindex="0" role="region" aria-label="Table of heat by cause" { table.causes {
+        (scroll("Table of heat by cause", html! { table.causes {
             thead {
                 tr {
                     th scope="col" { "Cause" }
@@ -92,7 +93,7 @@ pub(super) fn part(results: &Results) -> Markup {
             @if let Some(heat) = results.figure("heat_total") {
                 tfoot { tr { th scope="row" { "All heat in the pack" } (cells(heat, value(heat), 0.0)) } }
             }
-        } }
+        } }))
     }
 }
 

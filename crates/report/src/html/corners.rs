@@ -1,5 +1,6 @@
 //! Heat by corner, laps laid over each other.
 
+use super::scroll;
 use crate::corners::{Bend, bends};
 use crate::words::{drive_time, number};
 use halfshaft_health::Results;
@@ -33,7 +34,7 @@ pub(super) fn part(results: &Results) -> Markup {
                 @if is_circuit { "The bar is the mean over the laps, each stroke one lap." }
                 @if n_all > MOST_ROWS { " The hottest " (MOST_ROWS) " of " (n_all) "; report.json lists " (laps.n_corners.min(laps.corners.len() as u64)) "." }
             }
-            div.scroll tabindex="0" role="region" aria-label="Table of corners" {
+            (scroll("Table of corners", html! {
                 table.corners {
                     thead {
                         tr {
@@ -48,7 +49,7 @@ pub(super) fn part(results: &Results) -> Markup {
                     }
                     tbody { @for bend in &shown { (row(bend, is_circuit, most)) } }
                 }
-            }
+            }))
         }
     }
 }

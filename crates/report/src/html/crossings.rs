@@ -2,6 +2,7 @@
 //!
 //! In: both directions. Out: one table; a time the sample periods hide stays hidden.
 
+use super::scroll;
 use crate::words::number;
 use halfshaft_health::actuator::Timing;
 use halfshaft_health::response::crossed::Crossed;
@@ -68,7 +69,7 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
     html! {
         h3 { "By crossings" }
         p.note { "Read off between samples, only of edges after which the command held until the clutch had settled. A command taken back early makes crossings look quick, so the figures are those of the fits." }
-        div.scroll tabindex="0" role="region" aria-label="Table of times by crossings" {
+        (scroll("Table of times by crossings", html! {
             table.crossings {
                 thead { tr {
                     th scope="col" { "Time: median, 10 to 90 % of them" }
@@ -82,7 +83,7 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
                     (row("Short of the command when settled, % of full", share(|found| found.steady_error)))
                 }
             }
-        }
+        }))
     }
 }
 

@@ -3,6 +3,7 @@
 //! A table is the drawing: each cell is shaded by its share, and carries its number where
 //! that is worth reading.
 
+use super::scroll;
 use crate::words::{clean, exact_number, number, sentence};
 use halfshaft_health::{DutyPicture, Results};
 use maud::{Markup, html};
@@ -19,13 +20,56 @@ pub(super) fn part(results: &Results) -> Markup {
         @match &results.duty_picture {
             Err(why) => p { "There is no picture: " (sentence(&clean(why))) },
             Ok(picture) => {
-                p.note { "Each cell is a range of pack torque and slip speed. The darker, the larger its share; a dot is less than half a percent." }
+                p.note { "Each cell is a range of pack torque and slip speed. The stronger the shade, the larger its share; a dot is less than half a percent." }
                 div.panels {
                     (panel("Seconds", "seconds", picture, &picture.seconds, 1.0))
                     (panel("Heat, kJ", "joules", picture, &picture.joules, 1e-3))
                 }
+                (rests(picture))
             }
         }
+    }
+}
+
+/// The time that has no cell, so that all of it sums to the drive.
+fn rests(picture: &DutyPicture) -> Markup {
+    let cells_s: f64 = picture.seconds.iter().sum();
+    let rows = [
+        ("In the cells above", cells_s),
+        (
+            "The wheels did not turn, or too slowly to be believed",
+            picture.not_turning_s,
+        ),
+        (
+            "They turned, and the torque is not known",
+            picture.torque_unknown_s,
+        ),
+        (
+            "Nothing recorded: gaps, and before the first and after the last sample",
+            picture.gap_s,
+        ),
+    ];
+    html! {
+        table.rests {
+            caption { strong { "The whole drive" } ", s" }
+            tbody { @for (name, seconds) in rows { tr {
+                th scope="row" { (name) }
+                td.number { (tenths(seconds)) }
+            } } }
+            tfoot { tr {
+                th scope="row" { "Together" }
+                td.number { (tenths(picture.total_s())) }
+            } }
+        }
+    }
+}
+
+/// Seconds to a tenth, so that they can be summed by eye; a little is not nothing.
+fn tenths(seconds: f64) -> String {
+    match seconds {
+        0.0 => "0".to_owned(),
+        _ if seconds < 0.05 => "< 0.1".to_owned(),
+        _ => format!("{seconds:.1}"),
     }
 }
 
@@ -59,7 +103,7 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
         .map(|(torque, slip)| at(torque, slip))
         .fold(0.0, f64::max);
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(format!("{title} by torque and slip")) {
+        (scroll(&format!("{title} by torque and slip"), html! {
             table.duty.(class) {
                 caption {
                     strong { (title) }
@@ -81,7 +125,7 @@ fn panel(title: &str, class: &str, picture: &DutyPicture, values: &[f64], factor
                     }
                 }
             }
-        }
+        }))
     }
 }
 
@@ -123,5 +167,30 @@ fn range(edges: &[f64], index: usize) -> String {
         (Some(&to), _) => format!("≤\u{a0}{}", edge(to)),
         (None, Some(&last)) => format!(">\u{a0}{}", edge(last)),
         (None, None) => "all".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_no_cell_holds_is_told_and_all_of_it_sums_to_the_drive() {
+        let text = rests(&DutyPicture {
+            torque_edges_nm: vec![100.0],
+            slip_edges: vec![1.0],
+            seconds: vec![100.0, 200.0, 0.0, 0.0],
+            joules: vec![0.0; 4],
+            not_turning_s: 50.0,
+            torque_unknown_s: 0.0,
+            gap_s: 0.01,
+        })
+        .into_string();
+        let numbers: Vec<&str> = text
+            .split("<td class=\"number\">")
+            .skip(1)
+            .filter_map(|rest| rest.split('<').next())
+            .collect();
+        assert_eq!(numbers, ["300.0", "50.0", "0", "&lt; 0.1", "350.0"]);
     }
 }

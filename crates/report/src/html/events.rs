@@ -3,6 +3,7 @@
 //! Road speed is left out: how fast somebody drove is personal, and the pack does not
 //! need it. `report.json` has it.
 
+use super::scroll;
 use crate::ranking::{counted_by_kind, foremost, remark};
 use crate::words::{duration, number, percent, stretch};
 use halfshaft_health::{Event, Results};
@@ -34,7 +35,7 @@ pub(super) fn section(results: &Results) -> Markup {
                     (counted_by_kind(events)) " in order of time."
                     @if !leading.is_empty() { " The " (N_FOREMOST) " " (word) " are marked ●." }
                 }
-                div.scroll tabindex="0" role="region" aria-label="Table of engagement events" {
+                (scroll("Table of engagement events", html! {
                     table.events {
                         thead {
                             tr {
@@ -52,7 +53,7 @@ pub(super) fn section(results: &Results) -> Markup {
                             @for event in events.iter().take(MAX_ROWS) { (row(event, is_leading(event))) }
                         }
                     }
-                }
+                }))
                 @if events.len() > MAX_ROWS {
                     p { "And " (events.len() - MAX_ROWS) " more; report.json lists every one." }
                 }

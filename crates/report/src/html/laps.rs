@@ -1,5 +1,6 @@
 //! The table of laps.
 
+use super::scroll;
 use crate::words::{clean, drive_time, minutes, number, sentence};
 use halfshaft_health::{Lap, Laps, Results};
 use maud::{Markup, html};
@@ -29,7 +30,7 @@ fn table(laps: &Laps) -> Markup {
         .filter(|heat| heat.is_finite())
         .fold(0.0, f64::max);
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Table of laps" {
+        (scroll("Table of laps", html! {
             table.laps {
                 thead {
                     tr {
@@ -44,7 +45,7 @@ fn table(laps: &Laps) -> Markup {
                 }
                 tbody { @for lap in laps.laps.iter().take(MOST_ROWS) { (row(lap, most)) } }
             }
-        }
+        }))
         @if laps.laps.len() > MOST_ROWS { p { "And " (laps.laps.len() - MOST_ROWS) " more; report.json lists every one." } }
     }
 }

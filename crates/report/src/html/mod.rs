@@ -13,9 +13,11 @@ mod calibration;
 mod causes;
 mod corners;
 mod crossings;
+mod delays;
 mod duty_picture;
 mod events;
 mod evidence;
+mod exceedance;
 mod figures_table;
 mod findings;
 mod heat;
@@ -24,6 +26,7 @@ mod laps;
 mod miner;
 mod needles;
 mod not_checked;
+mod overlay;
 mod owner;
 mod page;
 mod plot;
@@ -31,19 +34,28 @@ mod quality;
 mod regions;
 mod scale;
 mod scatter;
+mod second_line;
 mod settings;
 mod shapes;
 mod strips;
+mod two_by_two;
 mod wear;
 pub(crate) mod what_if;
 
 pub(crate) use causes::CAUSES;
 
 use crate::document::Document;
+use maud::{Markup, html};
 
 /// The page as text.
 pub fn render(document: &Document) -> String {
     let mut text = page::page(document).into_string();
     text.push('\n');
     text
+}
+
+/// A frame for what may be wider than the screen: it scrolls by finger and by key, and has a
+/// name for those who hear the page.
+fn scroll(label: &str, table: Markup) -> Markup {
+    html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
 }

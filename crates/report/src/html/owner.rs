@@ -118,7 +118,7 @@ fn oil(results: &Results) -> Markup {
             strong { "Oil. " }
             @match results.oil_life.temperature.why_guessed.as_ref().or(results.oil_life.work.why_guessed.as_ref()) {
                 None => (wear::distance(&results.oil_life.distance_km)),
-                Some(why) => { "How far it goes cannot be said from this log: " (sentence(&clean(why))) },
+                Some(why) => (wear::guessed_distance(&results.oil_life.distance_km, why)),
             }
             " Makers may say sealed for life; the practice of the trade for hard use is 40,000 to 48,000\u{a0}km. A policy, not a chemical test."
         }

@@ -1,4 +1,4 @@
-//! The frame of the page and the order of its sections: the owner's side first, then the
+//! The frame of pages, and the order of the sections of the report: the owner's side first, then the
 //! engineer's part, answers before the proof of them.
 
 use super::{
@@ -10,7 +10,7 @@ use crate::sentences;
 use crate::words::{clean, sentence};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-pub(super) const STYLE: [&str; 4] = [
+const STYLE: [&str; 4] = [
     include_str!("style/page.css"),
     include_str!("style/owner.css"),
     include_str!("style/drawings.css"),
@@ -43,6 +43,41 @@ const SECTIONS: [(&str, &str); 16] = [
 pub(super) fn page(document: &Document) -> Markup {
     let results = document.results;
     let vehicle = sentences::vehicle(document);
+    let body = html! {
+        a.skip href="#engineer" { "To the engineer’s part" }
+        main {
+            (owner::section(document))
+            div.engineer #engineer {
+                p.kind { "Clutch-pack differential report: the engineer’s part" }
+                nav aria-label="Sections" {
+                    ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
+                }
+                (identity::section(document))
+                (findings::section(results))
+                (figures_table::section(results))
+                (strips::section(results))
+                (heat::section(results))
+                (events::section(results))
+                (actuator::section(results))
+                (wear::section(results))
+                (evidence::section(results))
+                (calibration::section(results))
+                (quality::section(document))
+                (not_checked::section(document))
+                (assumptions(document))
+                (identity::command(document))
+            }
+        }
+    };
+    let script = html! { script { (PreEscaped(SCRIPT)) } };
+    let title = format!("{vehicle}: clutch-pack differential report");
+    frame(&title, document.program_version, &body, &script)
+}
+
+/// A page complete in itself: head, style, what is in it, and who made it. The script, where
+/// there is one, stands last.
+pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &Markup) -> Markup {
+    let made_by = format!("halfshaft {}", clean(program_version));
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -50,37 +85,14 @@ pub(super) fn page(document: &Document) -> Markup {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                meta name="generator" content=(format!("halfshaft {}", clean(document.program_version)));
-                title { (vehicle) ": clutch-pack differential report" }
+                meta name="generator" content=(made_by);
+                title { (title) }
                 style { @for part in STYLE { (PreEscaped(part)) } }
             }
             body {
-                a.skip href="#engineer" { "To the engineer’s part" }
-                main {
-                    (owner::section(document))
-                    div.engineer #engineer {
-                        p.kind { "Clutch-pack differential report: the engineer’s part" }
-                        nav aria-label="Sections" {
-                            ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
-                        }
-                        (identity::section(document))
-                        (findings::section(results))
-                        (figures_table::section(results))
-                        (strips::section(results))
-                        (heat::section(results))
-                        (events::section(results))
-                        (actuator::section(results))
-                        (wear::section(results))
-                        (evidence::section(results))
-                        (calibration::section(results))
-                        (quality::section(document))
-                        (not_checked::section(document))
-                        (assumptions(document))
-                        (identity::command(document))
-                    }
-                }
-                footer { "halfshaft " (clean(document.program_version)) }
-                script { (PreEscaped(SCRIPT)) }
+                (body)
+                footer { (made_by) }
+                (script)
             }
         }
     }

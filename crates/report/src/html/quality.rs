@@ -1,6 +1,7 @@
 //! How well the log covers the drive, and what was wrong with it.
 
 use super::figures_table::grade;
+use super::scroll;
 use crate::document::Document;
 use crate::sentences;
 use crate::words::{self, clean, counted, duration, number, percent, shorten, stretch};
@@ -40,7 +41,7 @@ pub(super) fn section(document: &Document) -> Markup {
 
 fn channels(quality: &Quality, until_s: f64) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Table of channels" {
+        (scroll("Table of channels", html! {
             table.channels {
                 thead {
                     tr {
@@ -54,7 +55,7 @@ fn channels(quality: &Quality, until_s: f64) -> Markup {
                 }
                 tbody { @for channel in &quality.channels { (channel_row(channel, quality, until_s)) } }
             }
-        }
+        }))
     }
 }
 

@@ -59,6 +59,61 @@ impl Scale {
         }
     }
 
+    /// An axis in powers of ten that holds two positive values: what lies on it is placed by
+    /// its decimal logarithm, and marked at each power, where few are at 2 and 5 as well.
+    pub fn of_powers(low: f64, high: f64) -> Scale {
+        let low = low.max(f64::MIN_POSITIVE);
+        // What is a power but for rounding does not open another decade.
+        let first = (low.log10() + 1e-9).floor();
+        let last = (high.max(low).log10() - 1e-9).ceil().max(first + 1.0);
+        let n_decades = (last - first) as usize;
+        let marks: &[f64] = if n_decades <= 2 {
+            &[1.0, 2.0, 5.0]
+        } else {
+            &[1.0]
+        };
+        let mut ticks: Vec<f64> = (0..n_decades)
+            .flat_map(|decade| {
+                marks
+                    .iter()
+                    .map(move |mark| first + decade as f64 + mark.log10())
+            })
+            .collect();
+        ticks.push(last);
+        Scale {
+            low: first,
+            high: last,
+            ticks,
+            decimals: 0,
+        }
+    }
+
+    /// A mark of an axis in powers of ten in words: `0.05`, `1`, `200`.
+    pub fn power(tick: f64) -> String {
+        let decimals = (-(tick + 1e-9).floor()).clamp(0.0, 9.0) as usize;
+        format!("{:.decimals$}", 10_f64.powf(tick))
+    }
+
+    /// From nothing to all.
+    pub fn percent() -> Scale {
+        Scale {
+            low: 0.0,
+            high: 100.0,
+            ticks: vec![0.0, 50.0, 100.0],
+            decimals: 0,
+        }
+    }
+
+    /// A height from 0 to 1 without marks, for bars.
+    pub fn bare() -> Scale {
+        Scale {
+            low: 0.0,
+            high: 1.0,
+            ticks: Vec::new(),
+            decimals: 0,
+        }
+    }
+
     /// How far along the axis a value lies, 0 to 1.
     pub fn share(&self, value: f64) -> f64 {
         ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0)
@@ -96,6 +151,15 @@ mod tests {
         check(0.0, 0.061, "0 0.05 0.10");
         check(61.0, 118.0, "60 80 100 120");
         check(5.0, 5.0, "4.5 5.0 5.5");
+        let powers = |low: f64, high: f64| -> String {
+            let scale = Scale::of_powers(low, high);
+            assert!(scale.low <= low.log10() + 1e-9 && scale.high >= high.log10() - 1e-9);
+            let labels: Vec<String> = scale.ticks.iter().map(|&tick| Scale::power(tick)).collect();
+            labels.join(" ")
+        };
+        assert_eq!(powers(0.02, 4.0), "0.01 0.1 1 10");
+        assert_eq!(powers(1.0, 10.0), "1 2 5 10");
+        assert_eq!(powers(0.1, 0.1), "0.1 0.2 0.5 1");
         let times: Vec<f64> = Scale::of_time(1634.0).ticks;
         assert_eq!(times, [0.0, 300.0, 600.0, 900.0, 1200.0, 1500.0]);
         assert_eq!(Scale::of_time(0.0).ticks, [0.0, 1.0]);

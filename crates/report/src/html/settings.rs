@@ -1,5 +1,6 @@
 //! Limits that were not the usual ones; nothing when all were.
 
+use super::scroll;
 use crate::words::limit;
 use halfshaft_health::Results;
 use maud::{Markup, html};
@@ -10,7 +11,7 @@ pub(super) fn table(results: &Results) -> Markup {
         @if !changed.is_empty() {
             h3 { "Settings changed" }
             p { "This report was judged by other limits than the usual ones." }
-            div.scroll tabindex="0" role="region" aria-label="Table of changed settings" {
+            (scroll("Table of changed settings", html! {
                 table.settings {
                     thead {
                         tr {
@@ -31,7 +32,7 @@ pub(super) fn table(results: &Results) -> Markup {
                         }
                     }
                 }
-            }
+            }))
         }
     }
 }

@@ -5,6 +5,7 @@
 
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
+use super::second_line;
 use crate::words::{clean, minutes, number, stretch, unit};
 use halfshaft_health::{Event, EventKind, Finding, Results, Strip, StripSlot};
 use halfshaft_model::{Span, Time};
@@ -45,7 +46,9 @@ pub(super) fn section(results: &Results) -> Markup {
                         @if !finding.evidence.is_empty() { (finding_lane(index + 1, finding, &time)) }
                     }
                     @for (index, strip) in results.strips.iter().enumerate() {
-                        (strip_figure(&format!("strip-{index}"), strip, &time, results.until, &results.findings))
+                        @if !second_line::is_second(strip, &results.strips) {
+                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results.until, &results.findings))
+                        }
                     }
                     @if is_event_lane { (event_lane(&results.events, &results.findings, &time)) }
                     (time_axis(&time))
@@ -60,7 +63,7 @@ pub(super) fn alone(strip: &Strip, results: &Results) -> Markup {
     let time = Scale::of_time(results.until.seconds());
     html! {
         div.strips {
-            (strip_figure(OWNERS, strip, &time, results.until, &[]))
+            (strip_figure(OWNERS, strip, None, &time, results.until, &[]))
             (time_axis(&time))
         }
     }
@@ -85,7 +88,7 @@ fn least_drawn_s(time: &Scale) -> f64 {
 
 /// A lane with the stretches of one finding.
 fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
-    let values = lane();
+    let values = Scale::bare();
     let least_s = least_drawn_s(time);
     let blocks: Vec<Block> = finding
         .evidence
@@ -123,30 +126,21 @@ fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
     }
 }
 
-/// A scale without marks.
-fn lane() -> Scale {
-    Scale {
-        low: 0.0,
-        high: 1.0,
-        ticks: Vec::new(),
-        decimals: 0,
-    }
-}
-
 fn strip_figure(
     id: &str,
     strip: &Strip,
+    second: Option<&Strip>,
     time: &Scale,
     until: Time,
     findings: &[Finding],
 ) -> Markup {
-    let is_finite = |slot: &&StripSlot| slot.low.is_finite() && slot.high.is_finite();
-    let slots: Vec<&StripSlot> = strip.slots.iter().filter(is_finite).collect();
+    let slots = finite(strip);
     let unit = unit(strip.unit);
     let caption = html! {
         figcaption {
             strong { (strip.title) }
             @if !unit.is_empty() { ", " (unit) }
+            @if second.is_some() { (second_line::key()) }
             @if id == OWNERS { ", over the drive; hatched: not recorded" }
         }
     };
@@ -154,15 +148,12 @@ fn strip_figure(
         return html! { figure.strip { (caption) p.none { "No value in this log." } } };
     }
     let (runs, gaps) = runs_and_gaps(&slots, until);
-    let low = slots
-        .iter()
-        .map(|slot| slot.low)
-        .fold(f64::INFINITY, f64::min);
-    let high = slots
-        .iter()
-        .map(|slot| slot.high)
-        .fold(f64::NEG_INFINITY, f64::max);
-    let values = value_scale(strip, low, high);
+    let (low, high) = ends(&slots);
+    let modelled = second.map(finite).filter(|slots| !slots.is_empty());
+    let modelled_ends = modelled.as_deref().map(ends);
+    let (lowest, highest) =
+        modelled_ends.map_or((low, high), |(from, to)| (low.min(from), high.max(to)));
+    let values = value_scale(strip, lowest, highest);
     let spans: Vec<(f64, f64)> = gaps
         .iter()
         .map(|gap| (gap.start.seconds(), gap.end.seconds()))
@@ -175,23 +166,50 @@ fn strip_figure(
         gaps: &spans,
         windows: &windows(findings, time),
     };
+    let mut drawn = plot::draw(&drawing);
+    if let Some(modelled) = &modelled {
+        let (runs, _) = runs_and_gaps(modelled, until);
+        drawn.push_str(&second_line::path(&runs, time, &values).into_string());
+    }
+    let by_model = modelled_ends.map_or(String::new(), |(from, to)| {
+        format!(
+            " By the model from {} to {} {unit}.",
+            number(from),
+            number(to)
+        )
+    });
     let about = format!(
-        "From {} to {} {unit} over the drive; {}.",
+        "From {} to {} {unit} over the drive; {}.{by_model}",
         number(low),
         number(high),
         gaps_in_words(&gaps)
     );
     html! {
-        figure.strip.{ "strip-" (strip.name) } {
+        figure.strip.paired[second.is_some()].{ "strip-" (strip.name) } {
             (caption)
-            (frame(id, strip.title, &about, &values, &plot::draw(&drawing), Some(unit)))
+            (frame(id, strip.title, &about, &values, &drawn, Some(unit)))
         }
     }
 }
 
+fn finite(strip: &Strip) -> Vec<&StripSlot> {
+    let is_finite = |slot: &&StripSlot| slot.low.is_finite() && slot.high.is_finite();
+    strip.slots.iter().filter(is_finite).collect()
+}
+
+/// Lowest and highest value.
+fn ends(slots: &[&StripSlot]) -> (f64, f64) {
+    let low = slots.iter().map(|slot| slot.low);
+    let high = slots.iter().map(|slot| slot.high);
+    (
+        low.fold(f64::INFINITY, f64::min),
+        high.fold(f64::NEG_INFINITY, f64::max),
+    )
+}
+
 /// A lane with one block an event, as tall as its kind.
 fn event_lane(events: &[Event], findings: &[Finding], time: &Scale) -> Markup {
-    let values = lane();
+    let values = Scale::bare();
     let least_s = least_drawn_s(time);
     let blocks: Vec<Block> = events
         .iter()
@@ -287,12 +305,7 @@ fn swatch() -> Markup {
 fn value_scale(strip: &Strip, low: f64, high: f64) -> Scale {
     match (strip.name, strip.unit) {
         // A sensor that reads a little below nothing does not need room for it.
-        ("command" | "state", "%") if low >= -2.0 && high <= 102.0 => Scale {
-            low: 0.0,
-            high: 100.0,
-            ticks: vec![0.0, 50.0, 100.0],
-            decimals: 0,
-        },
+        ("command" | "state", "%") if low >= -2.0 && high <= 102.0 => Scale::percent(),
         ("command" | "state", "1") if low >= 0.0 && high <= 1.0 => Scale {
             low: 0.0,
             high: 1.0,

@@ -1,10 +1,12 @@
 //! What the drive took out of the pack and the oil: severity, temperatures, oil distance.
 //!
-//! In: the settled results. Out: tables, each with its basis.
+//! In: the settled results. Out: tables and drawings, each with its basis.
 
-use crate::words::{band, clean, counted, number, sentence};
+use super::exceedance;
+use super::scroll;
+use crate::words::{band, clean, number, sentence};
+use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
-use halfshaft_health::duty::{CycleMatrix, Exceedance};
 use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
@@ -16,8 +18,8 @@ pub(super) fn section(results: &Results) -> Markup {
         section #wear {
             h2 { "Severity, temperatures, oil" }
             (severity(results))
-            (exceedance("Power per lining area", &results.duty.power))
-            (exceedance("Energy per lining area, of one event", &results.duty.energy))
+            (exceedance::part("exceedance-power", "Power per lining area", &results.duty.power))
+            (exceedance::part("exceedance-energy", "Energy per lining area, of one event", &results.duty.energy))
             (cycles("Cycles of the pack torque, N·m", &results.duty.torque_cycles))
             (super::miner::paragraph(&results.duty))
             @if let Ok(found) = &results.duty.temperature_cycles { (cycles("Cycles of the estimated pack temperature, K by °C", found)) }
@@ -38,7 +40,7 @@ fn severity(results: &Results) -> Markup {
             Err(why) => p { "Not known: " (sentence(&clean(why))) },
             Ok(index) => {
                 p { @if index.is_at_least { "At least " } strong { (number(index.value)) } " of 100: the greatest of four ramps, nothing is averaged." }
-                table.ramps {
+                (scroll("Table of the ramps of severity", html! { table.ramps {
                     thead { tr {
                         th scope="col" { "Ramp" }
                         th.number scope="col" { "Reading" }
@@ -51,40 +53,7 @@ fn severity(results: &Results) -> Markup {
                         td.number { (number(ramp.quiet)) " to " (number(ramp.limit)) }
                         td.number { (ramp.points.map_or("–".to_owned(), number)) }
                     } } }
-                }
-            }
-        }
-    }
-}
-
-/// How often the lining took how much; levels nothing reached are left out.
-fn exceedance(title: &str, curve: &Result<Exceedance, String>) -> Markup {
-    html! {
-        h3 { (title) }
-        @match curve {
-            Err(why) => p { "Not told: " (sentence(&clean(why))) },
-            Ok(curve) => {
-                p.note {
-                    "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events")) ". "
-                    @for (index, guide) in curve.guides.iter().enumerate() {
-                        @if index > 0 { "; " }
-                        (guide.label) " " (number(guide.low)) " to " (number(guide.high)) " " (curve.unit)
-                    }
-                    @if let Some(guide) = curve.guides.first() { " (" (guide.source) ")." }
-                }
-                div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
-                    table.exceedance {
-                        thead { tr {
-                            th.number scope="col" { (curve.unit) " or more" }
-                            th.number scope="col" { "Events per 100\u{a0}km" }
-                        } }
-                        tbody {
-                            @for (level, n) in curve.levels.iter().zip(&curve.per_100_km).filter(|(_, n)| **n > 0.0) {
-                                tr { td.number { (number(*level)) } td.number { (number(*n)) } }
-                            }
-                        }
-                    }
-                }
+                } }))
             }
         }
     }
@@ -106,7 +75,7 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
             p { "None was counted." }
         } @else {
             p.note { (sentence(METHOD)) " Ranges down, means across; half a cycle is a range gone through one way." }
-            div.scroll tabindex="0" role="region" aria-label=(format!("Table: {title}")) {
+            (scroll(&format!("Table: {title}"), html! {
                 table.cycles {
                     thead { tr {
                         th scope="col" { "Range" }
@@ -117,7 +86,7 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
                         @for column in &columns { td.number { (number(count(*row, *column))) } }
                     } } }
                 }
-            }
+            }))
         }
     }
 }
@@ -142,7 +111,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
             @if let Some(sd) = thermal.residual_sd_k { ", readings lie " (number(sd)) "\u{a0}K about the fit" }
             "."
         }
-        div.scroll tabindex="0" role="region" aria-label="Table of thermal parameters" {
+        (scroll("Table of thermal parameters", html! {
             table.thermal {
                 thead { tr {
                     th scope="col" { "Parameter" }
@@ -157,7 +126,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
                     td { (told(unknown.told)) }
                 } } }
             }
-        }
+        }))
         @for note in &thermal.notes { p.note { (sentence(&clean(note))) } }
     }
 }
@@ -186,7 +155,7 @@ fn oil(results: &Results) -> Markup {
     html! {
         h3 { "Oil" }
         p { (distance(&oil.distance_km)) }
-        table.oil {
+        (scroll("Table of the factors of the oil", html! { table.oil {
             thead { tr {
                 th scope="col" { "Factor" }
                 th.number scope="col" { "Value" }
@@ -199,16 +168,13 @@ fn oil(results: &Results) -> Markup {
                 td.number { (band(&factor)) }
                 td { @if let Some(why) = why { "Guessed: " (clean(why)) } }
             } } }
-        }
+        } }))
         p.note { "Basis: " (clean(&oil.basis)) "." }
     }
 }
 
 /// The distance between oil changes in words, km and miles.
 pub(super) fn distance(km: &Estimate) -> String {
-    // Whole thousands: a policy is no finer.
-    let thousands = |value: f64| format!("{:.0},000", (value / 1e3).max(1.0));
-    let miles = |value: f64| thousands(value / KM_PER_MILE);
     if thousands(km.low) == thousands(km.high) {
         // Gentle use reaches the most that the practice of the trade grants.
         return format!(
@@ -226,4 +192,63 @@ pub(super) fn distance(km: &Estimate) -> String {
         miles(km.low),
         miles(km.high),
     )
+}
+
+/// The same where a part of it is guessed: its band is the point, and why comes after.
+pub(super) fn guessed_distance(km: &Estimate, why: &str) -> String {
+    format!(
+        "Driven like this, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
+         It cannot be said closer from this log: {}",
+        thousands(km.value),
+        thousands(km.low),
+        thousands(km.high),
+        miles(km.value),
+        miles(km.low),
+        miles(km.high),
+        sentence(&clean(why))
+    )
+}
+
+/// Whole thousands: a policy is no finer.
+fn thousands(value: f64) -> String {
+    format!("{:.0},000", (value / 1e3).max(1.0))
+}
+
+fn miles(km: f64) -> String {
+    thousands(km / KM_PER_MILE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn km(value: f64, low: f64, high: f64) -> Estimate {
+        Estimate {
+            value,
+            low,
+            high,
+            is_at_least: false,
+        }
+    }
+
+    #[test]
+    fn a_guessed_oil_distance_has_its_band_and_its_reason() {
+        let text = guessed_distance(&km(12_000.0, 8_000.0, 18_000.0), "no oil temperature");
+        let text = text.replace('\u{a0}', " ");
+        assert!(
+            text.contains("12,000 km, perhaps 8,000 to 18,000 ("),
+            "{text}"
+        );
+        assert!(
+            text.ends_with("from this log: No oil temperature."),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_known_oil_distance_has_its_band_too() {
+        let text = distance(&km(30_000.0, 24_000.0, 36_000.0)).replace('\u{a0}', " ");
+        assert!(text.contains("30,000 km (24,000 to 36,000)"), "{text}");
+        assert!(distance(&km(48_000.0, 48_000.0, 48_000.0)).contains("as far as any"));
+    }
 }

@@ -1,11 +1,16 @@
 //! `what-if.html`: another pack beside the car as it is, on one page complete in itself.
 
-use super::page::STYLE;
+use super::page::frame;
+use super::scroll;
 use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
 use crate::words::{clean, number, sentence};
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
+
+/// Head of the column of the car as logged. Each cell carries the head of its column: a
+/// small screen has no room for columns and sets it before the number.
+const AS_IT_IS: &str = "as it is";
 
 /// The page as text.
 pub fn render(document: &Document) -> String {
@@ -17,51 +22,43 @@ pub fn render(document: &Document) -> String {
 fn page(document: &Document) -> Markup {
     let vehicle = clean(&document.map.vehicle);
     let answer = document.answer;
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                meta name="generator" content=(format!("halfshaft {}", clean(document.program_version)));
-                title { (vehicle) ": another pack in this drive" }
-                style { @for part in STYLE { (PreEscaped(part)) } }
-            }
-            body {
-                main {
-                    div.engineer {
-                        p.kind { "What if: one drive for another pack, beside the car as it is" }
-                        section #asked {
-                            h2 { (vehicle) }
-                            @if answer.asked.is_empty() {
-                                p { "Nothing was changed: all columns are the car as it is." }
-                            } @else {
-                                ul { @for change in &answer.asked { li { (change.title) ": " (asked(change)) } } }
-                            }
-                            p.note {
-                                "Logs: "
-                                @for (index, input) in document.inputs.iter().enumerate() {
-                                    @if index > 0 { ", " }
-                                    (clean(&input.name))
-                                }
-                            }
+    let body = html! {
+        main {
+            div.engineer {
+                p.kind { "What if: one drive for another pack, beside the car as it is" }
+                section #asked {
+                    h1 { (vehicle) }
+                    @if answer.asked.is_empty() {
+                        p { "Nothing was changed: all columns are the car as it is." }
+                    } @else {
+                        ul { @for change in &answer.asked { li { (change.title) ": " (asked(change)) } } }
+                    }
+                    p.note {
+                        "Logs: "
+                        @for (index, input) in document.inputs.iter().enumerate() {
+                            @if index > 0 { ", " }
+                            (clean(&input.name))
                         }
-                        (figures(document))
-                        section #how { h2 { "How" } ul { @for words in HOW { li { (words) } } } }
-                        section #cannot-know {
-                            h2 { "Cannot be known from this log" }
-                            ul { @for words in CANNOT_KNOW { li { (sentence(words)) } } }
-                        }
-                        (exceedance("Events per 100 km by energy per area", &answer.energy, document))
-                        (exceedance("Events per 100 km by peak power per area", &answer.power, document))
-                        section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
                     }
                 }
-                footer { "halfshaft " (clean(document.program_version)) }
+                (figures(document))
+                section #how { h2 { "How" } ul { @for words in HOW { li { (words) } } } }
+                section #cannot-know {
+                    h2 { "Cannot be known from this log" }
+                    ul { @for words in CANNOT_KNOW { li { (sentence(words)) } } }
+                }
+                (exceedance("Events per 100 km by energy per area", &answer.energy, document))
+                (exceedance("Events per 100 km by peak power per area", &answer.power, document))
+                section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
             }
         }
-    }
+    };
+    frame(
+        &format!("{vehicle}: another pack in this drive"),
+        document.program_version,
+        &body,
+        &html! {},
+    )
 }
 
 fn figures(document: &Document) -> Markup {
@@ -69,12 +66,12 @@ fn figures(document: &Document) -> Markup {
     html! {
         section #figures {
             h2 { "Side by side" }
-            div.scroll tabindex="0" role="region" aria-label="Table of figures side by side" {
+            (scroll("Table of figures side by side", html! {
                 table.figures {
                     thead {
                         tr {
                             th scope="col" { "Figure" }
-                            th.number scope="col" { "as it is" }
+                            th.number scope="col" { (AS_IT_IS) }
                             th.number scope="col" { (SAME_TORQUE) }
                             @if two { th.number scope="col" { (SAME_FORCE) } }
                             th scope="col" { "Standing" }
@@ -82,22 +79,25 @@ fn figures(document: &Document) -> Markup {
                     }
                     tbody { @for line in &document.answer.lines { (row(line, two)) } }
                 }
-            }
+            }))
         }
     }
 }
 
 fn row(line: &Line, two: bool) -> Markup {
-    let others = [&line.same_torque, &line.same_force];
+    let others = [
+        (SAME_TORQUE, &line.same_torque),
+        (SAME_FORCE, &line.same_force),
+    ];
     html! {
         tr.missing[why(line).is_some()] {
             th scope="row" {
                 (line.title)
                 @if let Some(why) = why(line) { small { (sentence(&clean(why))) } }
             }
-            td.number { (shown(line, &line.logged)) }
-            @for other in &others[..if two { 2 } else { 1 }] {
-                td.number { (shown(line, other)) small { (difference(line, other)) } }
+            td.number data-of=(AS_IT_IS) { (shown(line, &line.logged)) }
+            @for (name, other) in others[..if two { 2 } else { 1 }].iter().copied() {
+                td.number data-of=(name) { (shown(line, other)) small { (difference(line, other)) } }
             }
             td { (line.standing.words()) }
         }
@@ -112,12 +112,12 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
             h2 { (title) }
             @match (logged, same_torque, same_force) {
                 (Ok(logged), Ok(same_torque), Ok(same_force)) => {
-                    div.scroll tabindex="0" role="region" aria-label=(title) {
+                    (scroll(title, html! {
                         table.figures {
                             thead {
                                 tr {
                                     th.number scope="col" { "At or above, " (logged.unit) }
-                                    th.number scope="col" { "as it is" }
+                                    th.number scope="col" { (AS_IT_IS) }
                                     th.number scope="col" { (SAME_TORQUE) }
                                     @if two { th.number scope="col" { (SAME_FORCE) } }
                                 }
@@ -126,14 +126,14 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
                                 @for (index, level) in logged.levels.iter().enumerate() {
                                     tr {
                                         th.number scope="row" { (number(*level)) }
-                                        (events(logged, index))
-                                        (events(same_torque, index))
-                                        @if two { (events(same_force, index)) }
+                                        (events(AS_IT_IS, logged, index))
+                                        (events(SAME_TORQUE, same_torque, index))
+                                        @if two { (events(SAME_FORCE, same_force, index)) }
                                     }
                                 }
                             }
                         }
-                    }
+                    }))
                 }
                 (Err(why), _, _) | (_, Err(why), _) | (_, _, Err(why)) => p { (sentence(&clean(why))) },
             }
@@ -141,6 +141,6 @@ fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Doc
     }
 }
 
-fn events(curve: &Exceedance, index: usize) -> Markup {
-    html! { td.number { (curve.per_100_km.get(index).map_or_else(|| "–".to_owned(), |events| number(*events))) } }
+fn events(name: &str, curve: &Exceedance, index: usize) -> Markup {
+    html! { td.number data-of=(name) { (curve.per_100_km.get(index).map_or_else(|| "–".to_owned(), |events| number(*events))) } }
 }

@@ -252,6 +252,9 @@ fn duty_picture() -> DutyPicture {
         slip_edges,
         seconds,
         joules,
+        not_turning_s: 63.0,
+        torque_unknown_s: 4.5,
+        gap_s: 12.0,
     }
 }
 

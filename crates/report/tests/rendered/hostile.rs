@@ -79,6 +79,10 @@ fn documents(check: impl Fn(&str, &Document)) {
                 results.calibration.outcome = Err(name.to_owned());
                 results.laps.method = Err(name.to_owned());
                 results.duty_picture = Err(name.to_owned());
+                results.two_by_two = Err(name.to_owned());
+                results.outlook = Err(name.to_owned());
+                results.duty.power = Err(name.to_owned());
+                results.duty.energy = Err(name.to_owned());
             }
             let mut document = sample::document(&results, &notices);
             document.command = name.to_owned();

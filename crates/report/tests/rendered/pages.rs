@@ -3,6 +3,7 @@
 //! `HALFSHAFT_PAGES=DIR` also writes the pages into an existing folder, to be looked at.
 
 use crate::{hard_day::hard_day, sample};
+use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::html;
@@ -15,6 +16,14 @@ fn sound() -> Results {
     results.not_checked.clear();
     results.cannot_tell.clear();
     results.quality.grade = Grade::B;
+    results.two_by_two = Ok(TwoByTwo {
+        diagnosis: Diagnosis::Sound,
+        n_followed: 14,
+        n_asked: 14,
+        n_fell: 8,
+        n_with_slip: 9,
+        sentence: "Asked for 50 % or more, the mechanism followed 14 of 14 times and the slip fell 8 of 9 times.".to_owned(),
+    });
     results
 }
 
