@@ -1,14 +1,15 @@
 //! Joins the stages: log -> map -> blocks on one thread, rows derived from them on a second
 //! where somebody wants rows, what is made of them on the caller's.
 //!
-//! One reads and decodes a piece while the others are at work on those before; pieces go
-//! round, so memory is paid once. Entries keep their order, so the result does not depend
-//! on the threads.
+//! One reads and decodes a piece while the others are at work on those before; the piece
+//! given back last is filled next, so memory is paid once and still in the cache. Entries
+//! keep their order, so the result does not depend on the threads.
 
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Mutex, PoisonError};
 
-use anyhow::{Context, Result, anyhow, bail};
+use anyhow::{Context, Result, bail};
 use halfshaft_driveline::{Driveline, Row};
 use halfshaft_logs::{Error, Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
@@ -19,8 +20,9 @@ use halfshaft_signal_map::{Checked, Map};
 use crate::output;
 use crate::progress::Shown;
 
-/// Pieces under way: one at each stage, and some slack.
-const N_PIECES: usize = 16;
+/// Pieces that may wait for a stage: so many milliseconds of slack for a thread that has to
+/// wait for a core.
+const N_WAITING: usize = 16;
 
 /// Of a long log the first so many pieces are held against the map, some hundred thousand
 /// entries, and then one in so many: a signal read wrongly is wrong all along.
@@ -194,20 +196,14 @@ fn read_some(
     // Whoever only wants the report need not have hours of signals held against the map.
     let is_thin = only.is_some();
     let shown = Shown::start(log.progress());
+    let spent = &Spent::default();
     let (log, decoder, survey) = std::thread::scope(|scope| -> Result<(Log, Decoder, Survey)> {
-        let (full_in, full_out) = sync_channel(N_PIECES);
-        let (empty_in, empty_out) = sync_channel(N_PIECES);
-        for _ in 0..N_PIECES {
-            empty_in
-                .send(Piece::default())
-                .map_err(|_| anyhow!("the reader stopped before it began"))?;
-        }
-        let reader =
-            scope.spawn(move || fill((log, decoder, survey), is_thin, &empty_out, &full_in));
+        let (full_in, full_out) = sync_channel(N_WAITING);
+        let reader = scope.spawn(move || fill((log, decoder, survey), is_thin, spent, &full_in));
         let ready_out = match driveline {
             None => full_out,
             Some(driveline) => {
-                let (ready_in, ready_out) = sync_channel(N_PIECES);
+                let (ready_in, ready_out) = sync_channel(N_WAITING);
                 scope.spawn(move || derive_rows(driveline, &full_out, &ready_in));
                 ready_out
             }
@@ -215,10 +211,8 @@ fn read_some(
         for mut piece in &ready_out {
             take(&mut piece)?;
             shown.at(piece.read_bytes);
-            // The reader may have ended already; then nobody needs the piece back.
-            let _ = empty_in.send(piece);
+            spent.put(piece);
         }
-        drop(empty_in);
         match reader.join() {
             Ok(outcome) => outcome.context("could not read the log"),
             Err(panic) => std::panic::resume_unwind(panic),
@@ -250,15 +244,35 @@ struct Piece {
     read_bytes: u64,
 }
 
+/// Pieces to be filled again.
+#[derive(Debug, Default)]
+struct Spent(Mutex<Vec<Piece>>);
+
+impl Spent {
+    fn put(&self, piece: Piece) {
+        self.pieces().push(piece);
+    }
+
+    /// The piece put here last, or a new one.
+    fn take(&self) -> Piece {
+        self.pieces().pop().unwrap_or_default()
+    }
+
+    fn pieces(&self) -> std::sync::MutexGuard<'_, Vec<Piece>> {
+        // A push or a pop that panicked left the list as it was.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 /// Reads, decodes, and holds against the map.
 fn fill(
     (mut log, mut decoder, mut survey): (Log, Decoder, Survey),
     is_thin: bool,
-    empty: &Receiver<Piece>,
+    spent: &Spent,
     full: &SyncSender<Piece>,
 ) -> Result<(Log, Decoder, Survey), Error> {
-    // Either channel closes when the other side has given up; that side knows why.
-    for (index, mut piece) in empty.iter().enumerate() {
+    for index in 0_usize.. {
+        let mut piece = spent.take();
         if !log.next(&mut piece.batch)? {
             break;
         }
@@ -268,6 +282,7 @@ fn fill(
             false => survey.push(&piece.batch, &piece.block),
         }
         piece.read_bytes = log.progress().read_bytes;
+        // The channel closes when the other side has given up; that side knows why.
         if full.send(piece).is_err() {
             break;
         }

@@ -143,6 +143,14 @@ pub fn longest_cooling(
     let Some((from, until, road_s, road_m)) = longest else {
         return Err("the pack was never without heat".to_owned());
     };
+    // The first of it belongs to pack and oil coming together.
+    if until - from < EQUAL_AFTER_S + LEAST_S {
+        return Err(format!(
+            "the pack was without heat for {:.1} min at the longest, {:.1} min are needed",
+            (until - from) / 60.0,
+            (EQUAL_AFTER_S + LEAST_S) / 60.0
+        ));
+    }
     let points: Vec<(f64, f64)> = sensor
         .grid()
         .bins()
@@ -240,5 +248,15 @@ mod tests {
         let busy = heat_of(1500.0, |_| Some(2000.0));
         let refused = longest_cooling(&busy, &sensor, 20.0).unwrap_err();
         assert!(refused.contains("never without heat"));
+        // Two minutes of quiet, in which the unit was hot: too short, and not "never hot".
+        let brief = heat_of(1500.0, |time| {
+            Some(if (300.0..420.0).contains(&time) {
+                0.0
+            } else {
+                2000.0
+            })
+        });
+        let refused = longest_cooling(&brief, &sensor, 20.0).unwrap_err();
+        assert!(refused.contains("2.0 min at the longest"), "{refused}");
     }
 }

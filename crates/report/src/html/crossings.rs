@@ -77,7 +77,7 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
                     th.number scope="col" { "Letting go" }
                 } }
                 tbody {
-                    (row("Edges", both.map(|timing| n_edges(timing))))
+                    (row("Edges", both.map(n_edges)))
                     @for (name, pool, of) in TIMES { (row(name, both.map(|timing| time(timing, pool, of)))) }
                     (row("Beyond its end, % of the way", share(|found| Some(found.overshoot))))
                     (row("Short of the command when settled, % of full", share(|found| found.steady_error)))
