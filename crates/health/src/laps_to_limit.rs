@@ -279,15 +279,17 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
             low,
             high: None,
         } => Err(format!(
-            "{laps:.0} laps are the likeliest and fewer than {low:.0} are not, but the oil may as well level off \
-             below {:.0} °C",
+            "{} are the likeliest and fewer than {} are not, but the oil may as well level off below {:.0} °C",
+            in_laps(laps),
+            in_laps(low),
             found.limit_c
         )),
         LapsAhead::LevelsOff { at_c, least_laps } => Err(format!(
             "the oil levels off at {at_c:.0} °C, below {:.0} °C{}",
             found.limit_c,
             least_laps.map_or(String::new(), |laps| format!(
-                "; by its scatter it may still pass it, after {laps:.0} laps at the earliest"
+                "; by its scatter it may still pass it, after {} at the earliest",
+                in_laps(laps)
             ))
         )),
     });
@@ -304,6 +306,14 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
         method: format!(
             "an exponential through the oil at the start and finish of the last {n_laps} laps, counted from the last"
         ),
+    }
+}
+
+/// Laps in words; below ten by tenths, so that a part of a lap is not none.
+fn in_laps(laps: f64) -> String {
+    match laps < 9.95 {
+        true => format!("{laps:.1} laps"),
+        false => format!("{laps:.0} laps"),
     }
 }
 

@@ -10,6 +10,9 @@ pub(super) struct DutyPictureJson<'a> {
     slip_edges_rad_per_s: Option<&'a [f64]>,
     seconds: Option<Vec<Option<f64>>>,
     joules: Option<Vec<Option<f64>>>,
+    not_turning_s: Option<f64>,
+    torque_unknown_s: Option<f64>,
+    gap_s: Option<f64>,
     why_null: Option<&'a str>,
 }
 
@@ -22,6 +25,9 @@ impl<'a> DutyPictureJson<'a> {
             slip_edges_rad_per_s: found.map(|picture| picture.slip_edges.as_slice()),
             seconds: found.map(|picture| cells(&picture.seconds)),
             joules: found.map(|picture| cells(&picture.joules)),
+            not_turning_s: found.and_then(|picture| known(picture.not_turning_s)),
+            torque_unknown_s: found.and_then(|picture| known(picture.torque_unknown_s)),
+            gap_s: found.and_then(|picture| known(picture.gap_s)),
             why_null: picture.as_ref().err().map(String::as_str),
         }
     }
