@@ -5,6 +5,7 @@
 //! the parts are told apart is said by pattern and word, not by colour.
 
 use super::actuator::{ends, ms};
+use super::axes;
 use super::plot::{self, Drawing};
 use super::scale::Scale;
 use super::scroll;
@@ -116,14 +117,7 @@ fn drawing(word: &str, delay: &PedalDelay) -> Markup {
                 p.rung { (rung.name) ": " span.reading { (reading(rung)) } }
                 svg.plot.rail viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" aria-hidden="true" { (PreEscaped(bar(rung, &across))) }
             }
-            div.time aria-hidden="true" {
-                div.ruler {
-                    @for &tick in &across.ticks {
-                        span style=(format!("left:{:.2}%", 100.0 * across.share(tick))) { (across.label(tick)) }
-                    }
-                }
-                p { "Time after the pedal, ms" }
-            }
+            (axes::ruler(&across, |tick| across.label(tick), "Time after the pedal, ms"))
         }
     }
 }

@@ -4,6 +4,7 @@
 //! guides of linings shaded behind it and each named in a lane of its own below. Levels that
 //! no event reached are left out: on such an axis there is no zero to draw.
 
+use super::axes;
 use super::plot::{self, Drawing};
 use super::scale::Scale;
 use super::scroll;
@@ -103,11 +104,7 @@ fn figure(id: &str, title: &str, curve: &Exceedance) -> Markup {
         figure.strip.exceedance {
             figcaption { strong { "Events per 100\u{a0}km" } ", against " (curve.unit) " or more; both axes in powers of ten" }
             div.frame.high {
-                div.ticks aria-hidden="true" {
-                    @for &tick in &up.ticks {
-                        span style=(format!("bottom:{:.2}%", 100.0 * up.share(tick))) { (Scale::power(tick)) }
-                    }
-                }
+                (axes::ticks(&up, Scale::power))
                 svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
                     aria-labelledby=(format!("{title_id} {about_id}")) {
                     title id=(title_id) { (title) }
@@ -116,14 +113,7 @@ fn figure(id: &str, title: &str, curve: &Exceedance) -> Markup {
                     path.step d=(steps(&rows, curve.highest, &across, &up)) {}
                 }
             }
-            div.time aria-hidden="true" {
-                div.ruler {
-                    @for &tick in &across.ticks {
-                        span style=(format!("left:{:.2}%", 100.0 * across.share(tick))) { (Scale::power(tick)) }
-                    }
-                }
-                p { (curve.unit) }
-            }
+            (axes::ruler(&across, Scale::power, curve.unit))
             @for guide in &curve.guides { (lane(guide, curve.unit, &across)) }
         }
     }

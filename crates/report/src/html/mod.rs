@@ -9,6 +9,7 @@
 
 mod actuator;
 mod apparent;
+mod axes;
 mod calibration;
 mod causes;
 mod corners;

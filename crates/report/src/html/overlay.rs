@@ -4,6 +4,7 @@
 //! on a pale band from the tenth to the ninetieth percentile. The band's border is wider than
 //! the line, so that it shows beside it even where all answers agree.
 
+use super::axes;
 use super::plot::{self, Drawing, Run};
 use super::scale::Scale;
 use crate::words::counted;
@@ -48,11 +49,7 @@ fn drawing(word: &str, id: &str, lags: &[Lag]) -> Markup {
                 (counted(lags.len() as u64, "answer", "answers")) ", band: 10 to 90 % of them"
             }
             div.frame.high {
-                div.ticks aria-hidden="true" {
-                    @for &tick in &up.ticks {
-                        span style=(format!("bottom:{:.2}%", 100.0 * up.share(tick))) { (up.label(tick)) }
-                    }
-                }
+                (axes::ticks(&up, |tick| up.label(tick)))
                 svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
                     aria-labelledby=(format!("{title_id} {about_id}")) {
                     title id=(title_id) { (title) }
@@ -61,14 +58,7 @@ fn drawing(word: &str, id: &str, lags: &[Lag]) -> Markup {
                     path.median d=(median(&ways, &across, &up)) {}
                 }
             }
-            div.time aria-hidden="true" {
-                div.ruler {
-                    @for &tick in &across.ticks {
-                        span style=(format!("left:{:.2}%", 100.0 * across.share(tick))) { (across.label(tick)) }
-                    }
-                }
-                p { "Time from the edge of the command, ms" }
-            }
+            (axes::ruler(&across, |tick| across.label(tick), "Time from the edge of the command, ms"))
         }
     }
 }

@@ -3,6 +3,7 @@
 //! The drawing is stretched to its room, so points are strokes of no length: they keep
 //! their shape, since strokes do not scale. A ring is a wide stroke under a narrow one.
 
+use super::axes;
 use super::plot::{self, Drawing, Run};
 use super::scale::Scale;
 use maud::{Markup, PreEscaped, html};
@@ -67,11 +68,7 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
         figure.strip.scatter {
             figcaption { strong { (scatter.title) } ", " (scatter.up) }
             div.frame.high {
-                div.ticks aria-hidden="true" {
-                    @for &tick in &up.ticks {
-                        span style=(format!("bottom:{:.2}%", 100.0 * up.share(tick))) { (up.label(tick)) }
-                    }
-                }
+                (axes::ticks(&up, |tick| up.label(tick)))
                 svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
                     aria-labelledby=(format!("{title_id} {about_id}")) {
                     title id=(title_id) { (scatter.title) }
@@ -82,14 +79,7 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
                     path.discs d=(path(true)) {}
                 }
             }
-            div.time aria-hidden="true" {
-                div.ruler {
-                    @for &tick in &across.ticks {
-                        span style=(format!("left:{:.2}%", 100.0 * across.share(tick))) { (across.label(tick)) }
-                    }
-                }
-                p { (scatter.across) }
-            }
+            (axes::ruler(&across, |tick| across.label(tick), scatter.across))
         }
     }
 }

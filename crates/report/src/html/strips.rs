@@ -3,6 +3,7 @@
 //! A strip shows the lowest and highest value in each slot of time. Where a slot is
 //! missing the strip stays empty and hatched; nothing is drawn across.
 
+use super::axes;
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
 use super::second_line;
@@ -262,11 +263,7 @@ fn frame(
     let (title_id, about_id) = (format!("{id}-title"), format!("{id}-about"));
     html! {
         div.frame.low[!is_tall] {
-            div.ticks aria-hidden="true" {
-                @for &tick in &values.ticks {
-                    span style=(format!("bottom:{:.2}%", 100.0 * values.share(tick))) { (values.label(tick)) }
-                }
-            }
+            (axes::ticks(values, |tick| values.label(tick)))
             svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
                 data-low=[is_tall.then_some(values.low)] data-high=[is_tall.then_some(values.high)]
                 data-unit=[unit]
@@ -280,16 +277,12 @@ fn frame(
 }
 
 fn time_axis(time: &Scale) -> Markup {
-    html! {
-        div.time aria-hidden="true" {
-            div.ruler {
-                @for &tick in &time.ticks {
-                    span style=(format!("left:{:.2}%", 100.0 * time.share(tick))) { (minutes(tick)) }
-                }
-            }
-            p { "Time in the drive, " (if time.high >= 3600.0 { "h:mm:ss" } else { "m:ss" }) }
-        }
-    }
+    let form = if time.high >= 3600.0 {
+        "h:mm:ss"
+    } else {
+        "m:ss"
+    };
+    axes::ruler(time, minutes, &format!("Time in the drive, {form}"))
 }
 
 fn swatch() -> Markup {
