@@ -27,7 +27,7 @@ const N_WAITING: usize = 16;
 /// Of a long log the first so many pieces are held against the map, some hundred thousand
 /// entries, and then one in so many: a signal read wrongly is wrong all along.
 const SURVEYED_WHOLE: usize = 128;
-const SURVEYED_EVERY: usize = 16;
+const SURVEYED_EVERY: usize = 64;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
 const LARGEST_MAP_BYTES: u64 = 4 << 20;

@@ -261,8 +261,10 @@ impl Driveline {
             let mean = smoothed.slip_means[window];
             // Rounding to steps leaves an error of q/√6 in the difference, drawn anew
             // whenever a number changes; at steady speed it stays, and is no slip.
-            let rounding = self.basis.slip_step / (6.0 * (1.0 + smoothed.n_changes[window])).sqrt();
-            let is_beyond_a_step = mean.abs() > SIGNIFICANT_SDS * rounding;
+            // Here and below squares are compared: roots cost more than all else in a row.
+            let step = SIGNIFICANT_SDS * self.basis.slip_step;
+            let is_beyond_a_step =
+                6.0 * (1.0 + smoothed.n_changes[window]) * mean * mean > step * step;
             let caution = if window < DEFINITION {
                 SHARP_CAUTION
             } else {
@@ -314,12 +316,11 @@ impl Driveline {
     /// around agree with it but for noise; where they do not, an edge is near, and it is
     /// the shorter mean if that fits the sample, else the sample itself.
     fn slip_sharp(&self, smoothed: &Smoothed) -> f64 {
-        let noise = self.floor.so_far().unwrap_or(0.0);
+        let noise = SIGNIFICANT_SDS * self.floor.so_far().unwrap_or(0.0);
         let [short, mean, ..] = smoothed.slip_means;
         let sample = smoothed.sample.slip;
-        let short_noise = noise / smoothed.n_in_window[0].sqrt();
-        let fits = |longer: f64| (sample - longer).abs() <= SIGNIFICANT_SDS * noise;
-        if fits(mean) && (short - mean).abs() <= SIGNIFICANT_SDS * short_noise {
+        let fits = |longer: f64| (sample - longer).abs() <= noise;
+        if fits(mean) && (short - mean).powi(2) * smoothed.n_in_window[0] <= noise * noise {
             return mean;
         }
         if fits(short) { short } else { sample }

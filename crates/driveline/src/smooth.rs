@@ -75,18 +75,29 @@ pub struct Smoothed {
     pub power_mean: Option<f64>,
 }
 
-/// What every window asks of a sample. Windows reach seconds back, so this is kept apart
-/// from the rest of the sample, to stay in the cache.
+/// What every window asks of a sample and of the interval to the next one. Windows reach
+/// seconds back, so this is kept apart from the rest of the sample, to stay in the cache.
 #[derive(Clone, Copy, Debug)]
 struct Point {
     time: Time,
-    // Length of the interval before, s.
-    before_s: f64,
     slip: f64,
-    // 1 where the wheels were sampled, and where they had changed, else 0.
+    sums: SlipSums,
+    // Of the interval to the next sample; 0 as long as there is none.
+    after: Interval,
+}
+
+/// From one sample to the next. Windows end inside of it again and again, so what that asks
+/// for is worked out once.
+#[derive(Clone, Copy, Debug, Default)]
+struct Interval {
+    // Shares of it in a nanosecond.
+    per_ns: f64,
+    length_s: f64,
+    // Half of what the slip gains in it.
+    half_gain: f64,
+    // 1 where the wheels were sampled at its end, and where they had changed, else 0.
     fresh: f64,
     changed: f64,
-    sums: SlipSums,
 }
 
 /// Running sums up to a sample: differences of them are integrals over windows.
@@ -122,7 +133,7 @@ pub struct Smoother {
     entries: Vec<Entry>,
     // Index in the run of the next sample to give out.
     next: usize,
-    // Per window: first and last index inside it, for the next sample.
+    // Per window: the last samples at or before its start and its end, for the next sample.
     low: [usize; N_WINDOWS],
     high: [usize; N_WINDOWS],
 }
@@ -136,28 +147,33 @@ impl Smoother {
         let aligned = &sample.aligned;
         let mut point = Point {
             time: aligned.time,
-            before_s: 0.0,
             slip: sample.slip,
-            fresh: f64::from(u8::from(aligned.is_wheel_sample)),
-            changed: 0.0,
             sums: SlipSums {
                 n_wheel_samples: 1.0,
                 ..SlipSums::default()
             },
+            after: Interval::default(),
         };
         let mut entry = Entry {
             sample,
             torque_before_nm: None,
             sums: OtherSums::default(),
         };
-        if let (Some(before), Some(previous)) = (self.points.last(), self.entries.last()) {
+        if let (Some(before), Some(previous)) = (self.points.last_mut(), self.entries.last()) {
             let was = &previous.sample.aligned;
             let has_changed = was.left != aligned.left || was.right != aligned.right;
-            point.changed = f64::from(u8::from(has_changed && aligned.is_wheel_sample));
-            point.before_s = aligned.time.since(before.time);
-            point.sums = before.follow(&point, point.before_s, 1.0);
+            let length_s = aligned.time.since(before.time);
+            let one_if = |is_so| f64::from(u8::from(is_so));
+            before.after = Interval {
+                per_ns: 1.0 / (aligned.time.0 - before.time.0) as f64,
+                length_s,
+                half_gain: 0.5 * (sample.slip - before.slip),
+                fresh: one_if(aligned.is_wheel_sample),
+                changed: one_if(has_changed && aligned.is_wheel_sample),
+            };
+            point.sums = before.sums_after(1.0);
             entry.torque_before_nm = torque_over(&previous.sample, &sample).map(|ends| ends.1);
-            entry.sums = previous.follow(&sample, point.before_s, 1.0);
+            entry.sums = previous.follow(&sample, length_s, 1.0);
         }
         self.points.push(point);
         self.entries.push(entry);
@@ -193,12 +209,8 @@ impl Smoother {
         // A peak is read from means only: where the torque is not known throughout, none is.
         let mut power_mean = None;
         for window in 0..N_WINDOWS {
-            let (start, end) = stretch(
-                &self.points,
-                window,
-                time,
-                (&mut self.low[window], &mut self.high[window]),
-            );
+            let cursors = (&mut self.low[window], &mut self.high[window]);
+            let (start, end) = stretch(&self.points, window, time, cursors);
             // A window is as wide as it says, not as the samples inside it: a mean over fewer
             // samples than fit would read a short burst too high.
             let length_s = end.time.since(start.time);
@@ -210,11 +222,11 @@ impl Smoother {
             n_in_window[window] = (up_to.n_wheel_samples - before.n_wheel_samples).max(1.0);
             n_changes[window] = up_to.n_changes - before.n_changes;
             if window == DEFINITION {
-                let before = start.other_sums(&self.entries);
-                let up_to = end.other_sums(&self.entries);
+                let before = start.other_sums(&self.points, &self.entries);
+                let up_to = end.other_sums(&self.points, &self.entries);
                 difference_mean = (up_to.difference - before.difference) / length_s;
                 // What is missing in an interval is missing in the part of it inside the window.
-                let missing = &self.entries[self.low[window]].sums;
+                let missing = &self.entries[start.first].sums;
                 if up_to.n_without_yaw == missing.n_without_yaw {
                     yaw_mean = Some((up_to.yaw - before.yaw) / length_s);
                 }
@@ -226,11 +238,10 @@ impl Smoother {
         let after = self.entries.get(center + 1);
         out.push(Smoothed {
             sample: entry.sample,
-            before_s: self.points[center].before_s,
-            after_s: self
-                .points
-                .get(center + 1)
-                .map_or(0.0, |after| after.before_s),
+            before_s: center
+                .checked_sub(1)
+                .map_or(0.0, |before| self.points[before].after.length_s),
+            after_s: self.points[center].after.length_s,
             torque_before_nm: entry.torque_before_nm,
             torque_after_nm: after
                 .and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
@@ -257,8 +268,9 @@ impl Smoother {
     }
 }
 
-/// Ends of a window around `time`, cut at the edges of the run; moves its indices to
-/// the last sample at or before its start and the first at or after its end.
+/// Ends of a window around `time`, cut at the edges of the run; moves its cursors to the
+/// last samples at or before them.
+#[inline]
 fn stretch(
     points: &[Point],
     window: usize,
@@ -266,19 +278,11 @@ fn stretch(
     (low, high): (&mut usize, &mut usize),
 ) -> (Place, Place) {
     let half_ns = HALF_NS[window];
-    let (start, end) = (
-        Time(time.0.saturating_sub(half_ns)),
-        Time(time.0.saturating_add(half_ns)),
-    );
-    while points.get(*low + 1).is_some_and(|next| next.time <= start) {
-        *low += 1;
-    }
-    while *high + 1 < points.len() && points[*high].time < end {
-        *high += 1;
-    }
+    let start = Time(time.0.saturating_sub(half_ns));
+    let end = Time(time.0.saturating_add(half_ns));
     (
-        Place::new(points, *low, start.max(points[*low].time)),
-        Place::new(points, *high, end.min(points[*high].time)),
+        Place::advance(points, low, start),
+        Place::advance(points, high, end),
     )
 }
 
@@ -287,50 +291,47 @@ fn stretch(
 struct Place {
     time: Time,
     first: usize,
-    // Share of the interval, and its length, s; 0 at the sample itself.
+    // Share of the interval; 0 at the sample itself.
     share: f64,
-    length_s: f64,
 }
 
 impl Place {
-    /// The place of a time next to sample `index`: inside the interval that ends there when
-    /// it is earlier, inside the one that starts there when it is later.
-    fn new(points: &[Point], index: usize, time: Time) -> Place {
-        let first = match time < points[index].time {
-            true => index.saturating_sub(1),
-            false => index,
-        };
-        let share = points
-            .get(first + 1)
-            .map_or(0.0, |end| time.since(points[first].time) / end.before_s);
-        match share > 0.0 {
+    /// The place of a time, or the end of the run that is nearest to it; moves `cursor`, a
+    /// sample that is not later, there.
+    #[inline]
+    fn advance(points: &[Point], cursor: &mut usize, time: Time) -> Place {
+        let mut first = *cursor;
+        while points.get(first + 1).is_some_and(|next| next.time <= time) {
+            first += 1;
+        }
+        *cursor = first;
+        let point = &points[first];
+        let beyond_ns = time.0 - point.time.0;
+        match beyond_ns > 0 && first + 1 < points.len() {
             true => Place {
                 time,
                 first,
-                share,
-                length_s: share * points[first + 1].before_s,
+                share: beyond_ns as f64 * point.after.per_ns,
             },
             false => Place {
-                time,
+                time: point.time,
                 first,
                 share: 0.0,
-                length_s: 0.0,
             },
         }
     }
 
+    #[inline]
     fn slip_sums(&self, points: &[Point]) -> SlipSums {
-        match self.share > 0.0 {
-            true => points[self.first].follow(&points[self.first + 1], self.length_s, self.share),
-            false => points[self.first].sums,
-        }
+        points[self.first].sums_after(self.share)
     }
 
-    fn other_sums(&self, entries: &[Entry]) -> OtherSums {
+    fn other_sums(&self, points: &[Point], entries: &[Entry]) -> OtherSums {
         match self.share > 0.0 {
             true => {
+                let length_s = self.share * points[self.first].after.length_s;
                 let next = &entries[self.first + 1].sample;
-                entries[self.first].follow(next, self.length_s, self.share)
+                entries[self.first].follow(next, length_s, self.share)
             }
             false => entries[self.first].sums,
         }
@@ -344,12 +345,15 @@ fn trapezoid(start: f64, end: f64, length_s: f64, share: f64) -> f64 {
 }
 
 impl Point {
-    /// Sums a `share` of the way, `length_s`, to the next point.
-    fn follow(&self, next: &Point, length_s: f64, share: f64) -> SlipSums {
+    /// Sums a `share` of the way to the next point.
+    #[inline]
+    fn sums_after(&self, share: f64) -> SlipSums {
+        let after = &self.after;
+        let slip = (self.slip + share * after.half_gain) * (share * after.length_s);
         SlipSums {
-            slip: self.sums.slip + trapezoid(self.slip, next.slip, length_s, share),
-            n_wheel_samples: self.sums.n_wheel_samples + share * next.fresh,
-            n_changes: self.sums.n_changes + share * next.changed,
+            slip: self.sums.slip + slip,
+            n_wheel_samples: self.sums.n_wheel_samples + share * after.fresh,
+            n_changes: self.sums.n_changes + share * after.changed,
         }
     }
 }

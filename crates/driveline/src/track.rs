@@ -6,8 +6,6 @@
 //! never depends on how the samples were parted into blocks: while a later sample could
 //! still change it, the answer is [`Answer::NotYet`].
 
-use std::collections::VecDeque;
-
 use halfshaft_model::{Behaviour, ChannelSpec, Column, Time};
 
 use crate::period::Period;
@@ -70,7 +68,9 @@ pub struct Track {
     // Longest silence that is not a gap, by what is known of the period.
     limit_ns: i64,
     late_ns: i64,
-    samples: VecDeque<Sample>,
+    // Those before `first` are spent.
+    samples: Vec<Sample>,
+    first: usize,
     run: u32,
 }
 
@@ -84,7 +84,8 @@ impl Track {
             limit_ns: limit_ns(&period),
             period,
             late_ns: ((spec.late_by_s + DISORDER_S) * 1e9) as i64,
-            samples: VecDeque::new(),
+            samples: Vec::new(),
+            first: 0,
             run: 0,
         }
     }
@@ -110,6 +111,11 @@ impl Track {
 
     /// Adds a block's samples and cuts.
     pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
+        // Half of them at least: who asks long after the fact leaves many behind.
+        if self.first > self.samples.len() / 2 {
+            self.samples.drain(..self.first);
+            self.first = 0;
+        }
         if cuts.is_empty() {
             column
                 .iter()
@@ -126,18 +132,19 @@ impl Track {
         cuts.for_each(|cut| self.push(cut, None));
     }
 
+    #[inline]
     fn push(&mut self, time: Time, value: Option<f64>) {
         if value.is_some() && !self.period.is_settled() {
             self.period.note(time);
             self.limit_ns = limit_ns(&self.period);
         }
-        let follows = self.samples.back().is_some_and(|last| {
+        let follows = self.samples.last().is_some_and(|last| {
             last.value.is_some() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
         });
         if !follows {
             self.run += 1;
         }
-        self.samples.push_back(Sample {
+        self.samples.push(Sample {
             time,
             value,
             run: self.run,
@@ -148,19 +155,26 @@ impl Track {
     /// The value at `time`, which must not be earlier than at the last call. `until` is
     /// how far the log has been read; `None` when it has ended.
     pub fn at(&mut self, time: Time, until: Option<Time>) -> Answer {
-        while self.samples.get(1).is_some_and(|next| next.time <= time) {
-            self.samples.pop_front();
+        let mut first = self.first;
+        while self
+            .samples
+            .get(first + 1)
+            .is_some_and(|next| next.time <= time)
+        {
+            first += 1;
         }
+        self.first = first;
+        let samples = &self.samples[first..];
         let is_open =
             |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
-        let Some(before) = self.samples.front().filter(|sample| sample.time <= time) else {
-            return if is_open(self.late_ns) && self.samples.is_empty() {
+        let Some(before) = samples.first().filter(|sample| sample.time <= time) else {
+            return if is_open(self.late_ns) && samples.is_empty() {
                 Answer::NotYet
             } else {
                 Answer::Missing
             };
         };
-        let after = self.samples.get(1);
+        let after = samples.get(1);
         let exactly = before.time == time;
         if after.is_none() && is_open(self.late_ns) {
             // A sample of this very time, or a cut, may still come.
@@ -214,15 +228,16 @@ impl Track {
         let is_last = |sample: &Sample| {
             until.is_none_or(|until| until.0 > sample.time.0 + sample.limit_ns + self.late_ns)
         };
-        for (index, sample) in self.samples.iter().enumerate() {
+        let samples = &self.samples[self.first..];
+        for (index, sample) in samples.iter().enumerate() {
             if sample.time >= before {
                 return None;
             }
             if sample.time <= after || sample.value.is_none() {
                 continue;
             }
-            let starts = index == 0 || self.samples[index - 1].run != sample.run;
-            let ends = match self.samples.get(index + 1) {
+            let starts = index == 0 || samples[index - 1].run != sample.run;
+            let ends = match samples.get(index + 1) {
                 Some(next) => next.run != sample.run,
                 None => is_last(sample),
             };
@@ -236,7 +251,7 @@ impl Track {
     /// Whether a sample (with a value) stands exactly at `time`, after [`Track::at`] was asked there.
     pub fn has_sample_at(&self, time: Time) -> bool {
         self.samples
-            .front()
+            .get(self.first)
             .is_some_and(|sample| sample.time == time && sample.value.is_some())
     }
 }

@@ -96,6 +96,7 @@ pub struct Notices {
 
 impl Notices {
     /// Counts one; place and example are asked for only the first time.
+    #[cold]
     pub fn count(&mut self, code: Code, first: impl FnOnce() -> (Place, String)) {
         if let Some(tally) = self.tallies.get_mut(&code) {
             tally.count += 1;

@@ -13,7 +13,14 @@ pub(crate) enum Step {
 
 /// Compares two counts in a row. `n_periods` is the time between them in periods of the
 /// frame, where known: a counter of 16 that is 3 too far may have lost 3, 19 or 35.
-pub(crate) fn step(from: u64, to: u64, width: u32, step: u64, n_periods: Option<f64>) -> Step {
+#[inline]
+pub(crate) fn step(
+    from: u64,
+    to: u64,
+    width: u32,
+    step: u64,
+    n_periods: impl FnOnce() -> Option<f64>,
+) -> Step {
     let mask = u64::MAX.checked_shr(64 - width.clamp(1, 64)).unwrap_or(0);
     let step = step & mask;
     if step == 0 || to == from.wrapping_add(step) & mask {
@@ -21,7 +28,7 @@ pub(crate) fn step(from: u64, to: u64, width: u32, step: u64, n_periods: Option<
     }
     let apart = to.wrapping_sub(from) & mask;
     let (cycle, n_steps) = steps(apart, step, width.clamp(1, 64));
-    let by_time = n_periods
+    let by_time = n_periods()
         .filter(|n| n.is_finite())
         .map_or(0.0, |n| n.max(0.0));
     if apart == 0 && by_time.round() <= 1.0 {
@@ -61,7 +68,7 @@ mod tests {
 
     #[track_caller]
     fn check(from: u64, to: u64, width: u32, by: u64, n_periods: Option<f64>, want: Step) {
-        assert_eq!(step(from, to, width, by, n_periods), want);
+        assert_eq!(step(from, to, width, by, || n_periods), want);
     }
 
     #[test]

@@ -23,6 +23,8 @@ const COPY_WITHIN_LEARNED_S: f64 = 0.002;
 /// The same while no period is learned yet, s: two frames of one identifier are never
 /// sent that close. Source: none, engineering guess (two frame times at 500 kbit/s).
 const COPY_WITHIN_S: f64 = 0.0005;
+/// Bytes of a payload that are compared as one number, [`bits::head`].
+const HEAD_BYTES: usize = 8;
 /// When the bus a frame is taken from has been silent for this many periods, and for at
 /// least a second, another bus that carries it takes over. Source: none, engineering guess.
 const BUS_LOST_PERIODS: f64 = 10.0;
@@ -59,7 +61,7 @@ pub(crate) struct FrameState {
     bus: Option<u16>,
     bus_seen: Option<u16>,
     last: Option<Last>,
-    // Payload of the last frame, as far as it is long.
+    // Payload of the last frame, where eight bytes do not hold it.
     payload: [u8; 64],
     gaps: LogMedian,
     lengths: [u64; 65],
@@ -72,6 +74,7 @@ struct Last {
     time: Time,
     id: FrameId,
     length: usize,
+    head: u64,
     count: Option<u64>,
 }
 
@@ -131,7 +134,11 @@ impl FrameState {
         notices: &mut Notices,
         block: &mut Block,
     ) {
-        if !self.is_our_bus(arrival, notices) || self.is_copy_or_late(arrival, notices) {
+        let head = bits::head(arrival.payload);
+        let gap_s = self.last.map(|last| arrival.time.since(last.time));
+        if !self.is_our_bus(arrival, gap_s, notices)
+            || self.is_copy_or_late(arrival, head, gap_s, notices)
+        {
             return;
         }
         let length = arrival.payload.len().min(64);
@@ -148,8 +155,6 @@ impl FrameState {
                 (arrival.place(), example)
             });
         }
-        let head = bits::head(arrival.payload);
-        let gap_s = self.last.map(|last| arrival.time.since(last.time));
         if let Some(gap_s) = gap_s {
             self.gaps.add(gap_s);
             self.tally_gap(gap_s);
@@ -162,11 +167,14 @@ impl FrameState {
             None
         };
         let known_count = self.last.and_then(|last| last.count);
-        self.payload[..length].copy_from_slice(&arrival.payload[..length]);
+        if length > HEAD_BYTES {
+            self.payload[..length].copy_from_slice(&arrival.payload[..length]);
+        }
         self.last = Some(Last {
             time: arrival.time,
             id: arrival.id,
             length,
+            head,
             count: count.or(known_count),
         });
         if !is_right {
@@ -198,7 +206,8 @@ impl FrameState {
     }
 
     // One bus only: a gateway's copies on another would be taken twice.
-    fn is_our_bus(&mut self, arrival: &Arrival, notices: &mut Notices) -> bool {
+    #[inline]
+    fn is_our_bus(&mut self, arrival: &Arrival, gap_s: Option<f64>, notices: &mut Notices) -> bool {
         let Some(bus) = self.bus else {
             self.bus = Some(arrival.bus);
             return true;
@@ -207,10 +216,7 @@ impl FrameState {
             return true;
         }
         let lost_after_s = (BUS_LOST_PERIODS * self.period_s().unwrap_or(0.0)).max(1.0);
-        if self
-            .last
-            .is_some_and(|last| arrival.time.since(last.time) > lost_after_s)
-        {
+        if gap_s.is_some_and(|gap_s| gap_s > lost_after_s) {
             self.bus = Some(arrival.bus);
             return true;
         }
@@ -224,11 +230,17 @@ impl FrameState {
         false
     }
 
-    fn is_copy_or_late(&mut self, arrival: &Arrival, notices: &mut Notices) -> bool {
-        let Some(last) = self.last else {
+    #[inline]
+    fn is_copy_or_late(
+        &mut self,
+        arrival: &Arrival,
+        head: u64,
+        gap_s: Option<f64>,
+        notices: &mut Notices,
+    ) -> bool {
+        let (Some(last), Some(gap_s)) = (self.last, gap_s) else {
             return false;
         };
-        let gap_s = arrival.time.since(last.time);
         let share_s = |period_s: f64| COPY_WITHIN_PERIODS * period_s;
         let copy_within_s = match (self.spec.period_s, self.gaps.usual()) {
             (Some(stated_s), _) => share_s(stated_s),
@@ -238,7 +250,9 @@ impl FrameState {
         // The same payload carries the same count.
         if gap_s.abs() <= copy_within_s
             && last.id == arrival.id
-            && self.payload[..last.length] == *arrival.payload
+            && last.length == arrival.payload.len()
+            && last.head == head
+            && (last.length <= HEAD_BYTES || self.payload[..last.length] == *arrival.payload)
         {
             self.tally.n_duplicated += 1;
             notices.count(Code::FrameDuplicated, || {
@@ -299,9 +313,11 @@ impl FrameState {
         let Some(from) = self.last.and_then(|last| last.count) else {
             return Some(count);
         };
-        let n_periods = gap_s
-            .zip(self.period_s())
-            .map(|(gap_s, period_s)| gap_s / period_s);
+        let n_periods = || {
+            gap_s
+                .zip(self.period_s())
+                .map(|(gap_s, period_s)| gap_s / period_s)
+        };
         match counter::step(from, count, *width, *by, n_periods) {
             Step::Right => {}
             Step::Stood => self.tally.n_counter_stood += 1,

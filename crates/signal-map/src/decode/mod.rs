@@ -106,10 +106,13 @@ impl Decoder {
             .columns
             .resize_with(self.channels.len(), Column::default);
         self.buses.meet(&batch.buses);
+        if let (Some(first), Some(last)) = (batch.entries.first(), batch.entries.last()) {
+            let first = self.stamps.map_or(first.stamp(), |(first, _)| first);
+            self.stamps = Some((first, last.stamp()));
+        }
         for entry in &batch.entries {
             let stamp = entry.stamp();
             self.n_entries += 1;
-            self.stamps = Some((self.stamps.map_or(stamp, |(first, _)| first), stamp));
             let placed = self.clock.place(stamp);
             if self.n_entries == 1 {
                 self.channels.cut(placed.time);

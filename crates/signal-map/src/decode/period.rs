@@ -31,12 +31,20 @@ fn bin_of(number: f64) -> usize {
     bin
 }
 
+/// Whether a number is surely in a bin; the first and the last, open at their ends, are not
+/// asked.
+fn is_in(bin: usize, number: f64) -> bool {
+    bin > 0 && bin + 1 < N_BINS && EDGES[bin] <= number && number < EDGES[bin + 1]
+}
+
 /// Numbers, sorted into bins by size.
 #[derive(Clone, Debug)]
 pub(crate) struct LogMedian {
     n: u64,
     // How many, and their sum.
     bins: Vec<(u32, f64)>,
+    // The bin of the number before: gaps of one frame are mostly alike.
+    latest: usize,
     median: Option<f64>,
 }
 
@@ -45,6 +53,7 @@ impl Default for LogMedian {
         LogMedian {
             n: 0,
             bins: vec![(0, 0.0); N_BINS],
+            latest: 0,
             median: None,
         }
     }
@@ -55,7 +64,10 @@ impl LogMedian {
         if number.is_nan() || number <= 0.0 {
             return;
         }
-        let bin = &mut self.bins[bin_of(number)];
+        if !is_in(self.latest, number) {
+            self.latest = bin_of(number);
+        }
+        let bin = &mut self.bins[self.latest];
         bin.0 = bin.0.saturating_add(1);
         bin.1 += number;
         self.n += 1;
