@@ -213,8 +213,15 @@ fn an_earlier_report_is_what_a_drive_is_compared_with() {
         "{rise}"
     );
     assert_eq!(rise["grade"], "A");
-    // What no drive can give as yet is left out, not null.
-    assert_eq!(compared["quantities"].get("holding"), None);
+    // What this drive does not give says why.
+    let holding = &compared["quantities"]["holding"];
+    assert!(
+        holding["value"].is_null()
+            && holding["why_null"]
+                .as_str()
+                .is_some_and(|why| why.contains("half seconds of bends")),
+        "{holding}"
+    );
     assert!(compared["quantities"].get("hold_current_a").is_some());
 
     let log = "one/hard-track-day.log";

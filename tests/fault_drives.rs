@@ -3,10 +3,12 @@
 
 mod common;
 
-use common::{assess, map};
-use halfshaft_health::{Results, Severity};
+use common::{assess, map, read};
+use halfshaft_health::baseline::{Baseline, Quantity};
+use halfshaft_health::comparable::comparable;
+use halfshaft_health::{Health, Results, Severity};
 use halfshaft_simulate::{
-    FAULT_DRIVES, HEALTHY_DRIVES, Tolerances, fault_drive, map_text, to_text,
+    FAULT_DRIVES, HEALTHY_DRIVES, Scenario, Tolerances, fault_drive, map_text, to_text,
 };
 
 fn of_drive(name: &str) -> Results {
@@ -250,4 +252,43 @@ fn a_preload_far_above_the_stated_one_is_heavy() {
         &text,
         "  preload 24 N.m +/- 10 %"
     )));
+}
+
+/// Evidence for and against a worn pack, of a drive held against another of the same car.
+fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
+    let map_of = |scenario: &Scenario| map(&map_text(scenario, &Tolerances::EXACT, scenario.seed));
+    let earlier = assess(&map_of(past), to_text(past).0.as_bytes());
+    let holding = comparable(&earlier)
+        .into_iter()
+        .find(|one| one.quantity == Quantity::Holding)
+        .expect("holding is compared");
+    let holding = holding.outcome.expect("the earlier drive has bends enough");
+    assert!((0.5..=1.0).contains(&holding), "{holding}");
+    let map = map_of(now);
+    let mut health = Health::new(&map.vehicle, &map.channels);
+    let mut baseline = Baseline::default();
+    baseline.note_past(Quantity::Holding, &[holding]);
+    health.compare_with(baseline);
+    read(&map, to_text(now).0.as_bytes(), |block| health.push(block));
+    health.finish();
+    let results = health.results();
+    let mut paths = results.score_card.iter();
+    let path = paths
+        .find(|path| path.id == "friction-pack")
+        .expect("a card");
+    (path.for_it.join(" "), path.against.join(" "))
+}
+
+#[test]
+fn hold_that_was_lost_speaks_for_a_worn_pack_and_hold_that_was_not_against() {
+    let worn = fault_drive("does-not-grip").expect("there is such a drive");
+    let sound = fault_drive("torque-report-disagrees").expect("there is such a drive");
+    let loose = fault_drive("healthy-gravel").expect("there is such a drive");
+    for past in [&sound, &loose] {
+        let (for_it, _) = of_friction_pack(&worn, past);
+        assert!(for_it.contains("hold was lost"), "{for_it}");
+    }
+    // Firm ground after loose must not look like wear.
+    let (_, against) = of_friction_pack(&sound, &loose);
+    assert!(against.contains("hold was lost"), "{against}");
 }

@@ -8,7 +8,7 @@ use halfshaft_driveline::thermal::Anchor;
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::score_card::PathEvidence;
 use halfshaft_health::{Finding, Health, Results, Severity};
-use halfshaft_simulate::{Scenario, Tolerances, Truth, fault_drive, map_text, to_text};
+use halfshaft_simulate::{Piece, Scenario, Tolerances, Truth, fault_drive, map_text, to_text};
 
 fn scenario(name: &str) -> Scenario {
     fault_drive(name).unwrap_or_else(|| panic!("there is no drive {name}"))
@@ -189,6 +189,54 @@ fn gears_that_cook_the_oil_are_told_and_speak_against_hard_use() {
         "{other:?}"
     );
     assert!(refusal(&results, "laps_to_limit").contains("laps"));
+}
+
+/// Hard laps of a sound car on a closed circuit.
+fn circuit(n_laps: usize) -> Scenario {
+    let mut scenario = scenario("protection-mode");
+    scenario.faults.controller.protection = None;
+    let (way_out, lap) = scenario.pieces.split_at(2);
+    // The bends of its lap turn by 270 degrees; one more closes it.
+    let mut lap = lap[..10].to_vec();
+    lap.push(Piece::bend(70.0, 90.0, 120.0));
+    scenario.pieces = [way_out.to_vec(), lap.repeat(n_laps)].concat();
+    scenario
+}
+
+#[test]
+fn laps_left_are_those_that_a_longer_drive_takes() {
+    const WARN_C: f64 = 120.0;
+    let warned = |text: String| {
+        let changed = text.replace("oil warn at 130 degC", "oil warn at 120 degC");
+        assert_ne!(changed, text, "the map has changed");
+        changed
+    };
+    let peaks = |results: &Results| -> Vec<f64> {
+        let laps = results.laps.laps.iter();
+        laps.filter_map(|lap| lap.oil_max_c).collect()
+    };
+    let (short, _) = driven(&circuit(6), Baseline::default(), warned);
+    let (long, _) = driven(&circuit(10), Baseline::default(), warned);
+    let now_c = *peaks(&short).last().expect("laps were found");
+    // In the longer drive, from the lap that was as hot as the last of the shorter one.
+    let onward: Vec<f64> = peaks(&long)
+        .into_iter()
+        .skip_while(|celsius| *celsius < now_c)
+        .collect();
+    let reached = onward.iter().position(|celsius| *celsius >= WARN_C);
+    let reached = reached.expect("the longer drive passes the warning");
+    let (before, after) = (onward[reached - 1], onward[reached]);
+    let laps = reached as f64 - (after - WARN_C) / (after - before);
+    assert!(laps > 1.0, "{onward:?}");
+    let figure = short.figure("laps_to_limit").expect("there is the figure");
+    let told = figure.outcome.as_ref().expect("laps are told");
+    assert!(
+        told.low <= laps && laps <= told.high && (told.value - laps).abs() < 0.6,
+        "{told:?} for {laps}"
+    );
+    // The longer drive has passed it and says so, though at the line its oil is cooler.
+    let reached = long.figure("laps_to_limit").expect("there is the figure");
+    assert_eq!(reached.outcome.as_ref().map(|laps| laps.value), Ok(0.0));
 }
 
 #[test]

@@ -24,6 +24,9 @@ pub struct About {
     pub origin_ns: i64,
     /// Limits that were not the usual ones, `key=value` each.
     pub settings_changed: Vec<String>,
+    /// What the drive was compared with, `key=value`, with the number of drives it is the
+    /// median of.
+    pub baseline: Vec<String>,
 }
 
 impl About {
@@ -40,6 +43,7 @@ impl About {
             pair("clock.kind", &self.clock_kind),
             pair("clock.origin_ns", &self.origin_ns.to_string()),
             pair("settings.changed", &self.settings_changed.join("; ")),
+            pair("baseline", &self.baseline.join("; ")),
         ]
     }
 }

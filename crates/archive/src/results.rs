@@ -500,6 +500,10 @@ mod tests {
         assert_eq!(table.note("heat_kj", "unit"), "kJ");
         assert_eq!(table.key("halfshaft.inputs"), "aa bb");
         assert_eq!(table.key("halfshaft.settings.changed"), "oil.warn_c=120.0");
+        assert_eq!(
+            table.key("halfshaft.baseline"),
+            "rise_time_s=0.12 of 2 drives"
+        );
     }
 
     #[test]

@@ -27,6 +27,7 @@ pub(crate) fn about() -> About {
         clock_kind: "unix".to_owned(),
         origin_ns: 1_700_000_000_000_000_001,
         settings_changed: vec!["oil.warn_c=120.0".to_owned()],
+        baseline: vec!["rise_time_s=0.12 of 2 drives".to_owned()],
     }
 }
 

@@ -105,6 +105,19 @@ impl Baseline {
         self.set(quantity, reference);
     }
 
+    /// All that is known, in the order of [`Quantity::ALL`]: `rise_time_s=0.12 of 2 drives`.
+    pub fn words(&self) -> Vec<String> {
+        let known = Quantity::ALL
+            .iter()
+            .filter_map(|(quantity, name)| Some((name, self.get(*quantity)?)));
+        let words = known.map(|(name, reference)| match reference.n_drives {
+            0 => format!("{name}={} rated", reference.value),
+            1 => format!("{name}={} of 1 drive", reference.value),
+            n => format!("{name}={} of {n} drives", reference.value),
+        });
+        words.collect()
+    }
+
     /// The value to compare with.
     pub fn get(&self, quantity: Quantity) -> Option<&Reference> {
         let mut known = self.known.iter();
@@ -127,6 +140,7 @@ mod tests {
         let mut baseline = Baseline::of_map(&vehicle);
         let rated = baseline.get(Quantity::TransitionTime).unwrap();
         assert_eq!((rated.value, rated.n_drives), (0.15, 0));
+        assert_eq!(baseline.words(), ["transition_time_s=0.15 rated"]);
         baseline.note_past(Quantity::TransitionTime, &[0.3, f64::NAN, 0.2, 0.25, -1.0]);
         let past = baseline.get(Quantity::TransitionTime).unwrap();
         assert_eq!((past.value, past.n_drives), (0.25, 3));

@@ -43,7 +43,20 @@ pub fn comparable(results: &Results) -> Vec<Comparable> {
     all.push(held(results));
     all.extend(heated(results));
     all.push(cooled(results));
+    all.push(holds(results));
     all
+}
+
+/// How much of a bend's difference the pack takes away per command.
+fn holds(results: &Results) -> Comparable {
+    let found = match results.figure("holding_index") {
+        None => Err("no bends were looked at".to_owned()),
+        Some(figure) => figure
+            .outcome
+            .clone()
+            .map(|index| (index.value, figure.grade.unwrap_or(Grade::D))),
+    };
+    graded(Quantity::Holding, found)
 }
 
 /// The motor's current while a full engagement is held.
@@ -154,7 +167,7 @@ fn heated(results: &Results) -> [Comparable; 2] {
 fn graded(quantity: Quantity, found: Result<(f64, Grade), String>) -> Comparable {
     let sound = found.and_then(|(value, grade)| match value.is_finite() && value > 0.0 {
         true => Ok((value, grade)),
-        false => Err("no time and no rise is 0 or less: nothing to compare with".to_owned()),
+        false => Err("none of these is 0 or less: nothing to compare with".to_owned()),
     });
     Comparable {
         quantity,
@@ -189,6 +202,7 @@ mod tests {
                 Quantity::RisePerHeat,
                 Quantity::Equalisation,
                 Quantity::StandingCooling,
+                Quantity::Holding,
             ]
         );
         for one in &all {

@@ -3,7 +3,9 @@
 //! In: rows of bends. Out: [`Holding`], the share of the difference a bend asks for that full
 //! command would take away, from pieces of half a second compared within bends of like radius.
 //! It is the friction side of the unit, apart from the quickness of its actuator. It leaves
-//! out wheelspin, and refuses when bends were not driven both with and without command.
+//! out wheelspin, and refuses when bends were not driven both with and without command. More
+//! than all cannot be taken away: on loose ground part of a command does that, and the index
+//! is 1, lest firm ground after loose should look like a pack that lost its hold.
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
@@ -171,11 +173,12 @@ impl HoldingSums {
         let slope = up / uu;
         let rest = (pp - slope * up).max(0.0) / (n - n_classes - 1.0).max(1.0);
         let half = SDS_OF_90 * (ALIKE * rest / uu).sqrt();
+        let share = |taken: f64| taken.min(1.0);
         Ok(Holding {
             index: Estimate {
-                value: -slope,
-                low: -slope - half,
-                high: -slope + half,
+                value: share(-slope),
+                low: share(-slope - half),
+                high: share(-slope + half),
                 is_at_least: false,
             },
             n_asked,
@@ -216,6 +219,12 @@ mod tests {
             assert!((holding.index.value - per_command).abs() < 1e-9);
             assert!(holding.n_asked > 50 && holding.n_open > 50);
         }
+    }
+
+    #[test]
+    fn where_part_of_a_command_holds_all_the_index_is_all() {
+        let index = sums(1.7, 0.5, 20).outcome().unwrap().index;
+        assert_eq!((index.value, index.high), (1.0, 1.0));
     }
 
     #[test]

@@ -1,19 +1,19 @@
 //! How many laps are left until the oil is too hot.
 //!
-//! In: the oil at the same point of the last laps, in order. Out: laps until a limit with a
-//! 90 % interval, or where the oil levels off. A unit heated alike in every lap rises as an
-//! exponential, T = L + B·q^n, and never on a straight line, which would warn too early. The
-//! interval is the likelihood's profile over the laps left: every q is tried. It refuses
-//! fewer than three laps driven alike, and a last lap unlike the ones before.
+//! In: the oil where it is hottest in each of the last laps, in order. Out: laps until a limit
+//! with a 90 % interval, or where the oil levels off. In laps driven alike the hottest point is
+//! always the same, and there the limit is passed first: at the line the oil may be ten degrees
+//! cooler. A unit heated alike in every lap rises as an exponential, T = L + B·q^n, and never
+//! on a straight line, which would warn too early. The interval is the likelihood's profile
+//! over the laps left: every q is tried. It refuses fewer than three laps driven alike, and a
+//! last lap unlike the ones before.
 
 use halfshaft_driveline::median::upper_median;
-use halfshaft_model::Time;
 
 use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure, Grade, Lap};
 
-/// Laps used, at the least and at the most. Three laps give four temperatures, one more than an
-/// exponential has unknowns. Source: none, engineering guess.
+/// Laps used, at the least and at the most. Source: job practice, "over the last 3 to 5 laps".
 const LAPS: (usize, usize) = (3, 5);
 
 /// Laps are alike whose times differ by no more than this share. Source: none, engineering guess.
@@ -26,22 +26,19 @@ const LEAST_SCATTER_K: f64 = 0.5;
 /// Laps looked ahead; what comes later counts as never. Source: none, engineering guess.
 const MOST_LAPS: f64 = 100.0;
 
-/// Step of the laps tried.
-const LAP_STEP: f64 = 0.1;
+/// Steps of a lap that are tried.
+const STEPS_PER_LAP: f64 = 10.0;
 
 /// Time constants tried, in laps, each a tenth longer than the one before: a unit takes 6 to
 /// 30 min, a lap 1 to 10.
 const TIME_CONSTANTS: (f64, f64, f64) = (0.5, 60.0, 1.1);
-
-/// How near in time a reading must be to the start of a lap, s.
-const REACH_S: f64 = 5.0;
 
 /// What the laps say.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LapsToLimit {
     /// The limit, °C.
     pub limit_c: f64,
-    /// Oil where the last lap ended, °C.
+    /// Highest oil of the last lap, °C.
     pub now_c: f64,
     /// Laps it was made from.
     pub n_laps: usize,
@@ -58,7 +55,7 @@ pub enum LapsAhead {
     Reached,
     /// It will be reached.
     In {
-        /// Laps from the end of the last one.
+        /// Laps after the last one: 1.4 is in the second of them.
         laps: f64,
         /// Low end of the 90 % interval.
         low: f64,
@@ -74,12 +71,8 @@ pub enum LapsAhead {
     },
 }
 
-/// Oil at the ends of the last laps driven alike, oldest first, from what `oil` gives at a
-/// time: one more than laps.
-pub fn at_lap_ends(
-    laps: &[Lap],
-    oil: impl Fn(Time, f64) -> Option<f64>,
-) -> Result<Vec<f64>, String> {
+/// Highest oil of the last laps driven alike, oldest first, °C.
+pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, String> {
     let Some(last) = laps.last() else {
         return Err("no laps were found".to_owned());
     };
@@ -91,22 +84,23 @@ pub fn at_lap_ends(
             last.span.seconds()
         ));
     }
-    let mut found =
-        vec![oil(last.span.end, REACH_S).ok_or("no oil temperature at the end of the laps")?];
+    if last.oil_max_c.is_none() {
+        return Err("no oil temperature in the last lap".to_owned());
+    }
+    let mut found = Vec::new();
     let mut next = last.span.end;
     for lap in laps.iter().rev().take(LAPS.1) {
         let is_next = lap.span.end.since(next).abs() < 1.0;
-        let Some(celsius) = oil(lap.span.start, REACH_S).filter(|_| is_next && is_alike(lap))
-        else {
+        let Some(celsius) = lap.oil_max_c.filter(|_| is_next && is_alike(lap)) else {
             break;
         };
         found.push(celsius);
         next = lap.span.start;
     }
-    if found.len() <= LAPS.0 {
+    if found.len() < LAPS.0 {
         return Err(format!(
             "{} laps driven alike one after the other, {} are needed",
-            found.len() - 1,
+            found.len(),
             LAPS.0
         ));
     }
@@ -114,18 +108,17 @@ pub fn at_lap_ends(
     Ok(found)
 }
 
-/// Laps until the oil is at `limit_c`, from its temperatures at the same point of the laps,
-/// oldest first, in °C.
-pub fn laps_to_limit(at_lap_ends: &[f64], limit_c: f64) -> Result<LapsToLimit, String> {
-    let n_laps = at_lap_ends.len().saturating_sub(1);
-    let Some(now_c) = at_lap_ends.last().copied().filter(|_| n_laps >= LAPS.0) else {
+/// Laps until the oil is at `limit_c`, from its highest in each lap, oldest first, in °C.
+pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, String> {
+    let n_laps = lap_peaks.len();
+    let Some(now_c) = lap_peaks.last().copied().filter(|_| n_laps >= LAPS.0) else {
         return Err(format!("{n_laps} laps, {} are needed", LAPS.0));
     };
     // Laps before now, and the temperature over the limit.
-    let points: Vec<(f64, f64)> = at_lap_ends
+    let points: Vec<(f64, f64)> = lap_peaks
         .iter()
         .enumerate()
-        .map(|(index, celsius)| (index as f64 - n_laps as f64, celsius - limit_c))
+        .map(|(index, celsius)| (index as f64 + 1.0 - n_laps as f64, celsius - limit_c))
         .collect();
     let free = best_free(&points);
     let n_free = (points.len() as f64 - 3.0).max(1.0);
@@ -141,9 +134,9 @@ pub fn laps_to_limit(at_lap_ends: &[f64], limit_c: f64) -> Result<LapsToLimit, S
         return Ok(told(LapsAhead::Reached));
     }
     let allowed = SDS_OF_90 * SDS_OF_90 * scatter_k * scatter_k;
-    let n_steps = (MOST_LAPS / LAP_STEP) as usize;
+    let n_steps = (MOST_LAPS * STEPS_PER_LAP) as usize;
     let reaching: Vec<(f64, f64)> = (1..=n_steps)
-        .map(|step| step as f64 * LAP_STEP)
+        .map(|step| step as f64 / STEPS_PER_LAP)
         .map(|laps| (laps, squares_reaching(&points, laps)))
         .collect();
     let never = best_never(&points);
@@ -169,7 +162,7 @@ pub fn laps_to_limit(at_lap_ends: &[f64], limit_c: f64) -> Result<LapsToLimit, S
         LapsAhead::In {
             laps: best.0,
             low: low.unwrap_or(best.0),
-            high: high.filter(|high| !may_be_never && *high < MOST_LAPS - LAP_STEP),
+            high: high.filter(|high| !may_be_never && *high < MOST_LAPS - 1.0 / STEPS_PER_LAP),
         }
     }))
 }
@@ -304,7 +297,7 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
         }),
         outcome,
         method: format!(
-            "an exponential through the oil at the start and finish of the last {n_laps} laps, counted from the last"
+            "an exponential through the highest oil of each of the last {n_laps} laps, counted from the last"
         ),
     }
 }
@@ -321,9 +314,9 @@ fn in_laps(laps: f64) -> String {
 mod tests {
     use super::*;
     use crate::findings::testing::says;
-    use halfshaft_model::Span;
+    use halfshaft_model::{Span, Time};
 
-    /// 150 − 60·e^(−n/4) at the ends of `n` laps, in steps of the sensor.
+    /// 150 − 60·e^(−n/4) where `n` laps are hottest, in steps of the sensor.
     fn warming(n: usize, step_k: f64) -> Vec<f64> {
         (0..n)
             .map(|lap| 150.0 - 60.0 * (-(lap as f64) / 4.0).exp())
@@ -333,7 +326,7 @@ mod tests {
 
     #[test]
     fn an_exponential_gives_its_laps() {
-        // Derived: 130 °C at n = 4·ln(60/20) = 4.394; from the end of lap 3 1.394 more. A
+        // Derived: 130 °C at n = 4·ln(60/20) = 4.394; from the fourth lap, n = 3, 1.394 more. A
         // straight line through the last two laps would say 1.15.
         let found = laps_to_limit(&warming(4, 1e-6), 130.0).unwrap();
         let LapsAhead::In { laps, low, high } = found.ahead else {
@@ -381,7 +374,7 @@ mod tests {
                     celsius + 0.5 * noise
                 })
                 .collect();
-            // Derived: 142 °C at 4·ln(60/8) = 8.06, 3.06 after the fifth lap.
+            // Derived: 142 °C at 4·ln(60/8) = 8.06, 3.06 after the sixth lap, n = 5.
             match laps_to_limit(&noisy, 142.0).unwrap().ahead {
                 LapsAhead::In { low, high, .. } => {
                     n_open += usize::from(high.is_none());
@@ -408,10 +401,9 @@ mod tests {
             },
             length_m: 3000.0,
             heat_kj: None,
-            oil_max_c: None,
+            oil_max_c: Some(80.0 + 0.1 * end),
             is_at_least: false,
         };
-        let oil = |time: Time, _: f64| Some(80.0 + 0.1 * time.seconds());
         let mut laps: Vec<Lap> = (0..7)
             .map(|index| {
                 lap(
@@ -421,20 +413,16 @@ mod tests {
                 )
             })
             .collect();
-        // Derived: ends of five laps of 90 s up to 630 s.
-        let found = at_lap_ends(&laps, oil).unwrap();
-        assert_eq!(found.len(), 6);
-        assert!((found[0] - 98.0).abs() < 1e-9 && (found[5] - 143.0).abs() < 1e-9);
-        let cold = |time: Time, _: f64| (time.seconds() > 400.0).then_some(90.0);
-        says(
-            &at_lap_ends(&laps, cold).unwrap_err(),
-            "2 laps driven alike",
-        );
+        // Derived: the last five of seven laps of 90 s end from 270 to 630 s.
+        let found = lap_peaks(&laps).unwrap();
+        assert_eq!(found.len(), 5);
+        assert!((found[0] - 107.0).abs() < 1e-9 && (found[4] - 143.0).abs() < 1e-9);
+        laps[4].oil_max_c = None;
+        says(&lap_peaks(&laps).unwrap_err(), "2 laps driven alike");
+        laps[6].oil_max_c = None;
+        says(&lap_peaks(&laps).unwrap_err(), "no oil temperature");
         laps.push(lap(8, 630.0, 800.0));
-        says(
-            &at_lap_ends(&laps, oil).unwrap_err(),
-            "170 s and the others 90 s",
-        );
-        says(&at_lap_ends(&[], oil).unwrap_err(), "no laps");
+        says(&lap_peaks(&laps).unwrap_err(), "170 s and the others 90 s");
+        says(&lap_peaks(&[]).unwrap_err(), "no laps");
     }
 }

@@ -6,6 +6,7 @@
 
 use halfshaft_driveline::thermal::ThermalEstimate;
 
+use crate::baseline::{Baseline, Quantity};
 use crate::figures::named;
 use crate::findings::ALL;
 use crate::limits::Limits;
@@ -41,6 +42,8 @@ pub struct CardInput<'a> {
     pub figures: &'a [Figure],
     /// Temperatures, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, String>,
+    /// What earlier drives of this car were like.
+    pub baseline: &'a Baseline,
     /// Limits.
     pub limits: &'a Limits,
 }
@@ -172,6 +175,7 @@ pub fn score_card(input: &CardInput) -> Vec<PathEvidence> {
             let mut path = of_findings(way, input);
             match way.id {
                 "use" => needles(&mut path, input.meters),
+                "friction-pack" => holding(&mut path, input),
                 "lubrication" => lubrication(&mut path, input.thermal),
                 "not-the-clutch" => share(&mut path, input),
                 _ => {}
@@ -232,7 +236,16 @@ fn three(value: f64) -> String {
     }
     let before_point = value.abs().log10().floor() as i32 + 1;
     let decimals = (3 - before_point).clamp(0, 6) as usize;
-    format!("{value:.decimals$}")
+    format!("{value:.decimals$}").replace('-', "−")
+}
+
+/// A number with its unit: `12.5 kJ/km`, `0.93`, `779 per 100 km`.
+fn with_unit(value: f64, unit: &str) -> String {
+    match unit.strip_prefix("1/") {
+        Some(of) => format!("{} per {of}", three(value)),
+        None if unit == "ratio" => three(value),
+        None => format!("{} {unit}", three(value)),
+    }
 }
 
 /// The numbers of figures that are known.
@@ -243,10 +256,9 @@ fn quoted(names: &[&str], figures: &[Figure]) -> String {
         .filter_map(|figure| {
             let estimate = figure.outcome.as_ref().ok()?;
             Some(format!(
-                "{} {} {} ({} to {})",
+                "{} {} ({} to {})",
                 figure.title,
-                three(estimate.value),
-                figure.unit,
+                with_unit(estimate.value, figure.unit),
                 three(estimate.low),
                 three(estimate.high)
             ))
@@ -270,9 +282,8 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
                     .filter(|edge| reading.value >= **edge)
                     .count();
                 let sentence = format!(
-                    "{title}: {} {}, {} use; hard from {} on.",
-                    three(reading.value),
-                    meter.unit,
+                    "{title}: {}, {} use; hard from {} on.",
+                    with_unit(reading.value, meter.unit),
                     UseClass::word(level as u8),
                     meter.edges[HARD - 1]
                 );
@@ -282,6 +293,47 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
                 }
             }
         }
+    }
+}
+
+/// How much the pack took away in bends, held against earlier drives: job practice for worn,
+/// glazed or weakly clamped linings.
+fn holding(path: &mut PathEvidence, input: &CardInput) {
+    let Some(figure) = named(input.figures, "holding_index") else {
+        return;
+    };
+    let index = match &figure.outcome {
+        Err(missing) => {
+            path.cannot_tell
+                .push(format!("{}: {missing}.", figure.title));
+            return;
+        }
+        Ok(index) => index,
+    };
+    let told = format!(
+        "{} {} ({} to {})",
+        figure.title,
+        three(index.value),
+        three(index.low),
+        three(index.high)
+    );
+    let Some(past) = input.baseline.get(Quantity::Holding) else {
+        path.cannot_tell.push(format!(
+            "{told}: nothing earlier of this car to compare with."
+        ));
+        return;
+    };
+    let least = input.limits.grip.holding_share * past.value;
+    let sentence = format!(
+        "{told}; {} had {}, and below {} hold was lost.",
+        past.source(),
+        three(past.value),
+        three(least)
+    );
+    match (index.high < least, index.low >= least) {
+        (true, _) => path.for_it.push(sentence),
+        (_, true) => path.against.push(sentence),
+        _ => path.cannot_tell.push(sentence),
     }
 }
 
@@ -340,7 +392,7 @@ mod tests {
         for (value, text) in [
             (133.0, "133"),
             (0.0994, "0.0994"),
-            (-6.29, "-6.29"),
+            (-6.29, "−6.29"),
             (0.0, "0"),
         ] {
             assert_eq!(three(value), text);
@@ -364,6 +416,14 @@ mod tests {
     }
 
     fn card(findings: &[Finding], thermal: &Result<ThermalEstimate, String>) -> Vec<PathEvidence> {
+        compared(findings, thermal, &Baseline::default())
+    }
+
+    fn compared(
+        findings: &[Finding],
+        thermal: &Result<ThermalEstimate, String>,
+        baseline: &Baseline,
+    ) -> Vec<PathEvidence> {
         let reading = |value: f64| {
             Ok(Estimate {
                 value,
@@ -379,7 +439,17 @@ mod tests {
             edges: [0.3, 1.0, 3.0, 8.0, 25.0],
             reading,
         };
-        let scene = Scene::whole();
+        let mut scene = Scene::whole();
+        scene.figures.push(Figure {
+            title: "Holding index",
+            outcome: Ok(Estimate {
+                value: 0.6,
+                low: 0.5,
+                high: 0.7,
+                is_at_least: false,
+            }),
+            ..crate::findings::testing::figure("holding_index", Ok(0.6))
+        });
         score_card(&CardInput {
             findings,
             not_checked: &[NotChecked {
@@ -394,8 +464,20 @@ mod tests {
             ],
             figures: &scene.figures,
             thermal,
+            baseline,
             limits: &scene.limits,
         })
+    }
+
+    #[test]
+    fn numbers_go_with_their_units() {
+        for (unit, text) in [
+            ("kJ/km", "779 kJ/km"),
+            ("1/100 km", "779 per 100 km"),
+            ("ratio", "779"),
+        ] {
+            assert_eq!(with_unit(779.0, unit), text);
+        }
     }
 
     fn path<'a>(card: &'a [PathEvidence], id: &str) -> &'a PathEvidence {
@@ -417,6 +499,26 @@ mod tests {
         let used = path(&card, "use");
         assert!(used.against.iter().any(|text| text.contains("little work")));
         assert_ne!(used.next_check, "By its own hand.");
+    }
+
+    #[test]
+    fn hold_is_held_against_the_cars_own_past() {
+        let told = |past: Option<f64>| {
+            let mut baseline = Baseline::default();
+            if let Some(past) = past {
+                baseline.note_past(Quantity::Holding, &[past]);
+            }
+            path(&compared(&[], &Ok(thermal()), &baseline), "friction-pack").clone()
+        };
+        // The drive has 0.6 (0.5 to 0.7): of 0.9 it is two thirds, of 0.65 nearly all.
+        says(&told(None).cannot_tell.join(" "), "nothing earlier");
+        says(&told(Some(1.0)).cannot_tell.join(" "), "below 0.700 hold");
+        says(&told(Some(0.65)).against.join(" "), "below 0.455 hold");
+        assert!(told(Some(1.0)).for_it.is_empty());
+        says(
+            &told(Some(1.1)).for_it.join(" "),
+            "Holding index 0.600 (0.500 to 0.700); an earlier drive of this car had 1.10, and below 0.770 hold was lost.",
+        );
     }
 
     #[test]

@@ -8,6 +8,7 @@ use std::process::ExitCode;
 use anyhow::{Context, Result, anyhow};
 use halfshaft_archive::{About, Error, Ground, Rate, Samples, bench, responses, results as tables};
 use halfshaft_health::Results;
+use halfshaft_health::baseline::Baseline;
 use halfshaft_health::duty::bench_csv::bench_csv;
 use halfshaft_health::limits::Limits;
 use halfshaft_report::Document;
@@ -81,12 +82,12 @@ fn write_samples(
     health.note_fit(read.fit.passed());
     let results = health.results();
     report::check_believable(map, &read, &results)?;
-    let about = about(map, &read, &results);
+    let about = about(map, &read, &results, past);
     samples.finish(&rows, &about).map_err(doing)?;
     Ok((results, about))
 }
 
-fn about(map: &Map, read: &Read, results: &Results) -> About {
+fn about(map: &Map, read: &Read, results: &Results, past: &Past) -> About {
     // The command names files, which are nobody's business in a table.
     let document: Document = report::document(map, read, results, &Past::default(), String::new());
     About {
@@ -106,6 +107,7 @@ fn about(map: &Map, read: &Read, results: &Results) -> About {
             .iter()
             .map(|setting| format!("{}={}", setting.key, setting.value))
             .collect(),
+        baseline: past.onto(Baseline::of_map(&map.vehicle)).words(),
     }
 }
 

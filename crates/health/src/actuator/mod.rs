@@ -6,6 +6,7 @@
 //! judge: the findings do, and the health index in [`index`].
 
 mod apparent;
+pub mod crossings;
 pub mod index;
 pub mod motor;
 pub mod sentence;

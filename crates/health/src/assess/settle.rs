@@ -14,7 +14,7 @@ use crate::events::Settled;
 use crate::figures::{self, Ingredients, all, estimate_of};
 use crate::findings::Drive;
 use crate::findings::drive::lining_area_mm2;
-use crate::laps_to_limit::{self, at_lap_ends};
+use crate::laps_to_limit::{self, lap_peaks};
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::outlook::{OutlookInput, outlook};
 use crate::result::{Figure, NoiseFloor, Region, Regions, Results};
@@ -193,10 +193,8 @@ impl Health {
         figures.push(figures::duty::oil_distance_factor(&oil_life));
         let laps = self.path.laps(slip_sd, heat_is_known);
         let oil_warn_c = self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c);
-        let laps_left = at_lap_ends(&laps.laps, |time, reach_s| {
-            self.path.oil_near(time, reach_s)
-        })
-        .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
+        let laps_left = lap_peaks(&laps.laps)
+            .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
         figures.push(laps_to_limit::figure(&laps_left));
         let ripple = self.ripple.outcome();
         let quality = self.quality(wheel_coverage, resolution, &ripple);
@@ -256,6 +254,7 @@ impl Health {
             laps: laps_left,
         });
         let score_card = score_card(&CardInput {
+            baseline: &self.baseline,
             findings: &findings,
             not_checked: &not_checked,
             meters: &used.meters,

@@ -198,11 +198,6 @@ impl PathWatch {
         self.oil.note(time, celsius);
     }
 
-    /// Oil nearest to a time, no farther from it than `reach_s`, °C.
-    pub fn oil_near(&self, time: Time, reach_s: f64) -> Option<f64> {
-        self.oil.near(time, reach_s)
-    }
-
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
     pub fn note_marker(&mut self, time: Time, value: f64) {
         self.marker.note(time, value);

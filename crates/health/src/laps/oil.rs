@@ -54,16 +54,6 @@ impl OilByTime {
         }
     }
 
-    /// Temperature nearest to a time, no farther from it than `reach_s`, °C.
-    pub fn near(&self, time: Time, reach_s: f64) -> Option<f64> {
-        let away_s = |at: &Time| at.since(time).abs();
-        let nearest = self
-            .slots
-            .iter()
-            .min_by(|(_, one, _), (_, other, _)| away_s(one).total_cmp(&away_s(other)))?;
-        (away_s(&nearest.1) <= reach_s).then_some(nearest.2)
-    }
-
     /// Highest temperature in a span, °C.
     pub fn highest(&self, span: Span) -> Option<f64> {
         self.slots
@@ -91,9 +81,5 @@ mod tests {
             end: Time::from_seconds(22_000.0),
         };
         assert!((oil.highest(span).unwrap() - 99.99).abs() < 1e-9);
-        // Slots are then longer, and hold their highest.
-        let near = oil.near(Time::from_seconds(20_500.0), 10.0).unwrap();
-        assert!((near - 95.0).abs() < 0.1, "{near}");
-        assert_eq!(oil.near(Time::from_seconds(40_100.0), 10.0), None);
     }
 }

@@ -38,4 +38,8 @@ limits! {
     /// Half-second pieces of bends with and without command, each, that a holding index needs.
     holding_pieces: u32 = 20, "count", from 3.0 to 10000.0,
         source: "none, engineering guess";
+
+    /// Share of the holding index of earlier drives below which the pack has lost hold.
+    holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0,
+        source: "none, engineering guess";
 }

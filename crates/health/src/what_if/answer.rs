@@ -106,10 +106,10 @@ pub struct Answer {
 pub const HOW: [&str; 6] = [
     "Slip history, driver and controller are carried over as logged: heat is torque times that same slip. A pack that carries another torque would slip otherwise, so with the same clamp force more torque reads as more heat, which is true only where tyres and driver make the same slip.",
     "At the same torque the controller gets the torque it asked for and presses as the other pack needs; the preload stays unless another is given. Faces, radii, grooves and friction then change areas and capacity, and no heat.",
-    "At the same clamp force actuator and springs press as they did: torque and preload go with friction x faces x mean radius, and the heat with them.",
+    "At the same clamp force actuator and springs press as they did: torque and preload go with friction × faces × mean radius, and the heat with them.",
     "A preload given anew takes the place of the old one in every torque: an open pack rubs in proportion to it.",
-    "Temperatures: the model of pack, oil and housing as this drive fitted it, with the heat capacity of the pack by faces x area of a face, that of the oil by its quantity, and the conductance from housing to air by the cooling factor. The conductance from pack to oil is held, an error to the hot side. Logged oil temperatures move by what the modelled peak moves.",
-    "Bounds of the car as it is are in `halfshaft report`; those of the other pack are no narrower.",
+    "Temperatures: the model of pack, oil and housing as this drive fitted it, with the heat capacity of the pack by faces × area of a face, that of the oil by its quantity, and the conductance from housing to air by the cooling factor. The conductance from pack to oil is held, an error to the hot side. Logged oil temperatures move by what the modelled peak moves.",
+    "Bounds of the car as it is are in its report; those of the other pack are no narrower.",
 ];
 
 /// What no log of one pack tells of another.

@@ -9,6 +9,7 @@ use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
 use halfshaft_health::actuator::{Actuator, Timing};
 use halfshaft_health::response::Direction;
+use halfshaft_health::response::ladder::Pedal;
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
 use maud::{Markup, html};
@@ -57,8 +58,8 @@ fn told(actuator: &Actuator) -> Markup {
         (reasons("Letting go", &actuator.release))
         (super::crossings::table(&actuator.engage, &actuator.release))
         h3 { "Delay after the pedal" }
-        (delays::ladder("Throttle pressed", actuator.throttle_on.as_ref()))
-        (delays::ladder("Throttle lifted", actuator.lift_off.as_ref()))
+        (delays::ladder(Pedal::On, actuator.throttle_on.as_ref()))
+        (delays::ladder(Pedal::Off, actuator.lift_off.as_ref()))
     }
 }
 

@@ -5,67 +5,39 @@
 use super::scroll;
 use crate::words::number;
 use halfshaft_health::actuator::Timing;
-use halfshaft_health::response::crossed::Crossed;
-use halfshaft_health::response::pool::Pool;
-use halfshaft_health::response::resolution::Spread;
+use halfshaft_health::actuator::crossings::{CrossedTime, ToldCrossings};
 use maud::{Markup, html};
 
-/// A row: its name, the pool that says whether the time can be told, the time.
-type TimeRow = (
-    &'static str,
-    fn(&Timing) -> &Pool,
-    fn(&Crossed) -> Option<Spread>,
-);
+/// A row: its name, and the time.
+type TimeRow = (&'static str, fn(&ToldCrossings) -> CrossedTime);
 
 const TIMES: [TimeRow; 7] = [
-    (
-        "Dead time: to 5 % of the way, beyond the noise",
-        |timing| &timing.dead_time,
-        |found| Some(found.dead_time),
-    ),
-    (
-        "10 to 90 % of the way",
-        |timing| &timing.rise_time,
-        |found| Some(found.rise_time),
-    ),
-    (
-        "Command to 90 % of the way",
-        |timing| &timing.transition_time,
-        |found| Some(found.transition_time),
-    ),
-    (
-        "Command to within 5 % of its end",
-        |timing| &timing.transition_time,
-        |found| Some(found.settle_time),
-    ),
-    (
-        "Lag τ of the fits of these edges",
-        |timing| &timing.rise_time,
-        |found| found.lag_fitted,
-    ),
-    (
-        "Lag τ by two crossings, Smith",
-        |timing| &timing.rise_time,
-        |found| Some(found.lag_smith),
-    ),
+    ("Dead time: to 5 % of the way, beyond the noise", |told| {
+        told.dead_time
+    }),
+    ("10 to 90 % of the way", |told| told.rise_time),
+    ("Command to 90 % of the way", |told| told.transition_time),
+    ("Command to within 5 % of its end", |told| told.settle_time),
+    ("Lag τ of the fits of these edges", |told| told.lag_fitted),
+    ("Lag τ by two crossings, Smith", |told| told.lag_smith),
     (
         "Lag τ by two crossings, Sundaresan and Krishnaswamy",
-        |timing| &timing.rise_time,
-        |found| Some(found.lag_sundaresan_krishnaswamy),
+        |told| told.lag_sundaresan_krishnaswamy,
     ),
 ];
 
 pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
-    let both = [engage, release];
-    if both.iter().all(|timing| timing.crossings.is_none()) {
+    let both = [engage, release].map(Timing::told_crossings);
+    if both.iter().all(Option::is_none) {
         return html! {
             p.note { "Nothing stands beside the fits: after no edge did the command hold until the clutch had settled." }
         };
     }
-    let share = |of: fn(&Crossed) -> Option<f64>| {
-        both.map(|timing| timing.crossings.as_ref().and_then(of))
+    let share = |of: fn(&ToldCrossings) -> Option<f64>| {
+        both.map(|told| told.as_ref().and_then(of))
             .map(|share| share.map_or("–".to_owned(), percent))
     };
+    let n_edges = both.map(|told| told.map_or(0, |told| told.n).to_string());
     html! {
         h3 { "By crossings" }
         p.note { "Read off between samples, only of edges after which the command held until the clutch had settled. A command taken back early makes crossings look quick, so the figures are those of the fits." }
@@ -77,31 +49,26 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
                     th.number scope="col" { "Letting go" }
                 } }
                 tbody {
-                    (row("Edges", both.map(n_edges)))
-                    @for (name, pool, of) in TIMES { (row(name, both.map(|timing| time(timing, pool, of)))) }
-                    (row("Beyond its end, % of the way", share(|found| Some(found.overshoot))))
-                    (row("Short of the command when settled, % of full", share(|found| found.steady_error)))
+                    (row("Edges", n_edges))
+                    @for (name, of) in TIMES { (row(name, both.map(|told| time(told.as_ref().map(of))))) }
+                    (row("Beyond its end, % of the way", share(|told| Some(told.overshoot))))
+                    (row("Short of the command when settled, % of full", share(|told| told.steady_error)))
                 }
             }
         }))
     }
 }
 
-fn n_edges(timing: &Timing) -> String {
-    let n = timing.crossings.map_or(0, |found| found.dead_time.n_events);
-    n.to_string()
-}
-
-fn time(timing: &Timing, pool: fn(&Timing) -> &Pool, of: fn(&Crossed) -> Option<Spread>) -> String {
-    let Some(spread) = timing.crossings.as_ref().and_then(of) else {
-        return "–".to_owned();
-    };
-    if !pool(timing).is_told() {
-        return "hidden by the sample periods".to_owned();
+fn time(time: Option<CrossedTime>) -> String {
+    match time {
+        None | Some(CrossedTime::None) => "–".to_owned(),
+        Some(CrossedTime::Hidden) => "hidden by the sample periods".to_owned(),
+        Some(CrossedTime::Told(spread)) => {
+            let ms = |seconds: f64| number(1e3 * seconds);
+            let (low, high) = (ms(spread.p10_s), ms(spread.p90_s));
+            format!("{}\u{a0}ms, {low} to {high}", ms(spread.median_s))
+        }
     }
-    let ms = |seconds: f64| number(1e3 * seconds);
-    let (low, high) = (ms(spread.p10_s), ms(spread.p90_s));
-    format!("{}\u{a0}ms, {low} to {high}", ms(spread.median_s))
 }
 
 fn percent(share: f64) -> String {

@@ -11,6 +11,7 @@ use super::scale::Scale;
 use super::scroll;
 use crate::words::counted;
 use halfshaft_health::actuator::PedalDelay;
+use halfshaft_health::response::ladder::Pedal;
 use halfshaft_health::response::resolution::Spread;
 use maud::{Markup, PreEscaped, html};
 
@@ -32,19 +33,23 @@ struct Rung<'a> {
     spread: Option<&'a Spread>,
 }
 
-pub(super) fn ladder(word: &str, delay: Option<&PedalDelay>) -> Markup {
+pub(super) fn ladder(pedal: Pedal, delay: Option<&PedalDelay>) -> Markup {
+    let word = match pedal {
+        Pedal::On => "Throttle pressed",
+        Pedal::Off => "Throttle lifted",
+    };
     html! {
-        @match delay {
+        @match delay.map(|delay| (delay, rungs(pedal, delay))) {
             None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
-            Some(delay) => {
-                div.strips { (drawing(word, delay)) }
-                (scroll(&format!("Delays, {word}"), html! { (table(delay)) }))
+            Some((delay, rungs)) => {
+                div.strips { (drawing(word, delay.n_events, &rungs)) }
+                (scroll(&format!("Delays, {word}"), html! { (table(&rungs)) }))
             }
         }
     }
 }
 
-fn table(delay: &PedalDelay) -> Markup {
+fn table(rungs: &[Rung]) -> Markup {
     html! {
         table.delays {
             thead { tr {
@@ -53,7 +58,7 @@ fn table(delay: &PedalDelay) -> Markup {
                 th.number scope="col" { "Median" }
                 th.number scope="col" { "10 to 90 % of them" }
             } }
-            tbody { @for rung in rungs(delay) { tr {
+            tbody { @for rung in rungs { tr {
                 th scope="row" { (rung.name) }
                 td.number { (rung.spread.map_or(0, |spread| spread.n_events)) }
                 td.number { (rung.spread.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
@@ -63,8 +68,9 @@ fn table(delay: &PedalDelay) -> Markup {
     }
 }
 
-/// The parts, each where the one before it ended, and the whole below.
-fn rungs(delay: &PedalDelay) -> [Rung<'_>; 4] {
+/// The parts, each where the one before it ended, and the whole below. After the throttle is
+/// lifted nothing is left to slip, and the vehicle's part is not looked for.
+fn rungs(pedal: Pedal, delay: &PedalDelay) -> Vec<Rung<'_>> {
     let parts = [
         (
             "Controller: throttle to command",
@@ -79,41 +85,44 @@ fn rungs(delay: &PedalDelay) -> [Rung<'_>; 4] {
         ("Vehicle: response to slip", "outlined", &delay.vehicle),
     ];
     let (mut start_s, mut is_adrift) = (0.0, false);
-    let [controller, mechanism, vehicle] = parts.map(|(name, look, spread)| {
-        let spread = spread.as_ref();
-        let rung = Rung {
-            name,
-            look,
-            start_s,
-            is_adrift,
-            spread,
-        };
-        start_s += spread.map_or(0.0, |spread| spread.median_s);
-        is_adrift |= spread.is_none();
-        rung
-    });
-    let whole = Rung {
+    let n_parts = if pedal == Pedal::On { 3 } else { 2 };
+    let parts = parts.into_iter().take(n_parts);
+    let mut rungs: Vec<Rung> = parts
+        .map(|(name, look, spread)| {
+            let spread = spread.as_ref();
+            let rung = Rung {
+                name,
+                look,
+                start_s,
+                is_adrift,
+                spread,
+            };
+            start_s += spread.map_or(0.0, |spread| spread.median_s);
+            is_adrift |= spread.is_none();
+            rung
+        })
+        .collect();
+    rungs.push(Rung {
         name: "Throttle to response",
         look: "whole",
         start_s: 0.0,
         is_adrift: false,
         spread: delay.whole.as_ref(),
-    };
-    [controller, mechanism, vehicle, whole]
+    });
+    rungs
 }
 
-fn drawing(word: &str, delay: &PedalDelay) -> Markup {
-    let rungs = rungs(delay);
+fn drawing(word: &str, n_events: usize, rungs: &[Rung]) -> Markup {
     let title = html! {
-        strong { (word) } ", " (counted(delay.n_events as u64, "movement", "movements"))
+        strong { (word) } ", " (counted(n_events as u64, "movement", "movements"))
     };
-    let Some(across) = axis(&rungs) else {
+    let Some(across) = axis(rungs) else {
         return html! { p { (title) ": none of the parts was seen." } };
     };
     html! {
         figure.strip.ladder role="group" aria-label=(format!("Delays, {word}, drawn; the table below holds the same numbers")) {
             figcaption { (title) "; bar: median, thin line: 10 to 90 % of them" }
-            @for rung in &rungs {
+            @for rung in rungs {
                 p.rung { (rung.name) ": " span.reading { (reading(rung)) } }
                 svg.plot.rail viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" aria-hidden="true" { (PreEscaped(bar(rung, &across))) }
             }
@@ -235,7 +244,7 @@ mod tests {
 
     /// Left end and width of a row's bar, in tenths of the axis.
     fn bar_of(delay: &PedalDelay, index: usize) -> Option<(f64, f64)> {
-        let rungs = rungs(delay);
+        let rungs = rungs(Pedal::On, delay);
         let across = axis(&rungs).unwrap();
         assert_eq!((across.low, across.high), (0.0, 600.0));
         let drawn = bar(&rungs[index], &across);
@@ -275,16 +284,16 @@ mod tests {
             controller: None,
             ..delay()
         };
-        assert_eq!(reading(&rungs(&delay)[0]), "not known");
-        assert!(reading(&rungs(&delay)[1]).contains("where it begins is not known"));
-        assert!(!reading(&rungs(&delay)[3]).contains("begins"));
-        let text = ladder("Throttle pressed", Some(&delay)).into_string();
+        assert_eq!(reading(&rungs(Pedal::On, &delay)[0]), "not known");
+        assert!(reading(&rungs(Pedal::On, &delay)[1]).contains("where it begins is not known"));
+        assert!(!reading(&rungs(Pedal::On, &delay)[3]).contains("begins"));
+        let text = ladder(Pedal::On, Some(&delay)).into_string();
         assert_eq!(text.matches("class=\"bar-").count(), 3);
         assert!(text.contains("<td class=\"number\">–</td>"), "{text}");
     }
 
     #[test]
-    fn a_name_stays_text_and_nothing_seen_draws_nothing() {
+    fn nothing_seen_draws_nothing_and_a_lift_has_no_part_of_the_vehicle() {
         let nothing = PedalDelay {
             controller: None,
             mechanism: None,
@@ -292,9 +301,9 @@ mod tests {
             whole: None,
             ..delay()
         };
-        let text = ladder("<b>\"", Some(&nothing)).into_string();
+        let text = ladder(Pedal::Off, Some(&nothing)).into_string();
         assert!(
-            text.contains("&lt;b&gt;&quot;") && !text.contains("<svg"),
+            !text.contains("<svg") && !text.contains("Vehicle"),
             "{text}"
         );
     }

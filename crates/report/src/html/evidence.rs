@@ -94,7 +94,7 @@ fn laps(outcome: &Result<LapsToLimit, String>) -> String {
     };
     let limit = celsius(found.limit_c);
     let basis = format!(
-        "from the last {}, which ended at {}; scatter {}\u{a0}K",
+        "from the last {}, the last of them up to {}; scatter {}\u{a0}K",
         counted(found.n_laps as u64, "lap", "laps"),
         celsius(found.now_c),
         number(found.scatter_k)
@@ -109,7 +109,9 @@ fn laps(outcome: &Result<LapsToLimit, String>) -> String {
                 None => format!("{} or more", tenths(low)),
             };
             let laps = tenths(laps);
-            format!("Laps left until the oil is at {limit}: {laps} ({band}; {basis}).")
+            format!(
+                "Laps after the last one until the oil is at {limit}: {laps} ({band}; {basis})."
+            )
         }
         LapsAhead::LevelsOff { at_c, least_laps } => {
             let all_the_same = least_laps.map_or(String::new(), |laps| {
@@ -230,7 +232,7 @@ mod tests {
         let text = text.replace('\u{a0}', " ");
         assert!(text.contains(wanted), "{text}");
         assert!(
-            text.contains("from the last 4 laps, which ended at 132 °C; scatter 0.500 K"),
+            text.contains("from the last 4 laps, the last of them up to 132 °C; scatter 0.500 K"),
             "{text}"
         );
     }

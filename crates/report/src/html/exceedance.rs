@@ -1,8 +1,9 @@
 //! How often the lining took how much, drawn and as a table.
 //!
-//! In: the curve of the drive. Out: a stepped line over two axes in powers of ten, the
-//! guides of linings shaded behind it and each named in a lane of its own below. Levels that
-//! no event reached are left out: on such an axis there is no zero to draw.
+//! In: the curve of the drive, or of several packs in it. Out: stepped lines over two axes
+//! in powers of ten, the guides of linings shaded behind them and each named in a lane of
+//! its own below. Levels that no event reached are left out: on such an axis there is no
+//! zero to draw.
 
 use super::axes;
 use super::plot::{self, Drawing};
@@ -15,23 +16,34 @@ use maud::{Markup, PreEscaped, html};
 /// Rows from which the table is folded.
 const LONG: usize = 8;
 
+/// A curve, and which pack it is of where there are several.
+pub(super) type Named<'a> = (&'a str, &'a Exceedance);
+
+/// Looks of the lines, in the order of the curves: told apart in grey, too.
+const LOOKS: [&str; 3] = ["step", "step dashed", "step dotted"];
+
 pub(super) fn part(id: &str, title: &str, curve: &Result<Exceedance, String>) -> Markup {
     html! {
         h3 { (title) }
         @match curve {
             Err(why) => p { "Not told: " (sentence(&clean(why))) },
-            Ok(curve) => {
-                p.note { (note(curve)) }
-                div.strips { (figure(id, title, curve)) }
-                (folded(title, curve))
-            }
+            Ok(curve) => (drawn(id, title, &[("", curve)])),
         }
+    }
+}
+
+/// Curves over the same levels: note, drawing and table.
+pub(super) fn drawn(id: &str, title: &str, curves: &[Named]) -> Markup {
+    html! {
+        @if let [(_, curve), ..] = curves { p.note { (note(curve)) } }
+        div.strips { (figure(id, title, curves)) }
+        (folded(title, curves))
     }
 }
 
 fn note(curve: &Exceedance) -> Markup {
     html! {
-        "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events"))
+        "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events")) ", commanded or not"
         @if curve.n_at_least > 0 { "; " (curve.n_at_least) " of them may have reached more" }
         ". "
         @if let Some(guide) = curve.guides.first() { "Shaded: what linings are said to bear, " (guide.source) "." }
@@ -50,18 +62,33 @@ fn reached(curve: &Exceedance) -> Vec<(f64, f64)> {
         .collect()
 }
 
-fn folded(title: &str, curve: &Exceedance) -> Markup {
-    let rows = reached(curve);
+fn folded(title: &str, curves: &[Named]) -> Markup {
+    let Some((_, first)) = curves.first() else {
+        return html! {};
+    };
+    let is_reached = |index: usize| {
+        first.levels[index] > 0.0
+            && curves
+                .iter()
+                .any(|(_, curve)| curve.per_100_km.get(index).is_some_and(|n| *n > 0.0))
+    };
+    let rows: Vec<usize> = (0..first.levels.len())
+        .filter(|index| is_reached(*index))
+        .collect();
+    let head = |name: &str| match name {
+        "" => "Events per 100\u{a0}km".to_owned(),
+        name => format!("{name}, per 100\u{a0}km"),
+    };
     let table = html! {
         (scroll(&format!("Table: {title}"), html! {
             table.exceedance {
                 thead { tr {
-                    th.number scope="col" { (curve.unit) " or more" }
-                    th.number scope="col" { "Events per 100\u{a0}km" }
+                    th.number scope="col" { (first.unit) " or more" }
+                    @for (name, _) in curves { th.number scope="col" { (head(name)) } }
                 } }
-                tbody { @for (level, n) in &rows { tr {
-                    td.number { (number(*level)) }
-                    td.number { (number(*n)) }
+                tbody { @for &index in &rows { tr {
+                    td.number { (number(first.levels[index])) }
+                    @for (_, curve) in curves { td.number { (events(curve, index)) } }
                 } } }
             }
         }))
@@ -77,58 +104,92 @@ fn folded(title: &str, curve: &Exceedance) -> Markup {
     }
 }
 
-/// The axes, in powers of ten; `None` when no event reached a level.
-fn axes(curve: &Exceedance, rows: &[(f64, f64)]) -> Option<(Scale, Scale)> {
-    let (first, last) = (rows.first()?, rows.last()?);
-    // Before the line begins to fall there is nothing to see.
-    let falls = rows.iter().rev().find(|(_, n)| *n >= first.1)?;
-    let guides = || curve.guides.iter().filter(|guide| guide.low > 0.0);
-    let low = guides().map(|guide| guide.low).fold(falls.0, f64::min);
-    let high = guides()
-        .map(|guide| guide.high)
-        .fold(curve.highest.unwrap_or(last.0).max(last.0), f64::max);
+fn events(curve: &Exceedance, index: usize) -> String {
+    let events = curve.per_100_km.get(index).filter(|n| n.is_finite());
+    events.map_or_else(|| "–".to_owned(), |events| number(*events))
+}
+
+/// The axes, in powers of ten; `None` when no event of any curve reached a level.
+fn axes(curves: &[Named]) -> Option<(Scale, Scale)> {
+    let rows: Vec<Vec<(f64, f64)>> = curves.iter().map(|(_, curve)| reached(curve)).collect();
+    let least = |numbers: &mut dyn Iterator<Item = f64>| numbers.fold(f64::INFINITY, f64::min);
+    let most = |numbers: &mut dyn Iterator<Item = f64>| numbers.fold(0.0, f64::max);
+    let ends = || rows.iter().filter_map(|rows| rows.first().zip(rows.last()));
+    ends().next()?;
+    // Before a line begins to fall there is nothing to see.
+    let falls = |rows: &Vec<(f64, f64)>| {
+        let first = rows.first()?;
+        rows.iter().rev().find(|(_, n)| *n >= first.1).copied()
+    };
+    let guides = || {
+        let all = curves.iter().flat_map(|(_, curve)| &curve.guides);
+        all.filter(|guide| guide.low > 0.0)
+    };
+    let low = least(&mut rows.iter().filter_map(falls).map(|(level, _)| level));
+    let low = least(&mut guides().map(|guide| guide.low).chain([low]));
+    let highest = curves.iter().filter_map(|(_, curve)| curve.highest);
+    let high = most(&mut ends().map(|(_, last)| last.0).chain(highest));
+    let high = most(&mut guides().map(|guide| guide.high).chain([high]));
     // An event in the whole drive stands a little above the floor.
     Some((
         Scale::of_powers(low, high),
-        Scale::of_powers(0.5 * last.1, first.1),
+        Scale::of_powers(
+            0.5 * least(&mut ends().map(|(_, last)| last.1)),
+            most(&mut ends().map(|(first, _)| first.1)),
+        ),
     ))
 }
 
-fn figure(id: &str, title: &str, curve: &Exceedance) -> Markup {
-    let rows = reached(curve);
-    let Some((across, up)) = axes(curve, &rows) else {
+fn figure(id: &str, title: &str, curves: &[Named]) -> Markup {
+    let (Some((across, up)), Some((_, first))) = (axes(curves), curves.first()) else {
         return html! { p { "No event reached the lowest level." } };
     };
     let (title_id, about_id) = (format!("{id}-title"), format!("{id}-about"));
     html! {
         figure.strip.exceedance {
-            figcaption { strong { "Events per 100\u{a0}km" } ", against " (curve.unit) " or more; both axes in powers of ten" }
+            figcaption {
+                strong { "Events per 100\u{a0}km" } ", against " (first.unit) " or more; both axes in powers of ten"
+                @for ((name, _), look) in curves.iter().zip(LOOKS).filter(|((name, _), _)| !name.is_empty()) {
+                    "; "
+                    svg.sample viewBox="0 0 28 10" aria-hidden="true" { path class=(look) d="M0 5H28" {} }
+                    " " (name)
+                }
+            }
             div.frame.high {
                 (axes::ticks(&up, Scale::power))
                 svg.plot viewBox=(plot::VIEW_BOX) preserveAspectRatio="none" role="img"
                     aria-labelledby=(format!("{title_id} {about_id}")) {
                     title id=(title_id) { (title) }
-                    desc id=(about_id) { (about(curve, &rows)) }
-                    (PreEscaped(ground(curve, &across, &up)))
-                    path.step d=(steps(&rows, curve.highest, &across, &up)) {}
+                    desc id=(about_id) { (about(curves)) }
+                    (PreEscaped(ground(first, &across, &up)))
+                    @for ((_, curve), look) in curves.iter().zip(LOOKS) {
+                        path class=(look) d=(steps(&reached(curve), curve.highest, &across, &up)) {}
+                    }
                 }
             }
-            (axes::ruler(&across, Scale::power, curve.unit))
-            @for guide in &curve.guides { (lane(guide, curve.unit, &across)) }
+            (axes::ruler(&across, Scale::power, first.unit))
+            @for guide in &first.guides { (lane(guide, first.unit, &across)) }
         }
     }
 }
 
-fn about(curve: &Exceedance, rows: &[(f64, f64)]) -> String {
-    let first = rows.first().map_or(0.0, |row| row.1);
-    let end = match curve.highest {
-        Some(highest) => format!("; the highest event had {} {}", number(highest), curve.unit),
-        None => String::new(),
-    };
-    format!(
-        "Falls from {} events per 100 km{end}. The table holds each level.",
-        number(first)
-    )
+fn about(curves: &[Named]) -> String {
+    let mut text = String::new();
+    for (name, curve) in curves {
+        let Some(first) = reached(curve).first().copied() else {
+            continue;
+        };
+        if !name.is_empty() {
+            text.push_str(&format!("{}: ", sentence(name).trim_end_matches('.')));
+        }
+        text.push_str(&format!("Falls from {} events per 100 km", number(first.1)));
+        if let Some(highest) = curve.highest {
+            let end = format!("; the highest event had {} {}", number(highest), curve.unit);
+            text.push_str(&end);
+        }
+        text.push_str(". ");
+    }
+    text + "The table holds each level."
 }
 
 /// Grid, and the guides over the whole height.
@@ -231,7 +292,7 @@ mod tests {
         let curve = curve(5, "paper");
         let rows = reached(&curve);
         assert_eq!(rows.len(), 3, "levels without events are no rows");
-        let (across, up) = axes(&curve, &rows).unwrap();
+        let (across, up) = axes(&[("", &curve)]).unwrap();
         // From 0.1, where it begins to fall, to the guide's end at 10; one event is not the floor.
         assert_eq!((across.low, across.high), (-1.0, 1.0));
         assert_eq!((up.low, up.high), (0.0, 2.0));

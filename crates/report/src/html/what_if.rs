@@ -1,9 +1,10 @@
 //! `what-if.html`: another pack beside the car as it is, on one page complete in itself.
 
+use super::exceedance;
 use super::page::frame;
 use super::scroll;
 use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
-use crate::words::{clean, number, sentence};
+use crate::words::{clean, sentence};
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
 use maud::{Markup, html};
@@ -47,8 +48,8 @@ fn page(document: &Document) -> Markup {
                     h2 { "Cannot be known from this log" }
                     ul { @for words in CANNOT_KNOW { li { (sentence(words)) } } }
                 }
-                (exceedance("Events per 100 km by energy per area", &answer.energy, document))
-                (exceedance("Events per 100 km by peak power per area", &answer.power, document))
+                (exceedance("energy", "Events per 100 km by energy per area", &answer.energy, document))
+                (exceedance("power", "Events per 100 km by peak power per area", &answer.power, document))
                 section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
             }
         }
@@ -104,43 +105,26 @@ fn row(line: &Line, two: bool) -> Markup {
     }
 }
 
-fn exceedance(title: &str, all: &[Result<Exceedance, String>; 3], document: &Document) -> Markup {
-    let [logged, same_torque, same_force] = all;
-    let two = document.has_two_columns();
+fn exceedance(
+    id: &str,
+    title: &str,
+    all: &[Result<Exceedance, String>; 3],
+    document: &Document,
+) -> Markup {
+    let n_columns = if document.has_two_columns() { 3 } else { 2 };
+    let curves: Result<Vec<exceedance::Named>, &String> = [AS_IT_IS, SAME_TORQUE, SAME_FORCE]
+        .into_iter()
+        .zip(all)
+        .take(n_columns)
+        .map(|(name, curve)| Ok((name, curve.as_ref()?)))
+        .collect();
     html! {
         section {
             h2 { (title) }
-            @match (logged, same_torque, same_force) {
-                (Ok(logged), Ok(same_torque), Ok(same_force)) => {
-                    (scroll(title, html! {
-                        table.figures {
-                            thead {
-                                tr {
-                                    th.number scope="col" { "At or above, " (logged.unit) }
-                                    th.number scope="col" { (AS_IT_IS) }
-                                    th.number scope="col" { (SAME_TORQUE) }
-                                    @if two { th.number scope="col" { (SAME_FORCE) } }
-                                }
-                            }
-                            tbody {
-                                @for (index, level) in logged.levels.iter().enumerate() {
-                                    tr {
-                                        th.number scope="row" { (number(*level)) }
-                                        (events(AS_IT_IS, logged, index))
-                                        (events(SAME_TORQUE, same_torque, index))
-                                        @if two { (events(SAME_FORCE, same_force, index)) }
-                                    }
-                                }
-                            }
-                        }
-                    }))
-                }
-                (Err(why), _, _) | (_, Err(why), _) | (_, _, Err(why)) => p { (sentence(&clean(why))) },
+            @match curves {
+                Ok(curves) => (exceedance::drawn(id, title, &curves)),
+                Err(why) => p { (sentence(&clean(why))) },
             }
         }
     }
-}
-
-fn events(name: &str, curve: &Exceedance, index: usize) -> Markup {
-    html! { td.number data-of=(name) { (curve.per_100_km.get(index).map_or_else(|| "–".to_owned(), |events| number(*events))) } }
 }

@@ -1,6 +1,7 @@
 //! How quickly the clutch answers, pooled by direction, and the delays after the pedal.
 
 use super::records::known;
+use halfshaft_health::actuator::crossings::CrossedTime;
 use halfshaft_health::actuator::{Actuator, Apparent, Motor, PedalDelay, Timing};
 use halfshaft_health::response::pool::{Band, Pool};
 use halfshaft_health::response::resolution::{Spread, Told};
@@ -75,20 +76,19 @@ struct CrossedJson {
 
 impl CrossedJson {
     fn of(timing: &Timing) -> Option<CrossedJson> {
-        let found = timing.crossings?;
-        let of = |pool: &Pool, spread: Spread| pool.is_told().then(|| SpreadJson::of(spread));
-        let lag = |spread: Spread| of(&timing.rise_time, spread);
+        let told = timing.told_crossings()?;
+        let of = |time: CrossedTime| time.spread().map(SpreadJson::of);
         Some(CrossedJson {
-            n: found.dead_time.n_events,
-            dead_time: of(&timing.dead_time, found.dead_time),
-            rise_time: of(&timing.rise_time, found.rise_time),
-            transition_time: of(&timing.transition_time, found.transition_time),
-            settle_time: of(&timing.transition_time, found.settle_time),
-            overshoot: known(found.overshoot),
-            steady_error: known(found.steady_error),
-            lag_fitted: found.lag_fitted.and_then(lag),
-            lag_smith: lag(found.lag_smith),
-            lag_sundaresan_krishnaswamy: lag(found.lag_sundaresan_krishnaswamy),
+            n: told.n,
+            dead_time: of(told.dead_time),
+            rise_time: of(told.rise_time),
+            transition_time: of(told.transition_time),
+            settle_time: of(told.settle_time),
+            overshoot: known(told.overshoot),
+            steady_error: known(told.steady_error),
+            lag_fitted: of(told.lag_fitted),
+            lag_smith: of(told.lag_smith),
+            lag_sundaresan_krishnaswamy: of(told.lag_sundaresan_krishnaswamy),
         })
     }
 }
