@@ -42,7 +42,11 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
     // 1.8·(T + 40) − 40 = 1.8·T + 32.
     let text = with(MAP, oil, &oil.replace("step 1 degC", "step 1.8 degC"));
     let results = assess(&text, "hard-track-day", &Limits::default());
-    check_withheld(&results, &["oil_temp_max", "oil_headroom"], "°F");
+    check_withheld(
+        &results,
+        &["oil_temp_max", "oil_headroom", "laps_to_limit"],
+        "°F",
+    );
     let unchecked: Vec<&str> = results.not_checked.iter().map(|left| left.id).collect();
     assert!(unchecked.contains(&"oil-too-hot"), "{unchecked:?}");
     // The pack's temperature rests on the model alone, and says so.
@@ -76,6 +80,75 @@ fn a_stuck_oil_sensor_is_said() {
     assert_eq!(factor.grade, Some(halfshaft_health::Grade::D), "{factor:?}");
 }
 
+/// The hard track day with the payload of an identifier the same from so many seconds on:
+/// the first for which `holds` says so.
+fn frozen(id: &str, from_s: f64, holds: fn(&str) -> bool) -> Results {
+    let found = scenarios()
+        .into_iter()
+        .find(|scenario| scenario.name == "hard-track-day");
+    let (log, _) = to_text(&found.expect("the sample drives have these names"));
+    let head = format!("{id}#");
+    let mut first_s = None;
+    let mut still: Option<&str> = None;
+    let mut lines = Vec::new();
+    for line in log.lines() {
+        let stamp: f64 = line[1..18].parse().expect("seconds stand first");
+        let since_s = stamp - *first_s.get_or_insert(stamp);
+        match line.split_once(&head) {
+            Some((before, payload)) if since_s >= from_s => {
+                if still.is_none() && holds(payload) {
+                    still = Some(payload);
+                }
+                lines.push(format!("{before}{head}{}", still.unwrap_or(payload)));
+            }
+            _ => lines.push(line.to_owned()),
+        }
+    }
+    let map = map(MAP);
+    let mut health = Health::new(&map.vehicle, &map.channels);
+    read(&map, lines.join("\n").as_bytes(), |block| {
+        health.push(block)
+    });
+    health.finish();
+    health.results()
+}
+
+/// The findings that say a signal stands still.
+fn said_frozen(results: &Results) -> Vec<&str> {
+    let ids = results.findings.iter().map(|finding| finding.id);
+    ids.filter(|id| id.ends_with("-frozen")).collect()
+}
+
+#[test]
+fn a_signal_that_stands_still_is_said_and_what_is_read_from_it_is_withheld() {
+    // Position, low byte first in steps of 0.02 deg: 0x14.. and up is 102 deg and more.
+    let high = |payload: &str| {
+        payload
+            .get(2..4)
+            .is_some_and(|byte| byte >= "14" && byte < "28")
+    };
+    let position = frozen("2C5", 200.0, high);
+    assert_eq!(said_frozen(&position), ["state-frozen"]);
+    check_withheld(
+        &position,
+        &[
+            "heat_total",
+            "specific_energy_max",
+            "pack_temp_max",
+            "rise_time",
+        ],
+        "stands still",
+    );
+    assert!(figure(&position, "distance").outcome.is_ok());
+    let yaw = frozen("18FD6A31", 100.0, |_| true);
+    assert_eq!(said_frozen(&yaw), ["yaw-frozen"]);
+    check_withheld(&yaw, &["turn_total", "heat_preload"], "stands still");
+    assert!(figure(&yaw, "heat_total").outcome.is_ok());
+    // As it is, nothing is frozen.
+    let sound = assess(MAP, "hard-track-day", &Limits::default());
+    assert!(said_frozen(&sound).is_empty());
+}
+
 #[test]
 fn command_and_position_exchanged_are_said_and_the_times_withheld() {
     // Full travel is 210 deg: 0.11 % of it are 0.231 deg, and 0.02 deg are 0.0095238 %.
@@ -100,7 +173,7 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
     assert!(found.is_some(), "{:?}", results.findings);
     check_withheld(
         &results,
-        &["dead_time", "rise_time", "release_time"],
+        &["dead_time", "rise_time", "release_time", "heat_total"],
         "look exchanged",
     );
     // As it is, nobody doubts it.

@@ -47,16 +47,31 @@ def published_wheel_speeds():
     return f"{len(WHEELS) * len(rows)} wheel speeds as published, worst difference {worst:.1e} m/s"
 
 
+def expect_quiet(said):
+    """Wheel speeds alone say nothing of heat, oil, actuator or slip, and nothing is wrong."""
+    unknown = (
+        "heat_total heat_peak heat_per_km heat_preload heat_commanded heat_spin specific_energy_max specific_power_max "
+        "slip_peak partial_by_command partial_heat_making engagements oil_temp_max oil_headroom pack_temp_max "
+        "oil_distance_factor laps_to_limit dead_time rise_time transition_time release_time throttle_on_delay "
+        "lift_off_delay actuator_health holding_index severity"
+    ).split()
+    for name in unknown:
+        figure = said["figures"][name]
+        expect(figure["value"] is None and bool(figure["why_null"]), f"{name}: {figure['value']}, {figure['why_null']!r}")
+    for name in ("thermal", "outlook"):
+        expect(said[name]["result"] is None and bool(said[name]["why_null"]), f"{name} is told")
+    grave = [finding["id"] for finding in said["findings"] if finding["id"] != "log-not-fit"]
+    expect(not grave, f"findings: {grave}")
+    return unknown
+
+
 def report_of_an_axle_without_a_clutch():
     log = real_logs() / "highway" / "highway.log"
     said = report(log, map_of("highway")[0])
     expect(said["tier"]["number"] == 0, f"tier {said['tier']['number']}, not 0")
     expect("wheel speeds only" in said["tier"]["words"], f"tier in words: {said['tier']['words']}")
     figures = said["figures"]
-    unknown = ["heat_total", "heat_peak", "heat_per_km", "slip_peak", "partial_by_command", "engagements", "oil_temp_max"]
-    for name in unknown:
-        figure = figures[name]
-        expect(figure["value"] is None and bool(figure["why_null"]), f"{name}: {figure['value']}, {figure['why_null']!r}")
+    unknown = expect_quiet(said)
     for name in ("moving_time", "distance"):
         expect(figures[name]["value"] is not None, f"{name} is null: {figures[name]['why_null']}")
     questions = {entry["code"] for entry in said["cannot_tell"]}
@@ -105,6 +120,7 @@ def gaps_of_a_lossy_recording():
     for gap in told:
         is_one = any(abs(gap["start_s"] - a) < 1e-5 and abs(gap["end_s"] - b) < 1e-5 for a, b in long)
         expect(is_one, f"a gap from {gap['start_s']} to {gap['end_s']} s is reported that the file has not")
+    expect_quiet(said)
     moving = said["figures"]["moving_time"]
     expect(moving["at_least"], "moving time over gaps is not said to be a lower bound")
     hidden_s = sum(b - a for a, b in long)

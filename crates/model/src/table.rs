@@ -66,6 +66,14 @@ impl Table {
         holds.then_some(self)
     }
 
+    /// The highest value it holds.
+    pub fn highest(&self) -> f64 {
+        self.values
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
     /// How many inputs: 1 or 2.
     pub fn n_inputs(&self) -> usize {
         if self.y.is_empty() { 1 } else { 2 }

@@ -48,6 +48,10 @@ const RECENT_S: f64 = 60.0;
 /// Least pack heat for a rise per heat, J, and least rise, K.
 const LEAST_FOLLOWED: (f64, f64) = (20_000.0, 5.0);
 
+/// Least share of the axle's heat that the pack must have made for it. Source: none,
+/// engineering guess: below, it is a figure of the gears, and falls as a drive goes on.
+const LEAST_SHARE_FOLLOWED: f64 = 0.25;
+
 /// What is known besides the drive's own series.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Given {
@@ -294,6 +298,13 @@ pub fn estimate_changed(
         true => Ok(view.positive(|values| pack_share(&fine, values))),
         false => Err("axle power unknown, so the heat of the gears is".to_owned()),
     };
+    let rise_k_per_kj = match &pack_share {
+        Ok(share) if share.value < LEAST_SHARE_FOLLOWED => Err(format!(
+            "the pack made only {:.0} % of the axle's heat, the gears the rest",
+            100.0 * share.value
+        )),
+        _ => rise_k_per_kj(&fine),
+    };
     Ok(ThermalEstimate {
         anchor,
         parameters: values.parameters,
@@ -310,7 +321,7 @@ pub fn estimate_changed(
         mixed_k_per_kj: view.positive(|values| {
             1000.0 / (values.parameters.pack_j_per_k + values.parameters.oil_j_per_k)
         }),
-        rise_k_per_kj: rise_k_per_kj(&fine),
+        rise_k_per_kj,
         pack_unknown_s: (sums.known_s - sums.pack_known_s).max(0.0),
         notes,
     })

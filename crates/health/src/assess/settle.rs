@@ -92,6 +92,8 @@ impl Health {
         };
         let heat_sd = tolerances.heat();
         let thermal = match beside {
+            // Wheel speeds alone say nothing of temperatures.
+            None if basis.heat.is_err() => Err(basis.heat.clone().err().unwrap_or_default()),
             None => self.temperature.outcome(heat_sd, doubts),
             Some(beside) => beside.logged.temperature.outcome_changed(
                 heat_sd,
@@ -193,8 +195,12 @@ impl Health {
         figures.push(figures::duty::oil_distance_factor(&oil_life));
         let laps = self.path.laps(slip_sd, heat_is_known);
         let oil_warn_c = self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c);
-        let laps_left = lap_peaks(&laps.laps)
-            .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
+        let laps_left = match &oil_trouble {
+            Some(trouble) => Err(trouble.clone()),
+            None => lap_peaks(&laps.laps),
+        };
+        let laps_left =
+            laps_left.and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
         figures.push(laps_to_limit::figure(&laps_left));
         let ripple = self.ripple.outcome();
         let quality = self.quality(wheel_coverage, resolution, &ripple);
@@ -244,6 +250,9 @@ impl Health {
             ..drive
         };
         let (findings, not_checked) = self.findings.outcome(&drive);
+        let mut told = figures.clone();
+        figures::doubted::doubt(&mut told, &findings);
+        let figures = told;
         let outlook = outlook(OutlookInput {
             thermal: &thermal,
             sensor: drive.oil_site(),

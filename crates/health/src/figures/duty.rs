@@ -48,11 +48,17 @@ pub(crate) fn severity(index: &Result<SeverityIndex, String>, made_of: &[Figure]
 
 /// Km of ordinary driving that one km of this drive was for the oil.
 pub(crate) fn oil_distance_factor(oil: &OilLife) -> Figure {
+    // One guess on another is no figure.
+    let outcome = match (&oil.temperature.why_guessed, &oil.work.why_guessed) {
+        (Some(why), Some(_)) => Err(format!("neither oil temperature nor work is known: {why}")),
+        _ => Ok(oil.factor),
+    };
+    let is_told = outcome.is_ok();
     let factor = figure(
         "oil_distance_factor",
         "Oil distance factor",
         "ratio",
-        Ok(oil.factor),
+        outcome,
         0.0,
         format!(
             "ageing by temperature times work of the pack: {}",
@@ -60,7 +66,7 @@ pub(crate) fn oil_distance_factor(oil: &OilLife) -> Figure {
         ),
     );
     Figure {
-        grade: Some(oil.grade),
+        grade: is_told.then_some(oil.grade),
         ..factor
     }
 }

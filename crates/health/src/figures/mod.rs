@@ -4,6 +4,7 @@
 //! report. To add a figure add its function to the file of its kind and its line in [`all`].
 
 pub(crate) mod actuator;
+pub(crate) mod doubted;
 pub(crate) mod duty;
 mod engagement;
 mod heat;

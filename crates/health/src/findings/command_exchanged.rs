@@ -1,8 +1,8 @@
 //! Command and response under each other's name.
 //!
 //! A mechanism moves after it is asked. When it moves first, again and again, the map has
-//! the two exchanged. Nothing is swapped here: the times of the actuator are withheld, and
-//! heat, which goes by the state, is doubtful by as much as the two differ.
+//! the two exchanged. Nothing is swapped here: the times of the actuator and the heat, which
+//! goes by the state, are withheld.
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
@@ -58,7 +58,7 @@ impl Check for CommandExchanged {
             grade: drive.quality.grade,
             summary: format!(
                 "In {} of {} engagements the response had moved before the command asked: command and response look \
-                 exchanged in the map. The times of the actuator are withheld, and the heat is doubtful.",
+                 exchanged in the map. The times of the actuator and the heat are withheld.",
                 leading.n_leading, leading.n
             ),
             evidence: windows.collect(),

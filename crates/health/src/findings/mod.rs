@@ -36,6 +36,7 @@ mod protection_mode;
 mod repeated_launches;
 mod scattered_timing;
 mod sides_exchanged;
+mod signal_frozen;
 mod signals_identical;
 mod slow_release;
 mod supply_sag;
@@ -191,6 +192,7 @@ pub const ALL: &[Entry] = &[
     actuator_not_moving::ENTRY,
     command_chatter::ENTRY,
     command_exchanged::ENTRY,
+    signal_frozen::COMMAND,
     does_not_cool::ENTRY,
     does_not_grip::ENTRY,
     dragging_pack::ENTRY,
@@ -216,12 +218,14 @@ pub const ALL: &[Entry] = &[
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
     slow_release::ENTRY,
+    signal_frozen::STATE,
     supply_sag::ENTRY,
     tone_ring::ENTRY,
     torque_report_disagrees::ENTRY,
     two_cars::ENTRY,
     tyres_mismatched::ENTRY,
     working_on_the_straight::ENTRY,
+    signal_frozen::YAW,
 ];
 
 /// Looks for every finding.

@@ -25,7 +25,8 @@ pub const ENTRY: Entry = Entry {
         rule: |_| {
             format!(
                 "of two pieces of the log, each {LEAST_S:.0} s long or more and parted by a silence or a jump of its \
-                 clock, one gives values of less than {:.0} % of the channels that the other gives",
+                 clock, one gives values of less than {:.0} % of the channels that the other gives; \
+                 two cars of one type look alike and are not told apart",
                 100.0 * COMMON_BELOW
             )
         },

@@ -33,10 +33,10 @@ pub struct Told<'a> {
 /// What a class means for the oil. Policy of the trade and no measurement.
 fn oil_words(level: u8) -> &'static str {
     match level {
-        0..=2 => "the oil may stay for 96,000 km (60,000 miles)",
-        3 => "the oil is due after 64,000 km (40,000 miles)",
-        4 => "the oil is due after 40,000 to 48,000 km (25,000 to 30,000 miles)",
-        _ => "the oil is due after every two to four track days",
+        0..=2 => "by custom the oil may then stay for 96,000 km (60,000 miles)",
+        3 => "by custom the oil is then due after 64,000 km (40,000 miles)",
+        4 => "by custom the oil is then due after 40,000 to 48,000 km (25,000 to 30,000 miles)",
+        _ => "by custom the oil is then due after every two to four track days",
     }
 }
 

@@ -30,7 +30,7 @@ pub(super) fn part(results: &Results) -> Markup {
             p { "No corner was found: that takes the turning rate and road speed." }
         } @else {
             p.note {
-                "Heat per degree turned is free of speed and line. "
+                "Heat per degree turned: of all causes, so what the command and wheelspin made of a bend is in it. "
                 @if is_circuit { "The bar is the mean over the laps, each stroke one lap." }
                 @if n_all > MOST_ROWS { " The hottest " (MOST_ROWS) " of " (n_all) "; report.json lists " (laps.n_corners.min(laps.corners.len() as u64)) "." }
             }

@@ -69,7 +69,7 @@ fn ahead(outlook: &Outlook) -> Markup {
                     th.number scope="col" { "At the end" }
                     th.number scope="col" { "Limit" }
                     th.number scope="col" { "Room" }
-                    th.number scope="col" { "Limit reached" }
+                    th.number scope="col" { "Limit reached from here" }
                     th.number scope="col" { "Would level off at" }
                 } }
                 tbody {
@@ -102,7 +102,9 @@ fn laps(outcome: &Result<LapsToLimit, String>) -> String {
     // The search goes by tenths of a lap.
     let tenths = |laps: f64| format!("{laps:.1}");
     match found.ahead {
-        LapsAhead::Reached => format!("Laps left: none, {limit} is reached ({basis})."),
+        LapsAhead::Reached => {
+            format!("Laps left: none, {limit} was passed in the last lap ({basis}).")
+        }
         LapsAhead::In { laps, low, high } => {
             let band = match high {
                 Some(high) => format!("{} to {}", tenths(low), tenths(high)),
@@ -246,7 +248,10 @@ mod tests {
         };
         check_laps(within(Some(9.0)), "at 130 °C: 6.2 (4.1 to 9.0; ");
         check_laps(within(None), "6.2 (4.1 or more; ");
-        check_laps(LapsAhead::Reached, "none, 130 °C is reached");
+        check_laps(
+            LapsAhead::Reached,
+            "none, 130 °C was passed in the last lap",
+        );
         let level = |least_laps| LapsAhead::LevelsOff {
             at_c: 122.0,
             least_laps,

@@ -116,9 +116,10 @@ fn oil(results: &Results) -> Markup {
         p.oil {
             @if let Some(text) = &results.actuator_sentence { strong { "Clutch motor. " } (sentence(&clean(text))) " " }
             strong { "Oil. " }
-            @match results.oil_life.temperature.why_guessed.as_ref().or(results.oil_life.work.why_guessed.as_ref()) {
-                None => (wear::distance(&results.oil_life.distance_km)),
-                Some(why) => (wear::guessed_distance(&results.oil_life.distance_km, why)),
+            @match (&results.oil_life.temperature.why_guessed, &results.oil_life.work.why_guessed) {
+                (None, None) => (wear::distance(&results.oil_life.distance_km)),
+                (Some(why), Some(_)) => { "How far it goes cannot be said from this log: " (sentence(&clean(why))) },
+                (Some(why), None) | (None, Some(why)) => (wear::guessed_distance(&results.oil_life.distance_km, why)),
             }
             " Makers may say sealed for life; the practice of the trade for hard use is 40,000 to 48,000\u{a0}km. A policy, not a chemical test."
         }

@@ -178,13 +178,13 @@ pub(super) fn distance(km: &Estimate) -> String {
     if thousands(km.low) == thousands(km.high) {
         // Gentle use reaches the most that the practice of the trade grants.
         return format!(
-            "Driven like this, it goes as far as any: {}\u{a0}km, that is {} miles.",
+            "If every drive were like this one, it goes as far as any: {}\u{a0}km, that is {} miles.",
             thousands(km.value),
             miles(km.value)
         );
     }
     format!(
-        "Driven like this, an oil change about every {}\u{a0}km ({} to {}), that is {} miles ({} to {}).",
+        "If every drive were like this one, an oil change about every {}\u{a0}km ({} to {}), that is {} miles ({} to {}).",
         thousands(km.value),
         thousands(km.low),
         thousands(km.high),
@@ -197,7 +197,7 @@ pub(super) fn distance(km: &Estimate) -> String {
 /// The same where a part of it is guessed: its band is the point, and why comes after.
 pub(super) fn guessed_distance(km: &Estimate, why: &str) -> String {
     format!(
-        "Driven like this, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
+        "If every drive were like this one, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
          It cannot be said closer from this log: {}",
         thousands(km.value),
         thousands(km.low),

@@ -24,6 +24,9 @@ fn speaks_of_clutch(channel: &str) -> bool {
     channel.starts_with("clutch.") || channel.starts_with("own.") || channel == "motor.current"
 }
 
+/// No clutch pack of a car's axle carries more, N·m. Source: none, engineering guess.
+const BELIEVED_TO_NM: f64 = 20_000.0;
+
 impl<'t> Check<'t> {
     pub(super) fn torque_sources(&mut self) {
         let Some(vehicle) = self.top(FormName::Vehicle).next() else {
@@ -236,6 +239,18 @@ impl<'t> Check<'t> {
             return None;
         };
         let table = self.map.tables[index].table.clone();
+        let highest_nm = table.highest();
+        if highest_nm > BELIEVED_TO_NM {
+            self.gathered.mistake(
+                table_span,
+                MistakeCode::RangeEmpty,
+                format!(
+                    "table `{table_name}` gives up to {highest_nm} N.m, wanted at most {BELIEVED_TO_NM} N.m: another \
+                     unit, or a digit too many?"
+                ),
+            );
+            return None;
+        }
         Some(TorqueSource::Table {
             channel,
             second,

@@ -10,7 +10,7 @@ use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Quantity, Slot, Tolerance};
 use crate::syntax::tree::Fact;
 use halfshaft_model::vehicle::Pack;
-use halfshaft_model::{Dimension, Layout, Toleranced};
+use halfshaft_model::{Dimension, Layout, Toleranced, Unit};
 
 /// Tolerance of a rolling radius that states none, as a share: tyre wear and pressure.
 /// Source: none, engineering guess. It scales heat of wheel speeds in km/h alike.
@@ -19,6 +19,66 @@ const RADIUS_SHARE: f64 = 0.02;
 const FRICTION_SHARE: f64 = 0.2;
 /// Tolerance of a preload that states none. Source: none, engineering guess.
 const PRELOAD_SHARE: f64 = 0.15;
+
+/// What no road car's axle is outside of, SI, and the unit it is told in: a digit too many or
+/// another unit than was meant. A car at the edge of it would be the first. Source: none,
+/// engineering guess.
+const BELIEVED: &[(FormName, &str, (f64, f64), &str)] = &[
+    (FormName::RearTrack, "a track", (0.5, 3.0), "m"),
+    (FormName::FrontTrack, "a track", (0.5, 3.0), "m"),
+    (FormName::RollingRadius, "a rolling radius", (0.1, 1.0), "m"),
+    (FormName::RollOut, "a roll-out", (0.6, 6.3), "m"),
+    (FormName::Mass, "a mass", (100.0, 40_000.0), "kg"),
+    (
+        FormName::TyreStiffness,
+        "a tyre's stiffness",
+        (1e3, 2e6),
+        "kN",
+    ),
+    (FormName::Preload, "a preload", (0.0, 5000.0), "N.m"),
+    (
+        FormName::BreakAway,
+        "a break-away torque",
+        (0.0, 5000.0),
+        "N.m",
+    ),
+    (FormName::OuterRadius, "an outer radius", (0.01, 0.3), "mm"),
+    (FormName::InnerRadius, "an inner radius", (0.005, 0.3), "mm"),
+    (
+        FormName::OilQuantity,
+        "a quantity of oil",
+        (5e-5, 0.02),
+        "l",
+    ),
+    (
+        FormName::OilWarn,
+        "an oil temperature",
+        (40.0, 250.0),
+        "degC",
+    ),
+    (
+        FormName::OilLimit,
+        "an oil temperature",
+        (40.0, 250.0),
+        "degC",
+    ),
+    (
+        FormName::MotorResistance,
+        "a resistance",
+        (1e-3, 100.0),
+        "ohm",
+    ),
+    (FormName::RatedRise, "a rise time", (0.005, 5.0), "s"),
+];
+
+/// The same of the ratings of a motor, V and A.
+const MOTOR_BELIEVED: [(Dimension, (f64, f64), &str); 2] = [
+    (Dimension::VOLTAGE, (3.0, 100.0), "V"),
+    (Dimension::CURRENT, (0.5, 500.0), "A"),
+];
+
+/// The same of a final drive.
+const FINAL_DRIVE: (f64, f64) = (0.5, 20.0);
 
 impl<'t> Check<'t> {
     pub(super) fn vehicle(&mut self) {
@@ -31,12 +91,79 @@ impl<'t> Check<'t> {
         let mut from_size = None;
         for under in &fact.facts {
             self.vehicle_fact(under, &mut from_size);
+            self.believed(under);
         }
+        self.oil_limit_above_warning(fact);
         if self.map.vehicle.rolling_radius_m.is_none() {
             self.map.vehicle.rolling_radius_m = from_size;
         }
         self.pack(fact);
         self.break_away(fact);
+    }
+
+    /// Refuses what no axle can have.
+    fn believed(&mut self, fact: &Fact) {
+        let [Slot::Quantity(q) | Slot::Measure(q, _)] = fact.slots.as_slice() else {
+            return;
+        };
+        let of_motor = || {
+            let (_, range, unit) = MOTOR_BELIEVED
+                .iter()
+                .find(|(dimension, ..)| *dimension == q.unit.dimension)?;
+            Some(("what a motor is rated at", *range, *unit))
+        };
+        let found = match fact.form {
+            FormName::MotorRated => of_motor(),
+            form => BELIEVED
+                .iter()
+                .find(|(known, ..)| *known == form)
+                .map(|(_, what, range, unit)| (*what, *range, *unit)),
+        };
+        if let Some((what, range, unit)) = found {
+            self.within(*q, what, range, unit);
+        }
+    }
+
+    /// A mistake unless a quantity lies in a range, SI; told in `unit`.
+    pub(super) fn within(&mut self, q: Quantity, what: &str, (low, high): (f64, f64), unit: &str) {
+        let Some(unit) = Unit::find(unit).filter(|unit| unit.dimension == q.unit.dimension) else {
+            return;
+        };
+        let si = q.unit.to_si(q.value);
+        // At or below zero has its own words.
+        if si <= 0.0 || (low..=high).contains(&si) {
+            return;
+        }
+        let shown = |si: f64| (unit.from_si(si) * 1e6).round() / 1e6;
+        self.gathered.mistake(
+            q.span,
+            MistakeCode::RangeEmpty,
+            format!(
+                "{what} of {} {}, wanted {} to {} {}: another unit, or a digit too many?",
+                q.value,
+                q.unit.symbol,
+                shown(low),
+                shown(high),
+                unit.symbol
+            ),
+        );
+    }
+
+    fn oil_limit_above_warning(&mut self, vehicle: &'t Fact) {
+        let (Some(warn_c), Some(limit_c)) =
+            (self.map.vehicle.oil_warn_c, self.map.vehicle.oil_limit_c)
+        else {
+            return;
+        };
+        if let Some([Slot::Quantity(q)]) = vehicle.slots_of(FormName::OilLimit)
+            && limit_c < warn_c
+        {
+            self.gathered.mistake(
+                q.span,
+                MistakeCode::RangeEmpty,
+                format!("the oil's limit, {limit_c} degC, is below its warning, {warn_c} degC"),
+            );
+        }
     }
 
     fn vehicle_fact(&mut self, fact: &'t Fact, from_size: &mut Option<Toleranced>) {
@@ -81,8 +208,17 @@ impl<'t> Check<'t> {
                 })
             }
             (FormName::FinalDrive, [Slot::Number(ratio, span)]) => {
-                if *ratio > 0.0 {
+                if (FINAL_DRIVE.0..=FINAL_DRIVE.1).contains(ratio) {
                     self.map.vehicle.final_ratio = Some(*ratio);
+                } else if *ratio > 0.0 {
+                    self.gathered.mistake(
+                        *span,
+                        MistakeCode::RangeEmpty,
+                        format!(
+                            "a final drive ratio of {ratio}, wanted {} to {}",
+                            FINAL_DRIVE.0, FINAL_DRIVE.1
+                        ),
+                    );
                 } else {
                     self.gathered.mistake(
                         *span,

@@ -1,0 +1,137 @@
+//! Figures that a finding takes the ground from.
+//!
+//! In: the figures and what was found. Out: the same figures, those that rest on a signal or a
+//! torque which the finding shows to be wrong withheld with its reason, or told as an upper
+//! bound of the lowest grade.
+
+use crate::result::{Figure, Finding, Grade};
+
+/// Figures made of slip times the torque of the pack.
+const OF_TORQUE: &[&str] = &[
+    "heat_total",
+    "heat_peak",
+    "heat_per_km",
+    "heat_preload",
+    "heat_commanded",
+    "heat_mismatch",
+    "heat_spin",
+    "heat_per_degree",
+    "specific_energy_max",
+    "specific_power_max",
+    "pack_temp_max",
+    "severity",
+];
+
+/// Figures of what was asked of the clutch and how it answered.
+const OF_COMMAND: &[&str] = &[
+    "partial_commanded",
+    "partial_by_command",
+    "partial_heat_making",
+    "engagements",
+    "dead_time",
+    "rise_time",
+    "transition_time",
+    "release_time",
+    "throttle_on_delay",
+    "lift_off_delay",
+    "actuator_health",
+    "holding_index",
+];
+
+/// How the mechanism answered.
+const OF_STATE: &[&str] = &[
+    "dead_time",
+    "rise_time",
+    "transition_time",
+    "release_time",
+    "actuator_health",
+];
+
+/// Figures of bends.
+const OF_YAW: &[&str] = &[
+    "turn_total",
+    "heat_per_degree",
+    "heat_preload",
+    "heat_commanded",
+    "heat_mismatch",
+    "heat_spin",
+    "tyre_ratio",
+    "holding_index",
+];
+
+/// What a finding does to figures.
+enum Doubt {
+    /// They are not told.
+    Withheld,
+    /// The truth is lower.
+    UpperBound,
+}
+
+/// Finding, figures, what it does to them, and why.
+type Rule = (&'static str, &'static [&'static str], Doubt, &'static str);
+
+const RULES: &[Rule] = &[
+    (
+        "does-not-grip",
+        OF_TORQUE,
+        Doubt::UpperBound,
+        "the pack does not grip when asked, so it carries less torque than the map says",
+    ),
+    (
+        "command-exchanged",
+        OF_TORQUE,
+        Doubt::Withheld,
+        "command and state look exchanged, and the torque is read from one of them",
+    ),
+    (
+        "state-frozen",
+        OF_TORQUE,
+        Doubt::Withheld,
+        "the state of the clutch stands still while the command moves, and the torque is read from it",
+    ),
+    (
+        "state-frozen",
+        OF_STATE,
+        Doubt::Withheld,
+        "the state of the clutch stands still while the command moves",
+    ),
+    (
+        "command-frozen",
+        OF_COMMAND,
+        Doubt::Withheld,
+        "the command stands still while the state of the clutch moves",
+    ),
+    (
+        "yaw-frozen",
+        OF_YAW,
+        Doubt::Withheld,
+        "yaw.rate stands still while the wheels go through bends",
+    ),
+];
+
+/// Takes back what findings make doubtful.
+pub(crate) fn doubt(figures: &mut [Figure], findings: &[Finding]) {
+    let fired = |id: &str| findings.iter().any(|finding| finding.id == id);
+    for (_, names, doubt, why) in RULES.iter().filter(|(id, ..)| fired(id)) {
+        for figure in figures
+            .iter_mut()
+            .filter(|figure| names.contains(&figure.name))
+        {
+            let Ok(estimate) = &mut figure.outcome else {
+                continue;
+            };
+            match doubt {
+                Doubt::Withheld => {
+                    figure.outcome = Err((*why).to_owned());
+                    figure.grade = None;
+                }
+                Doubt::UpperBound => {
+                    estimate.low = estimate.low.min(0.0);
+                    figure.grade = Some(Grade::D);
+                    figure.method.push_str("; an upper bound: ");
+                    figure.method.push_str(why);
+                }
+            }
+        }
+    }
+}
