@@ -49,6 +49,16 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
     );
     let unchecked: Vec<&str> = results.not_checked.iter().map(|left| left.id).collect();
     assert!(unchecked.contains(&"oil-too-hot"), "{unchecked:?}");
+    // A cooler drive is found out by the housing, which is as it was.
+    let cool = assess(&text, "tired-motor", &Limits::default());
+    check_withheld(
+        &cool,
+        &["oil_temp_max", "oil_headroom"],
+        "housing.temperature",
+    );
+    let hot = ["oil-too-hot", "hot-without-clutch"];
+    let mut found = cool.findings.iter();
+    assert!(found.all(|finding| !hot.contains(&finding.id)));
     // The pack's temperature rests on the model alone, and says so.
     let pack = figure(&results, "pack_temp_max");
     assert!(

@@ -12,6 +12,15 @@ use crate::limits::{Limits, Oil};
 /// Source: none, engineering guess.
 const AGREEING: u32 = 3;
 
+/// Share of the readings, and so many at the least, that jump as no oil does: beyond, none is
+/// believed. Source: none, engineering guess; a bad plug makes a tenth and more.
+const JUMPS: (f64, u64) = (0.05, 10);
+
+/// Oil and housing of one unit are no farther apart than this on the average, K: between them
+/// lie some mm of metal that the oil washes. Source: none, engineering guess; cold starts with
+/// hard work reach half of it.
+const APART_K: f64 = 50.0;
+
 /// Leaves out readings that jump.
 #[derive(Clone, Debug)]
 pub struct Gate {
@@ -67,6 +76,10 @@ impl Gate {
 pub struct SensorWatch {
     gate: Gate,
     range: Option<(f64, f64)>,
+    n_readings: u64,
+    // Of the readings taken.
+    sum: f64,
+    n_taken: u64,
 }
 
 impl SensorWatch {
@@ -75,13 +88,19 @@ impl SensorWatch {
         SensorWatch {
             gate: Gate::new(&limits.oil),
             range: None,
+            n_readings: 0,
+            sum: 0.0,
+            n_taken: 0,
         }
     }
 
     /// Whether a reading may be taken.
     pub fn takes(&mut self, time: Time, celsius: f64) -> bool {
         let is_taken = self.gate.takes(time, celsius);
+        self.n_readings += 1;
         if is_taken {
+            self.sum += celsius;
+            self.n_taken += 1;
             let (low, high) = self.range.unwrap_or((celsius, celsius));
             self.range = Some((low.min(celsius), high.max(celsius)));
         }
@@ -91,6 +110,22 @@ impl SensorWatch {
     /// The highest reading taken, °C.
     pub fn highest_c(&self) -> Option<f64> {
         self.range.map(|(_, high)| high)
+    }
+
+    /// Mean of the readings taken, °C.
+    fn mean_c(&self) -> Option<f64> {
+        (self.n_taken > 0).then(|| self.sum / self.n_taken as f64)
+    }
+
+    /// Why the oil temperature cannot be believed beside that of the housing.
+    pub fn apart_from(&self, housing: &SensorWatch) -> Option<String> {
+        let (oil_c, housing_c) = (self.mean_c()?, housing.mean_c()?);
+        ((oil_c - housing_c).abs() > APART_K).then(|| {
+            format!(
+                "oil.temperature is at {oil_c:.0} °C and housing.temperature at {housing_c:.0} °C on the average, and \
+                 {APART_K:.0} K is the most they are believed apart: is one of them in °F, or is its step wrong?"
+            )
+        })
     }
 
     /// Why the oil temperature cannot be believed as a whole, for a drive that moved for
@@ -103,6 +138,14 @@ impl SensorWatch {
                 "oil.temperature reads up to {high:.0} °C, {:.0} °C is the most an axle's oil is believed: is it in °F \
                  (then it is {as_fahrenheit:.0} °C), or is its step wrong?",
                 limits.believable_to_c
+            ));
+        }
+        let n_jumps = self.gate.n_left_out();
+        let share = n_jumps as f64 / self.n_readings as f64;
+        if share > JUMPS.0 && n_jumps >= JUMPS.1 {
+            return Some(format!(
+                "oil.temperature jumps as no oil does in {:.0} % of its readings: look at the sensor's plug",
+                100.0 * share
             ));
         }
         let is_stuck = low == high
@@ -158,6 +201,34 @@ mod tests {
         // Noise that jumps about never agrees with itself.
         let (_, taken) = watch(&[80.0, 150.0, 20.0, 150.0, 20.0, 150.0, 81.0]);
         assert_eq!(taken, [true, false, false, false, false, false, true]);
+    }
+
+    #[test]
+    fn oil_and_housing_of_one_unit_are_near_each_other() {
+        // 63 °C read as °F, beside a housing of 55 °C.
+        let (oil, housing) = (watch(&[145.0; 9]).0, watch(&[55.0; 9]).0);
+        assert!(oil.apart_from(&housing).unwrap().contains("145 °C"));
+        assert_eq!(watch(&[90.0; 9]).0.apart_from(&housing), None);
+        assert_eq!(oil.apart_from(&watch(&[]).0), None);
+    }
+
+    #[test]
+    fn a_sensor_that_jumps_again_and_again_is_not_believed() {
+        let limits = Limits::default().oil;
+        let jumping = |every: usize| {
+            let readings: Vec<f64> = (0..400)
+                .map(|step| {
+                    if step % every == 0 && step > 0 {
+                        160.0
+                    } else {
+                        85.0
+                    }
+                })
+                .collect();
+            watch(&readings).0.oil_trouble(1200.0, None, &limits)
+        };
+        assert!(jumping(7).unwrap().contains("in 14 % of its readings"));
+        assert_eq!(jumping(90), None);
     }
 
     #[test]

@@ -66,6 +66,7 @@ codes! { "What was wrong with the data." Code {
     ClockSilence "clock-silence" "The whole log is silent for more than 30 s; nothing was carried across."
     ClockJumpForward "clock-jump-forward" "The log's clock was set forward; the stretch was split and no time was invented."
     ClockJumpBack "clock-jump-back" "The log's clock stepped back; the stretch was split and the order of arrival kept."
+    StampOff "stamp-off" "A stamp is far from those before and after it; its entry was not used."
     FrameDuplicated "frame-duplicated" "The same frame stands twice within a fifth of its period; the copy was dropped."
     FrameLate "frame-late" "A frame is older than one of the same kind before it; it was dropped."
     FrameLength "frame-length" "A mapped frame has another length than the map states; signals beyond its end are missing."

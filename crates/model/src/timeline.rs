@@ -16,6 +16,10 @@ const DISORDER_NS: i64 = NS_PER_S / 20;
 /// Source: job practice, "split on a gap over 30 s"; an editable default.
 const SILENCE_NS: i64 = 30 * NS_PER_S;
 
+/// A stamp farther than this from the one before is looked at twice: a digit of it may be
+/// wrong. Source: none, engineering guess; a log of a bus is rarely silent for so long.
+const FAR_NS: i64 = NS_PER_S;
+
 /// A silence longer than this is taken for a clock that was set, not for waiting, and
 /// is not counted as time. Source: none, engineering guess (half a day parked).
 const CLOCK_SET_NS: i64 = 12 * 3600 * NS_PER_S;
@@ -86,6 +90,17 @@ impl Clock {
             time,
             cut: Some(cut),
         }
+    }
+
+    /// Whether a stamp is far from the latest one, ahead or behind.
+    #[inline]
+    pub fn is_far(&self, stamp: Stamp) -> bool {
+        self.offset_ns.is_some() && stamp.0.abs_diff(self.latest.0) > FAR_NS as u64
+    }
+
+    /// Whether the log would simply go on at a stamp.
+    pub fn goes_on_at(&self, stamp: Stamp) -> bool {
+        (-DISORDER_NS..=FAR_NS).contains(&stamp.0.saturating_sub(self.latest.0))
     }
 
     /// The time of the latest entry so far.

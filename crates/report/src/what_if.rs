@@ -59,7 +59,8 @@ pub(crate) fn difference(line: &Line, other: &Value) -> String {
     let unit = if line.unit == "°C" { "K" } else { "%" };
     match line.difference(other) {
         None => String::new(),
-        Some(0.0) => "same".to_owned(),
+        // Less than the last of three digits shows.
+        Some(little) if little.abs() < 0.005 => "same".to_owned(),
         Some(more) if more > 0.0 => format!("+{}\u{a0}{unit}", number(more)),
         Some(less) => format!("{}\u{a0}{unit}", number(less)),
     }

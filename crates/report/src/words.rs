@@ -171,6 +171,13 @@ impl Shown {
     }
 }
 
+impl Shown {
+    /// Whether it is `< so much`: then it has no share of anything.
+    pub fn is_bound(&self) -> bool {
+        self.number.starts_with('<')
+    }
+}
+
 /// A figure as it is shown, or why there is none.
 pub fn shown(figure: &Figure) -> Result<Shown, String> {
     let estimate = figure.outcome.as_ref().map_err(|why| clean(why))?;

@@ -71,6 +71,7 @@ pub struct Health {
     fixes: Option<Fixes>,
     marker: Option<usize>,
     air: Option<usize>,
+    housing: Option<usize>,
     ledger: Ledger,
     bend_ledger: Ledger,
     regions: RegionSorter,
@@ -83,6 +84,7 @@ pub struct Health {
     pieces: PieceWatch,
     oil_sensor: SensorWatch,
     air_sensor: SensorWatch,
+    housing_sensor: SensorWatch,
     has_front: bool,
     waiting: VecDeque<Row>,
     // Time of the latest row, and the samples in its mean.
@@ -148,6 +150,7 @@ impl Health {
             fixes: None,
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
+            housing: index("housing.temperature"),
             ledger: Ledger::new(
                 driveline.basis().preload_nm,
                 SDS_OF_90 * tolerances.bends,
@@ -164,6 +167,7 @@ impl Health {
             pieces: PieceWatch::new(channels.len()),
             oil_sensor: SensorWatch::new(limits),
             air_sensor: SensorWatch::new(limits),
+            housing_sensor: SensorWatch::new(limits),
             has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
             waiting: VecDeque::new(),
             latest: None,
@@ -263,6 +267,13 @@ impl Health {
                     && self.air_sensor.takes(time, celsius)
                 {
                     self.findings.note_air(time, celsius);
+                }
+            }
+        }
+        if let Some(housing) = self.housing {
+            for (time, value) in block.columns[housing].iter() {
+                if let Some(celsius) = value {
+                    self.housing_sensor.takes(time, celsius);
                 }
             }
         }

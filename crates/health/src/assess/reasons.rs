@@ -129,6 +129,7 @@ impl Health {
         });
         self.oil_sensor
             .oil_trouble(self.sums.moving_s, heat_kj, &self.limits.oil)
+            .or_else(|| self.oil_sensor.apart_from(&self.housing_sensor))
     }
 
     pub(super) fn oil_outcome(&self) -> Result<(f64, &'static str), String> {

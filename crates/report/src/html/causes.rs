@@ -101,8 +101,8 @@ fn cells(figure: &Figure, value: f64, total: f64) -> Markup {
     match shown(figure) {
         Ok(shown) => html! {
             td.number { (shown.text()) }
-            td.band { (shown.band.unwrap_or_default()) }
-            td.number { @if total > 0.0 { (percent(value / total)) } }
+            td.band { (shown.band.as_deref().unwrap_or_default()) }
+            td.number { @if total > 0.0 && !shown.is_bound() { (percent(value / total)) } }
             td.mark { @if let Some(letter) = figure.grade { (grade(letter)) } }
         },
         Err(why) => html! {

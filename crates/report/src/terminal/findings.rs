@@ -5,7 +5,7 @@ use super::layout::{Mark, Page};
 use crate::document::Document;
 use crate::html::CAUSES;
 use crate::verdict::{Kind, class_words, verdict};
-use crate::words::{clean, counted, number, percent, sentence, shown};
+use crate::words::{Shown, clean, counted, number, percent, sentence, shown};
 use halfshaft_health::{Results, Severity};
 
 pub(super) fn section(page: &mut Page, document: &Document) {
@@ -77,12 +77,12 @@ fn class(results: &Results) -> Option<String> {
 }
 
 fn causes(results: &Results) -> Option<String> {
-    let parts: Vec<(&str, f64, String)> = CAUSES
+    let parts: Vec<(&str, f64, Shown)> = CAUSES
         .iter()
         .filter_map(|&(name, word, _)| {
             let figure = results.figure(name)?;
             let value = figure.outcome.as_ref().ok()?.value;
-            Some((word, value, shown(figure).ok()?.text()))
+            Some((word, value, shown(figure).ok()?))
         })
         .collect();
     let total: f64 = parts.iter().map(|part| part.1).sum();
@@ -91,7 +91,10 @@ fn causes(results: &Results) -> Option<String> {
     }
     let said: Vec<String> = parts
         .iter()
-        .map(|(word, value, text)| format!("{word} {text} ({})", percent(value / total)))
+        .map(|(word, value, shown)| match shown.is_bound() {
+            true => format!("{word} {}", shown.text()),
+            false => format!("{word} {} ({})", shown.text(), percent(value / total)),
+        })
         .collect();
     Some(format!("Heat by cause: {}.", said.join(", ")))
 }

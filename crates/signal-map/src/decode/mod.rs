@@ -31,6 +31,9 @@ use gate::Gate;
 use lookup::{Buses, Lookup};
 use signal::judge;
 
+/// Entries behind a doubtful stamp that are looked at: as many may be wrong in a row, less one.
+const LOOK_AHEAD: usize = 4;
+
 /// What places are called here: entries have lost their file and line.
 const LOG: &str = "log entry";
 
@@ -110,9 +113,13 @@ impl Decoder {
             let first = self.stamps.map_or(first.stamp(), |(first, _)| first);
             self.stamps = Some((first, last.stamp()));
         }
-        for entry in &batch.entries {
+        for (index, entry) in batch.entries.iter().enumerate() {
             let stamp = entry.stamp();
             self.n_entries += 1;
+            if self.clock.is_far(stamp) && self.is_alone(&batch.entries[index + 1..]) {
+                self.count_off(stamp);
+                continue;
+            }
             let placed = self.clock.place(stamp);
             if self.n_entries == 1 {
                 self.channels.cut(placed.time);
@@ -152,6 +159,26 @@ impl Decoder {
             cuts: self.cuts.clone(),
             n_cuts: self.n_cuts,
         }
+    }
+
+    /// Whether the log goes on behind an entry as if that were not there: then its stamp is
+    /// wrong, and no clock was set. At the end of a batch nobody knows, and it counts.
+    #[cold]
+    fn is_alone(&self, behind: &[Entry]) -> bool {
+        let mut behind = behind.iter().take(LOOK_AHEAD);
+        behind.any(|entry| self.clock.goes_on_at(entry.stamp()))
+    }
+
+    #[cold]
+    fn count_off(&mut self, stamp: Stamp) {
+        let line = self.n_entries;
+        self.notices.count(Code::StampOff, || {
+            let source = LOG.to_owned();
+            (
+                Place { source, line },
+                format!("its stamp is {:.6} s", stamp.seconds()),
+            )
+        });
     }
 
     #[cold]

@@ -555,6 +555,31 @@ fn a_jump_of_the_clock_cuts_and_nothing_is_compared_across_it() {
 }
 
 #[test]
+fn a_wrong_digit_in_a_stamp_costs_its_entry_and_no_more() {
+    let mut bench = Bench::new(&plain());
+    // Ahead by minutes, behind by hours, ahead by seconds twice on end.
+    for (ms, byte) in [
+        (0.0, 1),
+        (10.0, 2),
+        (400_020.0, 99),
+        (30.0, 3),
+        (-7_200_000.0, 99),
+        (40.0, 4),
+        (9050.0, 99),
+        (8060.0, 99),
+        (50.0, 5),
+        (60.0, 6),
+    ] {
+        bench.byte(1e9 + ms, byte);
+    }
+    bench.run();
+    assert_eq!(bench.values(0), [1.0, 2.0, 3.0, 4.0, 5.0, 6.0].map(Some));
+    assert!(bench.block.cuts.is_empty());
+    assert_eq!(bench.n(Code::StampOff), 4);
+    assert_eq!(bench.decoder.coverage().covered_ns, 60_000_000);
+}
+
+#[test]
 fn unmapped_entries_move_the_clock() {
     let mut bench = Bench::new(&plain());
     for s in 0..100u32 {
