@@ -108,8 +108,8 @@ fn kind(results: &Results) -> Kind {
     match gravest {
         Some(severity) if severity > Severity::Note => Kind::Found(severity),
         _ if results.tier.number.unwrap_or(0) == 0 => Kind::CannotTell,
+        _ if is_unfit => Kind::CannotTell,
         Some(severity) => Kind::Found(severity),
-        None if is_unfit => Kind::CannotTell,
         None if doubts(results).is_empty() => Kind::NothingFound,
         None => Kind::NothingSeen,
     }
@@ -350,7 +350,12 @@ pub fn day(document: &Document, days: i64) -> Option<String> {
         return None;
     }
     let later = days.checked_mul(86_400_000_000_000)?;
-    let stamp = Stamp(clock.first_stamp.0.checked_add(later)?);
+    // A log may hold several drives: what is to be done counts from the last of them.
+    let from = match days {
+        0 => clock.first_stamp,
+        _ => clock.last_stamp,
+    };
+    let stamp = Stamp(from.0.checked_add(later)?);
     clock.utc(stamp)?.get(..10).map(str::to_owned)
 }
 
