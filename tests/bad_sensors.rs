@@ -135,7 +135,7 @@ fn a_signal_that_stands_still_is_said_and_what_is_read_from_it_is_withheld() {
     let high = |payload: &str| {
         payload
             .get(2..4)
-            .is_some_and(|byte| byte >= "14" && byte < "28")
+            .is_some_and(|byte| ("14".."28").contains(&byte))
     };
     let position = frozen("2C5", 200.0, high);
     assert_eq!(said_frozen(&position), ["state-frozen"]);
