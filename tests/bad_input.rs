@@ -467,3 +467,38 @@ fn a_map_with_three_mistakes_gets_all_three() {
         .run(["map", "format", "--write", "bad.map"])
         .refused(&["bad.map:5:3"]);
 }
+
+#[test]
+fn a_stretch_that_stands_twice_is_said() {
+    // Stamps that count from 1970: others begin anew with every log.
+    let log = drive().replace('(', "(1700000");
+    let copied = used(format!("{log}{log}"), &["twice", "[time-twice]"]);
+    assert!(copied.out.contains("log grade"), "{copied:#?}");
+    let once = used(log, &[]);
+    assert!(!once.out.contains("time-twice"), "{once:#?}");
+}
+
+#[test]
+fn a_wrong_digit_in_one_stamp_changes_no_figure() {
+    let log = drive();
+    let lines: Vec<&str> = log.lines().collect();
+    let middle = lines.len() / 2;
+    let mut spoilt: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+    // The hundreds of seconds: some minutes ahead.
+    let digit = spoilt[middle].find('.').expect("a stamp has decimals") - 3;
+    let other = if &lines[middle][digit..=digit] == "9" {
+        "5"
+    } else {
+        "9"
+    };
+    spoilt[middle].replace_range(digit..=digit, other);
+    let run = used(spoilt.join("\n") + "\n", &["stamp-off"]);
+    let time = |run: &Run| {
+        let line = run
+            .out
+            .lines()
+            .find(|line| line.contains("Length of the log"));
+        line.expect("there is the length").to_owned()
+    };
+    assert_eq!(time(&run), time(&used(log, &[])));
+}

@@ -24,6 +24,8 @@ pub struct Coverage {
     pub cuts: Vec<(Time, Cut)>,
     /// All cuts.
     pub n_cuts: u64,
+    /// How much of the log's own clock is passed through more than once, ns.
+    pub twice_ns: i64,
 }
 
 /// Cuts kept with their place; a log with more has no clock worth the name.

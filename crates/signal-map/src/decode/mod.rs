@@ -14,6 +14,7 @@ mod frame;
 mod gate;
 pub(crate) mod lookup;
 pub(crate) mod period;
+mod pieces;
 mod signal;
 
 use halfshaft_model::timeline::{Clock, Cut};
@@ -29,6 +30,7 @@ use channels::Channels;
 use frame::{Arrival, FrameState};
 use gate::Gate;
 use lookup::{Buses, Lookup};
+use pieces::Pieces;
 use signal::judge;
 
 /// Entries behind a doubtful stamp that are looked at: as many may be wrong in a row, less one.
@@ -52,6 +54,7 @@ pub struct Decoder {
     stamps: Option<(Stamp, Stamp)>,
     cuts: Vec<(Time, Cut)>,
     n_cuts: u64,
+    pieces: Pieces,
 }
 
 #[derive(Clone, Debug)]
@@ -99,6 +102,7 @@ impl Decoder {
             stamps: None,
             cuts: Vec::new(),
             n_cuts: 0,
+            pieces: Pieces::default(),
         }
     }
 
@@ -123,10 +127,13 @@ impl Decoder {
             let placed = self.clock.place(stamp);
             if self.n_entries == 1 {
                 self.channels.cut(placed.time);
+                self.pieces.begin(stamp);
             }
             if let Some(cut) = placed.cut {
+                self.pieces.begin(stamp);
                 self.cut(placed.time, cut, stamp, block);
             }
+            self.pieces.reach(stamp);
             let is_mapped = match entry {
                 Entry::Frame(frame) => self.take_frame(frame, batch, placed.time, block),
                 Entry::Row(row) => self.take_row(row, batch, placed.time, block),
@@ -158,6 +165,7 @@ impl Decoder {
             covered_ns: self.clock.covered_ns(),
             cuts: self.cuts.clone(),
             n_cuts: self.n_cuts,
+            twice_ns: self.pieces.twice_ns(),
         }
     }
 

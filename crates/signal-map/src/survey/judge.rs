@@ -33,11 +33,26 @@ pub(crate) fn report(survey: &Survey, coverage: &Coverage) -> SurveyReport {
     byte_orders(survey, &mut remarks);
     same_signals(survey, &mut remarks);
     agreement::judge(survey, &mut remarks);
+    time_twice(coverage, &mut remarks);
     report.remarks = remarks.0;
     report
         .remarks
         .sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
     report
+}
+
+/// The same stretch of the clock twice is a copy, or the clock was set back: the sums do not
+/// know.
+fn time_twice(coverage: &Coverage, remarks: &mut Remarks) {
+    let twice_s = coverage.twice_ns as f64 * 1e-9;
+    if twice_s > limits::TWICE_FROM_S {
+        let text = format!(
+            "its clock passes through {} s twice: where that is a copy, everything in it is counted twice; where the \
+             clock was set back, it is right",
+            short(twice_s)
+        );
+        remarks.add(Kind::TimeTwice, "the log", text, &[("twice_s", twice_s)]);
+    }
 }
 
 #[derive(Default)]

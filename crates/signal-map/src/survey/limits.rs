@@ -70,3 +70,6 @@ pub(crate) const SAME_CHANGES: u64 = 64;
 pub(crate) const MAX_IDS: usize = 65_536;
 /// Identifiers that are listed.
 pub(crate) const LISTED_IDS: usize = 20;
+
+/// A clock that goes back by less than this was trimmed, s. Source: none, engineering guess.
+pub(crate) const TWICE_FROM_S: f64 = 1.0;

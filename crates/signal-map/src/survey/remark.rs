@@ -35,6 +35,8 @@ pub enum Kind {
     VoltageOdd,
     /// A temperature that jumps.
     TemperatureJumps,
+    /// The log's clock is passed through twice.
+    TimeTwice,
 }
 
 impl Kind {
@@ -69,6 +71,7 @@ impl Kind {
             Kind::SameSignal => "same-signal",
             Kind::VoltageOdd => "voltage-odd",
             Kind::TemperatureJumps => "temperature-jumps",
+            Kind::TimeTwice => "time-twice",
         }
     }
 }
