@@ -186,6 +186,17 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
         &["dead_time", "rise_time", "release_time", "heat_total"],
         "look exchanged",
     );
+    // A tired motor is too slow for edges: the whole drive tells.
+    let tired = assess(&text, "tired-motor", &Limits::default());
+    assert!(
+        tired
+            .findings
+            .iter()
+            .any(|finding| finding.id == "command-exchanged"),
+        "{:?}",
+        tired.findings
+    );
+    check_withheld(&tired, &["heat_total"], "look exchanged");
     // As it is, nobody doubts it.
     let results = assess(MAP, "hard-track-day", &Limits::default());
     assert!(

@@ -84,6 +84,12 @@ const RULES: &[Rule] = &[
         "command and state look exchanged, and the torque is read from one of them",
     ),
     (
+        "command-exchanged",
+        OF_STATE,
+        Doubt::Withheld,
+        "command and state look exchanged",
+    ),
+    (
         "state-frozen",
         OF_TORQUE,
         Doubt::Withheld,
