@@ -201,7 +201,7 @@ impl Check for DoesNotGrip {
             grade: drive.quality.grade.max(grade),
             summary: format!(
                 "{} times the clutch was asked for {} % or more, its mechanism followed, and the slip did not fall by {} % \
-                 within {} s; longest {:.1} s (limit {} times of {} s).",
+                 within {} s, but went on for up to {:.1} s more (limit {} times of {} s).",
                 stretches.n(),
                 said(100.0 * drive.limits.holding.asked_for_all, 0),
                 said(100.0 * drive.limits.holding.fall, 0),
