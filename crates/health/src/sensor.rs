@@ -29,6 +29,8 @@ pub struct Gate {
     off: Option<f64>,
     n_off: u32,
     n_left_out: u64,
+    // From and to where it stepped and stayed, °C, the first time.
+    step: Option<(f64, f64)>,
 }
 
 impl Gate {
@@ -40,6 +42,7 @@ impl Gate {
             off: None,
             n_off: 0,
             n_left_out: 0,
+            step: None,
         }
     }
 
@@ -59,10 +62,18 @@ impl Gate {
                 self.n_left_out += 1;
                 return false;
             }
+            if let Some((_, was)) = self.kept {
+                self.step.get_or_insert((was, celsius));
+            }
         }
         (self.off, self.n_off) = (None, 0);
         self.kept = Some((time, celsius));
         true
+    }
+
+    /// The clock was cut: another drive may begin, cold or hot.
+    pub fn interrupt(&mut self) {
+        (self.kept, self.off, self.n_off) = (None, None, 0);
     }
 
     /// Readings left out.
@@ -107,6 +118,11 @@ impl SensorWatch {
         is_taken
     }
 
+    /// The clock was cut.
+    pub fn interrupt(&mut self) {
+        self.gate.interrupt();
+    }
+
     /// The highest reading taken, °C.
     pub fn highest_c(&self) -> Option<f64> {
         self.range.map(|(_, high)| high)
@@ -138,6 +154,12 @@ impl SensorWatch {
                 "oil.temperature reads up to {high:.0} °C, {:.0} °C is the most an axle's oil is believed: is it in °F \
                  (then it is {as_fahrenheit:.0} °C), or is its step wrong?",
                 limits.believable_to_c
+            ));
+        }
+        if let Some((from_c, to_c)) = self.gate.step {
+            return Some(format!(
+                "oil.temperature steps from {from_c:.0} to {to_c:.0} °C as no oil does and stays: which of the two is right \
+                 cannot be told"
             ));
         }
         let n_jumps = self.gate.n_left_out();
@@ -198,6 +220,15 @@ mod tests {
         let (moved, taken) = watch(&[80.0, 120.0, 120.0, 121.0, 121.0, 121.0]);
         assert_eq!(taken, [true, false, false, false, true, true]);
         assert_eq!(moved.highest_c(), Some(121.0));
+        let trouble = moved.oil_trouble(60.0, None, &Limits::default().oil);
+        assert!(trouble.unwrap().contains("from 80 to 121 °C"));
+        // Another drive may begin at another temperature.
+        let mut two = watch(&[120.0, 121.0, 121.0]).0;
+        two.interrupt();
+        for second in 4..9 {
+            two.takes(Time::from_seconds(f64::from(second)), 20.0);
+        }
+        assert_eq!(two.oil_trouble(60.0, None, &Limits::default().oil), None);
         // Noise that jumps about never agrees with itself.
         let (_, taken) = watch(&[80.0, 150.0, 20.0, 150.0, 20.0, 150.0, 81.0]);
         assert_eq!(taken, [true, false, false, false, false, false, true]);

@@ -248,7 +248,11 @@ impl Health {
         self.coverage.push(block);
         self.pieces.push(block);
         if let Some(oil) = self.oil {
+            let mut cuts = block.cuts.iter().peekable();
             for (time, value) in block.columns[oil].iter() {
+                while cuts.next_if(|cut| **cut <= time).is_some() {
+                    self.oil_sensor.interrupt();
+                }
                 if let Some(celsius) = value {
                     self.strips.oil.note(time, celsius);
                     // It tells jumps itself, to say where they were.
@@ -260,6 +264,7 @@ impl Health {
                     }
                 }
             }
+            cuts.for_each(|_| self.oil_sensor.interrupt());
         }
         if let Some(air) = self.air {
             for (time, value) in block.columns[air].iter() {
