@@ -59,6 +59,15 @@ const OF_YAW: &[&str] = &[
     "holding_index",
 ];
 
+/// What is of one car and one drive, besides.
+const OF_ONE_CAR: &[&str] = &[
+    "slip_peak",
+    "oil_temp_max",
+    "oil_headroom",
+    "oil_distance_factor",
+    "laps_to_limit",
+];
+
 /// What a finding does to figures.
 enum Doubt {
     /// They are not told.
@@ -70,7 +79,13 @@ enum Doubt {
 /// Finding, figures, what it does to them, and why.
 type Rule = (&'static str, &'static [&'static str], Doubt, &'static str);
 
+const TWO_CARS: &str = "the log seems to hold two cars: read them apart";
+
 const RULES: &[Rule] = &[
+    ("two-cars", OF_TORQUE, Doubt::Withheld, TWO_CARS),
+    ("two-cars", OF_COMMAND, Doubt::Withheld, TWO_CARS),
+    ("two-cars", OF_YAW, Doubt::Withheld, TWO_CARS),
+    ("two-cars", OF_ONE_CAR, Doubt::Withheld, TWO_CARS),
     (
         "does-not-grip",
         OF_TORQUE,
@@ -139,5 +154,63 @@ pub(crate) fn doubt(figures: &mut [Figure], findings: &[Finding]) {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::testing::figure;
+    use crate::result::Severity;
+
+    fn doubted(id: &'static str, name: &'static str) -> Figure {
+        let mut figures = [figure(name, Ok(50.0))];
+        let finding = Finding {
+            id,
+            title: "A title",
+            severity: Severity::Act,
+            grade: Grade::B,
+            summary: String::new(),
+            evidence: Vec::new(),
+            could_also_be: "",
+            next_check: "",
+            withdrawn_if: "",
+        };
+        doubt(&mut figures, &[finding]);
+        let [figure] = figures;
+        figure
+    }
+
+    #[test]
+    fn what_rests_on_a_wrong_signal_is_withheld_and_the_rest_stands() {
+        for (id, name) in [
+            ("two-cars", "heat_total"),
+            ("two-cars", "tyre_ratio"),
+            ("state-frozen", "rise_time"),
+            ("command-frozen", "engagements"),
+            ("yaw-frozen", "turn_total"),
+        ] {
+            let figure = doubted(id, name);
+            assert!(
+                figure.outcome.is_err() && figure.grade.is_none(),
+                "{id}: {name}"
+            );
+        }
+        for (id, name) in [("yaw-frozen", "heat_total"), ("lazy-actuator", "rise_time")] {
+            let figure = doubted(id, name);
+            assert!(
+                figure.outcome.is_ok() && figure.grade == Some(Grade::A),
+                "{id}: {name}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_pack_that_does_not_grip_makes_heat_an_upper_bound() {
+        let heat = doubted("does-not-grip", "heat_total");
+        let estimate = heat.outcome.unwrap();
+        assert_eq!((estimate.value, estimate.low), (50.0, 0.0));
+        assert_eq!(heat.grade, Some(Grade::D));
+        assert!(heat.method.contains("an upper bound"), "{}", heat.method);
     }
 }
