@@ -6,8 +6,6 @@
 //! the one go with later changes of the other, and the other way round. Nothing is swapped here: the times of the actuator and the heat, which
 //! goes by the state, are withheld.
 
-use std::collections::VecDeque;
-
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
@@ -53,7 +51,9 @@ pub const ENTRY: Entry = Entry {
 struct CommandExchanged {
     latest: Option<(f64, f64)>,
     // Changes of command and state from row to row, the latest first.
-    recent: VecDeque<(f64, f64)>,
+    recent: [(f64, f64); LAGS],
+    // Rows since the command changed.
+    stood: usize,
     // Products of a change with one so many rows before: of the state with the command's, and
     // of the command with the state's.
     follows: [f64; LAGS],
@@ -64,6 +64,10 @@ struct CommandExchanged {
 }
 
 impl CommandExchanged {
+    fn interrupt(&mut self) {
+        (self.latest, self.recent) = (None, Default::default());
+    }
+
     /// How well the state goes with the command before it, and the command with the state
     /// before it: correlations.
     fn ways(&self) -> (f64, f64) {
@@ -96,32 +100,33 @@ impl CommandExchanged {
 impl Check for CommandExchanged {
     fn note(&mut self, row: &Row) {
         let (Some(command), Some(state)) = (row.command, row.state) else {
-            self.latest = None;
-            self.recent.clear();
+            self.interrupt();
             return;
         };
         if !row.is_joined {
-            self.latest = None;
-            self.recent.clear();
+            self.interrupt();
         }
         let (was_command, was_state) = self
             .latest
             .replace((command, state))
             .unwrap_or((command, state));
         let (of_command, of_state) = (command - was_command, state - was_state);
-        if of_command != 0.0 || of_state != 0.0 {
+        // Most of a drive the command stands: then there is nothing to multiply.
+        let stood = self.stood;
+        self.stood = if of_command == 0.0 { stood + 1 } else { 0 };
+        if self.stood <= LAGS {
             for (lag, (command, state)) in self.recent.iter().enumerate() {
                 self.follows[lag] += of_state * command;
                 self.leads[lag] += of_command * state;
             }
-            self.squares.0 += of_command * of_command;
-            self.squares.1 += of_state * of_state;
-            self.strokes += of_command.abs();
-            let start = self.span.map_or(row.time, |(start, _)| start);
-            self.span = Some((start, row.time));
         }
-        self.recent.truncate(LAGS - 1);
-        self.recent.push_front((of_command, of_state));
+        self.squares.0 += of_command * of_command;
+        self.squares.1 += of_state * of_state;
+        self.strokes += of_command.abs();
+        let start = self.span.map_or(row.time, |(start, _)| start);
+        self.span = Some((start, row.time));
+        self.recent.rotate_right(1);
+        self.recent[0] = (of_command, of_state);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
