@@ -250,9 +250,6 @@ impl Health {
             ..drive
         };
         let (findings, not_checked) = self.findings.outcome(&drive);
-        let mut told = figures.clone();
-        figures::doubted::doubt(&mut told, &findings);
-        let figures = told;
         let outlook = outlook(OutlookInput {
             thermal: &thermal,
             sensor: drive.oil_site(),
@@ -262,6 +259,7 @@ impl Health {
             decay: self.temperature.decay(),
             laps: laps_left,
         });
+        figures::doubted::doubt(&mut figures, &findings);
         let score_card = score_card(&CardInput {
             baseline: &self.baseline,
             findings: &findings,

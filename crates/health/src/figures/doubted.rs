@@ -22,19 +22,14 @@ const OF_TORQUE: &[&str] = &[
     "severity",
 ];
 
-/// Figures of what was asked of the clutch and how it answered.
+/// Figures of what was asked of the clutch.
 const OF_COMMAND: &[&str] = &[
     "partial_commanded",
     "partial_by_command",
     "partial_heat_making",
     "engagements",
-    "dead_time",
-    "rise_time",
-    "transition_time",
-    "release_time",
     "throttle_on_delay",
     "lift_off_delay",
-    "actuator_health",
     "holding_index",
 ];
 
@@ -76,55 +71,60 @@ enum Doubt {
     UpperBound,
 }
 
-/// Finding, figures, what it does to them, and why.
-type Rule = (&'static str, &'static [&'static str], Doubt, &'static str);
-
-const TWO_CARS: &str = "the log seems to hold two cars: read them apart";
+/// Finding, lists of figures, what it does to them, and why.
+type Rule = (
+    &'static str,
+    &'static [&'static [&'static str]],
+    Doubt,
+    &'static str,
+);
 
 const RULES: &[Rule] = &[
-    ("two-cars", OF_TORQUE, Doubt::Withheld, TWO_CARS),
-    ("two-cars", OF_COMMAND, Doubt::Withheld, TWO_CARS),
-    ("two-cars", OF_YAW, Doubt::Withheld, TWO_CARS),
-    ("two-cars", OF_ONE_CAR, Doubt::Withheld, TWO_CARS),
+    (
+        "two-cars",
+        &[OF_TORQUE, OF_COMMAND, OF_STATE, OF_YAW, OF_ONE_CAR],
+        Doubt::Withheld,
+        "the log seems to hold two cars: read them apart",
+    ),
     (
         "does-not-grip",
-        OF_TORQUE,
+        &[OF_TORQUE],
         Doubt::UpperBound,
         "the pack does not grip when asked, so it carries less torque than the map says",
     ),
     (
         "command-exchanged",
-        OF_TORQUE,
+        &[OF_TORQUE],
         Doubt::Withheld,
         "command and state look exchanged, and the torque is read from one of them",
     ),
     (
         "command-exchanged",
-        OF_STATE,
+        &[OF_STATE],
         Doubt::Withheld,
         "command and state look exchanged",
     ),
     (
         "state-frozen",
-        OF_TORQUE,
+        &[OF_TORQUE],
         Doubt::Withheld,
         "the state of the clutch stands still while the command moves, and the torque is read from it",
     ),
     (
         "state-frozen",
-        OF_STATE,
+        &[OF_STATE],
         Doubt::Withheld,
         "the state of the clutch stands still while the command moves",
     ),
     (
         "command-frozen",
-        OF_COMMAND,
+        &[OF_COMMAND, OF_STATE],
         Doubt::Withheld,
         "the command stands still while the state of the clutch moves",
     ),
     (
         "yaw-frozen",
-        OF_YAW,
+        &[OF_YAW],
         Doubt::Withheld,
         "yaw.rate stands still while the wheels go through bends",
     ),
@@ -133,10 +133,10 @@ const RULES: &[Rule] = &[
 /// Takes back what findings make doubtful.
 pub(crate) fn doubt(figures: &mut [Figure], findings: &[Finding]) {
     let fired = |id: &str| findings.iter().any(|finding| finding.id == id);
-    for (_, names, doubt, why) in RULES.iter().filter(|(id, ..)| fired(id)) {
+    for (_, lists, doubt, why) in RULES.iter().filter(|(id, ..)| fired(id)) {
         for figure in figures
             .iter_mut()
-            .filter(|figure| names.contains(&figure.name))
+            .filter(|figure| lists.iter().any(|names| names.contains(&figure.name)))
         {
             let Ok(estimate) = &mut figure.outcome else {
                 continue;

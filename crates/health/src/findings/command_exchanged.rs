@@ -112,8 +112,10 @@ impl Check for CommandExchanged {
             .unwrap_or((command, state));
         let (of_command, of_state) = (command - was_command, state - was_state);
         // Most of a drive the command stands: then there is nothing to multiply.
-        let stood = self.stood;
-        self.stood = if of_command == 0.0 { stood + 1 } else { 0 };
+        self.stood = match of_command == 0.0 {
+            true => self.stood + 1,
+            false => 0,
+        };
         if self.stood <= LAGS {
             for (lag, (command, state)) in self.recent.iter().enumerate() {
                 self.follows[lag] += of_state * command;

@@ -49,8 +49,8 @@ pub const STATE: Entry = Entry {
         severities: &[Severity::Act],
         rule: |_| {
             rule(
-                "the state of the clutch, 10 % or more,",
-                "the command moves through 50 %",
+                &format!("the state of the clutch, {:.0} % or more,", 100.0 * AT_REST),
+                &format!("the command moves through {:.0} %", 100.0 * MOVES_BY),
             )
         },
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
@@ -67,7 +67,15 @@ pub const COMMAND: Entry = Entry {
         id: "command-frozen",
         title: "Command stands still",
         severities: &[Severity::Act],
-        rule: |_| rule("the command", "the state of the clutch moves through 50 %"),
+        rule: |_| {
+            rule(
+                "the command",
+                &format!(
+                    "the state of the clutch moves through {:.0} %",
+                    100.0 * MOVES_BY
+                ),
+            )
+        },
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
         could_also_be: COULD_ALSO_BE,
         next_check: NEXT_CHECK,
@@ -85,7 +93,7 @@ pub const YAW: Entry = Entry {
         rule: |_| {
             rule(
                 "the yaw rate",
-                "the axle speed difference moves through 1.5 rad/s",
+                &format!("the axle speed difference moves through {BENDS_BY} rad/s"),
             )
         },
         needs: "yaw rate, both rear wheel speeds",

@@ -125,7 +125,7 @@ impl<'t> Check<'t> {
     }
 
     /// A mistake unless a quantity lies in a range, SI; told in `unit`.
-    pub(super) fn within(&mut self, q: Quantity, what: &str, (low, high): (f64, f64), unit: &str) {
+    fn within(&mut self, q: Quantity, what: &str, (low, high): (f64, f64), unit: &str) {
         let Some(unit) = Unit::find(unit).filter(|unit| unit.dimension == q.unit.dimension) else {
             return;
         };
