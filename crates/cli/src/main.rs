@@ -14,6 +14,7 @@ mod pipeline;
 mod progress;
 mod quantity;
 mod settings;
+mod stages;
 
 use std::process::ExitCode;
 

@@ -1,17 +1,11 @@
-//! Joins the stages: log -> map -> blocks on one thread, rows derived from them on a second
-//! where somebody wants rows, what is made of them on the caller's.
-//!
-//! One reads and decodes a piece while the others are at work on those before; the piece
-//! given back last is filled next, so memory is paid once and still in the cache. Entries
-//! keep their order, so the result does not depend on the threads.
+//! Joins the stages: log -> map -> blocks, rows derived from them where somebody wants rows,
+//! and what is made of them. Who does which when is told in `stages`.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
-use std::sync::{Mutex, PoisonError};
 
 use anyhow::{Context, Result, bail};
 use halfshaft_driveline::{Driveline, Row};
-use halfshaft_logs::{Error, Input, Log, Options, Source};
+use halfshaft_logs::{Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
 use halfshaft_signal_map::decode::{Coverage, Decoder};
 use halfshaft_signal_map::survey::{Survey, SurveyReport};
@@ -19,10 +13,7 @@ use halfshaft_signal_map::{Checked, Map};
 
 use crate::output;
 use crate::progress::Shown;
-
-/// Pieces that may wait for a stage: so many milliseconds of slack for a thread that has to
-/// wait for a core.
-const N_WAITING: usize = 16;
+use crate::stages;
 
 /// Of a long log the first so many pieces are held against the map, some hundred thousand
 /// entries, and then one in so many: a signal read wrongly is wrong all along.
@@ -190,33 +181,39 @@ fn read_some(
         sheets: &sheets,
         only,
     };
-    let log = Log::open(&sources, &options).context("could not read the log")?;
-    let decoder = Decoder::new(map);
-    let survey = Survey::new(map);
+    let mut log = Log::open(&sources, &options).context("could not read the log")?;
+    let mut decoder = Decoder::new(map);
+    let mut survey = Survey::new(map);
     // Whoever only wants the report need not have hours of signals held against the map.
     let is_thin = only.is_some();
     let shown = Shown::start(log.progress());
-    let spent = &Spent::default();
-    let (log, decoder, survey) = std::thread::scope(|scope| -> Result<(Log, Decoder, Survey)> {
-        let (full_in, full_out) = sync_channel(N_WAITING);
-        let reader = scope.spawn(move || fill((log, decoder, survey), is_thin, spent, &full_in));
-        let ready_out = match driveline {
-            None => full_out,
-            Some(driveline) => {
-                let (ready_in, ready_out) = sync_channel(N_WAITING);
-                scope.spawn(move || derive_rows(driveline, &full_out, &ready_in));
-                ready_out
-            }
-        };
-        for mut piece in &ready_out {
-            take(&mut piece)?;
-            shown.at(piece.read_bytes);
-            spent.put(piece);
+    let mut index = 0_usize;
+    let fill = |piece: &mut Piece| {
+        if !log
+            .next(&mut piece.batch)
+            .context("could not read the log")?
+        {
+            return Ok(false);
         }
-        match reader.join() {
-            Ok(outcome) => outcome.context("could not read the log"),
-            Err(panic) => std::panic::resume_unwind(panic),
+        decoder.push(&piece.batch, &mut piece.block);
+        match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {
+            true => survey.pass_over(),
+            false => survey.push(&piece.batch, &piece.block),
         }
+        index += 1;
+        piece.read_bytes = log.progress().read_bytes;
+        Ok(true)
+    };
+    let derive = driveline.map(|driveline| {
+        |piece: &mut Piece| {
+            piece.rows.clear();
+            driveline.push(&piece.block, &mut piece.rows);
+        }
+    });
+    stages::run(fill, derive, |piece| {
+        take(piece)?;
+        shown.at(piece.read_bytes);
+        Ok(())
     })?;
     shown.end();
     // The report says it too; whoever mistyped a name should not have to read that far.
@@ -235,70 +232,13 @@ fn read_some(
     })
 }
 
-/// A piece of the log on its way from one thread to the next.
+/// A piece of the log on its way from one stage to the next.
 #[derive(Debug, Default)]
 struct Piece {
     batch: Batch,
     block: Block,
     rows: Vec<Row>,
     read_bytes: u64,
-}
-
-/// Pieces to be filled again.
-#[derive(Debug, Default)]
-struct Spent(Mutex<Vec<Piece>>);
-
-impl Spent {
-    fn put(&self, piece: Piece) {
-        self.pieces().push(piece);
-    }
-
-    /// The piece put here last, or a new one.
-    fn take(&self) -> Piece {
-        self.pieces().pop().unwrap_or_default()
-    }
-
-    fn pieces(&self) -> std::sync::MutexGuard<'_, Vec<Piece>> {
-        // A push or a pop that panicked left the list as it was.
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-/// Reads, decodes, and holds against the map.
-fn fill(
-    (mut log, mut decoder, mut survey): (Log, Decoder, Survey),
-    is_thin: bool,
-    spent: &Spent,
-    full: &SyncSender<Piece>,
-) -> Result<(Log, Decoder, Survey), Error> {
-    for index in 0_usize.. {
-        let mut piece = spent.take();
-        if !log.next(&mut piece.batch)? {
-            break;
-        }
-        decoder.push(&piece.batch, &mut piece.block);
-        match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {
-            true => survey.pass_over(),
-            false => survey.push(&piece.batch, &piece.block),
-        }
-        piece.read_bytes = log.progress().read_bytes;
-        // The channel closes when the other side has given up; that side knows why.
-        if full.send(piece).is_err() {
-            break;
-        }
-    }
-    Ok((log, decoder, survey))
-}
-
-/// Derives rows.
-fn derive_rows(driveline: &mut Driveline, full: &Receiver<Piece>, ready: &SyncSender<Piece>) {
-    for mut piece in full {
-        piece.rows.clear();
-        driveline.push(&piece.block, &mut piece.rows);
-        if ready.send(piece).is_err() {
-            break;
-        }
-    }
 }
 
 fn nothing_mapped(map: &Map, read: &Read) -> String {

@@ -239,8 +239,8 @@ impl Aligner {
         self.doubt.n_doubted
     }
 
-    /// Takes a block and appends what can be aligned by now to `out`.
-    pub fn push(&mut self, block: &Block, out: &mut Vec<Aligned>) {
+    /// Takes a block and shows what can be aligned by now.
+    pub fn push(&mut self, block: &Block, show: &mut impl FnMut(Aligned)) {
         let mut times: Vec<Time> = self.pending.drain(..).collect();
         let known = times.len();
         for &channel in &self.grid {
@@ -254,12 +254,12 @@ impl Aligner {
         for track in self.tracks() {
             track.extend(&block.columns[track.channel], &block.cuts);
         }
-        self.drain(Some(block.until), out);
+        self.drain(Some(block.until), show);
     }
 
     /// The log has ended: aligns what is left.
-    pub fn finish(&mut self, out: &mut Vec<Aligned>) {
-        self.drain(None, out);
+    pub fn finish(&mut self, show: &mut impl FnMut(Aligned)) {
+        self.drain(None, show);
     }
 
     fn tracks(&mut self) -> impl Iterator<Item = &mut Track> {
@@ -289,7 +289,7 @@ impl Aligner {
             }))
     }
 
-    fn drain(&mut self, until: Option<Time>, out: &mut Vec<Aligned>) {
+    fn drain(&mut self, until: Option<Time>, show: &mut impl FnMut(Aligned)) {
         while let Some(&next) = self.pending.front() {
             let time = self.edge_before(next, until).unwrap_or(next);
             if time < next {
@@ -297,7 +297,8 @@ impl Aligner {
             }
             self.reached = time;
             match self.align(time, until) {
-                Ok(aligned) => out.extend(aligned),
+                Ok(Some(aligned)) => show(aligned),
+                Ok(None) => {}
                 Err(NotYet) => return,
             }
             self.pending.pop_front();
@@ -510,8 +511,8 @@ mod tests {
         column(&mut block, 2, &[(0.0, 0.0), (0.05, 1.0), (0.15, 3.0)]);
         block.until = Time::from_seconds(0.15);
         let mut out = Vec::new();
-        aligner.push(&block, &mut out);
-        aligner.finish(&mut out);
+        aligner.push(&block, &mut |row| out.push(row));
+        aligner.finish(&mut |row| out.push(row));
         let seen: Vec<_> = out
             .iter()
             .map(|row| {
@@ -548,9 +549,9 @@ mod tests {
                     column(&mut block, 2, &[(time + 0.001, value)]);
                     block.until = Time::from_seconds(time + 0.002);
                 }
-                aligner.push(&block, &mut out);
+                aligner.push(&block, &mut |row| out.push(row));
             }
-            aligner.finish(&mut out);
+            aligner.finish(&mut |row| out.push(row));
             out
         };
         assert_eq!(run(1), run(200));

@@ -49,9 +49,9 @@ pub struct Slipping {
 
 /// A sample among its neighbours.
 #[derive(Clone, Copy, Debug)]
-pub struct Smoothed {
+pub struct Smoothed<'a> {
     /// The sample.
-    pub sample: Slipping,
+    pub sample: &'a Slipping,
     /// Time to the sample before it in the same run, s; 0 at the start of a run.
     pub before_s: f64,
     /// Time to the sample after it in the same run, s; 0 at the end of a run.
@@ -139,10 +139,11 @@ pub struct Smoother {
 }
 
 impl Smoother {
-    /// Takes a sample; `is_joined` when no gap lies between it and the one before.
-    pub fn push(&mut self, sample: Slipping, is_joined: bool, out: &mut Vec<Smoothed>) {
+    /// Takes a sample, and shows those that are settled by now; `is_joined` when no gap lies
+    /// between it and the one before.
+    pub fn push(&mut self, sample: Slipping, is_joined: bool, show: &mut impl FnMut(&Smoothed)) {
         if !is_joined {
-            self.finish(out);
+            self.finish(show);
         }
         let aligned = &sample.aligned;
         let mut point = Point {
@@ -181,14 +182,14 @@ impl Smoother {
         while self.next + 1 < self.points.len()
             && latest.since(self.points[self.next].time) > REACH_S
         {
-            self.give(out);
+            self.give(show);
         }
     }
 
-    /// The run has ended: gives out what is left of it.
-    pub fn finish(&mut self, out: &mut Vec<Smoothed>) {
+    /// The run has ended: shows what is left of it.
+    pub fn finish(&mut self, show: &mut impl FnMut(&Smoothed)) {
         while self.next < self.points.len() {
-            self.give(out);
+            self.give(show);
         }
         self.points.clear();
         self.entries.clear();
@@ -197,7 +198,7 @@ impl Smoother {
         self.high = [0; N_WINDOWS];
     }
 
-    fn give(&mut self, out: &mut Vec<Smoothed>) {
+    fn give(&mut self, show: &mut impl FnMut(&Smoothed)) {
         let center = self.next;
         let (time, entry) = (self.points[center].time, &self.entries[center]);
         let mut slip_means = [entry.sample.slip; N_WINDOWS];
@@ -236,8 +237,8 @@ impl Smoother {
             }
         }
         let after = self.entries.get(center + 1);
-        out.push(Smoothed {
-            sample: entry.sample,
+        show(&Smoothed {
+            sample: &entry.sample,
             before_s: center
                 .checked_sub(1)
                 .map_or(0.0, |before| self.points[before].after.length_s),
@@ -277,9 +278,10 @@ fn stretch(
     time: Time,
     (low, high): (&mut usize, &mut usize),
 ) -> (Place, Place) {
+    // Times of a drive are far from the ends of their range.
     let half_ns = HALF_NS[window];
-    let start = Time(time.0.saturating_sub(half_ns));
-    let end = Time(time.0.saturating_add(half_ns));
+    let start = Time(time.0.wrapping_sub(half_ns));
+    let end = Time(time.0.wrapping_add(half_ns));
     (
         Place::advance(points, low, start),
         Place::advance(points, high, end),
@@ -418,13 +420,30 @@ mod tests {
         }
     }
 
-    fn smooth(samples: &[(f64, f64, bool)]) -> Vec<Smoothed> {
+    /// What is shown of a sample.
+    struct Shown {
+        before_s: f64,
+        after_s: f64,
+        slip_means: [f64; N_WINDOWS],
+        n_in_window: [f64; N_WINDOWS],
+    }
+
+    fn smooth(samples: &[(f64, f64, bool)]) -> Vec<Shown> {
         let mut smoother = Smoother::default();
         let mut out = Vec::new();
+        let mut show = |smoothed: &Smoothed| {
+            out.push(Shown {
+                before_s: smoothed.before_s,
+                after_s: smoothed.after_s,
+                slip_means: smoothed.slip_means,
+                n_in_window: smoothed.n_in_window,
+            });
+        };
         for &(time, difference, is_joined) in samples {
-            smoother.push(sample(time, difference), is_joined, &mut out);
+            smoother.push(sample(time, difference), is_joined, &mut show);
+            assert!(smoother.points.len() < 1000);
         }
-        smoother.finish(&mut out);
+        smoother.finish(&mut show);
         out
     }
 
@@ -508,17 +527,11 @@ mod tests {
         let samples: Vec<_> = (0..50_000)
             .map(|index| (f64::from(index) * 0.01, 1.0, index > 0))
             .collect();
-        let mut smoother = Smoother::default();
-        let mut out = Vec::new();
-        let mut total = 0.0;
-        for &(time, difference, is_joined) in &samples {
-            smoother.push(sample(time, difference), is_joined, &mut out);
-            assert!(smoother.points.len() < 1000);
-        }
-        smoother.finish(&mut out);
-        for row in &out {
-            total += 0.5 * (row.before_s + row.after_s);
-        }
+        let out = smooth(&samples);
+        let total: f64 = out
+            .iter()
+            .map(|row| 0.5 * (row.before_s + row.after_s))
+            .sum();
         assert!((total - 499.99).abs() < 1e-6);
     }
 }

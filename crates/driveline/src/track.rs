@@ -154,70 +154,74 @@ impl Track {
 
     /// The value at `time`, which must not be earlier than at the last call. `until` is
     /// how far the log has been read; `None` when it has ended.
+    #[inline]
     pub fn at(&mut self, time: Time, until: Option<Time>) -> Answer {
-        let mut first = self.first;
-        while self
-            .samples
-            .get(first + 1)
-            .is_some_and(|next| next.time <= time)
+        let mut samples = &self.samples[self.first..];
+        while let [_, next, ..] = samples
+            && next.time <= time
         {
-            first += 1;
+            samples = &samples[1..];
         }
-        self.first = first;
-        let samples = &self.samples[first..];
+        self.first = self.samples.len() - samples.len();
+        match samples {
+            // Nearly always samples stand on both sides, and nothing that comes changes that.
+            [before, after, ..] if before.time <= time => self.between(before, Some(after), time),
+            _ => self.at_the_end(time, until),
+        }
+    }
+
+    #[cold]
+    fn at_the_end(&self, time: Time, until: Option<Time>) -> Answer {
         let is_open =
             |reach_ns: i64| until.is_some_and(|until| until.0 <= time.0.saturating_add(reach_ns));
-        let Some(before) = samples.first().filter(|sample| sample.time <= time) else {
-            return if is_open(self.late_ns) && samples.is_empty() {
-                Answer::NotYet
-            } else {
-                Answer::Missing
-            };
+        let (before, after) = match &self.samples[self.first..] {
+            [before, rest @ ..] if before.time <= time => (before, rest.first()),
+            [] if is_open(self.late_ns) => return Answer::NotYet,
+            _ => return Answer::Missing,
         };
-        let after = samples.get(1);
-        let exactly = before.time == time;
         if after.is_none() && is_open(self.late_ns) {
             // A sample of this very time, or a cut, may still come.
             return Answer::NotYet;
         }
+        let may_go_on = !self.is_held() && before.value.is_some() && before.time != time;
+        let silence_ns = before.time.0 + before.limit_ns - time.0;
+        if may_go_on && after.is_none() && is_open(silence_ns + self.late_ns) {
+            return Answer::NotYet;
+        }
+        self.between(before, after, time)
+    }
+
+    /// The value at or after a sample, and before the next one where there is one.
+    #[inline]
+    fn between(&self, before: &Sample, after: Option<&Sample>, time: Time) -> Answer {
         let Some(value) = before.value else {
             return Answer::Missing;
         };
-        if exactly {
-            return Answer::Value {
-                value,
-                run: before.run,
-            };
+        let run = before.run;
+        if before.time == time {
+            return Answer::Value { value, run };
         }
         if self.is_held() {
             let is_fresh = time.0 - before.time.0 <= before.limit_ns;
-            return if is_fresh {
-                Answer::Value {
-                    value,
-                    run: before.run,
-                }
-            } else {
-                Answer::Missing
+            return match is_fresh {
+                true => Answer::Value { value, run },
+                false => Answer::Missing,
             };
         }
         match after {
-            Some(&Sample {
+            Some(Sample {
                 time: end,
                 value: Some(next),
-                run,
+                run: run_after,
                 ..
-            }) if run == before.run => {
+            }) if *run_after == run => {
                 let share = (time.0 - before.time.0) as f64 / (end.0 - before.time.0) as f64;
                 Answer::Value {
                     value: value + share * (next - value),
                     run,
                 }
             }
-            Some(_) => Answer::Missing,
-            None if is_open(before.time.0 + before.limit_ns - time.0 + self.late_ns) => {
-                Answer::NotYet
-            }
-            None => Answer::Missing,
+            _ => Answer::Missing,
         }
     }
 

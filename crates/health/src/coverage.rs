@@ -13,7 +13,7 @@ use crate::result::{ChannelQuality, Gap, MAX_GAPS};
 #[derive(Clone, Debug)]
 struct Watch {
     period: Period,
-    latest: Option<(Time, f64)>,
+    latest: Option<Time>,
     n_samples: u64,
     n_missing: u64,
     n_gaps: u64,
@@ -149,6 +149,7 @@ impl Watch {
     fn extend(&mut self, column: &Column, cuts: &[Time]) -> Vec<Span> {
         let mut gaps = Vec::new();
         let mut cuts = cuts.iter().copied().peekable();
+        let mut limit_s = self.period.gap_limit_s();
         for (time, value) in column.iter() {
             while cuts.next_if(|&cut| cut <= time).is_some() {
                 self.latest = None;
@@ -157,25 +158,25 @@ impl Watch {
                 self.n_missing += 1;
                 continue;
             }
-            if let Some((before, limit_s)) = self.latest {
-                let span = Span {
-                    start: before,
-                    end: time,
-                };
-                if span.seconds() > limit_s {
+            match self.latest.map(|before| (before, time.since(before))) {
+                Some((before, silent_s)) if silent_s > limit_s => {
                     self.n_gaps += 1;
-                    self.gap_s += span.seconds();
-                    gaps.push(span);
-                } else {
-                    self.covered_s += span.seconds();
+                    self.gap_s += silent_s;
+                    gaps.push(Span {
+                        start: before,
+                        end: time,
+                    });
                 }
-            } else {
+                Some((_, silent_s)) => self.covered_s += silent_s,
                 // The first sample of a stretch stands for about one period before it.
-                self.covered_s += self.period.seconds().unwrap_or(0.0);
+                None => self.covered_s += self.period.seconds().unwrap_or(0.0),
             }
             self.n_samples += 1;
-            self.period.note(time);
-            self.latest = Some((time, self.period.gap_limit_s()));
+            if !self.period.is_settled() {
+                self.period.note(time);
+                limit_s = self.period.gap_limit_s();
+            }
+            self.latest = Some(time);
         }
         if cuts.next().is_some() {
             self.latest = None;

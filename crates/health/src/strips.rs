@@ -14,11 +14,16 @@ const MAX_SLOTS: usize = 1600;
 /// Width of a slot at the start, ns.
 const FIRST_WIDTH_NS: i64 = 50_000_000;
 
+/// Lowest and highest value; the other way round as long as there is none.
+type Slot = (f64, f64);
+
+const EMPTY: Slot = (f64::INFINITY, f64::NEG_INFINITY);
+
 /// Lowest and highest value per slot.
 #[derive(Clone, Debug)]
 pub struct Envelope {
     width_ns: i64,
-    slots: Vec<Option<(f64, f64)>>,
+    slots: Vec<Slot>,
     // The slot of the latest sample, and where it begins and ends, ns: most fall into it.
     latest: usize,
     start_ns: i64,
@@ -45,7 +50,7 @@ impl Envelope {
             self.find(at_ns);
         }
         let slot = &mut self.slots[self.latest];
-        *slot = join(*slot, Some((value, value)));
+        *slot = join(*slot, (value, value));
     }
 
     fn find(&mut self, at_ns: i64) {
@@ -56,7 +61,7 @@ impl Envelope {
         self.start_ns = self.latest as i64 * self.width_ns;
         self.end_ns = self.start_ns + self.width_ns;
         if self.latest >= self.slots.len() {
-            self.slots.resize(self.latest + 1, None);
+            self.slots.resize(self.latest + 1, EMPTY);
         }
     }
 
@@ -64,7 +69,7 @@ impl Envelope {
         self.slots = self
             .slots
             .chunks(2)
-            .map(|pair| join(pair[0], pair.get(1).copied().flatten()))
+            .map(|pair| join(pair[0], pair.get(1).copied().unwrap_or(EMPTY)))
             .collect();
         self.width_ns *= 2;
     }
@@ -74,18 +79,18 @@ impl Envelope {
         self.slots
             .iter()
             .enumerate()
-            .filter_map(|(index, slot)| {
-                let (low, high) = (*slot)?;
+            .filter(|(_, (low, high))| low <= high)
+            .map(|(index, &(low, high))| {
                 let start = Time(index as i64 * self.width_ns);
                 let span = Span {
                     start,
                     end: Time(start.0 + self.width_ns),
                 };
-                Some(StripSlot {
+                StripSlot {
                     span,
                     low: convert(low),
                     high: convert(high),
-                })
+                }
             })
             .collect()
     }
@@ -96,11 +101,12 @@ impl Envelope {
     }
 }
 
-fn join(one: Option<(f64, f64)>, other: Option<(f64, f64)>) -> Option<(f64, f64)> {
-    match (one, other) {
-        (Some(one), Some(other)) => Some((one.0.min(other.0), one.1.max(other.1))),
-        (one, other) => one.or(other),
-    }
+/// Bare comparisons: no value is NaN.
+fn join(one: Slot, other: Slot) -> Slot {
+    (
+        if other.0 < one.0 { other.0 } else { one.0 },
+        if other.1 > one.1 { other.1 } else { one.1 },
+    )
 }
 
 #[cfg(test)]

@@ -166,6 +166,7 @@ impl Batch {
     }
 
     /// Adds a frame with its payload (cut at 64 bytes, the longest CAN FD frame).
+    #[inline]
     pub fn push_frame(
         &mut self,
         stamp: Stamp,

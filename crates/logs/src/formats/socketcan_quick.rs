@@ -6,7 +6,9 @@
 //! Nothing is taken here that the whole parser would refuse. Many characters are looked at
 //! at a time.
 
+use bytemuck::must_cast;
 use halfshaft_model::{FrameId, Stamp};
+use wide::{i16x8, u8x16, u16x8};
 
 /// Decimals of a second that this shape has.
 const DECIMALS: usize = 6;
@@ -43,7 +45,7 @@ pub(super) struct Head {
 pub(super) struct Quick {
     pub stamp: Stamp,
     pub id: FrameId,
-    /// Bytes of the payload, and how many of them there are.
+    /// Bytes of the payload, with anything behind them, and how many there are.
     pub bytes: [u8; 8],
     pub n_bytes: usize,
     /// Length of the line with its newline.
@@ -102,27 +104,14 @@ impl Head {
         let stamp = Stamp(self.seconds_ns + i64::from(microseconds) * 1000);
         let rest: &[u8; LONGEST - LONGEST_HEAD] = text.get(self.id..)?.first_chunk()?;
         let (id, at) = if rest[3] == b'#' {
-            (FrameId::standard(three_digits(rest)?)?, 4)
+            (FrameId::standard(number(&rest[..3])?)?, 4)
         } else if rest[8] == b'#' {
             // With a bit beyond 29 it is an error report, say, and for the whole parser.
-            let number = four_bytes(rest.first_chunk()?)?;
-            (FrameId::extended(u32::from_be_bytes(number))?, 9)
+            (FrameId::extended(number(&rest[..8])?)?, 9)
         } else {
             return None;
         };
-        let mut digits: [u8; 16] = *rest.get(at..)?.first_chunk()?;
-        let mut n_digits = 16;
-        if rest[at + 16] != b'\n' {
-            n_digits = digits.iter().position(|&digit| digit == b'\n')?;
-            if n_digits % 2 == 1 {
-                return None;
-            }
-            // What stands behind the end counts as zeros.
-            digits[n_digits..].fill(b'0');
-        }
-        let mut bytes = [0; 8];
-        bytes[..4].copy_from_slice(&four_bytes(digits.first_chunk()?)?);
-        bytes[4..].copy_from_slice(&four_bytes(digits.last_chunk()?)?);
+        let (bytes, n_digits) = payload(rest.get(at..)?.first_chunk()?)?;
         Some(Quick {
             stamp,
             id,
@@ -160,30 +149,33 @@ fn six_digits(bytes: &[u8; 8]) -> Option<u32> {
     Some(all as u32)
 }
 
-/// Four bytes out of eight hexadecimal digits, all eight at a time.
+/// Bytes out of hexadecimal digits, sixteen at most and all at a time, that end in a newline;
+/// and how many digits they were. Behind the last of these bytes anything may stand.
 #[inline(always)]
-fn four_bytes(digits: &[u8; 8]) -> Option<[u8; 4]> {
-    let text = u64::from_le_bytes(*digits);
-    // A letter has bit 6 set, and its case in bit 5: all are made capitals.
-    let letters = text & each(0x40);
-    let capitals = text & !(letters >> 1);
-    let values = (text & each(0x0F)).wrapping_add((letters >> 6) * 9);
-    // What these values would be written as: seven characters lie between `9` and `A`.
-    let beyond_nine = values.wrapping_add(each(0x06)) >> 4 & each(0x01);
-    let written = values + each(b'0') + beyond_nine * 7;
-    if (written ^ capitals) | values & each(0xF0) != 0 {
+fn payload(text: &[u8; 17]) -> Option<([u8; 8], usize)> {
+    let all = u8x16::splat;
+    let digits = u8x16::new(*text.first_chunk()?);
+    let decimals = digits - all(b'0');
+    let are_decimal = decimals.min(all(9)).simd_eq(decimals);
+    // A letter has its case in one bit.
+    let letters = (digits | all(0x20)) - all(b'a');
+    let are_letters = letters.min(all(5)).simd_eq(letters);
+    let n_digits = (are_decimal | are_letters).to_bitmask().trailing_ones() as usize;
+    if n_digits % 2 == 1 || text.get(n_digits) != Some(&b'\n') {
         return None;
     }
+    let values = are_decimal & decimals | are_letters & (letters + all(10));
     // The first digit of each pair is the higher.
-    let pairs = (values << 4 | values >> 8) & 0x00FF_00FF_00FF_00FF;
-    let fours = (pairs | pairs >> 8) & 0x0000_FFFF_0000_FFFF;
-    Some(((fours | fours >> 16) as u32).to_le_bytes())
+    let pairs: u16x8 = must_cast(values);
+    let bytes: i16x8 = must_cast((pairs << 4 | pairs >> 8) & u16x8::splat(0xFF));
+    let bytes = u8x16::narrow_i16x8(bytes, bytes).to_array();
+    Some((*bytes.first_chunk()?, n_digits))
 }
 
-/// Value of three hexadecimal digits.
-#[inline]
-fn three_digits(digits: &[u8]) -> Option<u32> {
-    digits[..3].iter().try_fold(0, |number, &digit| {
+/// Value of hexadecimal digits, eight at most.
+#[inline(always)]
+fn number(digits: &[u8]) -> Option<u32> {
+    digits.iter().try_fold(0, |number, &digit| {
         let value = super::socketcan_text::HEX[usize::from(digit)];
         (value < 16).then(|| number << 4 | u32::from(value))
     })
@@ -210,14 +202,34 @@ mod tests {
     fn every_hexadecimal_digit_and_no_other_character() {
         for byte in 0..=u8::MAX {
             let wanted = char::from(byte).to_digit(16);
-            for place in 0..8 {
-                let mut text = *b"89abCDEF";
+            for place in 0..16 {
+                let mut text = *b"89abCDEF70fF1A2c\n";
                 text[place] = byte;
+                let shift = 60 - 4 * place;
                 let wanted = wanted.map(|digit| {
-                    let shift = 28 - 4 * place;
-                    (0x89AB_CDEF & !(0xF << shift) | digit << shift).to_be_bytes()
+                    let others = 0x89AB_CDEF_70FF_1A2C & !(0xF << shift);
+                    ((others | u64::from(digit) << shift).to_be_bytes(), 16)
                 });
-                assert_eq!(four_bytes(&text), wanted, "{text:?}");
+                if byte != b'\n' {
+                    assert_eq!(payload(&text), wanted, "{text:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_payload_ends_at_its_newline_and_nowhere_else() {
+        for n_digits in 0..=16 {
+            for behind in *b"\n\r g#0" {
+                let mut text = *b"89abCDEF70fF1A2c\n";
+                text[n_digits] = behind;
+                let read = payload(&text).map(|(bytes, n)| (bytes[..n / 2].to_vec(), n));
+                let is_whole = n_digits % 2 == 0 && behind == b'\n';
+                let bytes = 0x89AB_CDEF_70FF_1A2C_u64.to_be_bytes()[..n_digits / 2].to_vec();
+                // A digit there makes the payload one digit longer, or two, or all sixteen.
+                if behind != b'0' {
+                    assert_eq!(read, is_whole.then_some((bytes, n_digits)), "{text:?}");
+                }
             }
         }
     }

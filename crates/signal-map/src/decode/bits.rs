@@ -170,18 +170,25 @@ enum Way {
 }
 
 /// The first eight bytes of a payload, big end first, zeros beyond its end: read once a frame.
+#[inline]
 pub(crate) fn head(payload: &[u8]) -> u64 {
     word(payload, 0)
 }
 
+#[inline]
 fn word(payload: &[u8], start: usize) -> u64 {
     let rest = payload.get(start..).unwrap_or(&[]);
     if let Some(bytes) = rest.first_chunk::<8>() {
         return u64::from_be_bytes(*bytes);
     }
-    let mut bytes = [0; 8];
-    bytes[..rest.len()].copy_from_slice(rest);
-    u64::from_be_bytes(bytes)
+    // Its first four bytes and its last four, which may be the same ones in part.
+    if let (Some(first), Some(last)) = (rest.first_chunk::<4>(), rest.last_chunk::<4>()) {
+        let last = u64::from(u32::from_be_bytes(*last)) << (8 * (8 - rest.len()));
+        return u64::from(u32::from_be_bytes(*first)) << 32 | last;
+    }
+    let join = |word: u64, byte: &u8| word << 8 | u64::from(*byte);
+    let all = rest.iter().fold(0, join);
+    all.checked_shl(8 * (8 - rest.len() as u32)).unwrap_or(0)
 }
 
 impl Plan {

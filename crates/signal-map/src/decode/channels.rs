@@ -109,6 +109,7 @@ impl Channels {
     }
 
     /// Adds a sample that came at `time`; false when the column already has a later one.
+    #[inline]
     pub(crate) fn push(
         &mut self,
         channel: usize,
@@ -146,10 +147,14 @@ impl Channels {
     }
 
     /// Works out what depends on the samples of this entry.
+    #[inline]
     pub(crate) fn finish(&mut self, time: Time, block: &mut Block) {
-        if !self.is_stirred {
-            return;
+        if self.is_stirred {
+            self.work_out(time, block);
         }
+    }
+
+    fn work_out(&mut self, time: Time, block: &mut Block) {
         for index in 0..self.derived.len() {
             let (channel, evaluator) = &mut self.derived[index];
             let is_fed = evaluator

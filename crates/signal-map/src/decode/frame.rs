@@ -127,6 +127,7 @@ impl FrameState {
     }
 
     /// Takes one frame.
+    #[inline]
     pub(crate) fn take(
         &mut self,
         arrival: &Arrival,

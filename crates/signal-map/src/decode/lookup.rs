@@ -87,18 +87,21 @@ impl Lookup {
     #[inline]
     pub(crate) fn find(&self, id: FrameId, mut show: impl FnMut(usize)) {
         let number = id.number();
-        let mut show_group = |group: u16| {
+        // One place that shows, so that what is done with a frame can stand right there.
+        for table in 0.. {
+            let group = match id.is_extended() {
+                false if table == 0 => self.standard[number as usize],
+                false => return,
+                true => match self.extended.get(table) {
+                    Some((ignored, groups)) => {
+                        let group = groups.get(&(number & !ignored));
+                        group.copied().unwrap_or(NO_GROUP)
+                    }
+                    None => return,
+                },
+            };
             if let Some(group) = self.groups.get(usize::from(group)) {
                 group.iter().for_each(|index| show(*index));
-            }
-        };
-        if !id.is_extended() {
-            show_group(self.standard[number as usize]);
-            return;
-        }
-        for (ignored, table) in &self.extended {
-            if let Some(group) = table.get(&(number & !ignored)) {
-                show_group(*group);
             }
         }
     }

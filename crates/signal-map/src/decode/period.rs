@@ -1,7 +1,6 @@
 //! The median of positive numbers of any size, learned in bounded memory: how far apart
 //! the samples of one kind usually are, or how two channels that should agree compare.
 
-use std::f64::consts::LOG10_2;
 use std::sync::LazyLock;
 
 /// Bins per factor of ten; the mean inside the middle bin makes the median finer than that.
@@ -13,28 +12,53 @@ const N_BINS: usize = 320;
 /// Numbers before a median means anything. Source: none, engineering guess.
 const FEWEST: u64 = 8;
 
-/// Where each bin begins. The first also takes what is smaller, the last what is larger.
-static EDGES: LazyLock<[f64; N_BINS]> =
-    LazyLock::new(|| std::array::from_fn(|bin| LEAST * 10_f64.powf(bin as f64 / BINS_PER_DECADE)));
+/// Steps in an octave that the bits of a number tell apart without a logarithm, as a power
+/// of two: narrower than any bin, so that at most one bin begins inside a step.
+const STEP_BITS: u32 = 5;
+const MANTISSA_BITS: u32 = 52;
 
-/// The bin of a positive number. A logarithm of every gap would cost more than all else that
-/// is done with it: a rough one read off the number's bits, never too high and at most a
-/// fifth of an octave too low, is put right by the edges.
-fn bin_of(number: f64) -> usize {
-    const MANTISSA_BITS: u32 = 52;
-    let octaves = |number: f64| number.to_bits() as i64 as f64 / (1_u64 << MANTISSA_BITS) as f64;
-    let rough = (octaves(number) - octaves(LEAST) - 0.09) * BINS_PER_DECADE * LOG10_2;
-    let mut bin = (rough.max(0.0) as usize).min(N_BINS - 1);
-    while EDGES.get(bin + 1).is_some_and(|edge| number >= *edge) {
-        bin += 1;
-    }
-    bin
+/// Where bins begin.
+struct Bins {
+    // The first also takes what is smaller, the last what is larger.
+    edges: [f64; N_BINS],
+    // The bin that each step begins in, and the step of the least number.
+    by_step: Vec<u16>,
+    first_step: u64,
 }
 
-/// Whether a number is surely in a bin; the first and the last, open at their ends, are not
-/// asked.
-fn is_in(bin: usize, number: f64) -> bool {
-    bin > 0 && bin + 1 < N_BINS && EDGES[bin] <= number && number < EDGES[bin + 1]
+static BINS: LazyLock<Bins> = LazyLock::new(|| {
+    let edge = |bin: usize| LEAST * 10_f64.powf(bin as f64 / BINS_PER_DECADE);
+    let edges = std::array::from_fn(edge);
+    let first_step = step_of(LEAST);
+    let bin_of_step = |step: u64| {
+        let begins = f64::from_bits(step << (MANTISSA_BITS - STEP_BITS));
+        edges.partition_point(|edge| *edge <= begins).max(1) as u16 - 1
+    };
+    Bins {
+        by_step: (first_step..=step_of(edges[N_BINS - 1]))
+            .map(bin_of_step)
+            .collect(),
+        edges,
+        first_step,
+    }
+});
+
+fn step_of(number: f64) -> u64 {
+    number.to_bits() >> (MANTISSA_BITS - STEP_BITS)
+}
+
+/// The bin of a positive number. A logarithm of every gap would cost more than all else that
+/// is done with it.
+#[inline]
+fn bin_of(number: f64) -> usize {
+    let bins = &*BINS;
+    let step = step_of(number).saturating_sub(bins.first_step) as usize;
+    let Some(&bin) = bins.by_step.get(step) else {
+        return N_BINS - 1;
+    };
+    let bin = usize::from(bin);
+    let begins_next = bins.edges.get(bin + 1).is_some_and(|edge| number >= *edge);
+    bin + usize::from(begins_next)
 }
 
 /// Numbers, sorted into bins by size.
@@ -43,8 +67,6 @@ pub(crate) struct LogMedian {
     n: u64,
     // How many, and their sum.
     bins: Vec<(u32, f64)>,
-    // The bin of the number before: gaps of one frame are mostly alike.
-    latest: usize,
     median: Option<f64>,
 }
 
@@ -53,26 +75,23 @@ impl Default for LogMedian {
         LogMedian {
             n: 0,
             bins: vec![(0, 0.0); N_BINS],
-            latest: 0,
             median: None,
         }
     }
 }
 
 impl LogMedian {
+    #[inline]
     pub(crate) fn add(&mut self, number: f64) {
         if number.is_nan() || number <= 0.0 {
             return;
         }
-        if !is_in(self.latest, number) {
-            self.latest = bin_of(number);
-        }
-        let bin = &mut self.bins[self.latest];
+        let bin = &mut self.bins[bin_of(number)];
         bin.0 = bin.0.saturating_add(1);
         bin.1 += number;
         self.n += 1;
         // Often at first, then rarely: finding the median walks all bins.
-        if self.n >= FEWEST && (self.n.is_power_of_two() || self.n.is_multiple_of(4096)) {
+        if self.n & (self.n - 1) == 0 || self.n.is_multiple_of(4096) {
             self.median = self.median();
         }
     }
