@@ -71,9 +71,7 @@ impl View<'_> {
             lower.truncate(group);
             lower.push(*now);
         });
-        let moved: Vec<Highs> = (0..N_UNKNOWNS)
-            .map(|unknown| self.highs(&self.moved(unknown), n_each, |_, _| {}))
-            .collect();
+        let moved = self.all_moved(n_each);
         let banded = |here: f64, of: &dyn Fn(&Highs) -> f64| {
             let gradient = std::array::from_fn(|unknown| (of(&moved[unknown]) - here) / BAND_STEP);
             let sd = variance(&self.covariance, &gradient).sqrt();
@@ -105,6 +103,25 @@ impl View<'_> {
             oil_max: peak(highs.oil_max, &|highs| highs.oil_max.0),
             end,
         }
+    }
+
+    /// What goes into the course with every unknown moved, one half of them on a second
+    /// thread: the rest of a report waits for these runs.
+    fn all_moved(&self, n_each: usize) -> Vec<Highs> {
+        let moved = |unknowns: std::ops::Range<usize>| -> Vec<Highs> {
+            unknowns
+                .map(|unknown| self.highs(&self.moved(unknown), n_each, |_, _| {}))
+                .collect()
+        };
+        std::thread::scope(|scope| {
+            let others = scope.spawn(|| moved(N_UNKNOWNS / 2..N_UNKNOWNS));
+            let mut all = moved(0..N_UNKNOWNS / 2);
+            match others.join() {
+                Ok(others) => all.extend(others),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+            all
+        })
     }
 
     /// A positive figure with its band on a logarithmic scale.

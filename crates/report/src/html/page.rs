@@ -43,19 +43,16 @@ const SECTIONS: [(&str, &str); 16] = [
 pub(super) fn page(document: &Document) -> Markup {
     let results = document.results;
     let vehicle = sentences::vehicle(document);
-    let body = html! {
-        a.skip href="#engineer" { "To the engineer’s part" }
-        main {
-            (owner::section(document))
-            div.engineer #engineer {
-                p.kind { "Clutch-pack differential report: the engineer’s part" }
-                nav aria-label="Sections" {
-                    ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
-                }
+    // Half of all that is to be drawn: done beside the rest.
+    let (strips, rest) = both(
+        || strips::section(results),
+        || {
+            let head = html! {
                 (identity::section(document))
                 (findings::section(results))
                 (figures_table::section(results))
-                (strips::section(results))
+            };
+            let tail = html! {
                 (heat::section(results))
                 (events::section(results))
                 (actuator::section(results))
@@ -66,6 +63,23 @@ pub(super) fn page(document: &Document) -> Markup {
                 (not_checked::section(document))
                 (assumptions(document))
                 (identity::command(document))
+            };
+            (owner::section(document), head, tail)
+        },
+    );
+    let (owner, head, tail) = rest;
+    let body = html! {
+        a.skip href="#engineer" { "To the engineer’s part" }
+        main {
+            (owner)
+            div.engineer #engineer {
+                p.kind { "Clutch-pack differential report: the engineer’s part" }
+                nav aria-label="Sections" {
+                    ul { @for (anchor, name) in SECTIONS { li { a href=(format!("#{anchor}")) { (name) } } } }
+                }
+                (head)
+                (strips)
+                (tail)
             }
         }
     };
@@ -96,6 +110,18 @@ pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &
             }
         }
     }
+}
+
+/// Two things at once.
+fn both<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
+    std::thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        match one.join() {
+            Ok(one) => (one, other),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
 }
 
 fn assumptions(document: &Document) -> Markup {
