@@ -21,6 +21,8 @@ const BOMB_BYTES: u64 = 1 << 30;
 
 const PEEK: usize = 64 * 1024;
 const PIECE: usize = 64 * 1024;
+/// So much plain text is read at a time: it is hashed and parsed while still in the cache.
+const AT_ONCE: usize = 128 * 1024;
 
 /// How an input was compressed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -157,7 +159,7 @@ impl Intake {
             encoding: found.words,
             n_replaced,
             longest_read: if compression == Compression::Plain {
-                usize::MAX / 2
+                AT_ONCE
             } else {
                 PIECE
             },

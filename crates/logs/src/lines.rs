@@ -13,7 +13,7 @@ pub(crate) const LONGEST_LINE: usize = 64 * 1024;
 
 /// How much text is looked at to recognise a format: some hundred lines of a wide sheet.
 const HEAD: usize = 256 * 1024;
-const BUFFER: usize = 1024 * 1024;
+const BUFFER: usize = HEAD + LONGEST_LINE;
 
 /// A line of the input.
 pub(crate) struct Line<'a> {
@@ -60,7 +60,7 @@ impl Lines {
         Lines {
             source,
             longest_read: longest_read.max(1),
-            buffer: vec![0; HEAD + LONGEST_LINE],
+            buffer: vec![0; BUFFER],
             start: 0,
             end: 0,
             n_lines: 0,
@@ -175,9 +175,6 @@ impl Lines {
         self.buffer.copy_within(self.start..self.end, 0);
         self.end -= self.start;
         self.start = 0;
-        if self.buffer.len() < BUFFER {
-            self.buffer.resize(BUFFER, 0);
-        }
         self.read_once();
     }
 
