@@ -135,6 +135,14 @@ impl Context<'_> {
         self.tally.first.get_or_insert(stamp);
         self.tally.last = Some(stamp);
     }
+
+    /// Takes note of `n` usable entries that follow on others, up to one at `stamp`.
+    #[inline]
+    pub fn more_entries(&mut self, n: usize, stamp: Stamp) {
+        self.tally.n_entries += n as u64;
+        self.tally.n_usable += n as u64;
+        self.tally.last = Some(stamp);
+    }
 }
 
 /// The beginning of some bytes of the input, short and without control characters.

@@ -141,11 +141,11 @@ impl Lines {
         }
     }
 
-    /// Passes over a line of the [`Lines::rest`], `length` bytes with its newline.
+    /// Passes over `n` lines of the [`Lines::rest`], `length` bytes with their newlines.
     #[inline]
-    pub fn pass(&mut self, length: usize) {
+    pub fn pass(&mut self, n: usize, length: usize) {
         self.start += length;
-        self.n_lines += 1;
+        self.n_lines += n as u64;
     }
 
     /// Lines taken so far.

@@ -112,8 +112,14 @@ pub fn check_believable(map: &Map, read: &Read, results: &Results) -> Result<()>
 /// Writes `report.html` and `report.json` into a folder.
 pub fn write(dir: &Path, document: &Document) -> Result<Vec<PathBuf>> {
     let mut folder = Folder::open(dir)?;
-    let html = halfshaft_report::html::render(document);
-    let json = halfshaft_report::json::render(document);
+    let (html, json) = std::thread::scope(|scope| {
+        let json = scope.spawn(|| halfshaft_report::json::render(document));
+        let html = halfshaft_report::html::render(document);
+        match json.join() {
+            Ok(json) => (html, json),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    });
     folder.add("report.html", |out| Ok(out.write_all(html.as_bytes())?))?;
     folder.add("report.json", |out| Ok(out.write_all(json.as_bytes())?))?;
     folder.settle()

@@ -35,7 +35,8 @@ pub struct Series {
     late_s: f64,
     run: u32,
     // The latest sample that had a value, and the longest silence after it that is no gap.
-    latest: Option<(Time, f64)>,
+    latest: Option<Time>,
+    limit_s: f64,
     samples: VecDeque<Sample>,
 }
 
@@ -46,6 +47,7 @@ impl Series {
             channel,
             scale: full_scale,
             missing_ends_run: false,
+            limit_s: Period::new(spec.period_s).gap_limit_s(),
             period: Period::new(spec.period_s),
             late_s: spec.late_by_s + DISORDER_S,
             run: 1,
@@ -97,13 +99,16 @@ impl Series {
             return None;
         }
         if value.is_some() {
-            if let Some((latest, limit_s)) = self.latest
-                && time.since(latest) > limit_s
+            if let Some(latest) = self.latest
+                && time.since(latest) > self.limit_s
             {
                 self.run += 1;
             }
-            self.period.note(time);
-            self.latest = Some((time, self.period.gap_limit_s()));
+            if !self.period.is_settled() {
+                self.period.note(time);
+                self.limit_s = self.period.gap_limit_s();
+            }
+            self.latest = Some(time);
         }
         let sample = Sample {
             time,
@@ -125,7 +130,7 @@ impl Series {
     pub fn has_fallen_silent(&mut self, until: Time) -> bool {
         let is_over = self
             .latest
-            .is_some_and(|(latest, limit_s)| until.since(latest) > limit_s + self.late_s);
+            .is_some_and(|latest| until.since(latest) > self.limit_s + self.late_s);
         if is_over {
             self.interrupt();
         }

@@ -212,10 +212,10 @@ impl Text {
         self.lines.rest()
     }
 
-    /// Passes over a line of the [`Text::rest`], `length` bytes with its newline.
+    /// Passes over `n` lines of the [`Text::rest`], `length` bytes with their newlines.
     #[inline]
-    pub fn pass(&mut self, length: usize) {
-        self.lines.pass(length);
+    pub fn pass(&mut self, n: usize, length: usize) {
+        self.lines.pass(n, length);
     }
 
     /// Counts what concerns the input as a whole. To be called now and then, and at the

@@ -64,20 +64,13 @@ impl Reader for SocketcanText {
         let n_before = batch.entries.len();
         let mut is_more = true;
         // Bad lines count as well, so that noise cannot keep this call from returning.
-        for _ in 0..BATCH {
-            if let Some(quick) = self.head.read(self.text.rest()) {
-                self.text.pass(quick.length);
-                context.entry(quick.stamp, true);
-                let bus = self.head.bus;
-                self.passed_over = Some((quick.stamp, bus, quick.id));
-                if is_wanted(context, &mut self.given, quick.stamp, quick.id) {
-                    self.passed_over = None;
-                    let (kind, flags) = (FrameKind::Data, FrameFlags::default());
-                    let payload = &quick.bytes[..quick.n_bytes];
-                    batch.push_frame(quick.stamp, bus, quick.id, kind, flags, payload);
-                }
-                continue;
+        let mut n_left = BATCH;
+        loop {
+            n_left -= self.take_alike(n_left, batch, context);
+            if n_left == 0 {
+                break;
             }
+            n_left -= 1;
             let line = match self.text.next(context) {
                 TextLine::Line(line) => line,
                 TextLine::Damaged => continue,
@@ -123,6 +116,36 @@ impl Reader for SocketcanText {
         self.text
             .take_stock(batch.entries.len() - n_before, context)
             && is_more
+    }
+}
+
+impl SocketcanText {
+    /// Takes frames whose lines are alike the one before, so many at most; how many they were.
+    #[inline]
+    fn take_alike(&mut self, most: usize, batch: &mut Batch, context: &mut Context) -> usize {
+        let (text, bus) = (self.text.rest(), self.head.bus);
+        let (mut n, mut length, mut given) = (0, 0, self.given);
+        let mut latest = None;
+        while n < most
+            && let Some(quick) = self.head.read(&text[length..])
+        {
+            length += quick.length;
+            n += 1;
+            let is_wanted = is_wanted(context, &mut given, quick.stamp, quick.id);
+            if is_wanted {
+                let (kind, flags) = (FrameKind::Data, FrameFlags::default());
+                let payload = &quick.bytes[..quick.n_bytes];
+                batch.push_frame(quick.stamp, bus, quick.id, kind, flags, payload);
+            }
+            latest = Some((quick.stamp, quick.id, is_wanted));
+        }
+        if let Some((stamp, id, is_wanted)) = latest {
+            self.passed_over = (!is_wanted).then_some((stamp, bus, id));
+            self.given = given;
+            self.text.pass(n, length);
+            context.more_entries(n, stamp);
+        }
+        n
     }
 }
 

@@ -136,7 +136,7 @@ impl FrameState {
         block: &mut Block,
     ) {
         let head = bits::head(arrival.payload);
-        let gap_s = self.last.map(|last| arrival.time.since(last.time));
+        let gap_s = self.last.as_ref().map(|last| arrival.time.since(last.time));
         if !self.is_our_bus(arrival, gap_s, notices)
             || self.is_copy_or_late(arrival, head, gap_s, notices)
         {
@@ -167,7 +167,7 @@ impl FrameState {
         } else {
             None
         };
-        let known_count = self.last.and_then(|last| last.count);
+        let known_count = self.last.as_ref().and_then(|last| last.count);
         if length > HEAD_BYTES {
             self.payload[..length].copy_from_slice(&arrival.payload[..length]);
         }
@@ -239,7 +239,7 @@ impl FrameState {
         gap_s: Option<f64>,
         notices: &mut Notices,
     ) -> bool {
-        let (Some(last), Some(gap_s)) = (self.last, gap_s) else {
+        let (Some(last), Some(gap_s)) = (&self.last, gap_s) else {
             return false;
         };
         let share_s = |period_s: f64| COPY_WITHIN_PERIODS * period_s;
@@ -311,7 +311,7 @@ impl FrameState {
     ) -> Option<u64> {
         let (plan, width, by) = self.counter.as_ref()?;
         let count = plan.extract(head, arrival.payload)?;
-        let Some(from) = self.last.and_then(|last| last.count) else {
+        let Some(from) = self.last.as_ref().and_then(|last| last.count) else {
             return Some(count);
         };
         let n_periods = || {
