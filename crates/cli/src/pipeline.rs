@@ -166,7 +166,7 @@ fn read_some(
     logs: &[PathBuf],
     map: &Map,
     only: Option<&IdFilter>,
-    driveline: Option<&mut Driveline>,
+    mut driveline: Option<&mut Driveline>,
     mut take: impl FnMut(&mut Piece) -> Result<()>,
 ) -> Result<Read> {
     let sources: Vec<Source> = logs
@@ -204,12 +204,12 @@ fn read_some(
         piece.read_bytes = log.progress().read_bytes;
         Ok(true)
     };
-    let derive = driveline.map(|driveline| {
-        |piece: &mut Piece| {
+    let derive = |piece: &mut Piece| {
+        if let Some(driveline) = &mut driveline {
             piece.rows.clear();
             driveline.push(&piece.block, &mut piece.rows);
         }
-    });
+    };
     stages::run(fill, derive, |piece| {
         take(piece)?;
         shown.at(piece.read_bytes);

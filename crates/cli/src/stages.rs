@@ -16,16 +16,14 @@ use anyhow::Result;
 /// else, and few enough for the cache.
 const N_AHEAD: usize = 3;
 
-/// Reads pieces until there is no more (`read` says so by `false`), has rows derived from
-/// each where somebody wants rows, and hands it to `take` on the caller's thread. What was
-/// read before an error is still taken.
+/// Reads pieces until there is no more (`read` says so by `false`), derives from each, and
+/// hands it to `take` on the caller's thread. What was read before an error is still taken.
 pub fn run<P: Default + Send>(
     read: impl FnMut(&mut P) -> Result<bool> + Send,
-    derive: Option<impl FnMut(&mut P) + Send>,
+    derive: impl FnMut(&mut P) + Send,
     mut take: impl FnMut(&mut P) -> Result<()>,
 ) -> Result<()> {
     let stages = &Stages {
-        has_rows: derive.is_some(),
         read: Mutex::new(read),
         derive: Mutex::new(derive),
         waiting: Mutex::new(Waiting::default()),
@@ -33,10 +31,9 @@ pub fn run<P: Default + Send>(
     };
     std::thread::scope(|scope| -> Result<()> {
         scope.spawn(|| {
-            let _stop = StopOnPanic(stages);
+            let _stop = Stop(stages);
             while stages.go_ahead() {}
         });
-        // However this thread leaves, the other one must not wait for it.
         let _stop = Stop(stages);
         while stages.go_on(&mut take)? {}
         Ok(())
@@ -46,9 +43,8 @@ pub fn run<P: Default + Send>(
 }
 
 struct Stages<P, R, D> {
-    has_rows: bool,
     read: Mutex<R>,
-    derive: Mutex<Option<D>>,
+    derive: Mutex<D>,
     waiting: Mutex<Waiting<P>>,
     // A job is done.
     is_new: Condvar,
@@ -59,12 +55,11 @@ struct Waiting<P> {
     to_derive: VecDeque<P>,
     to_take: VecDeque<P>,
     spent: Vec<P>,
-    // Pieces read and not taken yet.
-    n_under_way: usize,
     n_jobs_done: u64,
     is_waited_for: bool,
+    // The log; and one of the threads, since nothing is left for it, or by an error or a panic.
     has_ended: bool,
-    is_stopped: bool,
+    has_stopped: bool,
     failure: Option<anyhow::Error>,
 }
 
@@ -74,11 +69,10 @@ impl<P> Default for Waiting<P> {
             to_derive: VecDeque::new(),
             to_take: VecDeque::new(),
             spent: Vec::new(),
-            n_under_way: 0,
             n_jobs_done: 0,
             is_waited_for: false,
             has_ended: false,
-            is_stopped: false,
+            has_stopped: false,
             failure: None,
         }
     }
@@ -99,10 +93,6 @@ impl<P, R, D> Stages<P, R, D> {
         if std::mem::take(&mut waiting.is_waited_for) {
             self.is_new.notify_all();
         }
-    }
-
-    fn stop(&self) {
-        self.change(|waiting| waiting.is_stopped = true);
     }
 
     /// Waits until more jobs are done than that.
@@ -126,15 +116,13 @@ where
     fn go_on(&self, take: &mut impl FnMut(&mut P) -> Result<()>) -> Result<bool> {
         let (piece, is_over, n_jobs_done) = {
             let mut waiting = self.waiting();
-            let is_over = waiting.has_ended && waiting.n_under_way == 0 || waiting.is_stopped;
+            // The other thread leaves when nothing is left to read or to derive.
+            let is_over = waiting.has_stopped;
             (waiting.to_take.pop_front(), is_over, waiting.n_jobs_done)
         };
         if let Some(mut piece) = piece {
             take(&mut piece)?;
-            self.change(|waiting| {
-                waiting.spent.push(piece);
-                waiting.n_under_way -= 1;
-            });
+            self.change(|waiting| waiting.spent.push(piece));
         } else if is_over {
             return Ok(false);
         } else if !self.derive(2 * N_AHEAD) && !self.read(2 * N_AHEAD) {
@@ -148,7 +136,7 @@ where
         let n_jobs_done = {
             let waiting = self.waiting();
             let is_over = waiting.has_ended && waiting.to_derive.is_empty();
-            if is_over || waiting.is_stopped {
+            if is_over || waiting.has_stopped {
                 return false;
             }
             waiting.n_jobs_done
@@ -167,24 +155,14 @@ where
         };
         let mut piece = {
             let mut waiting = self.waiting();
-            let n_waiting = match self.has_rows {
-                true => waiting.to_derive.len(),
-                false => waiting.to_take.len(),
-            };
-            if waiting.has_ended || n_waiting >= most {
+            if waiting.has_ended || waiting.to_derive.len() >= most {
                 return false;
             }
             waiting.spent.pop().unwrap_or_default()
         };
         let outcome = read(&mut piece);
         self.change(|waiting| match outcome {
-            Ok(true) => {
-                waiting.n_under_way += 1;
-                match self.has_rows {
-                    true => waiting.to_derive.push_back(piece),
-                    false => waiting.to_take.push_back(piece),
-                }
-            }
+            Ok(true) => waiting.to_derive.push_back(piece),
             Ok(false) => waiting.has_ended = true,
             Err(error) => {
                 waiting.has_ended = true;
@@ -198,9 +176,6 @@ where
     /// wait behind it already.
     fn derive(&self, most: usize) -> bool {
         let Ok(mut derive) = self.derive.try_lock() else {
-            return false;
-        };
-        let Some(derive) = derive.as_mut() else {
             return false;
         };
         let mut piece = {
@@ -219,23 +194,12 @@ where
     }
 }
 
-/// Stops the other thread.
+/// Says that a thread has left, however it did: the other one must not wait for it.
 struct Stop<'a, P, R, D>(&'a Stages<P, R, D>);
 
 impl<P, R, D> Drop for Stop<'_, P, R, D> {
     fn drop(&mut self) {
-        self.0.stop();
-    }
-}
-
-/// Stops the other thread when this one panics.
-struct StopOnPanic<'a, P, R, D>(&'a Stages<P, R, D>);
-
-impl<P, R, D> Drop for StopOnPanic<'_, P, R, D> {
-    fn drop(&mut self) {
-        if std::thread::panicking() {
-            self.0.stop();
-        }
+        self.0.change(|waiting| waiting.has_stopped = true);
     }
 }
 
@@ -261,7 +225,7 @@ mod tests {
             piece.1.push(n_derived);
             n_derived += 1;
         };
-        run(read, Some(derive), |piece| {
+        run(read, derive, |piece| {
             wait(2, piece.0);
             taken.push(piece.clone());
             Ok(())
@@ -302,32 +266,30 @@ mod tests {
 
     #[test]
     fn what_was_read_before_an_error_is_taken() {
-        for with_rows in [false, true] {
-            let (mut next, mut n_taken) = (0, 0);
-            let read = |piece: &mut u32| {
-                next += 1;
-                *piece = next;
-                match next {
-                    ..=30 => Ok(true),
-                    _ => bail!("broken"),
-                }
-            };
-            let outcome = run(read, with_rows.then_some(|_: &mut u32| {}), |_| {
+        let (mut next, mut n_taken) = (0, 0);
+        let read = |piece: &mut u32| {
+            next += 1;
+            *piece = next;
+            match next {
+                ..=30 => Ok(true),
+                _ => bail!("broken"),
+            }
+        };
+        let outcome = run(
+            read,
+            |_| {},
+            |_| {
                 n_taken += 1;
                 Ok(())
-            });
-            assert_eq!(outcome.unwrap_err().to_string(), "broken");
-            assert_eq!(n_taken, 30);
-        }
+            },
+        );
+        assert_eq!(outcome.unwrap_err().to_string(), "broken");
+        assert_eq!(n_taken, 30);
     }
 
     #[test]
     fn whoever_gives_up_ends_it() {
-        let outcome = run(
-            |_: &mut u32| Ok(true),
-            Some(|_: &mut u32| {}),
-            |_| bail!("full"),
-        );
+        let outcome = run(|_: &mut u32| Ok(true), |_: &mut u32| {}, |_| bail!("full"));
         assert_eq!(outcome.unwrap_err().to_string(), "full");
     }
 
@@ -341,7 +303,7 @@ mod tests {
                         panics(0);
                         Ok(true)
                     },
-                    Some(|_: &mut u32| panics(1)),
+                    |_: &mut u32| panics(1),
                     |_| {
                         panics(2);
                         Ok(())

@@ -21,13 +21,21 @@ const GAP_OF_UNKNOWN_S: f64 = 3.0;
 const SETTLED_AFTER: usize = 128;
 
 /// The rhythm of one channel.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Period {
     stated_s: Option<f64>,
     learned_s: Option<f64>,
     // First intervals, in ns; emptied once the period is settled.
     intervals: Vec<i64>,
     latest: Option<Time>,
+    // By what is known so far: asked for at every sample, and changed by the first ones only.
+    gap_limit_s: f64,
+}
+
+impl Default for Period {
+    fn default() -> Period {
+        Period::new(None)
+    }
 }
 
 impl Period {
@@ -35,7 +43,10 @@ impl Period {
     pub fn new(stated_s: Option<f64>) -> Period {
         Period {
             stated_s,
-            ..Period::default()
+            learned_s: None,
+            intervals: Vec::new(),
+            latest: None,
+            gap_limit_s: gap_limit_s(stated_s),
         }
     }
 
@@ -56,6 +67,7 @@ impl Period {
                 let mut sorted = self.intervals.clone();
                 sorted.sort_unstable();
                 self.learned_s = Some(sorted[n / 2] as f64 * 1e-9);
+                self.gap_limit_s = gap_limit_s(self.seconds());
             }
             if n >= SETTLED_AFTER {
                 self.intervals = Vec::new();
@@ -75,11 +87,16 @@ impl Period {
     }
 
     /// The longest silence that is not a gap, s: max(0.25 s, three periods).
+    #[inline]
     pub fn gap_limit_s(&self) -> f64 {
-        let Some(period_s) = self.seconds() else {
-            return GAP_OF_UNKNOWN_S;
-        };
-        (PERIODS_IN_GAP * period_s).max(LEAST_GAP_S)
+        self.gap_limit_s
+    }
+}
+
+fn gap_limit_s(period_s: Option<f64>) -> f64 {
+    match period_s {
+        Some(period_s) => (PERIODS_IN_GAP * period_s).max(LEAST_GAP_S),
+        None => GAP_OF_UNKNOWN_S,
     }
 }
 

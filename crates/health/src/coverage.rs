@@ -149,7 +149,6 @@ impl Watch {
     fn extend(&mut self, column: &Column, cuts: &[Time]) -> Vec<Span> {
         let mut gaps = Vec::new();
         let mut cuts = cuts.iter().copied().peekable();
-        let mut limit_s = self.period.gap_limit_s();
         for (time, value) in column.iter() {
             while cuts.next_if(|&cut| cut <= time).is_some() {
                 self.latest = None;
@@ -159,7 +158,7 @@ impl Watch {
                 continue;
             }
             match self.latest.map(|before| (before, time.since(before))) {
-                Some((before, silent_s)) if silent_s > limit_s => {
+                Some((before, silent_s)) if silent_s > self.period.gap_limit_s() => {
                     self.n_gaps += 1;
                     self.gap_s += silent_s;
                     gaps.push(Span {
@@ -172,10 +171,7 @@ impl Watch {
                 None => self.covered_s += self.period.seconds().unwrap_or(0.0),
             }
             self.n_samples += 1;
-            if !self.period.is_settled() {
-                self.period.note(time);
-                limit_s = self.period.gap_limit_s();
-            }
+            self.period.note(time);
             self.latest = Some(time);
         }
         if cuts.next().is_some() {

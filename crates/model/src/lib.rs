@@ -1,6 +1,6 @@
 //! The nouns of halfshaft: what every other crate talks about.
 //!
-//! In: nothing. Out: types only. Data moves one way through the program,
+//! In: nothing. Out: types, and how two things are done at once. Data moves one way through the program,
 //!
 //! ```text
 //! log + signal map -> timeline -> driveline -> health -> report
@@ -11,6 +11,7 @@
 //! rates on the vehicle's clock, `driveline` and `health` read those. Nothing here
 //! touches a file, a clock or the screen.
 
+pub mod at_once;
 pub mod block;
 pub mod bus_timing;
 pub mod channel;
@@ -27,6 +28,7 @@ pub mod timeline;
 pub mod unit;
 pub mod vehicle;
 
+pub use at_once::at_once;
 pub use block::{Block, Column};
 pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
 pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, Row};

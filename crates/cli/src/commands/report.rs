@@ -7,7 +7,7 @@ use anyhow::{Result, bail};
 use halfshaft_health::baseline::Baseline;
 use halfshaft_health::limits::Limits;
 use halfshaft_health::{Health, Results};
-use halfshaft_model::Stamp;
+use halfshaft_model::{Stamp, at_once};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
 use halfshaft_signal_map::Map;
 
@@ -112,14 +112,10 @@ pub fn check_believable(map: &Map, read: &Read, results: &Results) -> Result<()>
 /// Writes `report.html` and `report.json` into a folder.
 pub fn write(dir: &Path, document: &Document) -> Result<Vec<PathBuf>> {
     let mut folder = Folder::open(dir)?;
-    let (html, json) = std::thread::scope(|scope| {
-        let json = scope.spawn(|| halfshaft_report::json::render(document));
-        let html = halfshaft_report::html::render(document);
-        match json.join() {
-            Ok(json) => (html, json),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
-    });
+    let (json, html) = at_once(
+        || halfshaft_report::json::render(document),
+        || halfshaft_report::html::render(document),
+    );
     folder.add("report.html", |out| Ok(out.write_all(html.as_bytes())?))?;
     folder.add("report.json", |out| Ok(out.write_all(json.as_bytes())?))?;
     folder.settle()

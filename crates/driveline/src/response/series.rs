@@ -34,9 +34,8 @@ pub struct Series {
     period: Period,
     late_s: f64,
     run: u32,
-    // The latest sample that had a value, and the longest silence after it that is no gap.
+    // The latest sample that had a value.
     latest: Option<Time>,
-    limit_s: f64,
     samples: VecDeque<Sample>,
 }
 
@@ -47,7 +46,6 @@ impl Series {
             channel,
             scale: full_scale,
             missing_ends_run: false,
-            limit_s: Period::new(spec.period_s).gap_limit_s(),
             period: Period::new(spec.period_s),
             late_s: spec.late_by_s + DISORDER_S,
             run: 1,
@@ -100,14 +98,11 @@ impl Series {
         }
         if value.is_some() {
             if let Some(latest) = self.latest
-                && time.since(latest) > self.limit_s
+                && time.since(latest) > self.period.gap_limit_s()
             {
                 self.run += 1;
             }
-            if !self.period.is_settled() {
-                self.period.note(time);
-                self.limit_s = self.period.gap_limit_s();
-            }
+            self.period.note(time);
             self.latest = Some(time);
         }
         let sample = Sample {
@@ -130,7 +125,7 @@ impl Series {
     pub fn has_fallen_silent(&mut self, until: Time) -> bool {
         let is_over = self
             .latest
-            .is_some_and(|latest| until.since(latest) > self.limit_s + self.late_s);
+            .is_some_and(|latest| until.since(latest) > self.period.gap_limit_s() + self.late_s);
         if is_over {
             self.interrupt();
         }

@@ -4,7 +4,7 @@
 //! 90 % intervals by first order: variance gᵀ·C·g with g the change of the figure per standard
 //! deviation of each unknown.
 
-use halfshaft_model::{Site, Time};
+use halfshaft_model::{Site, Time, at_once};
 
 use super::estimate::{Estimate, Peak, TracePoint, UnknownEstimate};
 use super::prepared::Prepared;
@@ -113,15 +113,12 @@ impl View<'_> {
                 .map(|unknown| self.highs(&self.moved(unknown), n_each, |_, _| {}))
                 .collect()
         };
-        std::thread::scope(|scope| {
-            let others = scope.spawn(|| moved(N_UNKNOWNS / 2..N_UNKNOWNS));
-            let mut all = moved(0..N_UNKNOWNS / 2);
-            match others.join() {
-                Ok(others) => all.extend(others),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-            all
-        })
+        let (mut all, others) = at_once(
+            || moved(0..N_UNKNOWNS / 2),
+            || moved(N_UNKNOWNS / 2..N_UNKNOWNS),
+        );
+        all.extend(others);
+        all
     }
 
     /// A positive figure with its band on a logarithmic scale.

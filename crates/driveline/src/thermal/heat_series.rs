@@ -136,7 +136,7 @@ impl HeatSeries {
         if sample.seconds.is_nan() || sample.seconds <= 0.0 {
             return;
         }
-        let half_ns = (0.5e9 * sample.seconds.min(LONGEST_SAMPLE_S) + 0.5) as i64;
+        let half_ns = (0.5e9 * sample.seconds.min(LONGEST_SAMPLE_S)).round() as i64;
         let start = sample.time.0.saturating_sub(half_ns).max(0);
         let end = sample.time.0.saturating_add(half_ns).max(0);
         let mut from = start;

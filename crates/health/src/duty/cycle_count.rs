@@ -54,7 +54,7 @@ impl Levels {
     }
 
     fn level(&self, value: f64) -> i64 {
-        ((value.clamp(self.lowest, self.highest) - self.lowest) / self.width + 0.5) as i64
+        ((value.clamp(self.lowest, self.highest) - self.lowest) / self.width).round() as i64
     }
 }
 

@@ -8,6 +8,7 @@ use super::{
 use crate::document::Document;
 use crate::sentences;
 use crate::words::{clean, sentence};
+use halfshaft_model::at_once;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: [&str; 4] = [
@@ -44,7 +45,7 @@ pub(super) fn page(document: &Document) -> Markup {
     let results = document.results;
     let vehicle = sentences::vehicle(document);
     // Half of all that is to be drawn: done beside the rest.
-    let (strips, rest) = both(
+    let (strips, rest) = at_once(
         || strips::section(results),
         || {
             let head = html! {
@@ -110,18 +111,6 @@ pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &
             }
         }
     }
-}
-
-/// Two things at once.
-fn both<A: Send, B>(one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
-    std::thread::scope(|scope| {
-        let one = scope.spawn(one);
-        let other = other();
-        match one.join() {
-            Ok(one) => (one, other),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
-    })
 }
 
 fn assumptions(document: &Document) -> Markup {

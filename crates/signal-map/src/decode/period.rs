@@ -91,7 +91,7 @@ impl LogMedian {
         bin.1 += number;
         self.n += 1;
         // Often at first, then rarely: finding the median walks all bins.
-        if self.n & (self.n - 1) == 0 || self.n.is_multiple_of(4096) {
+        if self.n.is_power_of_two() || self.n.is_multiple_of(4096) {
             self.median = self.median();
         }
     }
