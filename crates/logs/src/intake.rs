@@ -20,9 +20,9 @@ const BOMB_RATIO: u64 = 200;
 const BOMB_BYTES: u64 = 1 << 30;
 
 const PEEK: usize = 64 * 1024;
-const PIECE: usize = 64 * 1024;
-/// So much plain text is read at a time: it is hashed and parsed while still in the cache.
-const AT_ONCE: usize = 128 * 1024;
+/// So much is read at a time at most: it is hashed and parsed while still in the cache, and
+/// a decoder that fails loses no more than that of what it had written.
+pub(crate) const PIECE: usize = 64 * 1024;
 
 /// How an input was compressed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -104,8 +104,6 @@ pub(crate) struct Intake {
     pub encoding: &'static str,
     /// How often bytes had to be replaced because they are not text in that encoding.
     pub n_replaced: Arc<AtomicU64>,
-    /// No longer read than this at a time.
-    pub longest_read: usize,
 }
 
 impl Intake {
@@ -158,11 +156,6 @@ impl Intake {
             compression,
             encoding: found.words,
             n_replaced,
-            longest_read: if compression == Compression::Plain {
-                AT_ONCE
-            } else {
-                PIECE
-            },
         })
     }
 }

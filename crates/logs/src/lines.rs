@@ -42,7 +42,6 @@ pub(crate) enum Next<'a> {
 /// Lines of a stream.
 pub(crate) struct Lines {
     source: Box<dyn Read + Send>,
-    // Reads are kept this short, because a decoder that fails loses what it had written.
     longest_read: usize,
     buffer: Vec<u8>,
     start: usize,

@@ -14,7 +14,7 @@ use halfshaft_model::{Batch, Code, SheetSpec};
 
 use crate::context::{Context, excerpt};
 use crate::error::Error;
-use crate::intake::{Intake, RawCount, is_bomb};
+use crate::intake::{Intake, PIECE, RawCount, is_bomb};
 use crate::lines::{LONGEST_LINE, Line, Lines, Next};
 
 /// About how many entries a reader gives at a time: few enough that what is made of them is
@@ -173,7 +173,7 @@ pub(crate) enum TextLine<'a> {
 impl Text {
     fn new(intake: Intake) -> Text {
         Text {
-            lines: Lines::new(intake.text, intake.longest_read),
+            lines: Lines::new(intake.text, PIECE),
             raw: intake.raw,
             is_compressed: intake.compression != crate::intake::Compression::Plain,
             encoding: intake.encoding,
