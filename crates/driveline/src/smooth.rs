@@ -5,6 +5,8 @@
 //! edges of an unbroken run: nothing is averaged over a gap. Delay: half the widest
 //! window. Memory: the widest window, whatever the length of the drive.
 
+use std::collections::VecDeque;
+
 use halfshaft_model::Time;
 
 use crate::align::Aligned;
@@ -35,6 +37,9 @@ const HALF_NS: [i64; N_WINDOWS] = {
 
 /// A sample is given out when this much of the drive behind it is known, s.
 const REACH_S: f64 = WINDOWS_S[N_WINDOWS - 1] / 2.0;
+
+/// Samples behind every window that are kept at the most: to throw them away moves all others.
+const MOST_SPENT: usize = 512;
 
 /// An aligned sample with what was computed from it alone.
 #[derive(Clone, Copy, Debug)]
@@ -90,6 +95,7 @@ struct Point {
 /// for is worked out once.
 #[derive(Clone, Copy, Debug, Default)]
 struct Interval {
+    length_ns: i64,
     // Shares of it in a nanosecond.
     per_ns: f64,
     length_s: f64,
@@ -110,6 +116,17 @@ struct SlipSums {
 
 /// The same of what only the window of definition asks for.
 #[derive(Clone, Copy, Debug, Default)]
+struct Others {
+    sums: OtherSums,
+    // Of the interval to the next sample.
+    difference: Linear,
+    yaw: Linear,
+    power: Linear,
+    lacks_yaw: u32,
+    lacks_torque: u32,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
 struct OtherSums {
     difference: f64,
     yaw: f64,
@@ -118,11 +135,19 @@ struct OtherSums {
     n_without_torque: u32,
 }
 
+/// What goes linearly from the start of an interval to its end.
+#[derive(Clone, Copy, Debug, Default)]
+struct Linear {
+    start: f64,
+    half_gain: f64,
+}
+
+/// A sample that was not given out yet.
 #[derive(Clone, Copy, Debug)]
-struct Entry {
+struct Waiting {
     sample: Slipping,
     torque_before_nm: Option<f64>,
-    sums: OtherSums,
+    torque_after_nm: Option<f64>,
 }
 
 /// Smooths one sample after the other.
@@ -130,8 +155,9 @@ struct Entry {
 pub struct Smoother {
     // The run, each sample in both.
     points: Vec<Point>,
-    entries: Vec<Entry>,
-    // Index in the run of the next sample to give out.
+    others: Vec<Others>,
+    // Its samples from the next to give out on, and the index of that in the run.
+    waiting: VecDeque<Waiting>,
     next: usize,
     // Per window: the last samples at or before its start and its end, for the next sample.
     low: [usize; N_WINDOWS],
@@ -145,9 +171,9 @@ impl Smoother {
         if !is_joined {
             self.finish(show);
         }
-        let aligned = &sample.aligned;
+        let time = sample.aligned.time;
         let mut point = Point {
-            time: aligned.time,
+            time,
             slip: sample.slip,
             sums: SlipSums {
                 n_wheel_samples: 1.0,
@@ -155,32 +181,29 @@ impl Smoother {
             },
             after: Interval::default(),
         };
-        let mut entry = Entry {
-            sample,
-            torque_before_nm: None,
-            sums: OtherSums::default(),
-        };
-        if let (Some(before), Some(previous)) = (self.points.last_mut(), self.entries.last()) {
-            let was = &previous.sample.aligned;
-            let has_changed = was.left != aligned.left || was.right != aligned.right;
-            let length_s = aligned.time.since(before.time);
-            let one_if = |is_so| f64::from(u8::from(is_so));
-            before.after = Interval {
-                per_ns: 1.0 / (aligned.time.0 - before.time.0) as f64,
-                length_s,
-                half_gain: 0.5 * (sample.slip - before.slip),
-                fresh: one_if(aligned.is_wheel_sample),
-                changed: one_if(has_changed && aligned.is_wheel_sample),
-            };
+        let mut others = Others::default();
+        let mut torque_before_nm = None;
+        if let (Some(before), Some(beside), Some(previous)) = (
+            self.points.last_mut(),
+            self.others.last_mut(),
+            self.waiting.back_mut(),
+        ) {
+            before.after = Interval::between(&previous.sample, &sample);
             point.sums = before.sums_after(1.0);
-            entry.torque_before_nm = torque_over(&previous.sample, &sample).map(|ends| ends.1);
-            entry.sums = previous.follow(&sample, length_s, 1.0);
+            let torque = torque_over(&previous.sample, &sample);
+            *beside = beside.reaching(&previous.sample, &sample, torque);
+            others.sums = beside.sums_after(1.0, before.after.length_s);
+            previous.torque_after_nm = torque.map(|ends| ends.0);
+            torque_before_nm = torque.map(|ends| ends.1);
         }
         self.points.push(point);
-        self.entries.push(entry);
-        let latest = point.time;
-        while self.next + 1 < self.points.len()
-            && latest.since(self.points[self.next].time) > REACH_S
+        self.others.push(others);
+        self.waiting.push_back(Waiting {
+            sample,
+            torque_before_nm,
+            torque_after_nm: None,
+        });
+        while self.next + 1 < self.points.len() && time.since(self.points[self.next].time) > REACH_S
         {
             self.give(show);
         }
@@ -192,21 +215,24 @@ impl Smoother {
             self.give(show);
         }
         self.points.clear();
-        self.entries.clear();
+        self.others.clear();
+        self.waiting.clear();
         self.next = 0;
         self.low = [0; N_WINDOWS];
         self.high = [0; N_WINDOWS];
     }
 
     fn give(&mut self, show: &mut impl FnMut(&Smoothed)) {
-        let center = self.next;
-        let (time, entry) = (self.points[center].time, &self.entries[center]);
-        let mut slip_means = [entry.sample.slip; N_WINDOWS];
+        let Some(waiting) = self.waiting.front() else {
+            return;
+        };
+        let time = self.points[self.next].time;
+        let mut slip_means = [waiting.sample.slip; N_WINDOWS];
         let mut n_in_window = [1.0; N_WINDOWS];
         let mut n_changes = [0.0; N_WINDOWS];
-        let aligned = &entry.sample.aligned;
+        let aligned = &waiting.sample.aligned;
         let (mut difference_mean, mut yaw_mean) =
-            (aligned.right - aligned.left, entry.sample.yaw_rate);
+            (aligned.right - aligned.left, waiting.sample.yaw_rate);
         // A peak is read from means only: where the torque is not known throughout, none is.
         let mut power_mean = None;
         for window in 0..N_WINDOWS {
@@ -218,34 +244,33 @@ impl Smoother {
             if length_s <= 0.0 {
                 continue;
             }
-            let (before, up_to) = (start.slip_sums(&self.points), end.slip_sums(&self.points));
+            let (before, up_to) = (start.slip_sums, end.slip_sums);
             slip_means[window] = (up_to.slip - before.slip) / length_s;
             n_in_window[window] = (up_to.n_wheel_samples - before.n_wheel_samples).max(1.0);
             n_changes[window] = up_to.n_changes - before.n_changes;
             if window == DEFINITION {
-                let before = start.other_sums(&self.points, &self.entries);
-                let up_to = end.other_sums(&self.points, &self.entries);
+                let first = &self.others[start.first];
+                let before = first.sums_after(start.share, start.beyond_s);
+                let up_to = self.others[end.first].sums_after(end.share, end.beyond_s);
                 difference_mean = (up_to.difference - before.difference) / length_s;
                 // What is missing in an interval is missing in the part of it inside the window.
-                let missing = &self.entries[start.first].sums;
-                if up_to.n_without_yaw == missing.n_without_yaw {
+                if up_to.n_without_yaw == first.sums.n_without_yaw {
                     yaw_mean = Some((up_to.yaw - before.yaw) / length_s);
                 }
-                if up_to.n_without_torque == missing.n_without_torque {
+                if up_to.n_without_torque == first.sums.n_without_torque {
                     power_mean = Some((up_to.power - before.power) / length_s);
                 }
             }
         }
-        let after = self.entries.get(center + 1);
         show(&Smoothed {
-            sample: &entry.sample,
-            before_s: center
+            sample: &waiting.sample,
+            before_s: self
+                .next
                 .checked_sub(1)
                 .map_or(0.0, |before| self.points[before].after.length_s),
-            after_s: self.points[center].after.length_s,
-            torque_before_nm: entry.torque_before_nm,
-            torque_after_nm: after
-                .and_then(|after| torque_over(&entry.sample, &after.sample).map(|ends| ends.0)),
+            after_s: self.points[self.next].after.length_s,
+            torque_before_nm: waiting.torque_before_nm,
+            torque_after_nm: waiting.torque_after_nm,
             slip_means,
             n_in_window,
             n_changes,
@@ -253,13 +278,14 @@ impl Smoother {
             yaw_mean,
             power_mean,
         });
+        self.waiting.pop_front();
         self.next += 1;
         // The oldest sample that any later window can reach.
         let oldest = self.low.iter().copied().min().unwrap_or(0);
         let spent = oldest.min(self.next - 1);
-        if spent > 256 {
+        if spent > MOST_SPENT {
             self.points.drain(..spent);
-            self.entries.drain(..spent);
+            self.others.drain(..spent);
             self.next -= spent;
             self.low
                 .iter_mut()
@@ -271,7 +297,7 @@ impl Smoother {
 
 /// Ends of a window around `time`, cut at the edges of the run; moves its cursors to the
 /// last samples at or before them.
-#[inline]
+#[inline(always)]
 fn stretch(
     points: &[Point],
     window: usize,
@@ -293,14 +319,16 @@ fn stretch(
 struct Place {
     time: Time,
     first: usize,
-    // Share of the interval; 0 at the sample itself.
+    // So much of the interval; 0 at the sample itself.
     share: f64,
+    beyond_s: f64,
+    slip_sums: SlipSums,
 }
 
 impl Place {
     /// The place of a time, or the end of the run that is nearest to it; moves `cursor`, a
     /// sample that is not later, there.
-    #[inline]
+    #[inline(always)]
     fn advance(points: &[Point], cursor: &mut usize, time: Time) -> Place {
         let mut first = *cursor;
         while points.get(first + 1).is_some_and(|next| next.time <= time) {
@@ -308,42 +336,39 @@ impl Place {
         }
         *cursor = first;
         let point = &points[first];
-        let beyond_ns = time.0 - point.time.0;
-        match beyond_ns > 0 && first + 1 < points.len() {
-            true => Place {
-                time,
-                first,
-                share: beyond_ns as f64 * point.after.per_ns,
-            },
-            false => Place {
-                time: point.time,
-                first,
-                share: 0.0,
-            },
-        }
-    }
-
-    #[inline]
-    fn slip_sums(&self, points: &[Point]) -> SlipSums {
-        points[self.first].sums_after(self.share)
-    }
-
-    fn other_sums(&self, points: &[Point], entries: &[Entry]) -> OtherSums {
-        match self.share > 0.0 {
-            true => {
-                let length_s = self.share * points[self.first].after.length_s;
-                let next = &entries[self.first + 1].sample;
-                entries[self.first].follow(next, length_s, self.share)
-            }
-            false => entries[self.first].sums,
+        // Before the first sample, and behind the last, whose interval has no length, it is
+        // the sample itself.
+        let beyond_ns = (time.0 - point.time.0).clamp(0, point.after.length_ns);
+        let share = beyond_ns as f64 * point.after.per_ns;
+        Place {
+            time: Time(point.time.0 + beyond_ns),
+            first,
+            share,
+            beyond_s: share * point.after.length_s,
+            slip_sums: point.sums_after(share),
         }
     }
 }
 
-/// Integral over a `share` of an interval, `length_s`, of what goes linearly from its start
-/// to its end.
-fn trapezoid(start: f64, end: f64, length_s: f64, share: f64) -> f64 {
-    (start + 0.5 * share * (end - start)) * length_s
+impl Interval {
+    fn between(first: &Slipping, second: &Slipping) -> Interval {
+        let (start, end) = (&first.aligned, &second.aligned);
+        // Times of a run rise; at one time there is no interval, and no share of it.
+        let length_ns = (end.time.0 - start.time.0).max(0);
+        let has_changed = start.left != end.left || start.right != end.right;
+        let one_if = |is_so| f64::from(u8::from(is_so));
+        Interval {
+            length_ns,
+            per_ns: match length_ns {
+                0 => 0.0,
+                _ => 1.0 / length_ns as f64,
+            },
+            length_s: end.time.since(start.time),
+            half_gain: 0.5 * (second.slip - first.slip),
+            fresh: one_if(end.is_wheel_sample),
+            changed: one_if(has_changed && end.is_wheel_sample),
+        }
+    }
 }
 
 impl Point {
@@ -360,26 +385,50 @@ impl Point {
     }
 }
 
-impl Entry {
-    /// Sums a `share` of the way, `length_s`, to the next sample.
-    fn follow(&self, next: &Slipping, length_s: f64, share: f64) -> OtherSums {
-        let over = |start: f64, end: f64| trapezoid(start, end, length_s, share);
-        let (sample, old) = (&self.sample, &self.sums);
+impl Linear {
+    fn new(start: f64, end: f64) -> Linear {
+        Linear {
+            start,
+            half_gain: 0.5 * (end - start),
+        }
+    }
+
+    /// Integral over a `share` of the interval, `length_s`.
+    #[inline]
+    fn integral(&self, share: f64, length_s: f64) -> f64 {
+        (self.start + share * self.half_gain) * length_s
+    }
+}
+
+impl Others {
+    /// These sums with the interval between two samples, over which the torque is so much.
+    fn reaching(&self, first: &Slipping, second: &Slipping, torque: Option<(f64, f64)>) -> Others {
         let difference = |of: &Slipping| of.aligned.right - of.aligned.left;
-        let (yaw, n_without_yaw) = match (sample.yaw_rate, next.yaw_rate) {
-            (Some(start), Some(end)) => (over(start, end), 0),
-            _ => (0.0, 1),
+        let yaw = first.yaw_rate.zip(second.yaw_rate);
+        let power = torque.map(|(start, end)| (start * first.slip, end * second.slip));
+        let line = |ends: Option<(f64, f64)>| {
+            ends.map_or(Linear::default(), |(start, end)| Linear::new(start, end))
         };
-        let (power, n_without_torque) = match torque_over(sample, next) {
-            Some((start, end)) => (over(start * sample.slip, end * next.slip), 0),
-            None => (0.0, 1),
-        };
+        Others {
+            sums: self.sums,
+            difference: Linear::new(difference(first), difference(second)),
+            yaw: line(yaw),
+            power: line(power),
+            lacks_yaw: u32::from(yaw.is_none()),
+            lacks_torque: u32::from(power.is_none()),
+        }
+    }
+
+    /// Sums a `share` of the way, `length_s`, to the next sample.
+    #[inline]
+    fn sums_after(&self, share: f64, length_s: f64) -> OtherSums {
+        let is_inside = u32::from(share > 0.0);
         OtherSums {
-            difference: old.difference + over(difference(sample), difference(next)),
-            yaw: old.yaw + yaw,
-            power: old.power + power,
-            n_without_yaw: old.n_without_yaw + n_without_yaw,
-            n_without_torque: old.n_without_torque + n_without_torque,
+            difference: self.sums.difference + self.difference.integral(share, length_s),
+            yaw: self.sums.yaw + self.yaw.integral(share, length_s),
+            power: self.sums.power + self.power.integral(share, length_s),
+            n_without_yaw: self.sums.n_without_yaw + is_inside * self.lacks_yaw,
+            n_without_torque: self.sums.n_without_torque + is_inside * self.lacks_torque,
         }
     }
 }
@@ -441,7 +490,7 @@ mod tests {
         };
         for &(time, difference, is_joined) in samples {
             smoother.push(sample(time, difference), is_joined, &mut show);
-            assert!(smoother.points.len() < 1000);
+            assert!(smoother.points.len() < 1500);
         }
         smoother.finish(&mut show);
         out

@@ -50,7 +50,10 @@ impl Envelope {
             self.find(at_ns);
         }
         let slot = &mut self.slots[self.latest];
-        *slot = join(*slot, (value, value));
+        // Few samples reach beyond the others of their slot: a branch costs less than a store.
+        if value < slot.0 || value > slot.1 {
+            *slot = join(*slot, (value, value));
+        }
     }
 
     fn find(&mut self, at_ns: i64) {

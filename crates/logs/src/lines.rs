@@ -15,6 +15,9 @@ pub(crate) const LONGEST_LINE: usize = 64 * 1024;
 const HEAD: usize = 256 * 1024;
 const BUFFER: usize = HEAD + LONGEST_LINE;
 
+/// Bytes of a line of the processor's cache.
+const CACHE_LINE: usize = 64;
+
 /// A line of the input.
 pub(crate) struct Line<'a> {
     /// Its bytes, without the newline.
@@ -171,9 +174,13 @@ impl Lines {
     }
 
     fn refill(&mut self) {
-        self.buffer.copy_within(self.start..self.end, 0);
-        self.end -= self.start;
-        self.start = 0;
+        // What is left of a line goes to the front, but so that the read behind it begins at
+        // a line of the cache: the kernel copies whole pages, and to a place a few bytes
+        // behind that of the page's own it copies at a third of the speed.
+        let length = self.end - self.start;
+        let beyond = self.buffer[length..].as_ptr().align_offset(CACHE_LINE) % CACHE_LINE;
+        self.buffer.copy_within(self.start..self.end, beyond);
+        (self.start, self.end) = (beyond, beyond + length);
         self.read_once();
     }
 

@@ -190,6 +190,32 @@ impl Batch {
         }));
     }
 
+    /// Adds a data frame of the classic kind: the first `n_bytes` of these. Quicker than
+    /// [`Batch::push_frame`], since so many bytes need no loop.
+    #[inline]
+    pub fn push_short_frame(
+        &mut self,
+        stamp: Stamp,
+        bus: u16,
+        id: FrameId,
+        bytes: [u8; 8],
+        n_bytes: usize,
+    ) {
+        let payload_start = self.payload_arena.len();
+        self.payload_arena.extend_from_slice(&bytes);
+        let length = n_bytes.min(8);
+        self.payload_arena.truncate(payload_start + length);
+        self.entries.push(Entry::Frame(Frame {
+            stamp,
+            bus,
+            id,
+            kind: FrameKind::Data,
+            flags: FrameFlags::default(),
+            length: length as u8,
+            payload_start: payload_start as u32,
+        }));
+    }
+
     /// Adds a remote request for `length` bytes: it has a length and no payload.
     pub fn push_remote(&mut self, stamp: Stamp, bus: u16, id: FrameId, length: u8) {
         self.entries.push(Entry::Frame(Frame {

@@ -55,6 +55,19 @@ pub struct Clock {
 }
 
 impl Clock {
+    /// The time of an entry that simply goes on from those before, as all but a few do; any
+    /// other is to be placed.
+    #[inline]
+    pub fn follow(&mut self, stamp: Stamp) -> Option<Time> {
+        let offset = self.offset_ns?;
+        if !self.goes_on_at(stamp) {
+            return None;
+        }
+        self.latest = self.latest.max(stamp);
+        let time = stamp.0.wrapping_sub(offset);
+        Some(Time(time.max(self.piece_start.0)))
+    }
+
     /// Places one entry. Small disorder keeps its own (slightly earlier) time.
     pub fn place(&mut self, stamp: Stamp) -> Placed {
         let Some(offset) = self.offset_ns else {
@@ -99,6 +112,7 @@ impl Clock {
     }
 
     /// Whether the log would simply go on at a stamp.
+    #[inline]
     pub fn goes_on_at(&self, stamp: Stamp) -> bool {
         (-DISORDER_NS..=FAR_NS).contains(&stamp.0.saturating_sub(self.latest.0))
     }

@@ -16,6 +16,7 @@ pub const LEAST_CHANGE: f64 = 0.15;
 pub const STEP_CHANGE: f64 = 0.5;
 /// See [`LEAST_CHANGE`]. Engineering default.
 pub const WITHIN_S: f64 = 0.2;
+const WITHIN_NS: i64 = (WITHIN_S * 1e9) as i64;
 
 /// A move is over when it turns back by this much, or gains less than [`STALLS_BELOW`] in
 /// [`WITHIN_S`], or after [`LONGEST_MOVE_S`]. Source: none, engineering guess.
@@ -123,7 +124,7 @@ impl EdgeWatch {
         while self
             .recent
             .get(1)
-            .is_some_and(|second| time.since(second.time) >= WITHIN_S)
+            .is_some_and(|second| time.0 - second.time.0 >= WITHIN_NS)
         {
             self.recent.pop_front();
         }

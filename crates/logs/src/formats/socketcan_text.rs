@@ -99,11 +99,13 @@ impl Reader for SocketcanText {
             context.entry(frame.stamp, true);
             self.head.keep(line.bytes, frame.stamp, bus);
             self.passed_over = None;
-            if frame.kind == FrameKind::Data
-                && !is_wanted(context, &mut self.given, frame.stamp, frame.id)
-            {
-                self.passed_over = Some((frame.stamp, bus, frame.id));
-                continue;
+            if frame.kind == FrameKind::Data {
+                let is_wanted = context.only.is_none_or(|only| only.wants(frame.id));
+                if !is_wanted && !is_silent(self.given, frame.stamp) {
+                    self.passed_over = Some((frame.stamp, bus, frame.id));
+                    continue;
+                }
+                self.given = frame.stamp;
             }
             match frame.kind {
                 FrameKind::Remote => batch.push_remote(frame.stamp, bus, frame.id, frame.length),
@@ -124,24 +126,27 @@ impl SocketcanText {
     #[inline]
     fn take_alike(&mut self, most: usize, batch: &mut Batch, context: &mut Context) -> usize {
         let (text, bus) = (self.text.rest(), self.head.bus);
-        let (mut n, mut length, mut given) = (0, 0, self.given);
+        let (mut n, mut length) = (0, 0);
+        // Silence is not asked of a line in the second of the frame that was given on last.
+        let mut is_near = self.head.has_second_of(self.given);
         let mut latest = None;
         while n < most
             && let Some(quick) = self.head.read(&text[length..])
         {
             length += quick.length;
             n += 1;
-            let is_wanted = is_wanted(context, &mut given, quick.stamp, quick.id);
+            let is_wanted = context.only.is_none_or(|only| only.wants(quick.id))
+                || !is_near && is_silent(self.given, self.head.stamp(&quick));
             if is_wanted {
-                let (kind, flags) = (FrameKind::Data, FrameFlags::default());
-                let payload = &quick.bytes[..quick.n_bytes];
-                batch.push_frame(quick.stamp, bus, quick.id, kind, flags, payload);
+                let (stamp, (bytes, n_bytes)) = (self.head.stamp(&quick), quick.payload());
+                batch.push_short_frame(stamp, bus, quick.id, bytes, n_bytes);
+                (self.given, is_near) = (stamp, true);
             }
-            latest = Some((quick.stamp, quick.id, is_wanted));
+            latest = Some((quick, is_wanted));
         }
-        if let Some((stamp, id, is_wanted)) = latest {
-            self.passed_over = (!is_wanted).then_some((stamp, bus, id));
-            self.given = given;
+        if let Some((quick, is_wanted)) = latest {
+            let stamp = self.head.stamp(&quick);
+            self.passed_over = (!is_wanted).then_some((stamp, bus, quick.id));
             self.text.pass(n, length);
             context.more_entries(n, stamp);
         }
@@ -149,15 +154,10 @@ impl SocketcanText {
     }
 }
 
-/// Whether a frame is given on: it is mapped, or nothing was for a while.
+/// Whether nothing was given on for so long that the next frame must be, for its time alone.
 #[inline]
-fn is_wanted(context: &Context, given: &mut Stamp, stamp: Stamp, id: FrameId) -> bool {
-    let is_wanted = context.only.is_none_or(|only| only.wants(id))
-        || (stamp.0 - given.0).unsigned_abs() > HEARTBEAT_NS;
-    if is_wanted {
-        *given = stamp;
-    }
-    is_wanted
+fn is_silent(given: Stamp, stamp: Stamp) -> bool {
+    (stamp.0 - given.0).unsigned_abs() > HEARTBEAT_NS
 }
 
 /// A line taken apart; its payload lies in the caller's array.

@@ -109,7 +109,7 @@ impl Channels {
     }
 
     /// Adds a sample that came at `time`; false when the column already has a later one.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn push(
         &mut self,
         channel: usize,

@@ -127,7 +127,7 @@ impl FrameState {
     }
 
     /// Takes one frame.
-    #[inline]
+    #[inline(never)]
     pub(crate) fn take(
         &mut self,
         arrival: &Arrival,

@@ -83,28 +83,43 @@ impl Lookup {
         Some((self.groups.len() - 1) as u16)
     }
 
-    /// Shows the frames of the map that have this identifier, on whatever bus.
-    #[inline]
-    pub(crate) fn find(&self, id: FrameId, mut show: impl FnMut(usize)) {
-        let number = id.number();
-        // One place that shows, so that what is done with a frame can stand right there.
-        for table in 0.. {
-            let group = match id.is_extended() {
-                false if table == 0 => self.standard[number as usize],
-                false => return,
-                true => match self.extended.get(table) {
-                    Some((ignored, groups)) => {
-                        let group = groups.get(&(number & !ignored));
-                        group.copied().unwrap_or(NO_GROUP)
-                    }
-                    None => return,
-                },
-            };
-            if let Some(group) = self.groups.get(usize::from(group)) {
-                group.iter().for_each(|index| show(*index));
-            }
+    /// The frames of the map that have this identifier, on whatever bus; `None` where more
+    /// than one table has to be asked for that.
+    #[inline(always)]
+    pub(crate) fn group(&self, id: FrameId) -> Option<&[usize]> {
+        match (id.is_extended(), &self.extended[..]) {
+            (false, _) => Some(self.frames_of(self.standard[id.number() as usize])),
+            (true, []) => Some(&[]),
+            (true, [table]) => Some(self.frames_of(number_of(table, id))),
+            (true, _) => None,
         }
     }
+
+    /// Shows the same one by one.
+    pub(crate) fn find(&self, id: FrameId, mut show: impl FnMut(usize)) {
+        if let Some(group) = self.group(id) {
+            group.iter().for_each(|index| show(*index));
+            return;
+        }
+        for table in &self.extended {
+            let group = self.frames_of(number_of(table, id));
+            group.iter().for_each(|index| show(*index));
+        }
+    }
+
+    #[inline]
+    fn frames_of(&self, group: u16) -> &[usize] {
+        self.groups
+            .get(usize::from(group))
+            .map_or(&[], Vec::as_slice)
+    }
+}
+
+/// The number of a 29-bit identifier's group in a table.
+#[inline]
+fn number_of((ignored, groups): &(u32, GroupByNumber), id: FrameId) -> u16 {
+    let group = groups.get(&(id.number() & !ignored));
+    group.copied().unwrap_or(NO_GROUP)
 }
 
 fn matching(map: &Map, fits: impl Fn(&&crate::map::FrameSpec) -> bool) -> Vec<usize> {

@@ -120,23 +120,17 @@ impl Decoder {
         for (index, entry) in batch.entries.iter().enumerate() {
             let stamp = entry.stamp();
             self.n_entries += 1;
-            if self.clock.is_far(stamp) && self.is_alone(&batch.entries[index + 1..]) {
-                self.count_off(stamp);
+            let placed = match self.clock.follow(stamp) {
+                Some(time) => Some(time),
+                None => self.place(stamp, &batch.entries[index + 1..], block),
+            };
+            let Some(time) = placed else {
                 continue;
-            }
-            let placed = self.clock.place(stamp);
-            if self.n_entries == 1 {
-                self.channels.cut(placed.time);
-                self.pieces.begin(stamp);
-            }
-            if let Some(cut) = placed.cut {
-                self.pieces.begin(stamp);
-                self.cut(placed.time, cut, stamp, block);
-            }
+            };
             self.pieces.reach(stamp);
             let is_mapped = match entry {
-                Entry::Frame(frame) => self.take_frame(frame, batch, placed.time, block),
-                Entry::Row(row) => self.take_row(row, batch, placed.time, block),
+                Entry::Frame(frame) => self.take_frame(frame, batch, time, block),
+                Entry::Row(row) => self.take_row(row, batch, time, block),
             };
             self.n_mapped += u64::from(is_mapped);
         }
@@ -169,15 +163,32 @@ impl Decoder {
         }
     }
 
+    /// Places an entry that does not simply follow those before; `None` when its stamp is wrong.
+    #[cold]
+    fn place(&mut self, stamp: Stamp, behind: &[Entry], block: &mut Block) -> Option<Time> {
+        if self.clock.is_far(stamp) && self.is_alone(behind) {
+            self.count_off(stamp);
+            return None;
+        }
+        let placed = self.clock.place(stamp);
+        if self.n_entries == 1 {
+            self.channels.cut(placed.time);
+            self.pieces.begin(stamp);
+        }
+        if let Some(cut) = placed.cut {
+            self.pieces.begin(stamp);
+            self.cut(placed.time, cut, stamp, block);
+        }
+        Some(placed.time)
+    }
+
     /// Whether the log goes on behind an entry as if that were not there: then its stamp is
     /// wrong, and no clock was set. At the end of a batch nobody knows, and it counts.
-    #[cold]
     fn is_alone(&self, behind: &[Entry]) -> bool {
         let mut behind = behind.iter().take(LOOK_AHEAD);
         behind.any(|entry| self.clock.goes_on_at(entry.stamp()))
     }
 
-    #[cold]
     fn count_off(&mut self, stamp: Stamp) {
         let line = self.n_entries;
         self.notices.count(Code::StampOff, || {
@@ -189,7 +200,6 @@ impl Decoder {
         });
     }
 
-    #[cold]
     fn cut(&mut self, time: Time, cut: Cut, stamp: Stamp, block: &mut Block) {
         block.cuts.push(time);
         self.n_cuts += 1;
@@ -219,43 +229,62 @@ impl Decoder {
 
     #[inline]
     fn take_frame(&mut self, frame: &Frame, batch: &Batch, time: Time, block: &mut Block) -> bool {
-        let place = |line: u64| Place {
-            source: LOG.to_owned(),
-            line,
-        };
-        let n_entries = self.n_entries;
-        let code = match frame.kind {
-            FrameKind::Data => None,
-            FrameKind::Remote => Some(Code::RemoteFrame),
-            FrameKind::Error => Some(Code::ErrorFrame),
-        };
-        if let Some(code) = code {
-            self.notices
-                .count(code, || (place(n_entries), frame.id.to_string()));
+        if frame.kind != FrameKind::Data {
+            self.count_without_data(frame);
             return false;
         }
+        let Some(bus) = self.buses.of_batch(frame.bus) else {
+            return false;
+        };
+        let arrival = Arrival {
+            time,
+            bus,
+            id: frame.id,
+            payload: batch.payload(frame),
+            entry: self.n_entries,
+        };
+        // Nearly always one frame of the map has this identifier, or none.
+        let Some(&[index]) = self.lookup.group(frame.id) else {
+            return self.take_for_several(&arrival, block);
+        };
+        if !self.buses.allows(bus, index) {
+            return false;
+        }
+        self.channels.begin();
+        self.frames[index].take(&arrival, &mut self.channels, &mut self.notices, block);
+        self.channels.finish(time, block);
+        true
+    }
+
+    #[cold]
+    fn count_without_data(&mut self, frame: &Frame) {
+        let code = match frame.kind {
+            FrameKind::Data => return,
+            FrameKind::Remote => Code::RemoteFrame,
+            FrameKind::Error => Code::ErrorFrame,
+        };
+        let line = self.n_entries;
+        self.notices.count(code, || {
+            let source = LOG.to_owned();
+            (Place { source, line }, frame.id.to_string())
+        });
+    }
+
+    /// A frame for any number of frames of the map; whether there is one.
+    fn take_for_several(&mut self, arrival: &Arrival, block: &mut Block) -> bool {
         let mut is_mapped = false;
-        let bus = self.buses.of_batch(frame.bus);
-        self.lookup.find(frame.id, |index| {
-            let Some(bus) = bus.filter(|bus| self.buses.allows(*bus, index)) else {
+        self.lookup.find(arrival.id, |index| {
+            if !self.buses.allows(arrival.bus, index) {
                 return;
-            };
+            }
             if !is_mapped {
                 self.channels.begin();
                 is_mapped = true;
             }
-            let payload = batch.payload(frame);
-            let arrival = Arrival {
-                time,
-                bus,
-                id: frame.id,
-                payload,
-                entry: n_entries,
-            };
-            self.frames[index].take(&arrival, &mut self.channels, &mut self.notices, block);
+            self.frames[index].take(arrival, &mut self.channels, &mut self.notices, block);
         });
         if is_mapped {
-            self.channels.finish(time, block);
+            self.channels.finish(arrival.time, block);
         }
         is_mapped
     }

@@ -81,7 +81,7 @@ impl Default for LogMedian {
 }
 
 impl LogMedian {
-    #[inline]
+    #[inline(always)]
     pub(crate) fn add(&mut self, number: f64) {
         if number.is_nan() || number <= 0.0 {
             return;

@@ -59,25 +59,19 @@ impl SignalState {
     }
 
     /// The sample: `None` when this frame carries none, `Some(None)` when it is missing.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn value(
         &mut self,
         arrival: &Arrival,
         head: u64,
         notices: &mut Notices,
     ) -> Option<Option<f64>> {
-        let holds = |conditions: &[(Plan, Vec<CodeRange>)]| {
-            conditions.iter().all(|(plan, codes)| {
-                plan.extract(head, arrival.payload)
-                    .is_some_and(|code| bits::is_in(codes, code))
-            })
-        };
-        if !holds(&self.on_pages) {
+        if !holds(&self.on_pages, arrival, head) {
             return None;
         }
         let reading = match self.plan.extract(head, arrival.payload) {
             None => Reading::BeyondEnd,
-            Some(_) if !holds(&self.valid_when) => Reading::Absent,
+            Some(_) if !holds(&self.valid_when, arrival, head) => Reading::Absent,
             Some(raw) => bits::reading_of(&self.signal, self.width, raw),
         };
         let value = judge(
@@ -92,8 +86,21 @@ impl SignalState {
     }
 }
 
+/// Whether all conditions hold; most signals have none.
+#[inline(always)]
+fn holds(conditions: &[(Plan, Vec<CodeRange>)], arrival: &Arrival, head: u64) -> bool {
+    for (plan, codes) in conditions {
+        let code = plan.extract(head, arrival.payload);
+        if !code.is_some_and(|code| bits::is_in(codes, code)) {
+            return false;
+        }
+    }
+    true
+}
+
 /// From a reading to a sample, refusals counted. `first` gives the place and the name of
 /// the source.
+#[inline(always)]
 pub(crate) fn judge(
     reading: Reading,
     gate: Option<&mut Gate>,
