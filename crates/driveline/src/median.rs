@@ -15,7 +15,11 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 
 /// Median of the values, the upper of the two in the middle of an even number; `None` of none.
 pub fn upper_median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
+    let mut values: Vec<f64> = values.collect();
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    let (_, median, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    Some(*median)
 }

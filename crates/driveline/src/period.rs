@@ -5,6 +5,7 @@
 //! it only, so that a live capture and a finished log are treated alike.
 
 use halfshaft_model::Time;
+use halfshaft_model::constants::NS_PER_S;
 
 /// Shortest silence that counts as a gap, s. Source: none, engineering guess; shorter
 /// losses are bridged by interpolation at less than a tenth of a per cent of heat.
@@ -30,6 +31,7 @@ pub struct Period {
     latest: Option<Time>,
     // By what is known so far: asked for at every sample, and changed by the first ones only.
     gap_limit_s: f64,
+    gap_limit_ns: i64,
 }
 
 impl Default for Period {
@@ -41,13 +43,24 @@ impl Default for Period {
 impl Period {
     /// A rhythm whose period the map may state, s.
     pub fn new(stated_s: Option<f64>) -> Period {
-        Period {
+        let mut period = Period {
             stated_s,
             learned_s: None,
             intervals: Vec::new(),
             latest: None,
-            gap_limit_s: gap_limit_s(stated_s),
-        }
+            gap_limit_s: 0.0,
+            gap_limit_ns: 0,
+        };
+        period.limit();
+        period
+    }
+
+    fn limit(&mut self) {
+        self.gap_limit_s = match self.seconds() {
+            Some(period_s) => (PERIODS_IN_GAP * period_s).max(LEAST_GAP_S),
+            None => GAP_OF_UNKNOWN_S,
+        };
+        self.gap_limit_ns = (self.gap_limit_s * NS_PER_S as f64) as i64;
     }
 
     /// Takes note of a sample.
@@ -67,7 +80,7 @@ impl Period {
                 let mut sorted = self.intervals.clone();
                 sorted.sort_unstable();
                 self.learned_s = Some(sorted[n / 2] as f64 * 1e-9);
-                self.gap_limit_s = gap_limit_s(self.seconds());
+                self.limit();
             }
             if n >= SETTLED_AFTER {
                 self.intervals = Vec::new();
@@ -91,12 +104,11 @@ impl Period {
     pub fn gap_limit_s(&self) -> f64 {
         self.gap_limit_s
     }
-}
 
-fn gap_limit_s(period_s: Option<f64>) -> f64 {
-    match period_s {
-        Some(period_s) => (PERIODS_IN_GAP * period_s).max(LEAST_GAP_S),
-        None => GAP_OF_UNKNOWN_S,
+    /// The same, ns: a comparison of whole numbers for every sample.
+    #[inline]
+    pub fn gap_limit_ns(&self) -> i64 {
+        self.gap_limit_ns
     }
 }
 

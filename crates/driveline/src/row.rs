@@ -61,8 +61,8 @@ pub struct Row {
     pub impulse_nms: f64,
     /// Evidence for the direction of slip, shortest window first.
     pub evidence: [Evidence; N_WINDOWS],
-    /// Wheel samples in the mean over 0.2 s.
-    pub n_in_mean: f64,
+    /// Root of the number of wheel samples in the mean over 0.2 s: every noise of it asks.
+    pub root_n_in_mean: f64,
     /// Noise floor as learned up to here: standard deviation of one slip sample, rad/s.
     pub slip_sd: Option<f64>,
     /// Brake applied.
@@ -84,12 +84,12 @@ impl Row {
     /// Largest mean slip that noise alone makes for a floor of `slip_sd` (one sample,
     /// rad/s), rad/s.
     pub fn mean_noise(&self, slip_sd: f64) -> f64 {
-        mean_noise(slip_sd, self.n_in_mean)
+        mean_noise(slip_sd, self.root_n_in_mean)
     }
 }
 
-/// Largest mean slip that noise alone makes in a mean of `n_in_mean` samples whose standard
-/// deviation is `slip_sd`, rad/s.
-pub fn mean_noise(slip_sd: f64, n_in_mean: f64) -> f64 {
-    SIGNIFICANT_SDS * slip_sd / n_in_mean.sqrt()
+/// Largest mean slip that noise alone makes, rad/s, in a mean of so many samples that their
+/// number's root is `root_n_in_mean`, each of standard deviation `slip_sd`, rad/s.
+pub fn mean_noise(slip_sd: f64, root_n_in_mean: f64) -> f64 {
+    SIGNIFICANT_SDS * slip_sd / root_n_in_mean
 }

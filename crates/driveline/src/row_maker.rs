@@ -190,7 +190,7 @@ impl RowMaker {
             work_j: impulse_nms.map(|impulse| impulse * slip),
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
-            n_in_mean: smoothed.n_in_window[DEFINITION],
+            root_n_in_mean: smoothed.n_in_window[DEFINITION].sqrt(),
             slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
             is_controlled: sample.is_controlled,

@@ -65,8 +65,6 @@ pub struct Track {
     pub channel: usize,
     behaviour: Behaviour,
     period: Period,
-    // Longest silence that is not a gap, by what is known of the period.
-    limit_ns: i64,
     late_ns: i64,
     // Those before `first` are spent.
     samples: Vec<Sample>,
@@ -81,7 +79,6 @@ impl Track {
         Track {
             channel,
             behaviour: spec.behaviour,
-            limit_ns: limit_ns(&period),
             period,
             late_ns: ((spec.late_by_s + DISORDER_S) * 1e9) as i64,
             samples: Vec::new(),
@@ -111,8 +108,8 @@ impl Track {
 
     /// Adds a block's samples and cuts.
     pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
-        // Half of them at least: who asks long after the fact leaves many behind.
-        if self.first > self.samples.len() / 2 {
+        // Most of them: who asks long after the fact leaves many behind, and the rest is moved.
+        if self.first > self.samples.len() / 4 * 3 {
             self.samples.drain(..self.first);
             self.first = 0;
         }
@@ -134,9 +131,8 @@ impl Track {
 
     #[inline]
     fn push(&mut self, time: Time, value: Option<f64>) {
-        if value.is_some() && !self.period.is_settled() {
+        if value.is_some() {
             self.period.note(time);
-            self.limit_ns = limit_ns(&self.period);
         }
         let follows = self.samples.last().is_some_and(|last| {
             last.value.is_some() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
@@ -148,7 +144,7 @@ impl Track {
             time,
             value,
             run: self.run,
-            limit_ns: self.limit_ns,
+            limit_ns: self.period.gap_limit_ns(),
         });
     }
 
@@ -258,10 +254,6 @@ impl Track {
             .get(self.first)
             .is_some_and(|sample| sample.time == time && sample.value.is_some())
     }
-}
-
-fn limit_ns(period: &Period) -> i64 {
-    (period.gap_limit_s() * 1e9) as i64
 }
 
 #[cfg(test)]

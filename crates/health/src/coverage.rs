@@ -5,6 +5,7 @@
 //! missing counts as not covered.
 
 use halfshaft_driveline::Period;
+use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Block, ChannelSpec, Column, Span, Time};
 
 use crate::result::{ChannelQuality, Gap, MAX_GAPS};
@@ -19,7 +20,7 @@ struct Watch {
     n_gaps: u64,
     gap_s: f64,
     // Summed between samples that are no gap apart.
-    covered_s: f64,
+    covered_ns: i64,
 }
 
 /// Watches all channels.
@@ -44,7 +45,7 @@ impl Coverage {
             n_missing: 0,
             n_gaps: 0,
             gap_s: 0.0,
-            covered_s: 0.0,
+            covered_ns: 0,
         };
         Coverage {
             names: channels
@@ -123,7 +124,7 @@ impl Coverage {
             n_missing: watch.n_missing,
             period_s: watch.period.seconds().filter(|_| watch.n_samples > 1),
             coverage: if duration_s > 0.0 {
-                (watch.covered_s / duration_s).min(1.0)
+                (watch.covered_ns as f64 / NS_PER_S as f64 / duration_s).min(1.0)
             } else {
                 0.0
             },
@@ -157,18 +158,19 @@ impl Watch {
                 self.n_missing += 1;
                 continue;
             }
-            match self.latest.map(|before| (before, time.since(before))) {
-                Some((before, silent_s)) if silent_s > self.period.gap_limit_s() => {
+            match self.latest {
+                Some(start) if time.0 - start.0 > self.period.gap_limit_ns() => {
+                    let span = Span { start, end: time };
                     self.n_gaps += 1;
-                    self.gap_s += silent_s;
-                    gaps.push(Span {
-                        start: before,
-                        end: time,
-                    });
+                    self.gap_s += span.seconds();
+                    gaps.push(span);
                 }
-                Some((_, silent_s)) => self.covered_s += silent_s,
+                Some(before) => self.covered_ns += time.0 - before.0,
                 // The first sample of a stretch stands for about one period before it.
-                None => self.covered_s += self.period.seconds().unwrap_or(0.0),
+                None => {
+                    let period_s = self.period.seconds().unwrap_or(0.0);
+                    self.covered_ns += (period_s * NS_PER_S as f64) as i64;
+                }
             }
             self.n_samples += 1;
             self.period.note(time);

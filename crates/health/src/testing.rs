@@ -32,7 +32,7 @@ pub fn row(time_s: f64) -> Row {
         work_j: None,
         impulse_nms: 0.0,
         evidence: [Evidence::new(0.0, 0.0); 4],
-        n_in_mean: 20.0,
+        root_n_in_mean: 20.0_f64.sqrt(),
         slip_sd: Some(0.01),
         is_braking: false,
         is_controlled: false,

@@ -117,10 +117,9 @@ impl Table {
                 Beyond::Hold => Some((last, 0.0)),
             };
         }
-        let i = axis
-            .partition_point(|&point| point <= at)
-            .saturating_sub(1)
-            .min(last.saturating_sub(1));
+        // Tables are short: to count all points is quicker than to search them.
+        let n_up_to: usize = axis.iter().map(|&point| usize::from(point <= at)).sum();
+        let i = n_up_to.saturating_sub(1).min(last.saturating_sub(1));
         if i == last {
             return Some((last, 0.0));
         }

@@ -9,6 +9,7 @@ use std::collections::VecDeque;
 
 use halfshaft_model::{ChannelSpec, Column, Time};
 
+use crate::median::upper_median;
 use crate::period::Period;
 use crate::response::Reading;
 use crate::track::DISORDER_S;
@@ -98,7 +99,7 @@ impl Series {
         }
         if value.is_some() {
             if let Some(latest) = self.latest
-                && time.since(latest) > self.period.gap_limit_s()
+                && time.0 - latest.0 > self.period.gap_limit_ns()
             {
                 self.run += 1;
             }
@@ -179,12 +180,8 @@ pub fn readings(samples: &[Sample], origin: Time) -> Vec<Reading> {
 
 /// The median interval between readings, s; `None` below two.
 pub fn median_interval_s(readings: &[Reading]) -> Option<f64> {
-    let mut intervals: Vec<f64> = readings
-        .windows(2)
-        .map(|pair| pair[1].time_s - pair[0].time_s)
-        .collect();
-    intervals.sort_by(f64::total_cmp);
-    intervals.get(intervals.len() / 2).copied()
+    let intervals = readings.windows(2);
+    upper_median(intervals.map(|pair| pair[1].time_s - pair[0].time_s))
 }
 
 #[cfg(test)]

@@ -426,7 +426,7 @@ impl Health {
         rows.iter()
             .for_each(|row| self.strips.note(row, &limits.slip));
         if let Some(row) = rows.last() {
-            self.latest = Some((row.time, row.n_in_mean));
+            self.latest = Some((row.time, row.root_n_in_mean));
         }
     }
 }

@@ -47,6 +47,7 @@ const ENGAGED: (f64, f64) = (0.10, 0.05);
 const SPINNING: f64 = 0.1;
 /// How far back a change of speed is measured, s.
 const LOOK_BACK_S: f64 = 1.0;
+const LOOK_BACK_NS: i64 = (LOOK_BACK_S * 1e9) as i64;
 
 /// Reversals close behind each other.
 #[derive(Clone, Copy, Debug)]
@@ -170,13 +171,13 @@ impl CommandChatter {
         let speed = row.road_speed?;
         while self
             .speeds
-            .pop_front_if(|(then, _)| row.time.since(*then) > LOOK_BACK_S)
+            .pop_front_if(|(then, _)| row.time.0 - then.0 > LOOK_BACK_NS)
             .is_some()
         {}
         if self
             .speeds
             .back()
-            .is_none_or(|(then, _)| row.time.since(*then) >= 0.1 * LOOK_BACK_S)
+            .is_none_or(|(then, _)| row.time.0 - then.0 >= LOOK_BACK_NS / 10)
         {
             self.speeds.push_back((row.time, speed));
         }
