@@ -51,7 +51,17 @@ pub fn extract(field: &BitField, payload: &[u8]) -> Option<u64> {
 ///
 /// Whether the signal is on the page this frame carries is [`is_on_page`].
 pub fn value(signal: &Signal, payload: &[u8]) -> Reading {
-    let Some(raw) = extract(&signal.bits, payload) else {
+    reading(
+        signal,
+        signal.bits.width(),
+        extract(&signal.bits, payload),
+        payload,
+    )
+}
+
+/// The same of a signal whose width is known and whose bits were taken out already.
+pub(crate) fn reading(signal: &Signal, width: u32, raw: Option<u64>, payload: &[u8]) -> Reading {
+    let Some(raw) = raw else {
         return Reading::BeyondEnd;
     };
     if !signal
@@ -61,7 +71,7 @@ pub fn value(signal: &Signal, payload: &[u8]) -> Reading {
     {
         return Reading::Absent;
     }
-    reading_of(signal, signal.bits.width(), raw)
+    reading_of(signal, width, raw)
 }
 
 /// Whether this frame carries the signal at all.

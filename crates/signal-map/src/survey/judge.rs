@@ -244,9 +244,10 @@ fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
 }
 
 fn byte_orders(survey: &Survey, remarks: &mut Remarks) {
-    for (frame, orders) in survey.map.frames.iter().zip(&survey.byte_orders) {
-        for (signal, order) in frame.signals.iter().zip(orders) {
-            let times = order
+    for (frame, watches) in survey.map.frames.iter().zip(&survey.raw) {
+        for (signal, watch) in frame.signals.iter().zip(watches) {
+            let times = watch
+                .order
                 .as_ref()
                 .and_then(|order| order.times_rougher(limits::BYTES_STEPS));
             let (Some(times), Some(spec)) = (times, survey.map.channels.get(signal.channel)) else {

@@ -26,7 +26,7 @@ use crate::decode::lookup::{Buses, Lookup};
 use crate::map::Map;
 use columns::ColumnWatch;
 use motion::Motion;
-use raw::{ByteOrder, Codes};
+use raw::{Codes, RawWatch};
 
 /// Watches a log go by.
 #[derive(Clone, Debug)]
@@ -37,7 +37,7 @@ pub struct Survey {
     // Bus on which a frame was first seen.
     pinned: Vec<Option<u16>>,
     // For each frame one per signal.
-    byte_orders: Vec<Vec<Option<ByteOrder>>>,
+    raw: Vec<Vec<RawWatch>>,
     codes: Vec<Codes>,
     columns: Vec<ColumnWatch>,
     motion: Motion,
@@ -49,15 +49,15 @@ pub struct Survey {
 impl Survey {
     /// A survey for a map.
     pub fn new(map: &Map) -> Survey {
-        let byte_orders = map
+        let raw = map
             .frames
             .iter()
-            .map(|frame| frame.signals.iter().map(ByteOrder::new).collect());
+            .map(|frame| frame.signals.iter().map(RawWatch::new).collect());
         Survey {
             lookup: Lookup::new(map),
             buses: Buses::new(map),
             pinned: vec![None; map.frames.len()],
-            byte_orders: byte_orders.collect(),
+            raw: raw.collect(),
             codes: vec![Codes::default(); map.channels.len()],
             columns: map
                 .channels
@@ -118,19 +118,15 @@ impl Survey {
                 return;
             }
             let payload = batch.payload(frame);
-            for (signal, order) in self.map.frames[index]
-                .signals
-                .iter()
-                .zip(&mut self.byte_orders[index])
-            {
+            let (head, time) = (bits::head(payload), Time(frame.stamp.0));
+            let signals = &self.map.frames[index].signals;
+            for (signal, watch) in signals.iter().zip(&mut self.raw[index]) {
                 if !bits::is_on_page(signal, payload) {
                     continue;
                 }
+                let reading = watch.add(signal, head, payload, time);
                 if let Some(codes) = self.codes.get_mut(signal.channel) {
-                    codes.add(bits::value(signal, payload));
-                }
-                if let Some(order) = order {
-                    order.add(signal, payload, Time(frame.stamp.0));
+                    codes.add(reading);
                 }
             }
         });

@@ -6,7 +6,7 @@
 
 use halfshaft_model::Time;
 
-use crate::decode::bits::{self, Reading, extract, number};
+use crate::decode::bits::{self, Plan, Reading, number};
 use crate::map::{BitField, BitRun, Number, Signal};
 
 /// Steps further apart than this are not steps, s.
@@ -33,11 +33,47 @@ impl Codes {
     }
 }
 
+/// One signal, read as stated and, where it can be, both ways.
+#[derive(Clone, Debug)]
+pub(crate) struct RawWatch {
+    plan: Plan,
+    width: u32,
+    pub(crate) order: Option<ByteOrder>,
+}
+
+impl RawWatch {
+    pub(crate) fn new(signal: &Signal) -> RawWatch {
+        RawWatch {
+            plan: Plan::new(&signal.bits),
+            width: signal.bits.width(),
+            order: ByteOrder::new(signal),
+        }
+    }
+
+    /// Takes a payload that carries the signal, whose first eight bytes are `head`, and gives
+    /// what it says.
+    pub(crate) fn add(
+        &mut self,
+        signal: &Signal,
+        head: u64,
+        payload: &[u8],
+        time: Time,
+    ) -> Reading {
+        let raw = self.plan.extract(head, payload);
+        if let Some(order) = &mut self.order
+            && let Some(stated) = raw
+            && let Some(exchanged) = order.reversed.extract(head, payload)
+        {
+            order.add(signal, self.width, [stated, exchanged], time);
+        }
+        bits::reading(signal, self.width, raw, payload)
+    }
+}
+
 /// One signal read both ways.
 #[derive(Clone, Debug)]
 pub(crate) struct ByteOrder {
-    reversed: BitField,
-    width: u32,
+    reversed: Plan,
     stated: Roughness,
     exchanged: Roughness,
     last: Option<Time>,
@@ -45,7 +81,7 @@ pub(crate) struct ByteOrder {
 
 impl ByteOrder {
     /// `None` for signals in one byte and for floats.
-    pub(crate) fn new(signal: &Signal) -> Option<ByteOrder> {
+    fn new(signal: &Signal) -> Option<ByteOrder> {
         let bytes = by_byte(&signal.bits);
         let width = signal.bits.width();
         if bytes.len() < 2 || width > 64 || signal.number == Number::Float {
@@ -56,21 +92,15 @@ impl ByteOrder {
         };
         let (stated, exchanged) = (Roughness::default(), Roughness::default());
         Some(ByteOrder {
-            reversed,
-            width,
+            reversed: Plan::new(&reversed),
             stated,
             exchanged,
             last: None,
         })
     }
 
-    pub(crate) fn add(&mut self, signal: &Signal, payload: &[u8], time: Time) {
-        let (Some(stated), Some(exchanged)) = (
-            extract(&signal.bits, payload),
-            extract(&self.reversed, payload),
-        ) else {
-            return;
-        };
+    fn add(&mut self, signal: &Signal, width: u32, raw: [u64; 2], time: Time) {
+        let [stated, exchanged] = raw;
         // Codes are no numbers, whichever way they are read.
         let is_code = |raw| bits::is_in(&signal.absent, raw) || bits::is_in(&signal.broken, raw);
         if is_code(stated) || is_code(exchanged) {
@@ -81,9 +111,9 @@ impl ByteOrder {
             .is_some_and(|last| time > last && time.since(last) < LONGEST_STEP_S);
         self.last = Some(time);
         self.stated
-            .add(number(signal.number, self.width, stated), is_step);
+            .add(number(signal.number, width, stated), is_step);
         self.exchanged
-            .add(number(signal.number, self.width, exchanged), is_step);
+            .add(number(signal.number, width, exchanged), is_step);
     }
 
     /// How many times rougher the number is as stated than with its bytes exchanged.

@@ -304,12 +304,13 @@ fn a_twelve_bit_signed_number_is_compared_both_ways() {
             ..signal(0, 0)
         };
         signal.absent.clear();
-        let mut order = ByteOrder::new(&signal).unwrap();
+        let mut watch = RawWatch::new(&signal);
         for n in 0..1000 {
             let raw = (600.0 * (f64::from(n) / 100.0).sin()).round() as i16;
-            order.add(&signal, &raw.to_be_bytes(), Time(i64::from(n) * 10_000_000));
+            let (payload, time) = (raw.to_be_bytes(), Time(i64::from(n) * 10_000_000));
+            watch.add(&signal, bits::head(&payload), &payload, time);
         }
-        order.times_rougher(100).unwrap()
+        watch.order.unwrap().times_rougher(100).unwrap()
     };
     assert!(spoil(false) < 1.0, "{}", spoil(false));
     assert!(spoil(true) > 2.0 * limits::BYTES_ROUGHER, "{}", spoil(true));
