@@ -35,8 +35,8 @@ const HALF_NS: [i64; N_WINDOWS] = {
     half_ns
 };
 
-/// A sample is given out when this much of the drive behind it is known, s.
-const REACH_S: f64 = WINDOWS_S[N_WINDOWS - 1] / 2.0;
+/// A sample is given out when this much of the drive behind it is known, ns.
+const REACH_NS: i64 = HALF_NS[N_WINDOWS - 1];
 
 /// Samples behind every window that are kept at the most: to throw them away moves all others.
 const MOST_SPENT: usize = 512;
@@ -203,7 +203,7 @@ impl Smoother {
             torque_before_nm,
             torque_after_nm: None,
         });
-        while self.next + 1 < self.points.len() && time.since(self.points[self.next].time) > REACH_S
+        while self.next + 1 < self.points.len() && time.0 - self.points[self.next].time.0 > REACH_NS
         {
             self.give(show);
         }
