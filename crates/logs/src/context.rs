@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use halfshaft_model::{Code, IdFilter, Notices, Place, Stamp};
+use halfshaft_model::{Code, FrameId, IdFilter, Notices, Place, Stamp};
 
 /// Longest name a bus may have, in bytes; Linux allows 15.
 pub(crate) const LONGEST_BUS_NAME: usize = 64;
@@ -125,6 +125,12 @@ impl Context<'_> {
         if self.tally.first_bad.is_none() {
             self.tally.first_bad = Some((number, excerpt(bytes)));
         }
+    }
+
+    /// Whether somebody wants the frames of this identifier.
+    #[inline]
+    pub fn wants(&self, id: FrameId) -> bool {
+        self.only.is_none_or(|only| only.wants(id))
     }
 
     /// Takes note of an entry.

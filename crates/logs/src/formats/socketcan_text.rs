@@ -100,8 +100,7 @@ impl Reader for SocketcanText {
             self.head.keep(line.bytes, frame.stamp, bus);
             self.passed_over = None;
             if frame.kind == FrameKind::Data {
-                let is_wanted = context.only.is_none_or(|only| only.wants(frame.id));
-                if !is_wanted && !is_silent(self.given, frame.stamp) {
+                if !context.wants(frame.id) && !is_silent(self.given, frame.stamp) {
                     self.passed_over = Some((frame.stamp, bus, frame.id));
                     continue;
                 }
@@ -135,7 +134,7 @@ impl SocketcanText {
         {
             length += quick.length;
             n += 1;
-            let is_wanted = context.only.is_none_or(|only| only.wants(quick.id))
+            let is_wanted = context.wants(quick.id)
                 || !is_near && is_silent(self.given, self.head.stamp(&quick));
             if is_wanted {
                 let (stamp, (bytes, n_bytes)) = (self.head.stamp(&quick), quick.payload());
