@@ -240,7 +240,7 @@ impl Aligner {
     }
 
     /// Takes a block and shows what can be aligned by now.
-    pub fn push(&mut self, block: &Block, show: &mut impl FnMut(Aligned)) {
+    pub fn push(&mut self, block: &Block, show: &mut impl FnMut(&Aligned)) {
         let mut times: Vec<Time> = self.pending.drain(..).collect();
         let known = times.len();
         for &channel in &self.grid {
@@ -258,7 +258,7 @@ impl Aligner {
     }
 
     /// The log has ended: aligns what is left.
-    pub fn finish(&mut self, show: &mut impl FnMut(Aligned)) {
+    pub fn finish(&mut self, show: &mut impl FnMut(&Aligned)) {
         self.drain(None, show);
     }
 
@@ -289,7 +289,7 @@ impl Aligner {
             }))
     }
 
-    fn drain(&mut self, until: Option<Time>, show: &mut impl FnMut(Aligned)) {
+    fn drain(&mut self, until: Option<Time>, show: &mut impl FnMut(&Aligned)) {
         while let Some(&next) = self.pending.front() {
             let time = self.edge_before(next, until).unwrap_or(next);
             if time < next {
@@ -297,7 +297,7 @@ impl Aligner {
             }
             self.reached = time;
             match self.align(time, until) {
-                Ok(Some(aligned)) => show(aligned),
+                Ok(Some(aligned)) => show(&aligned),
                 Ok(None) => {}
                 Err(NotYet) => return,
             }
@@ -511,8 +511,8 @@ mod tests {
         column(&mut block, 2, &[(0.0, 0.0), (0.05, 1.0), (0.15, 3.0)]);
         block.until = Time::from_seconds(0.15);
         let mut out = Vec::new();
-        aligner.push(&block, &mut |row| out.push(row));
-        aligner.finish(&mut |row| out.push(row));
+        aligner.push(&block, &mut |row| out.push(*row));
+        aligner.finish(&mut |row| out.push(*row));
         let seen: Vec<_> = out
             .iter()
             .map(|row| {
@@ -549,9 +549,9 @@ mod tests {
                     column(&mut block, 2, &[(time + 0.001, value)]);
                     block.until = Time::from_seconds(time + 0.002);
                 }
-                aligner.push(&block, &mut |row| out.push(row));
+                aligner.push(&block, &mut |row| out.push(*row));
             }
-            aligner.finish(&mut |row| out.push(row));
+            aligner.finish(&mut |row| out.push(*row));
             out
         };
         assert_eq!(run(1), run(200));

@@ -19,7 +19,6 @@ pub mod engagement;
 pub mod heat_by_floor;
 pub mod median;
 pub mod noise_floor;
-mod octaves;
 pub mod period;
 pub mod random;
 pub mod response;
@@ -117,13 +116,13 @@ impl Driveline {
 }
 
 impl Joiner {
-    fn push(&mut self, sample: Aligned, rows: &mut Vec<Row>) {
+    fn push(&mut self, sample: &Aligned, rows: &mut Vec<Row>) {
         let is_joined = self.latest_runs == Some(sample.wheel_runs);
         self.latest_runs = Some(sample.wheel_runs);
         let sample = self.maker.slipping(sample);
         let maker = &mut self.maker;
         let mut show = |smoothed: &Smoothed| rows.push(maker.row(smoothed));
-        self.smoother.push(sample, is_joined, &mut show);
+        self.smoother.push(&sample, is_joined, &mut show);
     }
 
     fn finish(&mut self, rows: &mut Vec<Row>) {

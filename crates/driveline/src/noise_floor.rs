@@ -6,12 +6,12 @@
 //! straights. Wheelspin and tone-ring spikes sit in the upper tail, which is left out.
 //! Kept as a histogram: bounded, and resolved when asked.
 
-use crate::octaves::octaves;
+use halfshaft_model::octaves::steps_above;
 
 /// Histogram slots, so many to each doubling from the smallest size on, rad/s.
 const N_SLOTS: usize = 160;
 const SMALLEST: f64 = 1e-6;
-const SLOTS_PER_OCTAVE: f64 = 6.0;
+const SLOTS_PER_OCTAVE: u64 = 6;
 
 /// Share of the second differences that is used; the rest is taken for real movement.
 const KEPT_SHARE: f64 = 0.9;
@@ -55,12 +55,12 @@ impl NoiseFloor {
     pub fn note(&mut self, slip: f64, interval_s: f64) {
         if let Some((before, Some((first, first_interval)))) = self.previous {
             // On uneven spacing it is the departure from the straight line between the outer
-            // two, scaled to the size that even spacing would give.
+            // two, scaled to the size that even spacing would give: with √(1 + share² + share²)
+            // for the shares of the two intervals in the whole. Multiplied out by that whole.
             let whole = first_interval + interval_s;
-            let (far, near) = (interval_s / whole, first_interval / whole);
-            let departure = before - far * first - near * slip;
-            let size = (1.0 + near * near + far * far).sqrt();
-            self.count(6.0_f64.sqrt() / size * departure.abs());
+            let departure = before * whole - interval_s * first - first_interval * slip;
+            let square = whole * whole + interval_s * interval_s + first_interval * first_interval;
+            self.count(6.0 * departure * departure / square);
         }
         self.previous = Some((slip, self.previous.map(|(before, _)| (before, interval_s))));
     }
@@ -70,15 +70,12 @@ impl NoiseFloor {
         self.previous = None;
     }
 
-    fn count(&mut self, size: f64) {
-        let slot = if size <= SMALLEST {
-            0.0
-        } else {
-            (octaves(size) - octaves(SMALLEST)) * SLOTS_PER_OCTAVE
-        };
-        let slot = (slot as usize).min(N_SLOTS - 1);
+    /// Counts a second difference whose square is that.
+    fn count(&mut self, square: f64) {
+        let steps = steps_above(square, SMALLEST * SMALLEST, SLOTS_PER_OCTAVE / 2);
+        let slot = steps.min(N_SLOTS - 1);
         self.counts[slot] += 1;
-        self.squares[slot] += size * size;
+        self.squares[slot] += square;
         self.n += 1;
         if self.n == LEAST_SAMPLES
             || self.n == 4 * LEAST_SAMPLES

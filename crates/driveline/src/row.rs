@@ -3,7 +3,6 @@
 use halfshaft_model::Time;
 
 use crate::heat_by_floor::{Evidence, SIGNIFICANT_SDS};
-use crate::smooth::N_WINDOWS;
 
 /// The pack and the axle at one time. Missing is `None`, never zero.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,10 +58,11 @@ pub struct Row {
     pub work_j: Option<f64>,
     /// Torque × time of this sample, all packs, N·m·s.
     pub impulse_nms: f64,
-    /// Evidence for the direction of slip, shortest window first.
-    pub evidence: [Evidence; N_WINDOWS],
-    /// Root of the number of wheel samples in the mean over 0.2 s: every noise of it asks.
-    pub root_n_in_mean: f64,
+    /// Evidence for the direction of slip.
+    pub evidence: Evidence,
+    /// Noise of the mean over 0.2 s as a share of that of one sample: 1/√n of the wheel
+    /// samples in it.
+    pub noise_in_mean: f64,
     /// Noise floor as learned up to here: standard deviation of one slip sample, rad/s.
     pub slip_sd: Option<f64>,
     /// Brake applied.
@@ -75,21 +75,18 @@ impl Row {
     /// Sign of the slip, −1, 0 or 1, for a floor of `slip_sd` (one sample, rad/s): that of
     /// the shortest significant window, as the heat sum takes it.
     pub fn slip_sign(&self, slip_sd: f64) -> f64 {
-        self.evidence
-            .iter()
-            .find(|window| window.strength > SIGNIFICANT_SDS * slip_sd)
-            .map_or(0.0, |window| window.sign)
+        self.evidence.sign(slip_sd)
     }
 
     /// Largest mean slip that noise alone makes for a floor of `slip_sd` (one sample,
     /// rad/s), rad/s.
     pub fn mean_noise(&self, slip_sd: f64) -> f64 {
-        mean_noise(slip_sd, self.root_n_in_mean)
+        mean_noise(slip_sd, self.noise_in_mean)
     }
 }
 
-/// Largest mean slip that noise alone makes, rad/s, in a mean of so many samples that their
-/// number's root is `root_n_in_mean`, each of standard deviation `slip_sd`, rad/s.
-pub fn mean_noise(slip_sd: f64, root_n_in_mean: f64) -> f64 {
-    SIGNIFICANT_SDS * slip_sd / root_n_in_mean
+/// Largest mean slip that noise alone makes, rad/s, in a mean that keeps `noise_in_mean` of the
+/// noise of one sample, whose standard deviation is `slip_sd`, rad/s.
+pub fn mean_noise(slip_sd: f64, noise_in_mean: f64) -> f64 {
+    SIGNIFICANT_SDS * slip_sd * noise_in_mean
 }

@@ -6,6 +6,7 @@
 use std::collections::VecDeque;
 
 use halfshaft_model::{ChannelSpec, Time};
+use wide::f64x4;
 
 use crate::align::Aligned;
 use crate::basis::Basis;
@@ -17,7 +18,7 @@ use crate::derive::openness::openness;
 use crate::heat_by_floor::{Evidence, SIGNIFICANT_SDS};
 use crate::noise_floor::NoiseFloor;
 use crate::row::Row;
-use crate::smooth::{DEFINITION, Slipping, Smoothed};
+use crate::smooth::{DEFINITION, N_WINDOWS, Slipping, Smoothed};
 use crate::tyre_ratio::{Rolling, TyreRatio};
 
 /// Time constant with which the yaw sensor's bias is learned at standstill, s.
@@ -36,6 +37,17 @@ pub const MISMATCH_NOT_LEARNED: f64 = 0.01;
 /// the noise before it gives heat its sign. Source: none, engineering guess: it follows a
 /// wheel that hops and slips to and fro within 0.2 s, and leaves all else to the longer means.
 const SHARP_CAUTION: f64 = 5.0 / 3.0;
+
+/// The same of every window.
+const CAUTIONS: [f64; N_WINDOWS] = {
+    let mut cautions = [1.0; N_WINDOWS];
+    let mut window = 0;
+    while window < DEFINITION {
+        cautions[window] = SHARP_CAUTION;
+        window += 1;
+    }
+    cautions
+};
 
 /// Makes rows.
 #[derive(Clone, Debug)]
@@ -65,7 +77,7 @@ impl RowMaker {
     }
 
     /// A sample with its slip.
-    pub(crate) fn slipping(&self, sample: Aligned) -> Slipping {
+    pub(crate) fn slipping(&self, sample: &Aligned) -> Slipping {
         let (per_difference, per_case) = *self.basis.slip.as_ref().unwrap_or(&(0.5, 0.0));
         let from_front = || {
             let (left, right) = sample.front?;
@@ -76,7 +88,7 @@ impl RowMaker {
             slip: per_difference * raw_difference(sample.left, sample.right)
                 + per_case * case_speed(sample.left, sample.right),
             yaw_rate: sample.yaw_rate.or_else(from_front),
-            aligned: sample,
+            aligned: *sample,
         }
     }
 
@@ -142,25 +154,7 @@ impl RowMaker {
             .zip(impulse(smoothed.torque_after_nm, smoothed.after_s))
             .map(|(before, after)| before + after);
         let slip = smoothed.sample.slip;
-        let evidence = std::array::from_fn(|window| {
-            let mean = smoothed.slip_means[window];
-            // Rounding to steps leaves an error of q/√6 in the difference, drawn anew
-            // whenever a number changes; at steady speed it stays, and is no slip.
-            // Here and below squares are compared: roots cost more than all else in a row.
-            let step = SIGNIFICANT_SDS * self.basis.slip_step;
-            let is_beyond_a_step =
-                6.0 * (1.0 + smoothed.n_changes[window]) * mean * mean > step * step;
-            let caution = if window < DEFINITION {
-                SHARP_CAUTION
-            } else {
-                1.0
-            };
-            let strength = mean.abs() * smoothed.n_in_window[window].sqrt() / caution;
-            Evidence::new(
-                if is_beyond_a_step { strength } else { 0.0 },
-                if mean == 0.0 { 0.0 } else { mean.signum() },
-            )
-        });
+        let (evidence, noise_in_mean) = self.evidence(smoothed);
         Row {
             time: sample.time,
             seconds,
@@ -190,11 +184,30 @@ impl RowMaker {
             work_j: impulse_nms.map(|impulse| impulse * slip),
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
-            root_n_in_mean: smoothed.n_in_window[DEFINITION].sqrt(),
+            noise_in_mean,
             slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
             is_controlled: sample.is_controlled,
         }
+    }
+
+    /// What each window says of the direction of slip; and how much of a sample's noise the
+    /// mean of definition keeps.
+    fn evidence(&self, smoothed: &Smoothed) -> (Evidence, f64) {
+        let means = f64x4::from(smoothed.slip_means);
+        let roots = f64x4::from(smoothed.n_in_window).sqrt();
+        // Rounding to steps leaves an error of q/√6 in the difference, drawn anew whenever a
+        // number changes; at steady speed it stays, and is no slip.
+        let step = SIGNIFICANT_SDS * self.basis.slip_step;
+        let n_drawn = f64x4::ONE + f64x4::from(smoothed.n_changes);
+        let is_beyond_a_step = (6.0 * n_drawn * means * means).simd_gt(f64x4::splat(step * step));
+        let strengths = means * roots / f64x4::from(CAUTIONS);
+        let strengths = is_beyond_a_step.select(strengths, f64x4::ZERO);
+        let kept = f64x4::ONE / roots;
+        (
+            Evidence::new(strengths.to_array()),
+            kept.to_array()[DEFINITION],
+        )
     }
 
     /// Slip as sharp in time as the noise allows: the mean of definition where the samples

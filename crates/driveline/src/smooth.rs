@@ -8,6 +8,7 @@
 use std::collections::VecDeque;
 
 use halfshaft_model::Time;
+use wide::f64x4;
 
 use crate::align::Aligned;
 
@@ -82,53 +83,43 @@ pub struct Smoothed<'a> {
 
 /// What every window asks of a sample and of the interval to the next one. Windows reach
 /// seconds back, so this is kept apart from the rest of the sample, to stay in the cache.
+/// Windows end inside of an interval again and again, so what that asks for is worked out once.
 #[derive(Clone, Copy, Debug)]
 struct Point {
     time: Time,
-    slip: f64,
-    sums: SlipSums,
-    // Of the interval to the next sample; 0 as long as there is none.
-    after: Interval,
-}
-
-/// From one sample to the next. Windows end inside of it again and again, so what that asks
-/// for is worked out once.
-#[derive(Clone, Copy, Debug, Default)]
-struct Interval {
+    // Of the interval to the next sample, all 0 as long as there is none: its length, and
+    // what share of it a nanosecond is.
     length_ns: i64,
-    // Shares of it in a nanosecond.
     per_ns: f64,
     length_s: f64,
-    // Half of what the slip gains in it.
-    half_gain: f64,
-    // 1 where the wheels were sampled at its end, and where they had changed, else 0.
-    fresh: f64,
-    changed: f64,
+    // Running sums up to the sample; differences of them are integrals over windows. A share
+    // of the way on they are `sums + share · (gains + share · bends)`.
+    sums: Lanes,
+    gains: Lanes,
+    bends: Lanes,
 }
 
-/// Running sums up to a sample: differences of them are integrals over windows.
-#[derive(Clone, Copy, Debug, Default)]
-struct SlipSums {
-    slip: f64,
-    n_wheel_samples: f64,
-    n_changes: f64,
-}
+/// Four sums at once: slip times time, axle speed difference times time, wheel samples, and
+/// wheel samples that differ from the one before.
+type Lanes = f64x4;
 
 /// The same of what only the window of definition asks for.
 #[derive(Clone, Copy, Debug, Default)]
 struct Others {
     sums: OtherSums,
     // Of the interval to the next sample.
-    difference: Linear,
     yaw: Linear,
     power: Linear,
     lacks_yaw: u32,
     lacks_torque: u32,
+    // Pack torque at the end of the interval before the sample, and at the start of the one
+    // after it.
+    torque_before_nm: Option<f64>,
+    torque_after_nm: Option<f64>,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
 struct OtherSums {
-    difference: f64,
     yaw: f64,
     power: f64,
     n_without_yaw: u32,
@@ -142,14 +133,6 @@ struct Linear {
     half_gain: f64,
 }
 
-/// A sample that was not given out yet.
-#[derive(Clone, Copy, Debug)]
-struct Waiting {
-    sample: Slipping,
-    torque_before_nm: Option<f64>,
-    torque_after_nm: Option<f64>,
-}
-
 /// Smooths one sample after the other.
 #[derive(Clone, Debug, Default)]
 pub struct Smoother {
@@ -157,7 +140,7 @@ pub struct Smoother {
     points: Vec<Point>,
     others: Vec<Others>,
     // Its samples from the next to give out on, and the index of that in the run.
-    waiting: VecDeque<Waiting>,
+    waiting: VecDeque<Slipping>,
     next: usize,
     // Per window: the last samples at or before its start and its end, for the next sample.
     low: [usize; N_WINDOWS],
@@ -167,42 +150,28 @@ pub struct Smoother {
 impl Smoother {
     /// Takes a sample, and shows those that are settled by now; `is_joined` when no gap lies
     /// between it and the one before.
-    pub fn push(&mut self, sample: Slipping, is_joined: bool, show: &mut impl FnMut(&Smoothed)) {
+    pub fn push(&mut self, sample: &Slipping, is_joined: bool, show: &mut impl FnMut(&Smoothed)) {
         if !is_joined {
             self.finish(show);
         }
         let time = sample.aligned.time;
-        let mut point = Point {
-            time,
-            slip: sample.slip,
-            sums: SlipSums {
-                n_wheel_samples: 1.0,
-                ..SlipSums::default()
-            },
-            after: Interval::default(),
-        };
+        let mut point = Point::first(time);
         let mut others = Others::default();
-        let mut torque_before_nm = None;
         if let (Some(before), Some(beside), Some(previous)) = (
             self.points.last_mut(),
             self.others.last_mut(),
-            self.waiting.back_mut(),
+            self.waiting.back(),
         ) {
-            before.after = Interval::between(&previous.sample, &sample);
+            before.reach(previous, sample);
             point.sums = before.sums_after(1.0);
-            let torque = torque_over(&previous.sample, &sample);
-            *beside = beside.reaching(&previous.sample, &sample, torque);
-            others.sums = beside.sums_after(1.0, before.after.length_s);
-            previous.torque_after_nm = torque.map(|ends| ends.0);
-            torque_before_nm = torque.map(|ends| ends.1);
+            let torque = torque_over(previous, sample);
+            *beside = beside.reaching(previous, sample, torque);
+            others.sums = beside.sums_after(1.0, before.length_s);
+            others.torque_before_nm = torque.map(|ends| ends.1);
         }
         self.points.push(point);
         self.others.push(others);
-        self.waiting.push_back(Waiting {
-            sample,
-            torque_before_nm,
-            torque_after_nm: None,
-        });
+        self.waiting.push_back(*sample);
         while self.next + 1 < self.points.len() && time.0 - self.points[self.next].time.0 > REACH_NS
         {
             self.give(show);
@@ -223,18 +192,16 @@ impl Smoother {
     }
 
     fn give(&mut self, show: &mut impl FnMut(&Smoothed)) {
-        let Some(waiting) = self.waiting.front() else {
+        let Some(sample) = self.waiting.front() else {
             return;
         };
         let time = self.points[self.next].time;
-        let mut slip_means = [waiting.sample.slip; N_WINDOWS];
-        let mut n_in_window = [1.0; N_WINDOWS];
-        let mut n_changes = [0.0; N_WINDOWS];
-        let aligned = &waiting.sample.aligned;
-        let (mut difference_mean, mut yaw_mean) =
-            (aligned.right - aligned.left, waiting.sample.yaw_rate);
+        let aligned = &sample.aligned;
+        let (mut difference_mean, mut yaw_mean) = (aligned.right - aligned.left, sample.yaw_rate);
         // A peak is read from means only: where the torque is not known throughout, none is.
         let mut power_mean = None;
+        let mut sums = [Lanes::ZERO; N_WINDOWS];
+        let mut lengths_s = [0.0; N_WINDOWS];
         for window in 0..N_WINDOWS {
             let cursors = (&mut self.low[window], &mut self.high[window]);
             let (start, end) = stretch(&self.points, window, time, cursors);
@@ -245,18 +212,14 @@ impl Smoother {
                 whole_ns if whole_ns == 2 * HALF_NS[window] => WINDOWS_S[window],
                 _ => end.time.since(start.time),
             };
-            if length_s <= 0.0 {
-                continue;
-            }
-            let (before, up_to) = (start.slip_sums, end.slip_sums);
-            slip_means[window] = (up_to.slip - before.slip) / length_s;
-            n_in_window[window] = (up_to.n_wheel_samples - before.n_wheel_samples).max(1.0);
-            n_changes[window] = up_to.n_changes - before.n_changes;
-            if window == DEFINITION {
+            lengths_s[window] = length_s;
+            sums[window] = end.sums - start.sums;
+            if window == DEFINITION && length_s > 0.0 {
                 let first = &self.others[start.first];
                 let before = first.sums_after(start.share, start.beyond_s);
                 let up_to = self.others[end.first].sums_after(end.share, end.beyond_s);
-                difference_mean = (up_to.difference - before.difference) / length_s;
+                let [_, difference, ..] = sums[window].to_array();
+                difference_mean = difference / length_s;
                 // What is missing in an interval is missing in the part of it inside the window.
                 if up_to.n_without_yaw == first.sums.n_without_yaw {
                     yaw_mean = Some((up_to.yaw - before.yaw) / length_s);
@@ -266,18 +229,24 @@ impl Smoother {
                 }
             }
         }
+        let [slips, _, n_samples, n_changes] = Lanes::transpose(sums);
+        let lengths_s = Lanes::from(lengths_s);
+        // A sample alone has no window around it.
+        let is_mean = lengths_s.simd_gt(Lanes::ZERO);
+        let slip_means = is_mean.select(slips / lengths_s, Lanes::splat(sample.slip));
+        let n_in_window = n_samples.fast_max(Lanes::ONE);
         show(&Smoothed {
-            sample: &waiting.sample,
+            sample,
             before_s: self
                 .next
                 .checked_sub(1)
-                .map_or(0.0, |before| self.points[before].after.length_s),
-            after_s: self.points[self.next].after.length_s,
-            torque_before_nm: waiting.torque_before_nm,
-            torque_after_nm: waiting.torque_after_nm,
-            slip_means,
-            n_in_window,
-            n_changes,
+                .map_or(0.0, |before| self.points[before].length_s),
+            after_s: self.points[self.next].length_s,
+            torque_before_nm: self.others[self.next].torque_before_nm,
+            torque_after_nm: self.others[self.next].torque_after_nm,
+            slip_means: slip_means.to_array(),
+            n_in_window: n_in_window.to_array(),
+            n_changes: n_changes.to_array(),
             difference_mean,
             yaw_mean,
             power_mean,
@@ -326,7 +295,7 @@ struct Place {
     // So much of the interval; 0 at the sample itself.
     share: f64,
     beyond_s: f64,
-    slip_sums: SlipSums,
+    sums: Lanes,
 }
 
 impl Place {
@@ -342,50 +311,65 @@ impl Place {
         let point = &points[first];
         // Before the first sample, and behind the last, whose interval has no length, it is
         // the sample itself.
-        let beyond_ns = (time.0 - point.time.0).clamp(0, point.after.length_ns);
-        let share = beyond_ns as f64 * point.after.per_ns;
+        let beyond_ns = (time.0 - point.time.0).clamp(0, point.length_ns);
+        let share = beyond_ns as f64 * point.per_ns;
         Place {
             time: Time(point.time.0 + beyond_ns),
             first,
             share,
-            beyond_s: share * point.after.length_s,
-            slip_sums: point.sums_after(share),
-        }
-    }
-}
-
-impl Interval {
-    fn between(first: &Slipping, second: &Slipping) -> Interval {
-        let (start, end) = (&first.aligned, &second.aligned);
-        // Times of a run rise; at one time there is no interval, and no share of it.
-        let length_ns = (end.time.0 - start.time.0).max(0);
-        let has_changed = start.left != end.left || start.right != end.right;
-        let one_if = |is_so| f64::from(u8::from(is_so));
-        Interval {
-            length_ns,
-            per_ns: match length_ns {
-                0 => 0.0,
-                _ => 1.0 / length_ns as f64,
-            },
-            length_s: end.time.since(start.time),
-            half_gain: 0.5 * (second.slip - first.slip),
-            fresh: one_if(end.is_wheel_sample),
-            changed: one_if(has_changed && end.is_wheel_sample),
+            beyond_s: share * point.length_s,
+            sums: point.sums_after(share),
         }
     }
 }
 
 impl Point {
+    /// The first sample of a run, as long as no other has come.
+    fn first(time: Time) -> Point {
+        Point {
+            time,
+            length_ns: 0,
+            per_ns: 0.0,
+            length_s: 0.0,
+            sums: Lanes::new([0.0, 0.0, 1.0, 0.0]),
+            gains: Lanes::ZERO,
+            bends: Lanes::ZERO,
+        }
+    }
+
+    /// Fills in the interval between its sample and the next one.
+    fn reach(&mut self, first: &Slipping, second: &Slipping) {
+        let (start, end) = (&first.aligned, &second.aligned);
+        // Times of a run rise; at one time there is no interval, and no share of it.
+        self.length_ns = (end.time.0 - start.time.0).max(0);
+        self.per_ns = match self.length_ns {
+            0 => 0.0,
+            _ => 1.0 / self.length_ns as f64,
+        };
+        self.length_s = end.time.since(start.time);
+        let difference = |of: &Aligned| of.right - of.left;
+        let has_changed = start.left != end.left || start.right != end.right;
+        let one_if = |is_so| f64::from(u8::from(is_so));
+        let length_s = self.length_s;
+        self.gains = Lanes::new([
+            first.slip * length_s,
+            difference(start) * length_s,
+            one_if(end.is_wheel_sample),
+            one_if(has_changed && end.is_wheel_sample),
+        ]);
+        self.bends = Lanes::new([
+            0.5 * (second.slip - first.slip) * length_s,
+            0.5 * (difference(end) - difference(start)) * length_s,
+            0.0,
+            0.0,
+        ]);
+    }
+
     /// Sums a `share` of the way to the next point.
     #[inline]
-    fn sums_after(&self, share: f64) -> SlipSums {
-        let after = &self.after;
-        let slip = (self.slip + share * after.half_gain) * (share * after.length_s);
-        SlipSums {
-            slip: self.sums.slip + slip,
-            n_wheel_samples: self.sums.n_wheel_samples + share * after.fresh,
-            n_changes: self.sums.n_changes + share * after.changed,
-        }
+    fn sums_after(&self, share: f64) -> Lanes {
+        let share = Lanes::splat(share);
+        self.sums + share * (self.gains + share * self.bends)
     }
 }
 
@@ -407,7 +391,6 @@ impl Linear {
 impl Others {
     /// These sums with the interval between two samples, over which the torque is so much.
     fn reaching(&self, first: &Slipping, second: &Slipping, torque: Option<(f64, f64)>) -> Others {
-        let difference = |of: &Slipping| of.aligned.right - of.aligned.left;
         let yaw = first.yaw_rate.zip(second.yaw_rate);
         let power = torque.map(|(start, end)| (start * first.slip, end * second.slip));
         let line = |ends: Option<(f64, f64)>| {
@@ -415,11 +398,12 @@ impl Others {
         };
         Others {
             sums: self.sums,
-            difference: Linear::new(difference(first), difference(second)),
             yaw: line(yaw),
             power: line(power),
             lacks_yaw: u32::from(yaw.is_none()),
             lacks_torque: u32::from(power.is_none()),
+            torque_before_nm: self.torque_before_nm,
+            torque_after_nm: torque.map(|ends| ends.0),
         }
     }
 
@@ -428,7 +412,6 @@ impl Others {
     fn sums_after(&self, share: f64, length_s: f64) -> OtherSums {
         let is_inside = u32::from(share > 0.0);
         OtherSums {
-            difference: self.sums.difference + self.difference.integral(share, length_s),
             yaw: self.sums.yaw + self.yaw.integral(share, length_s),
             power: self.sums.power + self.power.integral(share, length_s),
             n_without_yaw: self.sums.n_without_yaw + is_inside * self.lacks_yaw,
@@ -493,7 +476,7 @@ mod tests {
             });
         };
         for &(time, difference, is_joined) in samples {
-            smoother.push(sample(time, difference), is_joined, &mut show);
+            smoother.push(&sample(time, difference), is_joined, &mut show);
             assert!(smoother.points.len() < 1500);
         }
         smoother.finish(&mut show);

@@ -327,7 +327,7 @@ mod tests {
             row.torque_nm = Some(torque);
             row.command = Some(command);
             row.work_j = Some(torque * 0.5 * difference * 0.01);
-            row.evidence = [Evidence::new(9.0, difference.signum()); 4];
+            row.evidence = Evidence::new([9.0 * difference.signum(); 4]);
             ledger.note(&row);
         }
         ledger

@@ -58,7 +58,7 @@ impl PartialLimits {
     /// Whether the pack makes heat in partial engagement.
     pub fn judge(&self, row: &Row) -> PartialJudgement {
         let slip = row.slip_sharp.abs();
-        let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) / row.root_n_in_mean;
+        let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) * row.noise_in_mean;
         // The map as it stands, its low end, its high end.
         let slips = [0.0, 1.0, -1.0].map(|side| {
             row.is_turning

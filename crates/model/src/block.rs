@@ -10,54 +10,53 @@ use crate::time::Time;
 /// Samples of one channel, times rising.
 #[derive(Clone, Debug, Default)]
 pub struct Column {
-    times: Vec<Time>,
     // Missing is stored as NaN and never shown as one: `value` and `iter` give `None`.
-    values: Vec<f64>,
+    samples: Vec<(Time, f64)>,
 }
 
 impl Column {
     /// Adds a sample. A value that is not finite counts as missing.
     pub fn push(&mut self, time: Time, value: Option<f64>) {
         let value = value.filter(|number| number.is_finite());
-        self.times.push(time);
-        self.values.push(value.unwrap_or(f64::NAN));
+        self.samples.push((time, value.unwrap_or(f64::NAN)));
     }
 
     /// How many samples.
     pub fn len(&self) -> usize {
-        self.times.len()
+        self.samples.len()
     }
 
     /// Whether there is no sample.
     pub fn is_empty(&self) -> bool {
-        self.times.is_empty()
+        self.samples.is_empty()
     }
 
     /// Time of sample `index`.
     pub fn time(&self, index: usize) -> Time {
-        self.times[index]
+        self.samples[index].0
     }
 
     /// Value of sample `index`, `None` when missing.
     pub fn value(&self, index: usize) -> Option<f64> {
-        let value = self.values[index];
-        if value.is_nan() { None } else { Some(value) }
+        shown(self.samples[index].1)
     }
 
     /// All samples in order.
     pub fn iter(&self) -> impl Iterator<Item = (Time, Option<f64>)> + '_ {
-        let values = self
-            .values
+        self.samples
             .iter()
-            .map(|value| (!value.is_nan()).then_some(*value));
-        self.times.iter().copied().zip(values)
+            .map(|&(time, value)| (time, shown(value)))
     }
 
     /// Forgets the samples and keeps the memory.
     pub fn clear(&mut self) {
-        self.times.clear();
-        self.values.clear();
+        self.samples.clear();
     }
+}
+
+#[inline]
+fn shown(value: f64) -> Option<f64> {
+    (!value.is_nan()).then_some(value)
 }
 
 /// A stretch of the drive: every channel's samples that arrived in it.

@@ -19,6 +19,7 @@ pub mod constants;
 pub mod entry;
 pub mod id_filter;
 pub mod notice;
+pub mod octaves;
 pub mod personal;
 pub mod position;
 pub mod sheet;

@@ -87,7 +87,7 @@ pub struct Health {
     housing_sensor: SensorWatch,
     has_front: bool,
     waiting: VecDeque<Row>,
-    // Time of the latest row, and the samples in its mean.
+    // Time of the latest row, and the noise in its mean.
     latest: Option<(Time, f64)>,
     until: Time,
     // Checks of the values against the map: passed, and all.
@@ -426,7 +426,7 @@ impl Health {
         rows.iter()
             .for_each(|row| self.strips.note(row, &limits.slip));
         if let Some(row) = rows.last() {
-            self.latest = Some((row.time, row.root_n_in_mean));
+            self.latest = Some((row.time, row.noise_in_mean));
         }
     }
 }

@@ -285,8 +285,8 @@ impl Health {
                 .map(|slip_sd| NoiseFloor {
                     slip_sd,
                     slip_step: basis.slip_step,
-                    smallest_slip: self.latest.map_or(0.0, |(_, root_n_in_mean)| {
-                        mean_noise(slip_sd, root_n_in_mean).max(basis.slip_step)
+                    smallest_slip: self.latest.map_or(0.0, |(_, noise_in_mean)| {
+                        mean_noise(slip_sd, noise_in_mean).max(basis.slip_step)
                     }),
                     n_samples: floor.n_samples(),
                 }),

@@ -117,7 +117,7 @@ impl Car {
                 row.yaw_rate =
                     Some(yaw_rate + self.driving.yaw_bias + self.driving.yaw_noise * noise);
                 row.work_j = Some(JOULES_PER_RAD * yaw_rate.abs() * seconds);
-                row.evidence = [Evidence::new(1e3, 1.0); 4];
+                row.evidence = Evidence::new([1e3; 4]);
                 self.rows.push(row);
                 self.true_m.push(self.at_m);
             }

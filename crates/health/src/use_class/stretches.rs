@@ -243,7 +243,7 @@ mod tests {
                 0.0
             };
             row.work_j = Some(1e3 * heat * speed * 1e-3);
-            row.evidence = [Evidence::new(9.0, 1.0); 4];
+            row.evidence = Evidence::new([9.0; 4]);
             stretches.note(&row, &partial, &partial.judge(&row));
         }
         stretches

@@ -210,6 +210,24 @@ impl Plan {
         }
     }
 
+    /// Byte order, shift and mask of a field that lies in the first eight bytes in a row.
+    pub(crate) fn in_head(&self) -> Option<(bool, u32, u64)> {
+        match self.way {
+            Way::Word {
+                start: 0,
+                little_end,
+                shift,
+                mask,
+            } => Some((little_end, shift, mask)),
+            _ => None,
+        }
+    }
+
+    /// How many bytes a payload must have to hold the field.
+    pub(crate) fn n_bytes(&self) -> usize {
+        self.n_bytes
+    }
+
     /// The field's bits; `head` is [`head`] of the same payload.
     #[inline]
     pub(crate) fn extract(&self, head: u64, payload: &[u8]) -> Option<u64> {

@@ -183,8 +183,9 @@ impl FrameState {
         }
         self.tally.n_used += 1;
         let mut has_room = true;
+        let heads = [head, head.swap_bytes()];
         for signal in &mut self.signals {
-            if let Some(value) = signal.value(arrival, head, notices) {
+            if let Some(value) = signal.value(arrival, heads, notices) {
                 has_room &= channels.push(signal.channel(), arrival.time, value, block);
             }
         }

@@ -15,6 +15,7 @@ mod gate;
 pub(crate) mod lookup;
 pub(crate) mod period;
 mod pieces;
+mod quick;
 mod signal;
 
 use halfshaft_model::timeline::{Clock, Cut};

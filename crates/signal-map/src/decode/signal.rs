@@ -8,11 +8,13 @@ use halfshaft_model::{Code, Notices, Place, Time};
 use super::bits::{self, Plan, Reading};
 use super::frame::Arrival;
 use super::gate::Gate;
+use super::quick::Quick;
 use crate::map::{CodeRange, Condition, Number, Signal};
 
 /// A signal with its state.
 #[derive(Clone, Debug)]
 pub(crate) struct SignalState {
+    quick: Quick,
     signal: Signal,
     name: String,
     plan: Plan,
@@ -24,7 +26,7 @@ pub(crate) struct SignalState {
 
 impl SignalState {
     pub(crate) fn new(signal: &Signal, name: &str) -> SignalState {
-        let compiled = |conditions: &[Condition]| {
+        let compiled = |conditions: &[Condition]| -> Vec<_> {
             conditions
                 .iter()
                 .map(|condition| (Plan::new(&condition.bits), condition.codes.clone()))
@@ -34,11 +36,15 @@ impl SignalState {
             Number::Float => 0.0,
             _ => signal.si_per_step,
         };
+        let plan = Plan::new(&signal.bits);
+        let on_pages = compiled(&signal.on_pages);
+        let valid_when = compiled(&signal.valid_when);
         SignalState {
-            plan: Plan::new(&signal.bits),
+            quick: Quick::new(signal, &plan, on_pages.iter().chain(&valid_when)),
+            plan,
             width: signal.bits.width(),
-            on_pages: compiled(&signal.on_pages),
-            valid_when: compiled(&signal.valid_when),
+            on_pages,
+            valid_when,
             gate: signal
                 .rate_under
                 .map(|rate_per_s| Gate::new(rate_per_s, step)),
@@ -61,6 +67,20 @@ impl SignalState {
     /// The sample: `None` when this frame carries none, `Some(None)` when it is missing.
     #[inline(always)]
     pub(crate) fn value(
+        &mut self,
+        arrival: &Arrival,
+        heads: [u64; 2],
+        notices: &mut Notices,
+    ) -> Option<Option<f64>> {
+        match self.quick.value(arrival.payload, heads) {
+            Some(value) => Some(Some(value)),
+            None => self.whole_value(arrival, heads[0], notices),
+        }
+    }
+
+    /// The same for whatever a signal can be.
+    #[inline(never)]
+    fn whole_value(
         &mut self,
         arrival: &Arrival,
         head: u64,

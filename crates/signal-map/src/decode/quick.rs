@@ -1,0 +1,296 @@
+//! The short way to the value of a signal like most: an integer in a row of bits.
+//!
+//! In: payloads. Out: the value where nothing is to be said of it, else nothing, and the
+//! signal is read the long way. So this may refuse whatever it likes, and must never give
+//! what the long way would not. It has no branch that goes one way for one signal and
+//! another for the next: frames come in no order that a processor could foresee.
+
+use super::bits::Plan;
+use crate::map::{CodeRange, Number, Signal};
+
+/// Bits from which a number may be wider than its codes are kept here.
+const WIDEST: u32 = 32;
+
+/// A signal's bits, scale and limits.
+#[derive(Clone, Debug)]
+pub(crate) struct Quick {
+    // The payload must have so many bytes, and these bits of its first eight must be these.
+    n_bytes: u8,
+    must_mask: u64,
+    must_be: u64,
+    // Shift that takes off what is left of the field, and the one that then takes off the rest.
+    is_little_end: bool,
+    is_signed: bool,
+    left: u8,
+    right: u8,
+    // Codes from `special` on, so many after it, are left to the long way.
+    special: u32,
+    n_special: u32,
+    si_per_step: f64,
+    si_at_zero: f64,
+    // What is believed; no number that is not finite lies between.
+    low: f64,
+    high: f64,
+}
+
+impl Quick {
+    /// For a signal with its compiled bits and conditions.
+    pub(crate) fn new<'a>(
+        signal: &Signal,
+        plan: &Plan,
+        conditions: impl Iterator<Item = &'a (Plan, Vec<CodeRange>)>,
+    ) -> Quick {
+        Quick::of(signal, plan, conditions).unwrap_or(Quick {
+            // No payload is as long.
+            n_bytes: u8::MAX,
+            must_mask: 0,
+            must_be: 0,
+            is_little_end: false,
+            is_signed: false,
+            left: 0,
+            right: 0,
+            special: 0,
+            n_special: u32::MAX,
+            si_per_step: 0.0,
+            si_at_zero: 0.0,
+            low: 0.0,
+            high: 0.0,
+        })
+    }
+
+    fn of<'a>(
+        signal: &Signal,
+        plan: &Plan,
+        conditions: impl Iterator<Item = &'a (Plan, Vec<CodeRange>)>,
+    ) -> Option<Quick> {
+        let is_signed = match signal.number {
+            Number::Unsigned => false,
+            Number::Signed => true,
+            Number::SignMagnitude | Number::Float => return None,
+        };
+        let width = signal.bits.width();
+        if signal.rate_under.is_some() || !(1..=WIDEST).contains(&width) {
+            return None;
+        }
+        let (is_little_end, shift, _) = plan.in_head()?;
+        let mut n_bytes = plan.n_bytes();
+        let (mut must_mask, mut must_be) = (0, 0);
+        for (plan, codes) in conditions {
+            let [CodeRange { first, last }] = codes[..] else {
+                return None;
+            };
+            let (is_little_end, shift, mask) = plan.in_head()?;
+            if first != last || first & !mask != 0 {
+                return None;
+            }
+            let placed = |bits: u64| match is_little_end {
+                true => (bits << shift).swap_bytes(),
+                false => bits << shift,
+            };
+            // Two conditions on the same bits are for the long way.
+            if must_mask & placed(mask) != 0 {
+                return None;
+            }
+            must_mask |= placed(mask);
+            must_be |= placed(first);
+            n_bytes = n_bytes.max(plan.n_bytes());
+        }
+        let special = || signal.absent.iter().chain(&signal.broken);
+        let first = special().map(|codes| codes.first).min();
+        let last = special().map(|codes| codes.last).max();
+        let (first, last) = first.zip(last).unwrap_or((u64::MAX, u64::MAX));
+        let code = |code: u64| u32::try_from(code).unwrap_or(u32::MAX);
+        let (low, high) = signal.believe.unwrap_or((f64::MIN, f64::MAX));
+        Some(Quick {
+            n_bytes: u8::try_from(n_bytes).ok()?,
+            must_mask,
+            must_be,
+            is_little_end,
+            is_signed,
+            left: u8::try_from(64 - shift - width).ok()?,
+            right: u8::try_from(64 - width).ok()?,
+            special: code(first),
+            n_special: code(last) - code(first),
+            si_per_step: signal.si_per_step,
+            si_at_zero: signal.si_at_zero,
+            low: low.max(f64::MIN),
+            high: high.min(f64::MAX),
+        })
+    }
+
+    /// The value, SI; `heads` are the first eight bytes of the payload, big and little end
+    /// first.
+    #[inline(always)]
+    pub(crate) fn value(&self, payload: &[u8], heads: [u64; 2]) -> Option<f64> {
+        let word = heads[usize::from(self.is_little_end)].wrapping_shl(u32::from(self.left));
+        let right = u32::from(self.right);
+        let code = word.wrapping_shr(right);
+        let signed = (word as i64).wrapping_shr(right);
+        let number = if self.is_signed { signed } else { code as i64 };
+        let si = number as f64 * self.si_per_step + self.si_at_zero;
+        let is_plain = (payload.len() >= usize::from(self.n_bytes))
+            & (heads[0] & self.must_mask == self.must_be)
+            & ((code as u32).wrapping_sub(self.special) > self.n_special)
+            & (si >= self.low)
+            & (si <= self.high);
+        is_plain.then_some(si)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::bits::{self, Reading, head, is_on_page};
+    use super::*;
+    use crate::map::{BitField, BitRun, Condition};
+    use proptest::prelude::*;
+
+    fn any_field() -> impl Strategy<Value = BitField> {
+        // Fields in a row, in both byte orders, and now and then one that is in none.
+        (0u8..9, 0u8..8, 0u8..8, 0u8..4, any::<bool>()).prop_map(
+            |(byte, high, low, n_more, rises)| {
+                let (high, low) = (high.max(low), high.min(low));
+                let step = |index: u8| {
+                    if rises {
+                        byte + index
+                    } else {
+                        byte.saturating_sub(index)
+                    }
+                };
+                let runs = (0..=n_more).map(|index| BitRun {
+                    byte: step(index),
+                    high: if index == 0 { high } else { 7 },
+                    low: if index == n_more { low.min(high) } else { 0 },
+                });
+                BitField {
+                    runs: runs.collect(),
+                }
+            },
+        )
+    }
+
+    fn any_codes() -> impl Strategy<Value = Vec<CodeRange>> {
+        prop::collection::vec((0u64..70_000, 0u64..300), 0..3).prop_map(|pairs| {
+            let range = |(first, more): (u64, u64)| CodeRange {
+                first,
+                last: first + more,
+            };
+            pairs.into_iter().map(range).collect()
+        })
+    }
+
+    fn any_conditions() -> impl Strategy<Value = Vec<Condition>> {
+        let codes = prop_oneof![
+            (0u64..4).prop_map(|code| vec![CodeRange {
+                first: code,
+                last: code
+            }]),
+            any_codes()
+        ];
+        let condition = (any_field(), codes).prop_map(|(bits, codes)| Condition { bits, codes });
+        prop::collection::vec(condition, 0..2)
+    }
+
+    fn any_signal() -> impl Strategy<Value = Signal> {
+        let number = prop_oneof![
+            Just(Number::Unsigned),
+            Just(Number::Signed),
+            Just(Number::SignMagnitude),
+            Just(Number::Float)
+        ];
+        let believe = prop::option::of((-1e4..0.0f64, 0.0..1e6f64));
+        let scale = (-2.0..2.0f64, -50.0..50.0f64);
+        let lists = (any_codes(), any_codes(), any_conditions(), any_conditions());
+        (any_field(), number, believe, scale, lists).prop_map(
+            |(bits, number, believe, (si_per_step, si_at_zero), lists)| Signal {
+                channel: 0,
+                bits,
+                number,
+                si_per_step,
+                si_at_zero,
+                absent: lists.0,
+                broken: lists.1,
+                believe,
+                rate_under: None,
+                on_pages: lists.2,
+                valid_when: lists.3,
+                line: 1,
+            },
+        )
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(4000))]
+
+        #[test]
+        fn the_short_way_gives_what_the_long_one_gives(
+            signal in any_signal(),
+            payload in prop::collection::vec(prop_oneof![Just(0u8), Just(0xFF), any::<u8>()], 0..12),
+        ) {
+            let compiled = |conditions: &[Condition]| -> Vec<_> {
+                let plan = |of: &Condition| (Plan::new(&of.bits), of.codes.clone());
+                conditions.iter().map(plan).collect()
+            };
+            let conditions = [compiled(&signal.on_pages), compiled(&signal.valid_when)].concat();
+            let quick = Quick::new(&signal, &Plan::new(&signal.bits), conditions.iter());
+            let head = head(&payload);
+            if let Some(value) = quick.value(&payload, [head, head.swap_bytes()]) {
+                prop_assert!(is_on_page(&signal, &payload));
+                prop_assert_eq!(bits::value(&signal, &payload), Reading::Value(value));
+            }
+        }
+    }
+
+    /// A short way that always refused would pass as well.
+    #[test]
+    fn plain_signals_take_it() {
+        let byte = |byte| BitRun {
+            byte,
+            high: 7,
+            low: 0,
+        };
+        let signal = Signal {
+            channel: 0,
+            bits: BitField {
+                runs: vec![byte(1), byte(0)],
+            },
+            number: Number::Signed,
+            si_per_step: 0.5,
+            si_at_zero: 1.0,
+            absent: vec![CodeRange {
+                first: 0x8000,
+                last: 0x8000,
+            }],
+            broken: Vec::new(),
+            believe: Some((-300.0, 300.0)),
+            rate_under: None,
+            on_pages: Vec::new(),
+            valid_when: vec![Condition {
+                bits: BitField {
+                    runs: vec![BitRun {
+                        byte: 2,
+                        high: 0,
+                        low: 0,
+                    }],
+                },
+                codes: vec![CodeRange { first: 1, last: 1 }],
+            }],
+            line: 1,
+        };
+        let conditions = [(
+            Plan::new(&signal.valid_when[0].bits),
+            signal.valid_when[0].codes.clone(),
+        )];
+        let quick = Quick::new(&signal, &Plan::new(&signal.bits), conditions.iter());
+        let value = |payload: &[u8]| {
+            let head = head(payload);
+            quick.value(payload, [head, head.swap_bytes()])
+        };
+        assert_eq!(value(&[0x10, 0x00, 0x01]), Some(9.0));
+        assert_eq!(value(&[0xFE, 0xFF, 0x01]), Some(0.0));
+        // Not valid; absent; beyond belief; too short.
+        assert_eq!(value(&[0x10, 0x00, 0x00]), None);
+        assert_eq!(value(&[0x00, 0x80, 0x01]), None);
+        assert_eq!(value(&[0x00, 0x10, 0x01]), None);
+        assert_eq!(value(&[0x10, 0x00]), None);
+    }
+}
