@@ -22,18 +22,19 @@ const ROUNDING: f64 = 1e-12;
 /// the time only.
 pub const SIGNIFICANT_SDS: f64 = 3.0;
 
-/// What each window says of the direction of slip, shortest window first.
+/// What the windows say of the direction of slip: the sign for any floor.
+///
+/// The shortest significant window gives it. So going from the shortest to the longest, a
+/// window speaks for the floors that lie above what those before it reach.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
-    // Strengths, signed. Single precision: noise is not known to more.
-    strengths: [f32; N_WINDOWS],
-    // Slot of the largest floor for which each mean is significant: every sum of heat asks.
+    // The strongest of the windows so far. Single precision: noise is not known to more.
+    reach: [f32; N_WINDOWS],
+    // Slot of the largest floor below that: every sum of heat asks.
     slots: [u8; N_WINDOWS],
-    // The sign that all windows give which add anything, where they agree: nearly always.
-    agreed: Option<i8>,
-    // The strongest of them, and its slot.
-    strongest: f32,
-    highest_slot: u8,
+    // The sign for floors that a window reaches and those before it do not; where there are
+    // none, a neighbour's, so that they are alike where the windows agree.
+    signs: [i8; N_WINDOWS],
 }
 
 impl Evidence {
@@ -41,56 +42,52 @@ impl Evidence {
     /// number of samples in it, with the sign of the mean. The mean is significant for floors
     /// below a third of that; 0 says that it is within one step of the wheel-speed number.
     pub fn new(strengths: [f64; N_WINDOWS]) -> Evidence {
-        let slots =
-            strengths.map(|strength| slot(strength.abs(), SIGNIFICANT_SDS * SMALLEST) as u8);
-        let strengths = strengths.map(|strength| strength as f32);
-        // A window says nothing where a shorter one is significant as well.
-        let (mut strongest, mut agreed) = (0.0_f32, Some(0));
-        for strength in strengths {
+        let (mut reach, mut signs) = ([0.0; N_WINDOWS], [0; N_WINDOWS]);
+        let (mut strongest, mut sign) = (0.0_f32, 0);
+        for (window, strength) in strengths.into_iter().enumerate() {
+            let strength = strength as f32;
             if strength.abs() > strongest {
-                let sign = if strength > 0.0 { 1 } else { -1 };
-                agreed = agreed
-                    .filter(|agreed| [0, sign].contains(agreed))
-                    .map(|_| sign);
-                strongest = strength.abs();
+                sign = if strength > 0.0 { 1 } else { -1 };
+            }
+            strongest = strongest.max(strength.abs());
+            (reach[window], signs[window]) = (strongest, sign);
+        }
+        for window in (1..N_WINDOWS).rev() {
+            if signs[window - 1] == 0 {
+                signs[window - 1] = signs[window];
             }
         }
         Evidence {
-            strengths,
-            slots,
-            agreed,
-            strongest,
-            highest_slot: slots.iter().copied().fold(0, u8::max),
+            reach,
+            slots: reach.map(|reach| slot(f64::from(reach), SIGNIFICANT_SDS * SMALLEST) as u8),
+            signs,
         }
     }
 
-    /// Sign of the slip, −1, 0 or 1, for a floor of `slip_sd` (one sample, rad/s): that of the
-    /// shortest significant window.
+    /// Sign of the slip, −1, 0 or 1, for a floor of `slip_sd` (one sample, rad/s).
     pub fn sign(&self, slip_sd: f64) -> f64 {
-        let is_significant = |strength: f32| f64::from(strength) > SIGNIFICANT_SDS * slip_sd;
-        match self.agreed {
-            Some(_) if !is_significant(self.strongest) => 0.0,
-            Some(sign) => f64::from(sign),
-            None => {
-                let mut strengths = self.strengths.iter();
-                let shortest = strengths.find(|strength| is_significant(strength.abs()));
-                shortest.map_or(0.0, |strength| f64::from(strength.signum()))
+        let least = SIGNIFICANT_SDS * slip_sd;
+        let is_within = |reach: &&f32| f64::from(**reach) <= least;
+        let shortest = self.reach.iter().filter(is_within).count();
+        self.signs
+            .get(shortest)
+            .map_or(0.0, |sign| f64::from(*sign))
+    }
+
+    /// Shows where the sign changes on the way up the floors: slot, and by how much.
+    #[inline]
+    fn changes(&self, mut show: impl FnMut(u8, f64)) {
+        let [first, .., last] = self.signs.map(f64::from);
+        show(0, first);
+        // Nearly always the windows agree. Else all of them are shown, since a processor could
+        // not foresee which do not.
+        if self.signs != [self.signs[0]; N_WINDOWS] {
+            for window in 1..N_WINDOWS {
+                let change = f64::from(self.signs[window] - self.signs[window - 1]);
+                show(self.slots[window - 1], change);
             }
         }
-    }
-
-    /// Windows that are significant for floors up to a slot for which no shorter one is: the
-    /// slot, and the sign.
-    fn steps(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
-        let mut reached = 0;
-        self.slots
-            .iter()
-            .zip(&self.strengths)
-            .filter_map(move |(&slot, strength)| {
-                let is_more = slot > reached;
-                reached = reached.max(slot);
-                is_more.then(|| (usize::from(slot), f64::from(strength.signum())))
-            })
+        show(self.slots[N_WINDOWS - 1], -last);
     }
 }
 
@@ -117,20 +114,10 @@ impl HeatByFloor {
     /// and whose torque times time is `impulse_nms`. The shortest significant window gives
     /// the sign.
     pub fn add(&mut self, work_j: f64, impulse_nms: f64, evidence: &Evidence) {
-        let highest = usize::from(evidence.highest_slot);
-        if let Some(sign) = evidence.agreed {
-            self.steps[0] += work_j * f64::from(sign);
-            self.steps[highest] -= work_j * f64::from(sign);
-        } else {
-            let mut reached = 0;
-            for (slot, sign) in evidence.steps() {
-                self.steps[reached] += work_j * sign;
-                self.steps[slot] -= work_j * sign;
-                reached = slot;
-            }
-        }
-        if highest < N_SLOTS {
-            self.unsigned_steps[highest] += impulse_nms;
+        evidence.changes(|slot, by| self.steps[usize::from(slot)] += work_j * by);
+        let unsigned_from = usize::from(evidence.slots[N_WINDOWS - 1]);
+        if unsigned_from < N_SLOTS {
+            self.unsigned_steps[unsigned_from] += impulse_nms;
         }
     }
 
@@ -179,21 +166,10 @@ impl HeatNearFloor {
 
     /// Adds a sample as [`HeatByFloor::add`] does.
     pub fn add(&mut self, work_j: f64, evidence: &Evidence) {
-        let here = |slot: u8| usize::from(slot.saturating_sub(self.first)).min(N_NEAR);
-        if let Some(sign) = evidence.agreed {
-            let joules = (work_j * f64::from(sign)) as f32;
-            let highest = here(evidence.highest_slot);
-            self.steps[0] += joules;
-            self.steps[highest] -= joules;
-            return;
-        }
-        let mut reached = 0;
-        for (slot, sign) in evidence.steps() {
-            let (joules, slot) = ((work_j * sign) as f32, here(slot as u8));
-            self.steps[reached] += joules;
-            self.steps[slot] -= joules;
-            reached = slot;
-        }
+        evidence.changes(|slot, by| {
+            let here = usize::from(slot.saturating_sub(self.first)).min(N_NEAR);
+            self.steps[here] += (work_j * by) as f32;
+        });
     }
 
     /// The sum for a floor, J; at the nearest floor kept when it lies outside. Negative where
@@ -265,34 +241,34 @@ mod tests {
         );
     }
 
+    /// What each window alone says, one after the other.
+    fn sign_by_search(strengths: [f64; N_WINDOWS], floor: f64) -> f64 {
+        let mut strengths = strengths.iter();
+        let shortest = strengths.find(|strength| strength.abs() > SIGNIFICANT_SDS * floor);
+        shortest.map_or(0.0, |strength| strength.signum())
+    }
+
     #[test]
-    fn windows_that_agree_and_those_that_do_not_are_summed_alike() {
-        // A longer window of the other sign, as weak as the shorter one, says nothing.
-        let agree = [
-            [0.02, 0.3, 0.3, 0.31],
-            [0.0, 0.0, 0.05, 0.2],
-            [0.4, -0.1, -0.1, 0.2],
-        ];
-        for strengths in agree {
-            for side in [1.0, -1.0] {
-                let windows = Evidence::new(strengths.map(|strength| side * strength));
-                assert_eq!(windows.agreed, Some(side as i8), "{strengths:?}");
-                let mut heat = HeatByFloor::default();
-                heat.add(side * 3.0, 1.0, &windows);
-                let apart = Evidence {
-                    agreed: None,
-                    ..windows
-                };
-                let mut wanted = HeatByFloor::default();
-                wanted.add(side * 3.0, 1.0, &apart);
-                for floor in [0.001, 0.01, 0.02, 0.05, 0.09, 0.2] {
-                    assert_eq!(heat.heat_j(floor), wanted.heat_j(floor));
-                    assert_eq!(heat.unsigned_nms(floor), wanted.unsigned_nms(floor));
-                    assert_eq!(windows.sign(floor), apart.sign(floor));
-                }
+    fn every_floor_has_the_sign_of_the_shortest_window_significant_for_it() {
+        let sizes = [-0.4, -0.1, 0.0, 0.1, 0.2, 0.7];
+        for index in 0..sizes.len().pow(4) {
+            let strengths =
+                std::array::from_fn(|window| sizes[index / 6_usize.pow(window as u32) % 6]);
+            let windows = Evidence::new(strengths);
+            let mut heat = HeatByFloor::default();
+            heat.add(1.0, 1.0, &windows);
+            for floor in [0.01, 0.05, 0.1, 0.2, 0.3] {
+                let sign = sign_by_search(strengths, floor);
+                assert_eq!(windows.sign(floor), sign, "{strengths:?} at {floor}");
+                assert_eq!(at(&heat.steps, floor), sign, "{strengths:?} at {floor}");
+                let unsigned = f64::from(u8::from(sign == 0.0));
+                assert_eq!(
+                    heat.unsigned_nms(floor),
+                    unsigned,
+                    "{strengths:?} at {floor}"
+                );
             }
         }
-        assert_eq!(Evidence::new([0.1, -0.2, 0.0, 0.0]).agreed, None);
     }
 
     #[test]

@@ -202,11 +202,17 @@ impl Sums {
         let moves = row
             .road_speed
             .is_some_and(|speed| speed > limits.driving.moving_from());
-        if let Some((latest, moved)) = self.latest.replace((row.time, moves)) {
+        if let Some((latest, moved)) = self.latest.replace((row.time, moves))
+            && !row.is_joined
+            && moved
+            && moves
+        {
             let silence_s = row.time.since(latest);
-            if !row.is_joined && silence_s > LONG_SILENCE_S && moved && moves {
-                self.silent_moving_s += silence_s;
-            }
+            self.silent_moving_s += if silence_s > LONG_SILENCE_S {
+                silence_s
+            } else {
+                0.0
+            };
         }
         self.n_rows += 1;
         self.covered_s += row.seconds;

@@ -164,6 +164,12 @@ impl EdgeWatch {
         let Some(&now) = self.recent.back() else {
             return;
         };
+        // Nearly always it has not gone as far from anywhere, whichever way.
+        let apart = |sample: &Sample| (now.value - sample.value).abs();
+        let furthest = self.recent.iter().map(apart).fold(0.0, f64::max);
+        if furthest < LEAST_CHANGE - 1e-9 {
+            return;
+        }
         for direction in [Direction::Engage, Direction::Release] {
             let sign = direction.sign();
             // The latest of the lowest: the move begins where the command last was there.

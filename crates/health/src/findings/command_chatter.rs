@@ -186,7 +186,7 @@ impl CommandChatter {
         if over_s < 0.5 * LOOK_BACK_S {
             return None;
         }
-        let is_steady = ((speed - before) / over_s).abs() < limits.cruise_steady_m_per_s2;
+        let is_steady = (speed - before).abs() < limits.cruise_steady_m_per_s2 * over_s;
         let is_straight = row
             .yaw_rate
             .is_some_and(|yaw| yaw.abs() < self.limits.straight.curvature() * speed);

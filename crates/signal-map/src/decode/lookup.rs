@@ -19,7 +19,12 @@ pub(crate) struct Lookup {
     extended: Vec<(u32, GroupByNumber)>,
     // Frames of the map under one identifier.
     groups: Vec<Vec<usize>>,
+    // Those that were found to be the only ones of their identifiers.
+    only: [Option<(FrameId, usize)>; N_ONLY],
 }
+
+/// Identifiers whose only frame is remembered; a log has some tens.
+const N_ONLY: usize = 64;
 
 type GroupByNumber = HashMap<u32, u16, BuildHasherDefault<NumberHasher>>;
 
@@ -31,6 +36,7 @@ impl Lookup {
             standard: vec![NO_GROUP; 0x800],
             extended: Vec::new(),
             groups: Vec::new(),
+            only: [None; N_ONLY],
         };
         for number in 0..0x800 {
             let under = |spec: &&crate::map::FrameSpec| {
@@ -81,6 +87,24 @@ impl Lookup {
         }
         self.groups.push(group);
         Some((self.groups.len() - 1) as u16)
+    }
+
+    /// The frame of the map that has this identifier, on whatever bus, where just one does.
+    #[inline(always)]
+    pub(crate) fn only(&mut self, id: FrameId) -> Option<usize> {
+        let mut hasher = NumberHasher::default();
+        hasher.write_u32(id.number());
+        let place = hasher.finish() as usize % N_ONLY;
+        match self.only[place] {
+            Some((known, index)) if known == id => Some(index),
+            _ => {
+                let &[index] = self.group(id)? else {
+                    return None;
+                };
+                self.only[place] = Some((id, index));
+                Some(index)
+            }
+        }
     }
 
     /// The frames of the map that have this identifier, on whatever bus; `None` where more

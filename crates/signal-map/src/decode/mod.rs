@@ -245,7 +245,7 @@ impl Decoder {
             entry: self.n_entries,
         };
         // Nearly always one frame of the map has this identifier, or none.
-        let Some(&[index]) = self.lookup.group(frame.id) else {
+        let Some(index) = self.lookup.only(frame.id) else {
             return self.take_for_several(&arrival, block);
         };
         if !self.buses.allows(bus, index) {
