@@ -7,6 +7,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Behaviour, Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
 
 use crate::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
@@ -14,8 +15,8 @@ use crate::doubt::WheelDoubt;
 use crate::track::{Answer, Track};
 
 /// A torque source that has been silent for longer than this is given up for the next
-/// one, s. Source: none, engineering guess.
-const SOURCE_SILENT_S: f64 = 5.0;
+/// one, ns: 5 s. Source: none, engineering guess.
+const SOURCE_SILENT_NS: i64 = 5 * NS_PER_S;
 
 /// Torque of one pack at a time, and where it came from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,35 +63,41 @@ pub struct Aligned {
     pub is_controlled: bool,
 }
 
+/// Place of a track among those of the aligner: what two ask for is asked for once.
+type Place = usize;
+
 /// How to read a torque source of the map.
 #[derive(Clone, Debug)]
 struct Source {
-    track: Track,
-    second: Option<Track>,
+    track: Place,
+    second: Option<Place>,
     spoke_last: Option<Time>,
     is_by_command: bool,
     rule: TorqueSource,
 }
 
 /// Channel and what counts as full.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 struct Normalised {
-    track: Track,
+    track: Place,
     full_scale: f64,
 }
 
 /// Aligns blocks.
 #[derive(Clone, Debug)]
 pub struct Aligner {
-    left: Option<Track>,
-    right: Option<Track>,
-    front_left: Option<Track>,
-    front_right: Option<Track>,
-    speed: Option<Track>,
-    yaw: Option<Track>,
-    brake: Option<Track>,
-    anti_lock: Option<Track>,
-    stability: Option<Track>,
+    tracks: Vec<Track>,
+    // What each of them says at the time that is being aligned.
+    answers: Vec<Answer>,
+    left: Option<Place>,
+    right: Option<Place>,
+    front_left: Option<Place>,
+    front_right: Option<Place>,
+    speed: Option<Place>,
+    yaw: Option<Place>,
+    brake: Option<Place>,
+    anti_lock: Option<Place>,
+    stability: Option<Place>,
     command: Option<Normalised>,
     state: Option<Normalised>,
     sources: Vec<Source>,
@@ -161,15 +168,41 @@ impl Aligner {
     /// An aligner for the channels of a map.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Aligner {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let track = |name: &str| index(name).map(|found| Track::new(found, &channels[found]));
-        let normalised = |name: &str| {
+        let mut tracks: Vec<Track> = Vec::new();
+        let mut place = |track: Track| {
+            let is_same = |other: &Track| {
+                (other.channel, other.is_held()) == (track.channel, track.is_held())
+            };
+            tracks.iter().position(is_same).unwrap_or_else(|| {
+                tracks.push(track);
+                tracks.len() - 1
+            })
+        };
+        let mut track = |name: &str| {
             let found = index(name)?;
-            let full_scale = full_scale(&channels[found], vehicle)?;
+            Some(place(Track::new(found, &channels[found])))
+        };
+        let [left, right] = ["wheel.rear.left", "wheel.rear.right"].map(&mut track);
+        let [front_left, front_right] = ["wheel.front.left", "wheel.front.right"].map(&mut track);
+        let [speed, yaw, brake] = ["speed.vehicle", "yaw.rate", "brake"].map(&mut track);
+        let [anti_lock, stability] = ["abs.active", "stability.active"].map(&mut track);
+        let mut normalised = |name: &str| {
+            let full_scale = full_scale(&channels[index(name)?], vehicle)?;
             Some(Normalised {
-                track: Track::new(found, &channels[found]),
+                track: track(name)?,
                 full_scale,
             })
         };
+        let command = normalised("clutch.command");
+        let state = [
+            "clutch.position",
+            "clutch.pressure",
+            "clutch.force",
+            "clutch.torque",
+        ]
+        .iter()
+        .filter(|name| index(name).is_some_and(|found| !follows_command(&channels[found])))
+        .find_map(|name| normalised(name));
         let mut sources: Vec<Source> = vehicle
             .torque_sources
             .iter()
@@ -177,14 +210,15 @@ impl Aligner {
                 let second = match rule {
                     TorqueSource::Table {
                         second: Some(name), ..
-                    } => Some(Track::held(index(name)?, &channels[index(name)?])),
+                    } => Some(place(Track::held(index(name)?, &channels[index(name)?]))),
                     _ => None,
                 };
+                let found = index(rule.channel())?;
                 Some(Source {
-                    track: track(rule.channel())?,
+                    track: place(Track::new(found, &channels[found])),
                     second,
                     spoke_last: None,
-                    is_by_command: follows_command(&channels[index(rule.channel())?]),
+                    is_by_command: follows_command(&channels[found]),
                     rule: rule.clone(),
                 })
             })
@@ -201,25 +235,19 @@ impl Aligner {
             ))
         });
         Aligner {
-            left: track("wheel.rear.left"),
-            right: track("wheel.rear.right"),
-            front_left: track("wheel.front.left"),
-            front_right: track("wheel.front.right"),
-            speed: track("speed.vehicle"),
-            yaw: track("yaw.rate"),
-            brake: track("brake"),
-            anti_lock: track("abs.active"),
-            stability: track("stability.active"),
-            command: normalised("clutch.command"),
-            state: [
-                "clutch.position",
-                "clutch.pressure",
-                "clutch.force",
-                "clutch.torque",
-            ]
-            .iter()
-            .filter(|name| index(name).is_some_and(|found| !follows_command(&channels[found])))
-            .find_map(|name| normalised(name)),
+            answers: vec![Answer::Missing; tracks.len()],
+            tracks,
+            left,
+            right,
+            front_left,
+            front_right,
+            speed,
+            yaw,
+            brake,
+            anti_lock,
+            stability,
+            command,
+            state,
             sources,
             clamp_nm_per_n,
             bias_factor: vehicle
@@ -251,7 +279,7 @@ impl Aligner {
             times.dedup();
         }
         self.pending = times.into();
-        for track in self.tracks() {
+        for track in &mut self.tracks {
             track.extend(&block.columns[track.channel], &block.cuts);
         }
         self.drain(Some(block.until), show);
@@ -260,33 +288,6 @@ impl Aligner {
     /// The log has ended: aligns what is left.
     pub fn finish(&mut self, show: &mut impl FnMut(&Aligned)) {
         self.drain(None, show);
-    }
-
-    fn tracks(&mut self) -> impl Iterator<Item = &mut Track> {
-        let plain = [
-            &mut self.left,
-            &mut self.right,
-            &mut self.front_left,
-            &mut self.front_right,
-            &mut self.speed,
-            &mut self.yaw,
-            &mut self.brake,
-            &mut self.anti_lock,
-            &mut self.stability,
-        ];
-        let normalised = [&mut self.command, &mut self.state];
-        plain
-            .into_iter()
-            .filter_map(Option::as_mut)
-            .chain(
-                normalised
-                    .into_iter()
-                    .filter_map(Option::as_mut)
-                    .map(|found| &mut found.track),
-            )
-            .chain(self.sources.iter_mut().flat_map(|source| {
-                std::iter::once(&mut source.track).chain(source.second.as_mut())
-            }))
     }
 
     fn drain(&mut self, until: Option<Time>, show: &mut impl FnMut(&Aligned)) {
@@ -309,36 +310,34 @@ impl Aligner {
     fn edge_before(&self, next: Time, until: Option<Time>) -> Option<Time> {
         self.sources
             .iter()
-            .filter_map(|source| source.track.edge_between(self.reached, next, until))
+            .filter_map(|source| self.tracks[source.track].edge_between(self.reached, next, until))
             .min()
     }
 
     /// The sample at `time`; `Ok(None)` where a rear wheel is missing.
     fn align(&mut self, time: Time, until: Option<Time>) -> Result<Option<Aligned>, NotYet> {
-        let ask = |track: &mut Option<Track>| match track {
-            Some(track) => settled(track.at(time, until)),
-            None => Ok(Answer::Missing),
+        for (track, answer) in self.tracks.iter_mut().zip(&mut self.answers) {
+            *answer = track.at(time, until);
+            if *answer == Answer::NotYet {
+                return Err(NotYet);
+            }
+        }
+        let torque = self.torque(time);
+        let answers = &self.answers;
+        let answer = |track: Option<Place>| track.map_or(Answer::Missing, |place| answers[place]);
+        let value = |track: Option<Place>| answer(track).value();
+        let (left, right) = (answer(self.left), answer(self.right));
+        let front = value(self.front_left).zip(value(self.front_right));
+        let speed = value(self.speed);
+        let share = |channel: Option<Normalised>| {
+            let Normalised { track, full_scale } = channel?;
+            Some(value(Some(track))? / full_scale)
         };
-        let left = ask(&mut self.left)?;
-        let right = ask(&mut self.right)?;
-        let front = (
-            ask(&mut self.front_left)?.value(),
-            ask(&mut self.front_right)?.value(),
-        );
-        let speed = ask(&mut self.speed)?.value();
-        let yaw = ask(&mut self.yaw)?.value();
-        let brake = ask(&mut self.brake)?.value();
-        let anti_lock = ask(&mut self.anti_lock)?.value();
-        let stability = ask(&mut self.stability)?.value();
-        let share = |channel: &mut Option<Normalised>| match channel {
-            Some(Normalised { track, full_scale }) => Ok(settled(track.at(time, until))?
-                .value()
-                .map(|value| value / *full_scale)),
-            None => Ok(None),
-        };
-        let command = share(&mut self.command)?;
-        let state = share(&mut self.state)?;
-        let torque = self.torque(time, until)?;
+        let (command, state) = (share(self.command), share(self.state));
+        let is_on = |track: Option<Place>| value(track).is_some_and(|number| number > 0.5);
+        let is_braking = is_on(self.brake);
+        let is_controlled = is_on(self.anti_lock) || is_on(self.stability);
+        let yaw_rate = value(self.yaw);
         let (
             Answer::Value {
                 value: left,
@@ -352,55 +351,46 @@ impl Aligner {
         else {
             return Ok(None);
         };
-        let of_front = front.0.zip(front.1).map(|(left, right)| left + right);
+        let of_front = front.map(|(left, right)| left + right);
         if self
             .doubt
             .is_in_doubt(time, [left, right], of_front.or(speed))
         {
             return Ok(None);
         }
-        let sampled = |track: &Option<Track>| {
-            track
-                .as_ref()
-                .is_some_and(|track| track.has_sample_at(time))
-        };
         Ok(Some(Aligned {
             time,
             left,
             right,
             wheel_runs: (left_run, right_run, self.doubt.n_doubted),
-            is_wheel_sample: sampled(&self.right),
-            front: front.0.zip(front.1),
+            is_wheel_sample: self
+                .right
+                .is_some_and(|right| self.tracks[right].has_sample_at(time)),
+            front,
             speed_m_per_s: speed,
-            yaw_rate: yaw,
+            yaw_rate,
             command,
             state,
             torque,
-            is_braking: brake.is_some_and(|brake| brake > 0.5),
-            is_controlled: [anti_lock, stability]
-                .into_iter()
-                .flatten()
-                .any(|active| active > 0.5),
+            is_braking,
+            is_controlled,
         }))
     }
 
-    fn torque(&mut self, time: Time, until: Option<Time>) -> Result<Option<PackTorque>, NotYet> {
+    /// Torque by the answers at `time`.
+    fn torque(&mut self, time: Time) -> Option<PackTorque> {
         let mut answer = None;
         let mut is_decided = false;
-        // Every source is asked every time: asking moves its track along.
         for source in &mut self.sources {
-            let value = settled(source.track.at(time, until))?;
-            let second = match &mut source.second {
-                Some(track) => Some(settled(track.at(time, until))?.value()),
-                None => None,
-            };
+            let value = self.answers[source.track];
+            let second = source.second.map(|place| self.answers[place].value());
             if value.value().is_some() {
                 source.spoke_last = Some(time);
             }
             // A gap of a source is a gap; a source that has been silent for long is not there.
             let is_there = source
                 .spoke_last
-                .is_some_and(|last| time.since(last) <= SOURCE_SILENT_S);
+                .is_some_and(|last| time.0 - last.0 <= SOURCE_SILENT_NS);
             if is_decided || !is_there {
                 continue;
             }
@@ -430,7 +420,8 @@ impl Aligner {
                         input.max(0.0) * self.clamp_nm_per_n? + self.preload_nm
                     }
                 };
-                let (is_held, is_by_command) = (source.track.is_held(), source.is_by_command);
+                let (is_held, is_by_command) =
+                    (self.tracks[source.track].is_held(), source.is_by_command);
                 Some(PackTorque {
                     torque_nm: torque_nm.max(0.0),
                     run,
@@ -448,19 +439,12 @@ impl Aligner {
                 is_by_command: false,
             });
         }
-        Ok(answer)
+        answer
     }
 }
 
 /// A sample that decides may still come.
 struct NotYet;
-
-fn settled(answer: Answer) -> Result<Answer, NotYet> {
-    match answer {
-        Answer::NotYet => Err(NotYet),
-        settled => Ok(settled),
-    }
-}
 
 #[cfg(test)]
 mod tests {

@@ -6,6 +6,7 @@
 //! never depends on how the samples were parted into blocks: while a later sample could
 //! still change it, the answer is [`Answer::NotYet`].
 
+use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Behaviour, ChannelSpec, Column, Time};
 
 use crate::period::Period;
@@ -51,7 +52,8 @@ impl Answer {
 #[derive(Clone, Copy, Debug)]
 struct Sample {
     time: Time,
-    value: Option<f64>,
+    // Missing is NaN here, and never shown as one.
+    value: f64,
     // Samples of one run follow each other with no gap, cut or missing value between.
     run: u32,
     // Longest silence after this sample that is not a gap, ns.
@@ -72,6 +74,13 @@ pub struct Track {
     run: u32,
 }
 
+impl Sample {
+    #[inline]
+    fn is_missing(&self) -> bool {
+        self.value.is_nan()
+    }
+}
+
 impl Track {
     /// A track for channel `channel` of the map.
     pub fn new(channel: usize, spec: &ChannelSpec) -> Track {
@@ -80,7 +89,7 @@ impl Track {
             channel,
             behaviour: spec.behaviour,
             period,
-            late_ns: ((spec.late_by_s + DISORDER_S) * 1e9) as i64,
+            late_ns: ((spec.late_by_s + DISORDER_S) * NS_PER_S as f64) as i64,
             samples: Vec::new(),
             first: 0,
             run: 0,
@@ -135,14 +144,14 @@ impl Track {
             self.period.note(time);
         }
         let follows = self.samples.last().is_some_and(|last| {
-            last.value.is_some() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
+            !last.is_missing() && value.is_some() && time.0 - last.time.0 <= last.limit_ns
         });
         if !follows {
             self.run += 1;
         }
         self.samples.push(Sample {
             time,
-            value,
+            value: value.unwrap_or(f64::NAN),
             run: self.run,
             limit_ns: self.period.gap_limit_ns(),
         });
@@ -188,7 +197,7 @@ impl Track {
             // A sample of this very time, or a cut, may still come.
             return Answer::NotYet;
         }
-        let may_go_on = !self.is_held() && before.value.is_some() && before.time != time;
+        let may_go_on = !self.is_held() && !before.is_missing() && before.time != time;
         let silence_ns = before.time.0 + before.limit_ns - time.0;
         if may_go_on && after.is_none() && is_open(silence_ns + self.late_ns) {
             return Answer::NotYet;
@@ -199,10 +208,10 @@ impl Track {
     /// The value at or after a sample, and before the next one where there is one.
     #[inline]
     fn between(&self, before: &Sample, after: Option<&Sample>, time: Time) -> Answer {
-        let Some(value) = before.value else {
+        if before.is_missing() {
             return Answer::Missing;
-        };
-        let run = before.run;
+        }
+        let (value, run) = (before.value, before.run);
         if before.time == time {
             return Answer::Value { value, run };
         }
@@ -214,15 +223,12 @@ impl Track {
             };
         }
         match after {
-            Some(Sample {
-                time: end,
-                value: Some(next),
-                run: run_after,
-                ..
-            }) if *run_after == run => {
-                let share = (time.0 - before.time.0) as f64 / (end.0 - before.time.0) as f64;
+            // None of a run is missing.
+            Some(after) if after.run == run => {
+                let length_ns = (after.time.0 - before.time.0) as f64;
+                let share = (time.0 - before.time.0) as f64 / length_ns;
                 Answer::Value {
-                    value: value + share * (next - value),
+                    value: value + share * (after.value - value),
                     run,
                 }
             }
@@ -250,7 +256,7 @@ impl Track {
             if sample.time >= before {
                 return None;
             }
-            if sample.time <= after || sample.value.is_none() {
+            if sample.time <= after || sample.is_missing() {
                 continue;
             }
             let starts = index == 0 || samples[index - 1].run != sample.run;
@@ -269,7 +275,7 @@ impl Track {
     pub fn has_sample_at(&self, time: Time) -> bool {
         self.samples
             .get(self.first)
-            .is_some_and(|sample| sample.time == time && sample.value.is_some())
+            .is_some_and(|sample| sample.time == time && !sample.is_missing())
     }
 }
 

@@ -24,7 +24,9 @@ const EMPTY: Slot = (f64::INFINITY, f64::NEG_INFINITY);
 pub struct Envelope {
     width_ns: i64,
     slots: Vec<Slot>,
-    // The slot of the latest sample, and where it begins and ends, ns: most fall into it.
+    // What came since the slot of the latest sample was found, and where that slot begins and
+    // ends, ns: most samples fall into it.
+    open: Slot,
     latest: usize,
     start_ns: i64,
     end_ns: i64,
@@ -35,6 +37,7 @@ impl Default for Envelope {
         Envelope {
             width_ns: FIRST_WIDTH_NS,
             slots: Vec::new(),
+            open: EMPTY,
             latest: 0,
             start_ns: 0,
             end_ns: 0,
@@ -49,14 +52,13 @@ impl Envelope {
         if !(self.start_ns..self.end_ns).contains(&at_ns) {
             self.find(at_ns);
         }
-        let slot = &mut self.slots[self.latest];
-        // Few samples reach beyond the others of their slot: a branch costs less than a store.
-        if value < slot.0 || value > slot.1 {
-            *slot = join(*slot, (value, value));
-        }
+        self.open = join(self.open, (value, value));
     }
 
     fn find(&mut self, at_ns: i64) {
+        if let Some(slot) = self.slots.get_mut(self.latest) {
+            *slot = join(*slot, std::mem::replace(&mut self.open, EMPTY));
+        }
         while at_ns / self.width_ns >= MAX_SLOTS as i64 {
             self.pair_up();
         }
@@ -79,11 +81,16 @@ impl Envelope {
 
     /// The slots that hold a sample, in units that `convert` makes.
     pub fn slots(&self, convert: impl Fn(f64) -> f64) -> Vec<StripSlot> {
+        let with_open = |(index, slot): (usize, &Slot)| match index == self.latest {
+            true => (index, join(*slot, self.open)),
+            false => (index, *slot),
+        };
         self.slots
             .iter()
             .enumerate()
+            .map(with_open)
             .filter(|(_, (low, high))| low <= high)
-            .map(|(index, &(low, high))| {
+            .map(|(index, (low, high))| {
                 let start = Time(index as i64 * self.width_ns);
                 let span = Span {
                     start,

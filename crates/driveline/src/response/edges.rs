@@ -7,6 +7,7 @@
 use std::collections::VecDeque;
 
 use halfshaft_model::Time;
+use halfshaft_model::constants::NS_PER_S;
 
 /// An edge changes the command at least this much within [`WITHIN_S`]. Source: none,
 /// engineering guess; a response span of 0.15 stands above 1 % of noise.
@@ -16,7 +17,7 @@ pub const LEAST_CHANGE: f64 = 0.15;
 pub const STEP_CHANGE: f64 = 0.5;
 /// See [`LEAST_CHANGE`]. Engineering default.
 pub const WITHIN_S: f64 = 0.2;
-const WITHIN_NS: i64 = (WITHIN_S * 1e9) as i64;
+const WITHIN_NS: i64 = (WITHIN_S * NS_PER_S as f64) as i64;
 
 /// A move is over when it turns back by this much, or gains less than [`STALLS_BELOW`] in
 /// [`WITHIN_S`], or after [`LONGEST_MOVE_S`]. Source: none, engineering guess.

@@ -7,6 +7,7 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
+use halfshaft_model::constants::{M_PER_S_PER_KM_PER_H, NS_PER_S};
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
@@ -47,7 +48,7 @@ const ENGAGED: (f64, f64) = (0.10, 0.05);
 const SPINNING: f64 = 0.1;
 /// How far back a change of speed is measured, s.
 const LOOK_BACK_S: f64 = 1.0;
-const LOOK_BACK_NS: i64 = (LOOK_BACK_S * 1e9) as i64;
+const LOOK_BACK_NS: i64 = (LOOK_BACK_S * NS_PER_S as f64) as i64;
 
 /// Reversals close behind each other.
 #[derive(Clone, Copy, Debug)]
@@ -190,7 +191,7 @@ impl CommandChatter {
         let is_straight = row
             .yaw_rate
             .is_some_and(|yaw| yaw.abs() < self.limits.straight.curvature() * speed);
-        let is_fast = speed > limits.cruise_from_km_per_h / 3.6;
+        let is_fast = speed > limits.cruise_from_km_per_h * M_PER_S_PER_KM_PER_H;
         (is_steady && is_straight && is_fast).then_some(speed)
     }
 }

@@ -7,6 +7,7 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
+use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
@@ -99,7 +100,7 @@ impl Judder {
     }
 
     fn is_slow_turn(&self, row: &Row) -> bool {
-        let slow = self.limits.judder.below_km_per_h / 3.6;
+        let slow = self.limits.judder.below_km_per_h * M_PER_S_PER_KM_PER_H;
         let asks = self.limits.holding.opportunity_rad_per_s;
         let differs = |difference: f64| difference.abs() >= asks;
         let is_loaded = match (row.torque_nm, row.command) {

@@ -5,6 +5,8 @@
 //! had to, is an old one sent again and again, or a sensor that is stuck. What is read from it
 //! is withheld. A state at rest is left to "Actuator not moving": an end stop reads alike.
 
+use std::marker::PhantomData;
+
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
@@ -58,7 +60,7 @@ pub const STATE: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |setup| Box::new(Frozen::new(setup, &["clutch.command"], of_state)),
+    begin: |setup| Box::new(Frozen::<State>::new(setup, &["clutch.command"])),
 };
 
 /// The command.
@@ -81,7 +83,7 @@ pub const COMMAND: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |setup| Box::new(Frozen::new(setup, &["clutch.command"], of_command)),
+    begin: |setup| Box::new(Frozen::<Command>::new(setup, &["clutch.command"])),
 };
 
 /// The yaw rate.
@@ -101,7 +103,7 @@ pub const YAW: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |setup| Box::new(Frozen::new(setup, &["yaw.rate"], of_yaw)),
+    begin: |setup| Box::new(Frozen::<YawRate>::new(setup, &["yaw.rate"])),
 };
 
 fn rule(what: &str, meanwhile: &str) -> String {
@@ -110,26 +112,44 @@ fn rule(what: &str, meanwhile: &str) -> String {
     )
 }
 
-/// What a row says: the signal, what moves with it, and by how much that must have moved.
-type Pair = fn(&Row) -> Option<(f64, f64, f64)>;
-
-fn of_state(row: &Row) -> Option<(f64, f64, f64)> {
-    let state = row.state?;
-    // At rest nothing moves enough.
-    let moves_by = if state < AT_REST {
-        f64::INFINITY
-    } else {
-        MOVES_BY
-    };
-    Some((state, row.command?, moves_by))
+/// What may stand still.
+trait Signal: Clone + std::fmt::Debug + Send + Sync + 'static {
+    /// What a row says: the signal, what moves with it, and by how much that must have moved.
+    fn of(row: &Row) -> Option<(f64, f64, f64)>;
 }
 
-fn of_command(row: &Row) -> Option<(f64, f64, f64)> {
-    Some((row.command?, row.state?, MOVES_BY))
+#[derive(Clone, Debug)]
+struct State;
+
+impl Signal for State {
+    fn of(row: &Row) -> Option<(f64, f64, f64)> {
+        let state = row.state?;
+        // At rest nothing moves enough.
+        let moves_by = if state < AT_REST {
+            f64::INFINITY
+        } else {
+            MOVES_BY
+        };
+        Some((state, row.command?, moves_by))
+    }
 }
 
-fn of_yaw(row: &Row) -> Option<(f64, f64, f64)> {
-    Some((row.yaw_rate?, row.difference_mean, BENDS_BY))
+#[derive(Clone, Debug)]
+struct Command;
+
+impl Signal for Command {
+    fn of(row: &Row) -> Option<(f64, f64, f64)> {
+        Some((row.command?, row.state?, MOVES_BY))
+    }
+}
+
+#[derive(Clone, Debug)]
+struct YawRate;
+
+impl Signal for YawRate {
+    fn of(row: &Row) -> Option<(f64, f64, f64)> {
+        Some((row.yaw_rate?, row.difference_mean, BENDS_BY))
+    }
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -151,20 +171,20 @@ impl Still {
 }
 
 #[derive(Clone, Debug)]
-struct Frozen {
+struct Frozen<S> {
+    signal: PhantomData<S>,
     needs: &'static [&'static str],
-    pair: Pair,
     driving: Driving,
     still: Option<Still>,
     n_rows: u64,
     found: Strongest,
 }
 
-impl Frozen {
-    fn new(setup: &Setup, needs: &'static [&'static str], pair: Pair) -> Frozen {
+impl<S: Signal> Frozen<S> {
+    fn new(setup: &Setup, needs: &'static [&'static str]) -> Frozen<S> {
         Frozen {
+            signal: PhantomData,
             needs,
-            pair,
             driving: setup.limits.driving,
             still: None,
             n_rows: 0,
@@ -183,9 +203,9 @@ impl Frozen {
     }
 }
 
-impl Check for Frozen {
+impl<S: Signal> Check for Frozen<S> {
     fn note(&mut self, row: &Row) {
-        let Some((value, other, moves_by)) = (self.pair)(row) else {
+        let Some((value, other, moves_by)) = S::of(row) else {
             self.end();
             return;
         };

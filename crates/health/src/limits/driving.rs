@@ -1,5 +1,7 @@
 //! When the car moves, bends and drives.
 
+use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
+
 limits! {
     /// When the car moves, bends and drives.
     driving: Driving;
@@ -39,6 +41,6 @@ limits! {
 impl Driving {
     /// Road speed above which the car counts as moving, m/s.
     pub fn moving_from(&self) -> f64 {
-        self.moving_from_km_per_h / 3.6
+        self.moving_from_km_per_h * M_PER_S_PER_KM_PER_H
     }
 }

@@ -1,5 +1,7 @@
 //! Launches one after the other.
 
+use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
+
 limits! {
     /// Launches one after the other.
     launch: Launch;
@@ -38,6 +40,6 @@ limits! {
 impl Launch {
     /// Road speed below which it is a launch, m/s.
     pub fn below(&self) -> f64 {
-        self.below_km_per_h / 3.6
+        self.below_km_per_h * M_PER_S_PER_KM_PER_H
     }
 }

@@ -1,5 +1,7 @@
 //! Work of the pack on straight roads.
 
+use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
+
 limits! {
     /// Work of the pack on straight roads.
     straight: Straight;
@@ -40,7 +42,7 @@ limits! {
 impl Straight {
     /// Road speed from which straight running is looked at, m/s.
     pub fn from(&self) -> f64 {
-        self.from_km_per_h / 3.6
+        self.from_km_per_h * M_PER_S_PER_KM_PER_H
     }
 
     /// Curvature below which the road counts as straight, 1/m.
