@@ -103,8 +103,10 @@ pub struct EdgeWatch {
     // and still held.
     recent: VecDeque<Sample>,
     moving: Option<Move>,
-    // No move begins with the samples so far.
+    // No move begins with the samples so far; and no recent one lies beyond these two.
     has_looked: bool,
+    lowest: f64,
+    highest: f64,
     finished: Vec<Edge>,
 }
 
@@ -166,9 +168,20 @@ impl EdgeWatch {
             return;
         };
         // Nearly always it has not gone as far from anywhere, whichever way.
-        let apart = |sample: &Sample| (now.value - sample.value).abs();
-        let furthest = self.recent.iter().map(apart).fold(0.0, f64::max);
-        if furthest < LEAST_CHANGE - 1e-9 {
+        let is_near = |lowest: f64, highest: f64| {
+            (now.value - lowest).max(highest - now.value) < LEAST_CHANGE - 1e-9
+        };
+        if self.has_looked {
+            self.lowest = self.lowest.min(now.value);
+            self.highest = self.highest.max(now.value);
+            if is_near(self.lowest, self.highest) {
+                return;
+            }
+        }
+        let values = || self.recent.iter().map(|sample| sample.value);
+        self.lowest = values().fold(now.value, f64::min);
+        self.highest = values().fold(now.value, f64::max);
+        if is_near(self.lowest, self.highest) {
             return;
         }
         for direction in [Direction::Engage, Direction::Release] {
