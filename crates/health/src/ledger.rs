@@ -43,6 +43,9 @@ const PIECE_S: f64 = 0.1;
 /// bands of the causes only.
 const SMALLEST_EXCESS: f64 = 0.05;
 
+/// Share of all heat below which a cause is what rounding left of a difference.
+const ROUNDING: f64 = 1e-12;
+
 /// Heat by cause, J.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Causes {
@@ -79,20 +82,21 @@ impl Causes {
 /// them side by side: it is the longest loop of the assessment.
 #[derive(Clone, Debug)]
 struct Ladder {
+    // All of it; what no other cause made is the command's.
+    heat_j: f64,
     spin_j: [f64; N_RUNGS],
     mismatch_j: [f64; N_RUNGS],
     preload_j: [f64; N_RUNGS],
-    commanded_j: [f64; N_RUNGS],
     idle_j: [f64; N_RUNGS],
 }
 
 impl Default for Ladder {
     fn default() -> Ladder {
         Ladder {
+            heat_j: 0.0,
             spin_j: [0.0; N_RUNGS],
             mismatch_j: [0.0; N_RUNGS],
             preload_j: [0.0; N_RUNGS],
-            commanded_j: [0.0; N_RUNGS],
             idle_j: [0.0; N_RUNGS],
         }
     }
@@ -101,35 +105,43 @@ impl Default for Ladder {
 impl Ladder {
     /// Adds a piece whose difference, asked difference and mean speed these are.
     fn add(&mut self, piece: &Piece, parts: [f64; 3]) {
-        let commanded_share_j = piece.heat_j - piece.preload_share_j;
+        self.heat_j += piece.heat_j;
+        let mut rests = [0.0; N_RUNGS];
         for (rung, ratio) in RATIOS.iter().enumerate() {
             let [spin, mismatch] = shares(parts, *ratio);
             let rest = 1.0 - spin - mismatch;
             self.spin_j[rung] += spin * piece.heat_j;
             self.mismatch_j[rung] += mismatch * piece.heat_j;
             self.preload_j[rung] += rest * piece.preload_share_j;
-            self.idle_j[rung] += rest * piece.idle_j;
-            self.commanded_j[rung] += rest * commanded_share_j;
+            rests[rung] = rest;
         }
-    }
-
-    fn total_j(&self) -> f64 {
-        self.spin_j[0] + self.mismatch_j[0] + self.preload_j[0] + self.commanded_j[0]
+        if piece.idle_j != 0.0 {
+            for (idle_j, rest) in self.idle_j.iter_mut().zip(rests) {
+                *idle_j += rest * piece.idle_j;
+            }
+        }
     }
 
     /// The causes a `share` of the way from a rung to the next one.
     fn between(&self, rung: usize, share: f64) -> Causes {
-        // Rounding of signs may leave a cause just below nothing.
         let blend = |sums: &[f64; N_RUNGS]| {
             let (one, other) = (sums[rung], sums[(rung + 1).min(N_RUNGS - 1)]);
-            (one + share * (other - one)).max(0.0)
+            one + share * (other - one)
+        };
+        let [spin_j, mismatch_j, preload_j] =
+            [&self.spin_j, &self.mismatch_j, &self.preload_j].map(blend);
+        let commanded_j = self.heat_j - spin_j - mismatch_j - preload_j;
+        // Rounding of signs may leave a cause just below nothing, and no command a trace of one.
+        let settled = |joules: f64| match joules.abs() < ROUNDING * self.heat_j.abs() {
+            true => 0.0,
+            false => joules.max(0.0),
         };
         Causes {
-            spin_j: blend(&self.spin_j),
-            mismatch_j: blend(&self.mismatch_j),
-            preload_j: blend(&self.preload_j),
-            commanded_j: blend(&self.commanded_j),
-            idle_j: blend(&self.idle_j),
+            spin_j: settled(spin_j),
+            mismatch_j: settled(mismatch_j),
+            preload_j: settled(preload_j),
+            commanded_j: settled(commanded_j),
+            idle_j: settled(blend(&self.idle_j)),
         }
     }
 }
@@ -247,12 +259,12 @@ impl Ledger {
 
     /// All the heat that was split, by the floor learned so far, J.
     pub fn heat_j(&self) -> f64 {
-        (self.ladders[0].total_j() + self.piece.heat_j).max(0.0)
+        (self.ladders[0].heat_j + self.piece.heat_j).max(0.0)
     }
 
     /// Share of the heat that could be split, for want of a turning rate elsewhere.
     pub fn split_share(&self) -> f64 {
-        let split = self.ladders[0].total_j() + self.piece.heat_j;
+        let split = self.ladders[0].heat_j + self.piece.heat_j;
         let whole = split + self.unsplit_j;
         if whole > 0.0 { split / whole } else { 1.0 }
     }

@@ -36,32 +36,56 @@ pub fn compute(rule: ChecksumRule, start: Option<u8>, bytes: &[u8]) -> u8 {
             .iter()
             .fold(start.unwrap_or(0), |sum, byte| sum.wrapping_add(*byte)),
         ChecksumRule::Crc8J1850 => {
-            let crc = bytes.iter().fold(start.unwrap_or(0xFF), |crc, byte| {
-                J1850_TABLE[usize::from(crc ^ byte)]
-            });
+            let start = start.unwrap_or(0xFF);
+            let crc = match bytes.len() <= N_AT_ONCE {
+                true => crc_at_once(start, bytes),
+                false => bytes
+                    .iter()
+                    .fold(start, |crc, byte| J1850_TABLES[0][usize::from(crc ^ byte)]),
+            };
             crc ^ 0xFF
         }
     }
 }
 
-const J1850_TABLE: [u8; 256] = {
-    let mut table = [0u8; 256];
+/// The same of a few bytes, each on its own: what it leaves in the sum after those behind it.
+/// The sum is linear, so these add up, and none waits for the one before.
+fn crc_at_once(start: u8, bytes: &[u8]) -> u8 {
+    let Some((first, others)) = bytes.split_first() else {
+        return start;
+    };
+    let leaves = |n_behind: usize, byte: u8| J1850_TABLES[n_behind][usize::from(byte)];
+    let others_leave = others.iter().rev().enumerate();
+    others_leave.fold(
+        leaves(others.len(), start ^ first),
+        |crc, (behind, byte)| crc ^ leaves(behind, *byte),
+    )
+}
+
+/// Bytes of a classic frame.
+const N_AT_ONCE: usize = 8;
+
+/// What a byte leaves with so many bytes of nought behind it.
+static J1850_TABLES: [[u8; 256]; N_AT_ONCE] = {
+    let mut tables = [[0u8; 256]; N_AT_ONCE];
     let mut index = 0;
     while index < 256 {
         let mut crc = index as u8;
-        let mut bit = 0;
-        while bit < 8 {
+        let mut n_bits = 0;
+        while n_bits < 8 * N_AT_ONCE {
             crc = if crc & 0x80 != 0 {
                 crc << 1 ^ J1850_POLYNOMIAL
             } else {
                 crc << 1
             };
-            bit += 1;
+            n_bits += 1;
+            if n_bits % 8 == 0 {
+                tables[n_bits / 8 - 1][index] = crc;
+            }
         }
-        table[index] = crc;
         index += 1;
     }
-    table
+    tables
 };
 
 #[cfg(test)]
@@ -75,6 +99,20 @@ mod tests {
         assert_eq!(compute(ChecksumRule::Crc8J1850, None, b"123456789"), 0x4B);
         // No bytes: start and final exclusive or cancel.
         assert_eq!(compute(ChecksumRule::Crc8J1850, None, &[]), 0x00);
+    }
+
+    #[test]
+    fn few_bytes_at_once_give_what_they_give_one_by_one() {
+        let bytes: Vec<u8> = (0..64).map(|n: u32| (n * n * 37 + 11) as u8).collect();
+        for length in 0..=N_AT_ONCE {
+            for window in bytes.windows(length.max(1)) {
+                let (window, start) = (&window[..length], window[0]);
+                let one_by_one = window
+                    .iter()
+                    .fold(start, |crc, byte| J1850_TABLES[0][usize::from(crc ^ byte)]);
+                assert_eq!(crc_at_once(start, window), one_by_one, "{window:?}");
+            }
+        }
     }
 
     #[track_caller]
