@@ -8,7 +8,7 @@
 use super::bits::Plan;
 use crate::map::{CodeRange, Number, Signal};
 
-/// Bits from which a number may be wider than its codes are kept here.
+/// Widest field whose codes are kept here, bits.
 const WIDEST: u32 = 32;
 
 /// A signal's bits, scale and limits.
