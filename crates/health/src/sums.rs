@@ -208,11 +208,9 @@ impl Sums {
             && moves
         {
             let silence_s = row.time.since(latest);
-            self.silent_moving_s += if silence_s > LONG_SILENCE_S {
-                silence_s
-            } else {
-                0.0
-            };
+            if silence_s > LONG_SILENCE_S {
+                self.silent_moving_s += silence_s;
+            }
         }
         self.n_rows += 1;
         self.covered_s += row.seconds;

@@ -36,19 +36,13 @@ pub fn compute(rule: ChecksumRule, start: Option<u8>, bytes: &[u8]) -> u8 {
             .iter()
             .fold(start.unwrap_or(0), |sum, byte| sum.wrapping_add(*byte)),
         ChecksumRule::Crc8J1850 => {
-            let start = start.unwrap_or(0xFF);
-            let crc = match bytes.len() <= N_AT_ONCE {
-                true => crc_at_once(start, bytes),
-                false => bytes
-                    .iter()
-                    .fold(start, |crc, byte| J1850_TABLES[0][usize::from(crc ^ byte)]),
-            };
-            crc ^ 0xFF
+            let pieces = bytes.chunks(N_AT_ONCE);
+            pieces.fold(start.unwrap_or(0xFF), crc_at_once) ^ 0xFF
         }
     }
 }
 
-/// The same of a few bytes, each on its own: what it leaves in the sum after those behind it.
+/// The sum after a few bytes, each on its own: what it leaves in it after those behind it.
 /// The sum is linear, so these add up, and none waits for the one before.
 fn crc_at_once(start: u8, bytes: &[u8]) -> u8 {
     let Some((first, others)) = bytes.split_first() else {

@@ -12,7 +12,7 @@ use crate::map::{CodeRange, Number, Signal};
 const WIDEST: u32 = 32;
 
 /// A signal's bits, scale and limits.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Quick {
     // The payload must have so many bytes, and these bits of its first eight must be these.
     n_bytes: u8,
@@ -43,18 +43,7 @@ impl Quick {
         Quick::of(signal, plan, conditions).unwrap_or(Quick {
             // No payload is as long.
             n_bytes: u8::MAX,
-            must_mask: 0,
-            must_be: 0,
-            is_little_end: false,
-            is_signed: false,
-            left: 0,
-            right: 0,
-            special: 0,
-            n_special: u32::MAX,
-            si_per_step: 0.0,
-            si_at_zero: 0.0,
-            low: 0.0,
-            high: 0.0,
+            ..Quick::default()
         })
     }
 
