@@ -50,9 +50,8 @@ pub const ENTRY: Entry = Entry {
 #[derive(Clone, Debug, Default)]
 struct CommandExchanged {
     latest: Option<(f64, f64)>,
-    // Changes of command and of state from row to row, the latest first.
-    commands: [f64; LAGS],
-    states: [f64; LAGS],
+    // Changes of command and state from row to row, the latest first.
+    recent: [(f64, f64); LAGS],
     // Rows since the command changed.
     stood: usize,
     // Products of a change with one so many rows before: of the state with the command's, and
@@ -66,8 +65,7 @@ struct CommandExchanged {
 
 impl CommandExchanged {
     fn interrupt(&mut self) {
-        self.latest = None;
-        (self.commands, self.states) = Default::default();
+        (self.latest, self.recent) = (None, Default::default());
     }
 
     /// How well the state goes with the command before it, and the command with the state
@@ -119,9 +117,9 @@ impl Check for CommandExchanged {
             false => 0,
         };
         if self.stood <= LAGS {
-            for lag in 0..LAGS {
-                self.follows[lag] += of_state * self.commands[lag];
-                self.leads[lag] += of_command * self.states[lag];
+            for (lag, (command, state)) in self.recent.iter().enumerate() {
+                self.follows[lag] += of_state * command;
+                self.leads[lag] += of_command * state;
             }
         }
         self.squares.0 += of_command * of_command;
@@ -129,13 +127,8 @@ impl Check for CommandExchanged {
         self.strokes += of_command.abs();
         let start = self.span.map_or(row.time, |(start, _)| start);
         self.span = Some((start, row.time));
-        for (recent, latest) in [
-            (&mut self.commands, of_command),
-            (&mut self.states, of_state),
-        ] {
-            recent.copy_within(..LAGS - 1, 1);
-            recent[0] = latest;
-        }
+        self.recent.rotate_right(1);
+        self.recent[0] = (of_command, of_state);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
