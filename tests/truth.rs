@@ -310,5 +310,5 @@ fn exchanged_wheels_are_said_and_leave_the_heat_as_it_is() {
     assert!(ids.contains(&"sides-exchanged"), "{ids:?}");
     check_heat("exchanged", &results, &truth);
     // What takes a bend for wheelspin is withheld.
-    assert!(common::refusal(&results, "heat_spin").contains("exchanged"));
+    assert!(common::refusal(&results, "heat_spin").contains("swapped"));
 }

@@ -138,6 +138,23 @@ pub fn full_scale(spec: &ChannelSpec, vehicle: &Vehicle) -> Option<f64> {
         .filter(|full| *full > 0.0)
 }
 
+/// The channel that says what the mechanism does: the first of these that does not follow from
+/// the command and whose full value is known.
+pub fn state_channel(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<usize> {
+    let of_mechanism = [
+        "clutch.position",
+        "clutch.pressure",
+        "clutch.force",
+        "clutch.torque",
+    ];
+    of_mechanism.into_iter().find_map(|name| {
+        let found = channels.iter().position(|channel| channel.name == name)?;
+        let is_state =
+            !follows_command(&channels[found]) && full_scale(&channels[found], vehicle).is_some();
+        is_state.then_some(found)
+    })
+}
+
 /// Channels at whose times samples are aligned: a rear wheel, what is faster than it (a
 /// channel whose period the map does not state may be), and what steps instead of moving,
 /// since a step must be met where it is.
@@ -194,15 +211,8 @@ impl Aligner {
             })
         };
         let command = normalised("clutch.command");
-        let state = [
-            "clutch.position",
-            "clutch.pressure",
-            "clutch.force",
-            "clutch.torque",
-        ]
-        .iter()
-        .filter(|name| index(name).is_some_and(|found| !follows_command(&channels[found])))
-        .find_map(|name| normalised(name));
+        let state =
+            state_channel(vehicle, channels).and_then(|found| normalised(&channels[found].name));
         let mut sources: Vec<Source> = vehicle
             .torque_sources
             .iter()

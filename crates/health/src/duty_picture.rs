@@ -7,7 +7,9 @@
 use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
+use crate::reason::Reason;
 use crate::result::DutyPicture;
+use crate::trust::{Gate, HEAT, Kept};
 
 /// Upper edges of the torque cells, N·m. Source: none, a sensible division.
 const TORQUE_EDGES: [f64; 11] = [
@@ -25,7 +27,7 @@ const N_CELLS: usize = (TORQUE_EDGES.len() + 1) * N_SLIP;
 #[derive(Clone, Debug)]
 pub struct DutySums {
     seconds: Vec<f64>,
-    heat: Vec<HeatByFloor>,
+    heat: Kept<Vec<HeatByFloor>, HEAT>,
     not_turning_s: f64,
     torque_unknown_s: f64,
     gap_s: f64,
@@ -45,7 +47,7 @@ impl Default for DutySums {
     fn default() -> DutySums {
         DutySums {
             seconds: vec![0.0; N_CELLS],
-            heat: vec![HeatByFloor::default(); N_CELLS],
+            heat: Kept::new(vec![HeatByFloor::default(); N_CELLS]),
             not_turning_s: 0.0,
             torque_unknown_s: 0.0,
             gap_s: 0.0,
@@ -79,23 +81,27 @@ impl DutySums {
         };
         let cell = cell(&TORQUE_EDGES, torque) * N_SLIP + cell(&SLIP_EDGES, row.slip_mean.abs());
         self.seconds[cell] += row.seconds;
-        self.heat[cell].add(work, row.impulse_nms, &row.evidence);
+        self.heat.gather()[cell].add(work, row.impulse_nms, &row.evidence);
     }
 
-    /// The picture over a span that holds every row, for a noise floor.
-    pub fn picture(&self, slip_sd: f64, span: Span) -> DutyPicture {
+    /// The picture over a span that holds every row, or why there is none.
+    pub fn picture(&self, gate: &Gate, span: Span) -> Result<DutyPicture, Reason> {
+        let heat = self.heat.ask(gate)?;
         let outside_s = self.seen.map_or(span.seconds(), |(first, latest)| {
             first.since(span.start).max(0.0) + span.end.since(latest).max(0.0)
         });
-        DutyPicture {
+        Ok(DutyPicture {
             torque_edges_nm: TORQUE_EDGES.to_vec(),
             slip_edges: SLIP_EDGES.to_vec(),
             seconds: self.seconds.clone(),
-            joules: self.heat.iter().map(|heat| heat.heat_j(slip_sd)).collect(),
+            joules: heat
+                .iter()
+                .map(|heat| heat.heat_j(gate.slip_sd()))
+                .collect(),
             not_turning_s: self.not_turning_s,
             torque_unknown_s: self.torque_unknown_s,
             gap_s: self.gap_s + outside_s,
-        }
+        })
     }
 }
 
@@ -119,7 +125,7 @@ mod tests {
             start: Time(0),
             end: Time::from_seconds(1.0),
         };
-        let picture = sums.picture(0.01, span);
+        let picture = sums.picture(&crate::testing::gate(&[]), span).unwrap();
         // Torque cell 6 (400 to 600), slip cell 6 (2 to 5): 1 s and 1350 J.
         let cell = 6 * N_SLIP + 6;
         assert!((picture.seconds[cell] - 1.0).abs() < 1e-9);
@@ -169,7 +175,7 @@ mod tests {
             start: Time(0),
             end: Time::from_seconds(7.0),
         };
-        let got = sums.picture(0.01, span);
+        let got = sums.picture(&crate::testing::gate(&[]), span).unwrap();
         let near = |value: f64, wanted: f64| (value - wanted).abs() < 1e-9;
         assert!(near(got.total_s(), 7.0), "{}", got.total_s());
         // 3 s of gap and 1 s after the latest row; rows stand for half of each side.
@@ -185,7 +191,9 @@ mod tests {
             |cell: usize| -> f64 { got.seconds[cell * N_SLIP..][..N_SLIP].iter().sum() };
         assert!(near(by_torque(0), 1.55), "{}", by_torque(0));
         assert!(near(by_torque(7), 0.495), "{}", by_torque(7));
-        let none = DutySums::default().picture(0.01, span);
+        let none = DutySums::default()
+            .picture(&crate::testing::gate(&[]), span)
+            .unwrap();
         assert_eq!((none.gap_s, none.total_s()), (7.0, 7.0));
     }
 }

@@ -11,19 +11,7 @@ use halfshaft_model::{Span, Time};
 use crate::limits::Slip;
 use crate::result::{Event, EventKind};
 use crate::sums::{PartialLimits, PartialTime, is_slipping};
-
-/// What is known only when events are asked for.
-#[derive(Clone, Copy, Debug)]
-pub struct Settled {
-    /// Noise floor of one slip sample, rad/s.
-    pub slip_sd: f64,
-    /// Heat may be told.
-    pub heat_is_known: bool,
-    /// Slip may be told.
-    pub slip_is_known: bool,
-    /// Mean friction radius of the pack, m, when the map states it.
-    pub friction_radius_m: Option<f64>,
-}
+use crate::trust::{COMMAND, Gate, HEAT, Kept, SLIP, Source};
 
 /// Sums inside one event.
 #[derive(Clone, Debug)]
@@ -33,15 +21,22 @@ struct Tally {
     command_peak: f64,
     is_broken: bool,
     n_rows: u64,
-    heat: HeatByFloor,
+    heat: Kept<HeatByFloor, HEAT>,
+    heat_peak_w: Kept<Option<f64>, HEAT>,
     has_heat: bool,
-    slip_peak: f64,
-    slip_rad: f64,
-    heat_peak_w: Option<f64>,
-    partial_by_torque: PartialTime,
-    partial_by_command: PartialTime,
+    slip: Kept<SlipOfEvent, SLIP>,
+    partial_by_torque: Kept<PartialTime, { HEAT | SLIP }>,
+    partial_by_command: Kept<PartialTime, { COMMAND | SLIP }>,
     lacks_torque: bool,
     speed_peak: Option<f64>,
+}
+
+/// Slip inside one event.
+#[derive(Clone, Copy, Debug, Default)]
+struct SlipOfEvent {
+    peak: f64,
+    // Angle slipped, rad.
+    angle: f64,
 }
 
 /// Tallies events.
@@ -75,13 +70,12 @@ impl Tally {
             command_peak: 0.0,
             is_broken: false,
             n_rows: 0,
-            heat: HeatByFloor::default(),
+            heat: Kept::default(),
+            heat_peak_w: Kept::default(),
             has_heat: false,
-            slip_peak: 0.0,
-            slip_rad: 0.0,
-            heat_peak_w: None,
-            partial_by_torque: PartialTime::default(),
-            partial_by_command: PartialTime::default(),
+            slip: Kept::default(),
+            partial_by_torque: Kept::default(),
+            partial_by_command: Kept::default(),
             lacks_torque: false,
             speed_peak: None,
         }
@@ -104,62 +98,72 @@ impl Tally {
         if !row.is_turning {
             return;
         }
-        self.slip_peak = self.slip_peak.max(row.slip_sharp.abs());
+        let slip = self.slip.gather();
+        slip.peak = slip.peak.max(row.slip_sharp.abs());
         if is_slipping(row, &partial.limits.slip) {
-            self.slip_rad += row.slip_mean.abs() * row.seconds;
+            slip.angle += row.slip_mean.abs() * row.seconds;
         }
         let judgement = partial.judge(row);
         self.partial_by_torque
+            .gather()
             .note(judgement.by_torque, row.seconds);
         self.partial_by_command
+            .gather()
             .note(judgement.by_command, row.seconds);
         match row.work_j {
             Some(work) => {
                 self.has_heat = true;
-                self.heat.add(work, row.impulse_nms, &row.evidence);
+                self.heat.gather().add(work, row.impulse_nms, &row.evidence);
             }
             None => self.lacks_torque = true,
         }
         if let Some(rate) = row.heat_rate_w {
-            higher(&mut self.heat_peak_w, rate);
+            higher(self.heat_peak_w.gather(), rate);
         }
     }
 
-    fn event(&self, settled: &Settled) -> Event {
-        let Settled {
-            slip_sd,
-            heat_is_known,
-            slip_is_known,
-            friction_radius_m,
-        } = *settled;
+    fn event(&self, gate: &Gate, friction_radius_m: Option<f64>) -> Event {
         let is_command = self.kind == EventKind::Command;
-        let partial = [self.partial_by_torque, self.partial_by_command]
+        let partial = [
+            self.partial_by_torque.ask(gate),
+            self.partial_by_command.ask(gate),
+        ];
+        let partial = partial
             .into_iter()
+            .flatten()
             .find(|partial| partial.judged_s > 0.0);
-        let heat_kj = (self.has_heat && heat_is_known).then(|| self.heat.heat_j(slip_sd) * 1e-3);
+        let slip = self.slip.ask(gate).ok().filter(|_| self.n_rows > 0);
+        let heat = self.heat.ask(gate).ok().filter(|_| self.has_heat);
+        let heat_kj = heat.map(|heat| heat.heat_j(gate.slip_sd()) * 1e-3);
+        let heat_peak_w = self.heat_peak_w.ask(gate).ok().copied().flatten();
         Event {
             kind: self.kind,
             span: self.span,
             command_peak: is_command.then_some(self.command_peak),
-            slip_peak: (self.n_rows > 0 && slip_is_known).then_some(self.slip_peak),
+            slip_peak: slip.map(|slip| slip.peak),
             heat_kj,
-            heat_peak_kw: self
-                .heat_peak_w
-                .filter(|_| heat_is_known)
-                .map(|watts| watts * 1e-3),
+            heat_peak_kw: heat_peak_w.map(|watts| watts * 1e-3),
             heat_mean_kw: heat_kj
                 .filter(|_| self.span.seconds() > 0.0)
                 .map(|heat| heat / self.span.seconds()),
-            slip_distance_m: friction_radius_m
-                .filter(|_| self.n_rows > 0 && slip_is_known)
-                .map(|radius| radius * self.slip_rad),
-            partial_heat_making_s: partial
-                .filter(|_| slip_is_known)
-                .map(|partial| partial.seconds[0]),
+            slip_distance_m: slip
+                .zip(friction_radius_m)
+                .map(|(slip, radius)| radius * slip.angle),
+            partial_heat_making_s: partial.map(|partial| partial.seconds[0]),
             speed_peak_m_per_s: self.speed_peak,
-            is_broken: self.is_broken || (self.lacks_torque && self.has_heat),
+            is_broken: self.is_broken
+                || is_cut_short(self, gate)
+                || (self.lacks_torque && self.has_heat),
         }
     }
+}
+
+/// The command comes to stand still within it: nobody knows when it ended.
+fn is_cut_short(tally: &Tally, gate: &Gate) -> bool {
+    tally.kind == EventKind::Command
+        && gate.stretches(Source::Command).iter().any(|stretch| {
+            tally.span.start < stretch.span.end && stretch.span.start < tally.span.end
+        })
 }
 
 impl EventTally {
@@ -267,36 +271,40 @@ impl EventTally {
         }
     }
 
-    /// Engagements the command asked for, those still going on included.
-    pub fn n_engagements(&self) -> u64 {
-        self.finished.len() as u64 + u64::from(self.open_that_counts().is_some())
+    /// Engagements the command asked for, those still going on included, and how many of them
+    /// are broken by a gap; none of a command that is not believed.
+    pub fn engagements(&self, gate: &Gate) -> (u64, u64) {
+        let n_broken = self
+            .commanded(gate)
+            .filter(|tally| tally.is_broken || is_cut_short(tally, gate));
+        (self.commanded(gate).count() as u64, n_broken.count() as u64)
     }
 
-    /// How many of them are broken by a gap.
-    pub fn n_broken(&self) -> u64 {
-        self.finished.iter().filter(|tally| tally.is_broken).count() as u64
-    }
-
-    fn open_that_counts(&self) -> Option<&Tally> {
-        self.open
+    /// Engagements of a command that is believed where they begin.
+    fn commanded(&self, gate: &Gate) -> impl Iterator<Item = &Tally> {
+        let open = self
+            .open
             .as_ref()
-            .filter(|tally| tally.command_peak >= LEAST_PEAK)
+            .filter(|tally| tally.command_peak >= LEAST_PEAK);
+        let is_believed = gate.allows(COMMAND).is_ok();
+        self.finished
+            .iter()
+            .chain(open)
+            .filter(move |tally| is_believed && !gate.leaves_out(Source::Command, tally.span.start))
     }
 
     /// All events in order of time.
-    pub fn events(&self, settled: &Settled) -> Vec<Event> {
+    pub fn events(&self, gate: &Gate, friction_radius_m: Option<f64>) -> Vec<Event> {
         // Slip that goes on at the end of the log is cut off there.
         let cut_off = self.slipping.as_ref().map(|slipping| Tally {
             is_broken: true,
             ..slipping.tally.clone()
         });
         let mut events: Vec<Event> = self
-            .finished
-            .iter()
-            .chain(self.open_that_counts())
+            .commanded(gate)
             .chain(&self.slip_only)
             .chain(cut_off.as_ref().filter(|tally| tally.span.seconds() > 0.0))
-            .map(|tally| tally.event(settled))
+            .map(|tally| tally.event(gate, friction_radius_m))
             .collect();
         events.sort_by_key(|event| event.span.start);
         events
@@ -311,12 +319,10 @@ mod tests {
     use halfshaft_driveline::Basis;
     use halfshaft_model::{ChannelSpec, Column, Vehicle};
 
-    const SETTLED: Settled = Settled {
-        slip_sd: 0.0,
-        heat_is_known: false,
-        slip_is_known: true,
-        friction_radius_m: None,
-    };
+    /// Everything is believed but the torque.
+    fn gate() -> Gate {
+        crate::testing::gate(&[Source::Torque])
+    }
 
     #[test]
     fn rows_fall_into_the_event_of_their_time() {
@@ -344,7 +350,7 @@ mod tests {
             row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
             tally.note(&row, &partial);
         }
-        let events = tally.events(&SETTLED);
+        let events = tally.events(&gate(), None);
         let seen: Vec<_> = events
             .iter()
             .map(|event| {
@@ -363,7 +369,7 @@ mod tests {
                 (3.0, 3.5, Some(1.0), Some(0.5))
             ]
         );
-        assert_eq!(tally.n_engagements(), 2);
+        assert_eq!(tally.engagements(&gate()).0, 2);
     }
 
     #[test]
@@ -380,10 +386,10 @@ mod tests {
             };
             tally.note(&row, &partial);
         }
-        let events = tally.events(&SETTLED);
+        let events = tally.events(&gate(), None);
         assert_eq!(events.len(), 1);
         assert_eq!(events[0].kind, EventKind::SlipOnly);
         assert!((events[0].span.seconds() - 0.49).abs() < 1e-9);
-        assert_eq!(tally.n_engagements(), 0);
+        assert_eq!(tally.engagements(&gate()).0, 0);
     }
 }

@@ -31,6 +31,7 @@ pub mod limits;
 pub mod oil_life;
 pub mod outlook;
 pub mod pieces;
+pub mod reason;
 pub mod regions;
 pub mod result;
 pub mod ripple;
@@ -43,6 +44,7 @@ pub mod temperature;
 #[cfg(test)]
 mod testing;
 pub mod tier;
+pub mod trust;
 pub mod two_by_two;
 pub mod use_class;
 pub mod what_if;

@@ -12,6 +12,7 @@ use halfshaft_model::Time;
 
 use crate::limits::Limits;
 use crate::result::Region;
+use crate::trust::{HEAT, Kept};
 
 /// Share of the command that the state must have reached to count as settled.
 const SETTLED_SHARE: f64 = 0.9;
@@ -26,7 +27,7 @@ pub struct RegionSums {
     /// Seconds.
     pub seconds: [f64; 7],
     /// Heat, waiting for the noise floor.
-    pub heat: [HeatByFloor; 7],
+    pub heat: Kept<[HeatByFloor; 7], HEAT>,
 }
 
 /// Sorts rows.
@@ -106,14 +107,14 @@ impl RegionSorter {
         let Some(holding) = self.holding.take() else {
             return;
         };
-        for region in 0..7 {
-            let target = if holding.is_proved {
-                Region::HoldingUnasked as usize
-            } else {
-                region
+        let RegionSums { seconds, mut heat } = holding.sums;
+        for (region, heat) in heat.gather().iter().enumerate() {
+            let target = match holding.is_proved {
+                true => Region::HoldingUnasked as usize,
+                false => region,
             };
-            self.sums.seconds[target] += holding.sums.seconds[region];
-            self.sums.heat[target].merge(&holding.sums.heat[region]);
+            self.sums.seconds[target] += seconds[region];
+            self.sums.heat.gather()[target].merge(heat);
         }
     }
 
@@ -229,7 +230,7 @@ fn is_breaking_away(row: &Row) -> bool {
 fn add(sums: &mut RegionSums, region: Region, row: &Row) {
     sums.seconds[region as usize] += row.seconds;
     if let Some(work) = row.work_j.filter(|_| row.is_turning) {
-        sums.heat[region as usize].add(work, row.impulse_nms, &row.evidence);
+        sums.heat.gather()[region as usize].add(work, row.impulse_nms, &row.evidence);
     }
 }
 

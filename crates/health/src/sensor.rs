@@ -7,6 +7,7 @@
 use halfshaft_model::Time;
 
 use crate::limits::{Limits, Oil};
+use crate::trust::{Kept, OIL};
 
 /// Readings on end that must agree with each other before a jump is believed.
 /// Source: none, engineering guess.
@@ -123,9 +124,14 @@ impl SensorWatch {
         self.gate.interrupt();
     }
 
-    /// The highest reading taken, °C.
-    pub fn highest_c(&self) -> Option<f64> {
-        self.range.map(|(_, high)| high)
+    /// The highest reading taken, °C, behind the gate.
+    pub fn highest_c(&self) -> Kept<Option<f64>, OIL> {
+        Kept::new(self.range.map(|(_, high)| high))
+    }
+
+    /// Readings taken.
+    pub fn n_taken(&self) -> u64 {
+        self.n_taken
     }
 
     /// Mean of the readings taken, °C.
@@ -214,12 +220,12 @@ mod tests {
         let (spiked, taken) = watch(&[80.0, 81.0, 215.0, 82.0]);
         assert_eq!(taken, [true, true, false, true]);
         assert_eq!(
-            (spiked.highest_c(), spiked.gate.n_left_out()),
-            (Some(82.0), 1)
+            (spiked.range, spiked.gate.n_left_out()),
+            (Some((80.0, 82.0)), 1)
         );
         let (moved, taken) = watch(&[80.0, 120.0, 120.0, 121.0, 121.0, 121.0]);
         assert_eq!(taken, [true, false, false, false, true, true]);
-        assert_eq!(moved.highest_c(), Some(121.0));
+        assert_eq!(moved.range, Some((80.0, 121.0)));
         let trouble = moved.oil_trouble(60.0, None, &Limits::default().oil);
         assert!(trouble.unwrap().contains("from 80 to 121 °C"));
         // Another drive may begin at another temperature.

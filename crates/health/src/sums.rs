@@ -8,6 +8,7 @@ use halfshaft_driveline::{Basis, HeatByFloor, Row};
 use halfshaft_model::Time;
 
 use crate::limits::{Driving, Limits, SDS_OF_90, Slip};
+use crate::trust::{COMMAND, HEAT, Kept, MOTION, SLIP, TURNING};
 
 /// What heat-making partial engagement needs, and how far its limits may shift with the
 /// tolerances of the map.
@@ -104,6 +105,16 @@ impl PartialTime {
     }
 }
 
+impl PartialTime {
+    /// Adds the time of another stretch.
+    pub fn join(&mut self, other: &PartialTime) {
+        self.judged_s += other.judged_s;
+        for (sum, part) in self.seconds.iter_mut().zip(other.seconds) {
+            *sum += part;
+        }
+    }
+}
+
 /// Time by openness, so that its median can be told: wheelspin takes a part of the time in
 /// a bend, and a mean would follow it.
 #[derive(Clone, Debug)]
@@ -142,7 +153,51 @@ impl OpennessTime {
 /// cuts the drive there.
 const LONG_SILENCE_S: f64 = 30.0;
 
-/// Sums over a drive.
+/// Heat of a drive and what its band is made of.
+#[derive(Clone, Debug, Default)]
+pub struct HeatSums {
+    /// Heat.
+    pub heat: HeatByFloor,
+    /// Highest mean heat rate, W, and when.
+    pub peak: Option<(f64, Time)>,
+    /// Highest torque of one pack, N·m.
+    pub torque_peak_nm: f64,
+    /// Sum of (torque·time)², (N·m·s)²: noise of the heat sum follows from it.
+    pub impulse_square: f64,
+    /// Angle slipped while the torque was not known, rad: with the highest torque seen it bounds
+    /// the heat that is not in the sum.
+    pub without_torque_rad: f64,
+}
+
+/// How far and how long the car moved.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct MotionSums {
+    /// Time above 5 km/h, s.
+    pub moving_s: f64,
+    /// Time with a road speed, s.
+    pub with_speed_s: f64,
+    /// Distance, m.
+    pub distance_m: f64,
+}
+
+/// How much the car turned.
+#[derive(Clone, Debug, Default)]
+pub struct TurningSums {
+    /// Angle turned in bends, rad.
+    pub turned_rad: f64,
+    /// The same while open, heat known or not, rad.
+    pub turned_open_all_rad: f64,
+    /// The same while open (below 5 % of command, or no command known) and with heat
+    /// known, rad.
+    pub turned_open_rad: f64,
+    /// Openness over that time.
+    pub openness: OpennessTime,
+    /// Time with a yaw rate while moving, s.
+    pub with_yaw_s: f64,
+}
+
+/// Sums over a drive. How much of it a signal covers anybody may ask; what was made from the
+/// signals is behind the gate.
 #[derive(Clone, Debug, Default)]
 pub struct Sums {
     /// Rows seen.
@@ -155,44 +210,22 @@ pub struct Sums {
     latest: Option<(Time, bool)>,
     /// Turning time in which the torque was not known, s.
     pub without_torque_s: f64,
-    /// Angle slipped in that time, rad: with the highest torque seen it bounds the heat
-    /// that is not in the sum.
-    pub without_torque_rad: f64,
-    /// Highest torque of one pack, N·m.
-    pub torque_peak_nm: f64,
     /// Time with torque from the command for want of a state, s, while slipping.
     pub torque_by_command_s: f64,
     /// Time with torque known, s.
     pub with_torque_s: f64,
-    /// Time above 5 km/h, s.
-    pub moving_s: f64,
-    /// Time with a road speed, s.
-    pub with_speed_s: f64,
-    /// Distance, m.
-    pub distance_m: f64,
-    /// Angle turned in bends, rad.
-    pub turned_rad: f64,
-    /// The same while open, heat known or not, rad.
-    pub turned_open_all_rad: f64,
-    /// The same while open (below 5 % of command, or no command known) and with heat
-    /// known, rad.
-    pub turned_open_rad: f64,
-    /// Openness over that time.
-    pub openness: OpennessTime,
-    /// Time with a yaw rate while moving, s.
-    pub with_yaw_s: f64,
+    /// Motion.
+    pub motion: Kept<MotionSums, MOTION>,
+    /// Turning.
+    pub turning: Kept<TurningSums, TURNING>,
     /// Highest mean slip, rad/s, and when.
-    pub slip_peak: Option<(f64, Time)>,
+    pub slip_peak: Kept<Option<(f64, Time)>, SLIP>,
     /// Heat-making partial time by torque.
-    pub partial_by_torque: PartialTime,
+    pub partial_by_torque: Kept<PartialTime, { HEAT | SLIP }>,
     /// The same by command, from 10 % on.
-    pub partial_by_command: PartialTime,
+    pub partial_by_command: Kept<PartialTime, { COMMAND | SLIP }>,
     /// Heat.
-    pub heat: HeatByFloor,
-    /// Highest mean heat rate, W, and when.
-    pub heat_peak: Option<(f64, Time)>,
-    /// Sum of (torque·time)², (N·m·s)²: noise of the heat sum follows from it.
-    pub impulse_square: f64,
+    pub heat: Kept<HeatSums, HEAT>,
 }
 
 impl Sums {
@@ -223,50 +256,55 @@ impl Sums {
                 *peak = Some((value, row.time));
             }
         };
-        keep_higher(&mut self.slip_peak, row.slip_sharp.abs());
+        keep_higher(self.slip_peak.gather(), row.slip_sharp.abs());
         self.partial_by_torque
+            .gather()
             .note(judgement.by_torque, row.seconds);
         self.partial_by_command
+            .gather()
             .note(judgement.by_command, row.seconds);
+        let heat = self.heat.gather();
         let Some(work) = row.work_j else {
             self.without_torque_s += row.seconds;
-            self.without_torque_rad += row.slip_mean.abs() * row.seconds;
+            heat.without_torque_rad += row.slip_mean.abs() * row.seconds;
             return;
         };
         self.with_torque_s += row.seconds;
         if row.is_torque_by_command {
             self.torque_by_command_s += row.seconds;
         }
-        self.torque_peak_nm = self.torque_peak_nm.max(row.torque_nm.unwrap_or(0.0));
-        self.heat.add(work, row.impulse_nms, &row.evidence);
-        self.impulse_square += row.impulse_nms.powi(2);
+        heat.torque_peak_nm = heat.torque_peak_nm.max(row.torque_nm.unwrap_or(0.0));
+        heat.heat.add(work, row.impulse_nms, &row.evidence);
+        heat.impulse_square += row.impulse_nms.powi(2);
         if let Some(rate) = row.heat_rate_w.filter(|_| is_slipping(row, &limits.slip)) {
-            keep_higher(&mut self.heat_peak, rate);
+            keep_higher(&mut heat.peak, rate);
         }
     }
 
     fn note_motion(&mut self, row: &Row, partial: &PartialLimits) {
         let Some(speed) = row.road_speed else { return };
-        self.with_speed_s += row.seconds;
-        self.distance_m += speed * row.seconds;
+        let motion = self.motion.gather();
+        motion.with_speed_s += row.seconds;
+        motion.distance_m += speed * row.seconds;
         if speed <= partial.limits.driving.moving_from() {
             return;
         }
-        self.moving_s += row.seconds;
-        if let Some(yaw) = row.yaw_rate {
-            self.with_yaw_s += row.seconds;
-            if is_in_bend(row, partial) {
-                let turned = yaw.abs() * row.seconds;
-                self.turned_rad += turned;
-                if is_open(row) {
-                    self.turned_open_all_rad += turned;
-                    if let Some(openness) = row.openness {
-                        self.openness.note(openness, row.seconds);
-                    }
-                    if row.work_j.is_some() {
-                        self.turned_open_rad += turned;
-                    }
-                }
+        motion.moving_s += row.seconds;
+        let Some(yaw) = row.yaw_rate else { return };
+        let turning = self.turning.gather();
+        turning.with_yaw_s += row.seconds;
+        if !is_in_bend(row, partial) {
+            return;
+        }
+        let turned = yaw.abs() * row.seconds;
+        turning.turned_rad += turned;
+        if is_open(row) {
+            turning.turned_open_all_rad += turned;
+            if let Some(openness) = row.openness {
+                turning.openness.note(openness, row.seconds);
+            }
+            if row.work_j.is_some() {
+                turning.turned_open_rad += turned;
             }
         }
     }

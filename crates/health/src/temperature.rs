@@ -13,13 +13,18 @@ use halfshaft_driveline::track::Track;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
 
 use crate::limits::Limits;
-use crate::sensor::Gate;
+use crate::reason::Reason;
+use crate::sensor::Gate as JumpGate;
+use crate::trust::{Gate, HEAT, Kept, OIL, Source, Sources, Verdict, on};
+
+const AIR: Sources = on(&[Source::Air]);
+const HOUSING: Sources = on(&[Source::Housing]);
 
 /// A temperature sensor, with what cannot be a temperature taken out.
 #[derive(Clone, Debug)]
 struct Gated {
     channel: usize,
-    gate: Gate,
+    gate: JumpGate,
     readings: Readings,
 }
 
@@ -33,21 +38,28 @@ impl Gated {
     }
 }
 
-/// Why temperatures of the log are not believed; `None` where they are.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct SensorDoubts<'a> {
-    /// The oil's.
-    pub oil: Option<&'a String>,
-    /// The air's.
-    pub air: Option<&'a String>,
+/// The sensor that the model is fitted to.
+#[derive(Clone, Debug)]
+enum Sensor {
+    Oil(Kept<Gated, OIL>),
+    Housing(Kept<Gated, HOUSING>),
+}
+
+impl Sensor {
+    fn ask(&self, gate: &Gate) -> Result<&Gated, Reason> {
+        match self {
+            Sensor::Oil(gated) => gated.ask(gate),
+            Sensor::Housing(gated) => gated.ask(gate),
+        }
+    }
 }
 
 /// Gathers heat and temperatures.
 #[derive(Clone, Debug)]
 pub struct TemperatureWatch {
-    heat: HeatSeries,
-    sensor: Option<Gated>,
-    air: Option<Gated>,
+    heat: Kept<HeatSeries, HEAT>,
+    sensor: Option<Sensor>,
+    air: Option<Kept<Gated, AIR>>,
     // Engine torque, engine speed, acceleration. Held, so that what is known of a row never
     // hangs on a later sample: it makes gear heat, which moves slowly.
     power: [Option<Track>; 3],
@@ -64,7 +76,7 @@ impl TemperatureWatch {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
         let gated = |channel: usize| Gated {
             channel,
-            gate: Gate::new(&limits.oil),
+            gate: JumpGate::new(&limits.oil),
             readings: Readings::default(),
         };
         // Sites are never mixed: the oil where there is one, else the housing.
@@ -74,9 +86,13 @@ impl TemperatureWatch {
         let track = |name: &str| index(name).map(|found| Track::held(found, &channels[found]));
         let priors = Priors::default();
         TemperatureWatch {
-            heat: HeatSeries::default(),
-            sensor: sensor.map(|(found, _)| gated(found)),
-            air: index("ambient.temperature").map(gated),
+            heat: Kept::default(),
+            sensor: match (oil, housing) {
+                (Some((found, _)), _) => Some(Sensor::Oil(Kept::new(gated(found)))),
+                (None, Some((found, _))) => Some(Sensor::Housing(Kept::new(gated(found)))),
+                (None, None) => None,
+            },
+            air: index("ambient.temperature").map(|found| Kept::new(gated(found))),
             power: [
                 track("engine.torque"),
                 track("engine.speed"),
@@ -97,8 +113,15 @@ impl TemperatureWatch {
 
     /// Takes a block.
     pub fn push(&mut self, block: &Block) {
-        for gated in [&mut self.sensor, &mut self.air].into_iter().flatten() {
-            gated.push(block);
+        if let Some(sensor) = &mut self.sensor {
+            match sensor {
+                Sensor::Oil(gated) => gated.gather(),
+                Sensor::Housing(gated) => gated.gather(),
+            }
+            .push(block);
+        }
+        if let Some(air) = &mut self.air {
+            air.gather().push(block);
         }
         for track in self.power.iter_mut().flatten() {
             track.extend(&block.columns[track.channel], &block.cuts);
@@ -125,7 +148,7 @@ impl TemperatureWatch {
             false => Some(0.0),
         };
         let sign = row.slip_sign(row.slip_sd.unwrap_or(self.usual_slip_sd));
-        self.heat.push(&HeatSample {
+        self.heat.gather().push(&HeatSample {
             time: row.time,
             seconds: row.seconds,
             pack_power_w: work_j
@@ -138,82 +161,76 @@ impl TemperatureWatch {
     }
 
     /// The longest cooling without heat of the pack, or why there was none to see.
-    pub fn decay(&self) -> Result<Decay, String> {
+    pub fn decay(&self, gate: &Gate) -> Result<Decay, String> {
         let Some(sensor) = self.sensor.as_ref() else {
             return Err("the map has no temperature of the unit".to_owned());
         };
         if self.site == Some(Site::ModelledByCar) {
             return Err("the oil temperature is modelled by the car and not measured".to_owned());
         }
-        let air: Vec<f64> = self
-            .air
-            .iter()
-            .flat_map(|air| air.readings.grid().bins())
-            .map(|(_, bin)| bin.mean_c())
-            .collect();
+        let Some(air) = &self.air else {
+            return Err("no value of ambient.temperature".to_owned());
+        };
+        let grid = air.ask(gate)?.readings.grid();
+        let air: Vec<f64> = grid.bins().iter().map(|(_, bin)| bin.mean_c()).collect();
         if air.is_empty() {
             return Err("no value of ambient.temperature".to_owned());
         }
         let mean_c = air.iter().sum::<f64>() / air.len() as f64;
-        longest_cooling(&self.heat, &sensor.readings, mean_c)
+        longest_cooling(self.heat.ask(gate)?, &sensor.ask(gate)?.readings, mean_c)
     }
 
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
     /// the pack's heat.
-    pub fn outcome(
-        &self,
-        heat_relative_sd: f64,
-        doubts: SensorDoubts,
-    ) -> Result<ThermalEstimate, String> {
-        self.outcome_of(heat_relative_sd, doubts, None)
+    pub fn outcome(&self, gate: &Gate, heat_relative_sd: f64) -> Result<ThermalEstimate, String> {
+        self.outcome_of(gate, heat_relative_sd, None)
     }
 
     /// The temperatures of a changed unit whose heat `changed` gathered in the same drive:
     /// what this one learned of its unit is carried over, times the factors.
     pub fn outcome_changed(
         &self,
+        gate: &Gate,
         heat_relative_sd: f64,
-        doubts: SensorDoubts,
         changed: &TemperatureWatch,
         factors: UnitFactors,
     ) -> Result<ThermalEstimate, String> {
         let unit = ChangedUnit {
-            heat: &changed.heat,
+            heat: changed.heat.ask(gate)?,
             factors: factors.to_array(),
         };
-        self.outcome_of(heat_relative_sd, doubts, Some(&unit))
+        self.outcome_of(gate, heat_relative_sd, Some(&unit))
     }
 
     fn outcome_of(
         &self,
+        gate: &Gate,
         heat_relative_sd: f64,
-        doubts: SensorDoubts,
         changed: Option<&ChangedUnit>,
     ) -> Result<ThermalEstimate, String> {
+        // Wheel speeds alone say nothing of temperatures.
+        let heat = self.heat.ask(gate)?;
         let none = Readings::default();
-        let of = |gated: &Option<Gated>| {
-            let readings = gated.as_ref().map(|gated| &gated.readings);
-            readings.unwrap_or(&none).clone()
-        };
         let given = Given {
             priors: self.priors,
             site: self.site,
             sensor_step_k: self.sensor_step_k,
             pack_heat_relative_sd: heat_relative_sd,
         };
-        let believed = |gated, doubt: Option<&String>| match doubt {
-            Some(_) => none.clone(),
-            None => of(gated),
-        };
-        let sensor = believed(&self.sensor, doubts.oil);
-        let air = believed(&self.air, doubts.air);
-        let mut found = estimate_changed(&self.heat, &sensor, &air, &given, changed)?;
-        let doubted = doubts.oil.into_iter().chain(doubts.air);
-        found.notes.extend(doubted.cloned());
-        let n_left_out = self
+        let sensor = self
             .sensor
             .as_ref()
-            .map_or(0, |gated| gated.gate.n_left_out());
+            .and_then(|sensor| sensor.ask(gate).ok());
+        let air = self.air.as_ref().and_then(|kept| kept.ask(gate).ok());
+        let readings = |gated: Option<&Gated>| gated.map_or(none.clone(), |at| at.readings.clone());
+        let (of_sensor, of_air) = (readings(sensor), readings(air));
+        let mut found = estimate_changed(heat, &of_sensor, &of_air, &given, changed)?;
+        for source in [Source::Oil, Source::Air] {
+            if let Verdict::Withheld(why) = gate.verdict(source) {
+                found.notes.push(why.to_string());
+            }
+        }
+        let n_left_out = sensor.map_or(0, |gated| gated.gate.n_left_out());
         if n_left_out > 0 {
             found.notes.push(format!(
                 "{n_left_out} readings of the temperature jumped as no oil does and were left out"

@@ -1,7 +1,28 @@
-//! Rows for tests.
+//! Rows and a gate for tests.
 
 use halfshaft_driveline::{Evidence, Row};
 use halfshaft_model::Time;
+
+use crate::reason::Reason;
+use crate::trust::{Gate, Source, Still, Verdict};
+
+/// A gate at which all is sound but what is missing, for a noise floor of nothing.
+pub fn gate(missing: &[Source]) -> Gate {
+    gate_at(0.0, missing)
+}
+
+/// The same for a noise floor, rad/s.
+pub fn gate_at(slip_sd: f64, missing: &[Source]) -> Gate {
+    let mut gate = Gate::new(slip_sd, Still::default());
+    for source in Source::ALL {
+        let verdict = match missing.contains(&source) {
+            true => Verdict::Missing(Reason::NotJudged),
+            false => Verdict::Sound,
+        };
+        gate.judge(source, verdict);
+    }
+    gate
+}
 
 /// A joined row of 10 ms at `time_s`: rolling straight at 20 m/s, open, quiet.
 pub fn row(time_s: f64) -> Row {

@@ -30,8 +30,10 @@ use halfshaft_driveline::response::watch::NoWatch;
 use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+use crate::trust::{COMMAND, Gate, SLIP, Source};
+
 /// The response counts as moved before the command when it has gone this share of the
-/// command's way as that is half way; and command and response look exchanged when it does so in
+/// command's way as that is half way; and command and response look swapped when it does so in
 /// this share of so many moves. Source: none, engineering guess: of a lag of first order
 /// exchanged with its step nothing less than all is gone.
 const GONE_FROM: f64 = 0.8;
@@ -252,17 +254,33 @@ impl ActuatorWatch {
     }
 
     /// What there is so far, or why nothing can be.
-    pub fn outcome(&self) -> Result<Actuator, String> {
+    pub fn outcome(&self, gate: &Gate) -> Result<Actuator, String> {
         if let Some(Leading { n_leading, n, .. }) = self.leading() {
             return Err(format!(
-                "the clutch moves before it is asked to in {n_leading} of {n} engagements: command and {} look exchanged",
+                "the clutch moves before it is asked to in {n_leading} of {n} engagements: command and {} look swapped",
                 self.signal().as_deref().unwrap_or("response")
             ));
         }
         let watch = self.responses.as_ref().map_err(Clone::clone)?;
-        let ladders = self.ladders.as_ref().map(|_| self.climbed.clone());
+        gate.allows(COMMAND)?;
+        // What answered while one of the two stood still is no answer.
+        let is_believed = |time: Time| {
+            let stood = [Source::Command, Source::State];
+            !stood.iter().any(|source| gate.leaves_out(*source, time))
+        };
+        let ladders = self.ladders.as_ref().map(|_| {
+            let climbed = self.climbed.iter();
+            climbed
+                .filter(|ladder| is_believed(ladder.time))
+                .cloned()
+                .collect()
+        });
+        let found = self.found.iter();
         let mut actuator = Actuator::of(
-            self.found.clone(),
+            found
+                .filter(|response| is_believed(response.time()))
+                .cloned()
+                .collect(),
             ladders,
             self.signal(),
             self.motor.outcome(),
@@ -274,8 +292,12 @@ impl ActuatorWatch {
     }
 
     /// What the slip says, where nothing else says how quickly the clutch answers.
-    pub fn apparent(&self) -> Option<Apparent> {
-        self.apparent.as_ref().map(ApparentWatch::outcome)
+    pub fn apparent(&self, gate: &Gate) -> Option<Apparent> {
+        let believed = gate.allows(COMMAND | SLIP).is_ok();
+        self.apparent
+            .as_ref()
+            .filter(|_| believed)
+            .map(ApparentWatch::outcome)
     }
 
     fn signal(&self) -> Option<String> {

@@ -1,5 +1,6 @@
 //! Joins the parts: takes blocks, gives [`Results`] at any time.
 
+mod judge;
 mod quality;
 mod reasons;
 mod settle;
@@ -33,10 +34,22 @@ use crate::ripple::RippleWatch;
 use crate::sensor::SensorWatch;
 use crate::sums::{PartialJudgement, PartialLimits, Sums, is_in_bend, is_open};
 use crate::temperature::TemperatureWatch;
+use crate::trust::{CAUSES, Kept, OIL, SLIP, Source, Sources, StillWatch, SwapWatch, on};
 use crate::two_by_two::TwoByTwoWatch;
 use crate::use_class::UseWatch;
 use crate::what_if::TorqueChange;
 use quality::Strips;
+
+/// What the clutch answers to the command.
+const ANSWERS: Sources = on(&[Source::Slip, Source::Command, Source::State]);
+
+/// What a bend shows of a pack that holds.
+const HOLDING: Sources = on(&[
+    Source::Slip,
+    Source::Command,
+    Source::Turning,
+    Source::Sides,
+]);
 
 /// Rows come no later than this after the samples of their time, s; those that have not come
 /// by then never will.
@@ -61,7 +74,7 @@ pub struct Health {
     actuator: ActuatorWatch,
     temperature: TemperatureWatch,
     cycles: DutyWatch,
-    oil_ageing: OilAgeing,
+    oil_ageing: Kept<OilAgeing, OIL>,
     sums: Sums,
     findings: Findings,
     usage: UseWatch,
@@ -72,12 +85,15 @@ pub struct Health {
     marker: Option<usize>,
     air: Option<usize>,
     housing: Option<usize>,
-    ledger: Ledger,
-    bend_ledger: Ledger,
-    regions: RegionSorter,
+    ledger: Kept<Ledger, CAUSES>,
+    bend_ledger: Kept<Ledger, CAUSES>,
+    regions: Kept<RegionSorter, SLIP>,
+    still: StillWatch,
+    is_torque_of_state: bool,
+    swap: SwapWatch,
     ripple: RippleWatch,
-    holding: HoldingSums,
-    two_by_two: TwoByTwoWatch,
+    holding: Kept<HoldingSums, HOLDING>,
+    two_by_two: Kept<TwoByTwoWatch, ANSWERS>,
     events: EventTally,
     strips: Strips,
     oil: Option<usize>,
@@ -124,6 +140,7 @@ impl Health {
         };
         let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
         let oil = index("oil.temperature");
+        let is_torque_of_state = judge::is_torque_of_state(vehicle, channels);
         let setup = Setup {
             vehicle,
             channels,
@@ -141,7 +158,7 @@ impl Health {
             actuator: ActuatorWatch::new(vehicle, channels),
             temperature: TemperatureWatch::new(vehicle, channels, limits),
             cycles: DutyWatch::default(),
-            oil_ageing: OilAgeing::new(setup.oil_reach_s(), &limits.oil_distance),
+            oil_ageing: Kept::new(OilAgeing::new(setup.oil_reach_s(), &limits.oil_distance)),
             sums: Sums::default(),
             findings: Findings::new(&setup),
             usage: UseWatch::new(&setup),
@@ -151,16 +168,19 @@ impl Health {
             marker: index("lap.marker"),
             air: index("ambient.temperature"),
             housing: index("housing.temperature"),
-            ledger: Ledger::new(
+            ledger: Kept::new(Ledger::new(
                 driveline.basis().preload_nm,
                 SDS_OF_90 * tolerances.bends,
                 &limits.slip,
-            ),
-            bend_ledger: Ledger::new(driveline.basis().preload_nm, 0.0, &limits.slip),
-            regions: RegionSorter::new(limits),
+            )),
+            bend_ledger: Kept::new(Ledger::new(driveline.basis().preload_nm, 0.0, &limits.slip)),
+            regions: Kept::new(RegionSorter::new(limits)),
+            still: StillWatch::new(driveline.basis(), is_torque_of_state, limits),
+            is_torque_of_state,
+            swap: SwapWatch::default(),
             ripple: RippleWatch::new(limits),
-            holding: HoldingSums::new(limits),
-            two_by_two: TwoByTwoWatch::new(limits),
+            holding: Kept::new(HoldingSums::new(limits)),
+            two_by_two: Kept::new(TwoByTwoWatch::new(limits)),
             events: EventTally::default(),
             strips: Strips::default(),
             oil,
@@ -191,8 +211,9 @@ impl Health {
     pub(crate) fn with_other_pack(mut self, vehicle: &Vehicle, torque: TorqueChange) -> Health {
         self.vehicle.pack = vehicle.pack;
         self.vehicle.oil_volume_m3 = vehicle.oil_volume_m3;
-        self.ledger.set_preload(torque.preload_nm());
-        self.bend_ledger.set_preload(torque.preload_nm());
+        for ledger in [&mut self.ledger, &mut self.bend_ledger] {
+            ledger.gather().set_preload(torque.preload_nm());
+        }
         self.other_torque = Some(torque);
         self
     }
@@ -260,7 +281,7 @@ impl Health {
                     if self.oil_sensor.takes(time, celsius) {
                         self.path.note_oil(time, celsius);
                         self.usage.note_oil(time, celsius);
-                        self.oil_ageing.note(time, celsius);
+                        self.oil_ageing.gather().note(time, celsius);
                     }
                 }
             }
@@ -333,6 +354,11 @@ impl Health {
         self.driveline.finish(&mut fresh);
         self.waiting.extend(fresh);
         self.drain(None, show);
+        let mut known = Vec::new();
+        self.still.finish(&mut |row| known.push(row));
+        for rows in known.chunks(ROWS_AT_A_TIME) {
+            self.pass_on(rows, show);
+        }
         self.part(|parting, take| parting.finish(take));
         self.actuator.settle(None);
         self.is_finished = true;
@@ -353,19 +379,36 @@ impl Health {
             if let Some(change) = &self.other_torque {
                 rows.iter_mut().for_each(|row| change.apply(row));
             }
-            rows.iter().for_each(&mut *show);
-            rows.iter().for_each(|row| self.temperature.note(row));
-            rows.iter().for_each(|row| self.actuator.note(row));
             let mut rest = &*rows;
-            while let Some(row) = rest.first() {
-                let is_plain = |row: &Row| self.parting.is_plain(row);
-                let n_plain = rest.iter().take_while(|row| is_plain(row)).count();
-                if n_plain == 0 {
-                    self.part(|parting, take| parting.note(*row, take));
+            while !rest.is_empty() {
+                let n_plain = self.still.n_plain(rest);
+                let (plain, others) = rest.split_at(n_plain);
+                self.pass_on(plain, show);
+                rest = others;
+                if let Some((row, others)) = rest.split_first() {
+                    let mut known = Vec::new();
+                    self.still.take(row, &mut |row| known.push(row));
+                    self.pass_on(&known, show);
+                    rest = others;
                 }
-                self.take(&rest[..n_plain]);
-                rest = &rest[n_plain.max(1)..];
             }
+        }
+    }
+
+    /// Rows without what stood still go on.
+    fn pass_on(&mut self, rows: &[Row], show: &mut dyn FnMut(&Row)) {
+        rows.iter().for_each(show);
+        rows.iter().for_each(|row| self.temperature.note(row));
+        rows.iter().for_each(|row| self.actuator.note(row));
+        let mut rest = rows;
+        while let Some(row) = rest.first() {
+            let is_plain = |row: &Row| self.parting.is_plain(row);
+            let n_plain = rest.iter().take_while(|row| is_plain(row)).count();
+            if n_plain == 0 {
+                self.part(|parting, take| parting.note(*row, take));
+            }
+            self.take(&rest[..n_plain]);
+            rest = &rest[n_plain.max(1)..];
         }
     }
 
@@ -402,7 +445,7 @@ impl Health {
             .extend(rows.iter().map(|row| partial.judge(row)));
         self.row_regions.clear();
         for row in rows {
-            let region = moves(row).then(|| self.regions.note(row));
+            let region = moves(row).then(|| self.regions.gather().note(row));
             self.row_regions.push(region);
         }
         self.findings.note_rows(rows, &self.row_regions);
@@ -416,13 +459,15 @@ impl Health {
         rows.iter().for_each(|row| self.cycles.note(row));
         rows.iter().for_each(|row| self.path.note(row));
         rows.iter().for_each(|row| self.ripple.note(row));
-        rows.iter().for_each(|row| self.holding.note(row));
-        rows.iter().for_each(|row| self.two_by_two.note(row));
+        rows.iter().for_each(|row| self.swap.note(row));
+        rows.iter().for_each(|row| self.holding.gather().note(row));
+        rows.iter()
+            .for_each(|row| self.two_by_two.gather().note(row));
         rows.iter().for_each(|row| self.events.note(row, partial));
-        rows.iter().for_each(|row| self.ledger.note(row));
+        rows.iter().for_each(|row| self.ledger.gather().note(row));
         rows.iter()
             .filter(|row| is_in_bend(row, partial) && is_open(row))
-            .for_each(|row| self.bend_ledger.note(row));
+            .for_each(|row| self.bend_ledger.gather().note(row));
         rows.iter()
             .for_each(|row| self.strips.note(row, &limits.slip));
         if let Some(row) = rows.last() {

@@ -6,6 +6,7 @@ use crate::result::{Grade, Quality, Strip, StripSlot};
 use crate::ripple::Ripple;
 use crate::strips::Envelope;
 use crate::sums::is_slipping;
+use crate::trust::{Gate, HEAT, Kept};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{ThermalEstimate, TracePoint};
 use halfshaft_model::{Span, Time};
@@ -17,7 +18,7 @@ pub(super) struct Strips {
     pub(super) difference: Envelope,
     pub(super) command: Envelope,
     pub(super) state: Envelope,
-    pub(super) heat_rate: Envelope,
+    pub(super) heat_rate: Kept<Envelope, HEAT>,
     pub(super) oil: Envelope,
 }
 
@@ -36,7 +37,7 @@ impl Strips {
             (&mut self.road_speed, row.road_speed),
             (&mut self.command, row.command),
             (&mut self.state, row.state),
-            (&mut self.heat_rate, heat_rate_w),
+            (self.heat_rate.gather(), heat_rate_w),
         ];
         for (strip, value) in pairs {
             if let Some(value) = value {
@@ -49,6 +50,7 @@ impl Strips {
 impl Health {
     pub(super) fn quality(
         &self,
+        gate: &Gate,
         wheel_coverage: f64,
         resolution: f64,
         ripple: &Result<Option<Ripple>, String>,
@@ -76,7 +78,7 @@ impl Health {
                 factors.push((channel.coverage, text));
             }
         }
-        factors.extend(self.exercised());
+        factors.extend(self.exercised(gate));
         if let Ok(Some(ripple)) = ripple {
             let text = format!(
                 "a wheel speed ripples {} ({} rear, {:.1} % of its speed), and slip and heat with it",
@@ -105,7 +107,7 @@ impl Health {
 
     /// Factors of what the log shows at all: as many samples as the map promises, enough
     /// driving, enough engagements, wheels that can be believed.
-    fn exercised(&self) -> Vec<(f64, String)> {
+    fn exercised(&self, gate: &Gate) -> Vec<(f64, String)> {
         let limits = &self.limits.trust;
         let mut factors = Vec::new();
         let duration_s = self.coverage.duration_s().max(1e-9);
@@ -122,7 +124,8 @@ impl Health {
                 factors.push((share.min(1.0), text));
             }
         }
-        let minutes = self.sums.moving_s / 60.0;
+        let motion = self.sums.motion.ask(gate).ok();
+        let minutes = motion.map_or(0.0, |motion| motion.moving_s / 60.0);
         factors.push((
             (minutes / limits.enough_moving_min).min(1.0),
             format!(
@@ -133,13 +136,13 @@ impl Health {
         match self.command_time() {
             Ok(_) => {
                 let enough = limits.enough_events;
-                let n = self.events.n_engagements();
+                let (n, _) = self.events.engagements(gate);
                 let text = format!("{n} of the {enough} engagements that show a unit");
                 factors.push(((n as f64 / f64::from(enough)).min(1.0), text));
             }
             Err(reason) => factors.push((limits.unseen_command, reason)),
         }
-        if let Some(ratio) = self.wrong_geometry() {
+        if let Some(ratio) = self.wrong_geometry(gate) {
             let text = format!(
                 "in open bends the wheels differ {ratio:.2} times as much as the map's geometry says"
             );
@@ -164,7 +167,7 @@ impl Health {
 
     pub(super) fn strip_results(
         &self,
-        heat_is_known: bool,
+        gate: &Gate,
         thermal: Option<&ThermalEstimate>,
     ) -> Vec<Strip> {
         let strips = &self.strips;
@@ -189,14 +192,8 @@ impl Health {
         );
         add("command", "Command", "%", &strips.command, 100.0);
         add("state", "State", "%", &strips.state, 100.0);
-        if heat_is_known {
-            add(
-                "heat_rate",
-                "Heat in the pack",
-                "kW",
-                &strips.heat_rate,
-                1e-3,
-            );
+        if let Ok(heat_rate) = strips.heat_rate.ask(gate) {
+            add("heat_rate", "Heat in the pack", "kW", heat_rate, 1e-3);
         }
         add("oil_temperature", "Oil temperature", "°C", &strips.oil, 1.0);
         if let Some(thermal) = thermal {

@@ -1,14 +1,17 @@
 //! What is known of this drive in words, and why the rest is not: reasons, sources,
 //! assumptions. Every text is a fragment that fits after a colon.
 
-use halfshaft_driveline::align::follows_command;
+use halfshaft_driveline::CommandTime;
+use halfshaft_driveline::align::{follows_command, state_channel};
+use halfshaft_driveline::engagement::{FULL_FROM, OPEN_BELOW};
 use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
 use super::Health;
 use crate::band::Tolerances;
+use crate::trust::{Gate, Source};
 
 impl Health {
-    pub(super) fn assumptions(&self) -> Vec<String> {
+    pub(super) fn assumptions(&self, gate: &Gate) -> Vec<String> {
         let mut assumptions = self.driveline.basis().assumptions.clone();
         if self.driveline.noise_floor().slip_sd().is_none() && self.sums.n_rows > 0 {
             assumptions.push(format!(
@@ -16,7 +19,7 @@ impl Health {
                 self.limits.slip.usual_sd_rad_per_s
             ));
         }
-        if let Some(ratio) = self.wrong_geometry() {
+        if let Some(ratio) = self.wrong_geometry(gate) {
             assumptions.push(format!(
                 "In open bends the rear wheels differ {ratio:.2} times as much as track, radius and yaw rate say: track, rolling radius, the scale of a wheel speed or a sign looks wrong."
             ));
@@ -28,16 +31,6 @@ impl Health {
             ));
         }
         assumptions
-    }
-
-    /// How much the wheels differ in open bends over what the map's geometry asks there,
-    /// median over time, when that is more than tyres and preload explain.
-    pub(super) fn wrong_geometry(&self) -> Option<f64> {
-        let limits = &self.limits.trust;
-        let has_turned = self.sums.turned_open_all_rad.to_degrees() > limits.geometry_turn_deg;
-        let ratio = self.sums.openness.median().filter(|_| has_turned)?;
-        let right = limits.right_geometry_from..=limits.right_geometry_to;
-        (!right.contains(&ratio)).then_some(ratio)
     }
 
     /// Tolerances of the torque source that spoke, which need not be the map's first.
@@ -105,7 +98,7 @@ impl Health {
         })
     }
 
-    pub(super) fn command_time(&self) -> Result<halfshaft_driveline::CommandTime, String> {
+    pub(super) fn command_time(&self) -> Result<CommandTime, String> {
         let watch = self.command.as_ref().map_err(Clone::clone)?;
         if !self.coverage.was_seen(watch.channel()) {
             return Err("no value of clutch.command".to_owned());
@@ -120,35 +113,42 @@ impl Health {
         Ok(time)
     }
 
-    /// Why the oil temperature cannot be believed as a whole.
-    pub(super) fn oil_trouble(&self) -> Option<String> {
-        let slip_sd = self.driveline.noise_floor().slip_sd();
-        let heat_kj = self.driveline.basis().heat.is_ok().then(|| {
-            let sd = slip_sd.unwrap_or(self.limits.slip.usual_sd_rad_per_s);
-            1e-3 * self.sums.heat.heat_j(sd)
-        });
-        self.oil_sensor
-            .oil_trouble(self.sums.moving_s, heat_kj, &self.limits.oil)
-            .or_else(|| self.oil_sensor.apart_from(&self.housing_sensor))
-    }
-
-    pub(super) fn oil_outcome(&self) -> Result<(f64, &'static str), String> {
-        let Some(oil) = self.oil else {
-            return Err("the map has no channel oil.temperature".to_owned());
-        };
-        let site = match self.channels[oil].site {
+    /// Where the oil temperature is taken, in words.
+    pub(super) fn oil_site(&self) -> &'static str {
+        match self.oil.and_then(|oil| self.channels[oil].site) {
             Some(Site::Oil) => " (sensor in the oil)",
             Some(Site::Housing) => " (sensor in the housing, not in the oil)",
             Some(Site::ModelledByCar) => " (modelled by the car, not a sensor)",
             None => " (site of the sensor not stated)",
-        };
-        if let Some(trouble) = self.oil_trouble() {
-            return Err(trouble);
         }
-        self.oil_sensor
-            .highest_c()
-            .map(|celsius| (celsius, site))
-            .ok_or_else(|| "no value of oil.temperature".to_owned())
+    }
+
+    /// Whether a channel says what the mechanism does, or what is missing.
+    pub(super) fn state_is_known(&self) -> Result<(), String> {
+        let found = state_channel(&self.vehicle, &self.channels);
+        match found {
+            None => Err("the map has no channel that says what the clutch did".to_owned()),
+            Some(found) if !self.coverage.was_seen(found) => {
+                Err(format!("no value of {}", self.channels[found].name))
+            }
+            Some(_) => Ok(()),
+        }
+    }
+
+    /// Seconds by level of the command, those left out in which it stood still.
+    pub(super) fn command_time_left(&self, gate: &Gate) -> Option<CommandTime> {
+        let mut time = self.command_time().ok()?;
+        for stretch in gate.stretches(Source::Command) {
+            let seconds = stretch.span.seconds();
+            let level = match stretch.value {
+                value if value < OPEN_BELOW => &mut time.open_s,
+                value if value < FULL_FROM => &mut time.partial_s,
+                _ => &mut time.full_s,
+            };
+            *level = (*level - seconds).max(0.0);
+            time.hidden_s += seconds;
+        }
+        Some(time)
     }
 
     pub(super) fn turning_source(&self) -> Result<&'static str, String> {

@@ -10,18 +10,18 @@ use super::Health;
 use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
-use crate::events::Settled;
 use crate::figures::{self, Ingredients, all, estimate_of};
 use crate::findings::Drive;
 use crate::findings::drive::lining_area_mm2;
 use crate::laps_to_limit::{self, lap_peaks};
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::outlook::{OutlookInput, outlook};
+use crate::reason::Reason;
 use crate::result::{Figure, NoiseFloor, Region, Regions, Results};
 use crate::score_card::{CardInput, score_card};
 use crate::settings;
-use crate::temperature::SensorDoubts;
 use crate::tier::tier;
+use crate::trust::{COMMAND, Doubt, Gate, HEAT, Kept, MOTION, Source, Verdict, on};
 
 /// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
 /// grade in proportion. Source: none, engineering guess (50 Hz).
@@ -52,11 +52,12 @@ impl Health {
 
     fn results_with(&self, beside: Option<&Beside>) -> Results {
         let basis = self.driveline.basis();
-        let floor = self.driveline.noise_floor();
         let not_driving = self.parting.outcome();
-        let slip_sd = floor
-            .slip_sd()
-            .unwrap_or(self.limits.slip.usual_sd_rad_per_s);
+        let mut calibration = self.driveline.tyre_calibration();
+        let first = self.judged(&calibration);
+        if let Verdict::Withheld(why) = first.verdict(Source::Tyres) {
+            calibration.outcome = Err(why.to_string());
+        }
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
@@ -75,29 +76,61 @@ impl Health {
                 Some(worst.map_or(period, |worst| worst.max(period)))
             });
         let resolution = wheel_period_s.map_or(0.0, |period| (SHARP_PERIOD_S / period).min(1.0));
-        let heat_is_known = basis.heat.is_ok() && self.sums.with_torque_s > 0.0;
-        let calibration = self.driveline.tyre_calibration();
-        let events = self.events.events(&Settled {
-            slip_sd,
-            heat_is_known,
-            slip_is_known: basis.slip.is_ok(),
-            friction_radius_m: self.friction_radius_m(),
-        });
-        let tolerances = self.tolerances_in_use();
-        let oil_trouble = self.oil_trouble();
-        let air_trouble = self.air_sensor.air_trouble(&self.limits.oil);
-        let doubts = SensorDoubts {
-            oil: oil_trouble.as_ref(),
-            air: air_trouble.as_ref(),
+        let ripple = self.ripple.outcome();
+        let quality = self.quality(&first, wheel_coverage, resolution, &ripple);
+        let seen_channels: Vec<String> = channels
+            .iter()
+            .filter(|channel| channel.n_samples > 0)
+            .map(|channel| channel.name.clone())
+            .collect();
+        let actuator = self.actuator.outcome(&first);
+        let leading = self.actuator.leading();
+        let (no_thermal, no_class) = (Err(String::new()), Err("not classed yet".to_owned()));
+        let drive = Drive {
+            trust: &first,
+            class: &no_class,
+            vehicle: &self.vehicle,
+            channels: &self.channels,
+            basis,
+            seen: &seen_channels,
+            figures: &[],
+            events: &[],
+            calibration: &calibration,
+            quality: &quality,
+            actuator: &actuator,
+            leading: leading.as_ref(),
+            swap: self.swap(),
+            pieces: self.pieces.pieces(),
+            thermal: &no_thermal,
+            ripple: &ripple,
+            baseline: &self.baseline,
+            not_driving: &not_driving,
+            limits: &self.limits,
+            until: self.until,
         };
+        // Whether the pack grips decides what its torque is worth, and needs no figure.
+        let grips = !self.findings.fires("does-not-grip", &drive);
+        let mut gate = first.clone();
+        if !grips && gate.allows(HEAT).is_ok() {
+            gate.judge(
+                Source::Torque,
+                Verdict::Doubtful(Doubt {
+                    why: Reason::NoGrip,
+                    factor: 0.0,
+                    is_upper_bound: true,
+                }),
+            );
+        }
+        let gate = gate;
+        let heat_is_known = gate.allows(HEAT).is_ok();
+        let events = self.events.events(&gate, self.friction_radius_m());
+        let tolerances = self.tolerances_in_use();
         let heat_sd = tolerances.heat();
         let thermal = match beside {
-            // Wheel speeds alone say nothing of temperatures.
-            None if basis.heat.is_err() => Err(basis.heat.clone().err().unwrap_or_default()),
-            None => self.temperature.outcome(heat_sd, doubts),
+            None => self.temperature.outcome(&gate, heat_sd),
             Some(beside) => beside.logged.temperature.outcome_changed(
+                &gate,
                 heat_sd,
-                doubts,
                 &self.temperature,
                 beside.factors,
             ),
@@ -108,9 +141,14 @@ impl Health {
             }
             _ => 0.0,
         };
-        let actuator = self.actuator.outcome();
-        let leading = self.actuator.leading();
+        let command = Kept::new(self.command_time_left(&gate));
+        let hottest_event_kj = events
+            .iter()
+            .filter_map(|event| event.heat_kj)
+            .reduce(f64::max);
+        let (n_engagements, n_broken) = self.events.engagements(&gate);
         let ingredients = Ingredients {
+            gate: &gate,
             actuator: &actuator,
             baseline: &self.baseline,
             vehicle: &self.vehicle,
@@ -119,56 +157,45 @@ impl Health {
             calibration: &calibration,
             ledger: &self.ledger,
             bend_ledger: &self.bend_ledger,
-            hottest_event_kj: events
-                .iter()
-                .filter_map(|event| event.heat_kj)
-                .reduce(f64::max),
-            geometry: self
-                .wrong_geometry()
-                .map_or(1.0, |_| self.limits.trust.wrong_geometry)
-                .min(self.fit_factor()),
+            hottest_event_kj: Kept::new(hottest_event_kj),
             area_mm2: lining_area_mm2(&self.vehicle),
             basis,
             sums: &self.sums,
             tolerances,
-            slip_sd,
             duration_s: self.coverage.duration_s(),
-            command: self.command_time(),
+            command: &command,
             command_period_s: wheel("clutch.command")
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
             engagements: (
-                self.events.n_engagements(),
-                self.events.n_broken(),
+                n_engagements,
+                n_broken,
                 self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
             ),
             hidden_s: self.uncovered(self.sums.covered_s + not_driving.seconds, wheel_period_s)
                 + self.sums.silent_moving_s,
-            torque_never_known: self.torque_never_known(),
-            oil: self
-                .oil_outcome()
-                .map(|(celsius, site)| (celsius + warmer_k, site)),
+            oil_c: self
+                .oil_sensor
+                .highest_c()
+                .map(|highest_c| highest_c.map(|celsius| celsius + warmer_k)),
+            oil_site: self.oil_site(),
             wheel_coverage,
-            no_rows: self.no_rows(),
-            turning_source: self.turning_source(),
-            no_speed: self.no_speed(),
+            turning_words: self.turning_source().unwrap_or("yaw rate"),
             resolution,
             torque_words: self.torque_words(),
             limits: &self.limits,
         };
         let mut figures = all(&ingredients);
-        let regions = self.region_results(slip_sd, heat_is_known);
-        let seen_channels: Vec<String> = channels
-            .iter()
-            .filter(|channel| channel.n_samples > 0)
-            .map(|channel| channel.name.clone())
-            .collect();
+        let regions = self.region_results(&gate);
+        let why_no_heat = gate.allows(HEAT).err().map(String::from);
         let seen = Seen {
             heat_refusal: basis.heat.clone().err().or_else(|| {
-                (!heat_is_known && self.no_rows().is_none()).then(|| self.torque_never_known())
+                why_no_heat
+                    .clone()
+                    .filter(|_| gate.allows(on(&[Source::Wheels])).is_ok())
             }),
             command_refusal: self.command.as_ref().err().cloned(),
-            n_engagements: self.events.n_engagements(),
+            n_engagements,
             not_observable_share: regions.as_ref().ok().map(|regions| {
                 regions.seconds[Region::NotObservable as usize]
                     / regions.seconds.iter().sum::<f64>().max(1e-9)
@@ -180,61 +207,53 @@ impl Health {
                 .outcome
                 .as_ref()
                 .err()
-                .filter(|_| self.no_rows().is_none())
+                .filter(|_| gate.allows(on(&[Source::Wheels])).is_ok())
                 .cloned(),
-            open_turn_deg: (self.turning_source().is_ok() && basis.track_rear_m.is_some())
-                .then(|| self.sums.turned_open_all_rad.to_degrees()),
+            open_turn_deg: self
+                .sums
+                .turning
+                .ask(&gate)
+                .ok()
+                .filter(|_| basis.track_rear_m.is_some())
+                .map(|turning| turning.turned_open_all_rad.to_degrees()),
             channels: seen_channels.clone(),
             limits: self.limits,
         };
-        let oil_p99_c = self.usage.oil_p99_c().filter(|_| oil_trouble.is_none());
+        let oil_p99_c = self.usage.oil_p99_c(&gate).ok();
         let oil_p99_c = oil_p99_c.map(|celsius| celsius + warmer_k);
         let severity = self.severity(&figures, oil_p99_c);
-        figures.push(figures::duty::severity(&severity, &figures));
-        let oil_life = self.oil_life(&figures, oil_trouble.clone());
-        figures.push(figures::duty::oil_distance_factor(&oil_life));
-        let laps = self.path.laps(slip_sd, heat_is_known);
+        figures.push(figures::duty::severity(&gate, &severity, &figures));
+        let oil_life = self.oil_life(&gate, &figures);
+        figures.push(figures::duty::oil_distance_factor(&gate, &oil_life));
+        let laps = self.path.laps(&gate);
         let oil_warn_c = self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c);
-        let laps_left = match &oil_trouble {
-            Some(trouble) => Err(trouble.clone()),
-            None => lap_peaks(&laps.laps),
+        let laps_left = match gate.verdict(Source::Oil) {
+            Verdict::Withheld(why) => Err(why.to_string()),
+            _ => lap_peaks(&laps.laps),
         };
         let laps_left =
             laps_left.and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, oil_warn_c));
         figures.push(laps_to_limit::figure(&laps_left));
-        let ripple = self.ripple.outcome();
-        let quality = self.quality(wheel_coverage, resolution, &ripple);
-        let holding = self.holding.outcome();
+        let holding = match self.holding.ask(&gate) {
+            Ok(sums) => sums.outcome(),
+            Err(why) => Err(why.into()),
+        };
         let past = self.baseline.get(Quantity::Holding);
         figures.push(figures::holding::holding_index(
+            &gate,
             &holding,
             past,
             quality.grade,
         ));
-        let not_classed = Err("not classed yet".to_owned());
         let drive = Drive {
-            class: &not_classed,
-            vehicle: &self.vehicle,
-            channels: &self.channels,
-            basis,
-            seen: &seen_channels,
+            trust: &gate,
             figures: &figures,
             events: &events,
-            calibration: &calibration,
-            quality: &quality,
-            actuator: &actuator,
-            leading: leading.as_ref(),
-            pieces: self.pieces.pieces(),
             thermal: &thermal,
-            ripple: &ripple,
-            baseline: &self.baseline,
-            oil_trouble: oil_trouble.as_deref(),
-            air_trouble: air_trouble.as_deref(),
-            not_driving: &not_driving,
-            limits: &self.limits,
-            until: self.until,
+            ..drive
         };
         let duty = self.cycles.outcome(DutyInput {
+            gate: &gate,
             events: &events,
             area_mm2: lining_area_mm2(&self.vehicle),
             friction_radius_m: self.friction_radius_m(),
@@ -256,10 +275,9 @@ impl Health {
             oil_warn_c,
             heat: &self.limits.heat,
             radius_m: basis.radius_m,
-            decay: self.temperature.decay(),
+            decay: self.temperature.decay(&gate),
             laps: laps_left,
         });
-        figures::doubted::doubt(&mut figures, &findings);
         let score_card = score_card(&CardInput {
             baseline: &self.baseline,
             findings: &findings,
@@ -279,37 +297,24 @@ impl Health {
             events,
             cannot_tell: cannot_tell(&seen),
             quality,
-            noise_floor: floor
-                .slip_sd()
-                .filter(|_| basis.slip.is_ok())
-                .map(|slip_sd| NoiseFloor {
-                    slip_sd,
-                    slip_step: basis.slip_step,
-                    smallest_slip: self.latest.map_or(0.0, |(_, noise_in_mean)| {
-                        mean_noise(slip_sd, noise_in_mean).max(basis.slip_step)
-                    }),
-                    n_samples: floor.n_samples(),
-                }),
+            noise_floor: self.noise_floor(),
             tyre_ratio_log: self.driveline.tyre_ratio_log(),
             actuator_sentence: actuator.as_ref().ok().map(|actuator| {
                 crate::actuator::sentence(actuator, &self.baseline, &self.limits.actuator)
             }),
-            strips: self.strip_results(heat_is_known, thermal.as_ref().ok()),
-            assumptions: self.assumptions(),
+            strips: self.strip_results(&gate, thermal.as_ref().ok()),
+            assumptions: self.assumptions(&gate),
             settings_changed: settings::changed(&self.limits),
-            duty_picture: match heat_is_known {
-                true => Ok(self.duty.picture(
-                    slip_sd,
+            duty_picture: self
+                .duty
+                .picture(
+                    &gate,
                     Span {
                         start: Time(0),
                         end: self.until,
                     },
-                )),
-                false => Err(seen
-                    .heat_refusal
-                    .clone()
-                    .unwrap_or_else(|| "the torque is not known".to_owned())),
-            },
+                )
+                .map_err(|why| why_no_heat.unwrap_or_else(|| why.to_string())),
             laps,
             outlook,
             score_card,
@@ -324,9 +329,12 @@ impl Health {
             figures,
             regions,
             actuator,
-            apparent: self.actuator.apparent(),
+            apparent: self.actuator.apparent(&gate),
             thermal,
-            two_by_two: self.two_by_two.outcome(),
+            two_by_two: match self.two_by_two.ask(&gate) {
+                Ok(watch) => watch.outcome(),
+                Err(why) => Err(why.into()),
+            },
         }
     }
 
@@ -363,15 +371,13 @@ impl Health {
         )
     }
 
-    fn oil_life(&self, figures: &[Figure], oil_trouble: Option<String>) -> OilLife {
-        let rate = match self.oil {
-            Some(_) if oil_trouble.is_some() => Err(oil_trouble.unwrap_or_default()),
-            None => Err("the map has no channel oil.temperature".to_owned()),
-            Some(_) => self
-                .oil_ageing
+    fn oil_life(&self, gate: &Gate, figures: &[Figure]) -> OilLife {
+        let rate = self.oil_ageing.ask(gate).map_err(String::from);
+        let rate = rate.and_then(|ageing| {
+            ageing
                 .rate()
-                .ok_or_else(|| "oil.temperature was never seen".to_owned()),
-        };
+                .ok_or_else(|| "oil.temperature was never seen".to_owned())
+        });
         let input = OilInput {
             rate,
             heat_kj_per_km: estimate_of(figures, "heat_per_km"),
@@ -382,21 +388,37 @@ impl Health {
         oil_life(&self.limits.oil_distance, &input)
     }
 
-    fn region_results(&self, slip_sd: f64, heat_is_known: bool) -> Result<Regions, String> {
-        if let Some(reason) = self.no_rows().or_else(|| self.no_speed()) {
-            return Err(reason);
-        }
-        self.driveline.basis().slip.clone()?;
-        if self.regions.n_judged() == 0 {
+    fn noise_floor(&self) -> Option<NoiseFloor> {
+        let floor = self.driveline.noise_floor();
+        let basis = self.driveline.basis();
+        let slip_sd = floor.slip_sd().filter(|_| basis.slip.is_ok())?;
+        Some(NoiseFloor {
+            slip_sd,
+            slip_step: basis.slip_step,
+            smallest_slip: self.latest.map_or(0.0, |(_, noise_in_mean)| {
+                mean_noise(slip_sd, noise_in_mean).max(basis.slip_step)
+            }),
+            n_samples: floor.n_samples(),
+        })
+    }
+
+    fn region_results(&self, gate: &Gate) -> Result<Regions, String> {
+        gate.allows(MOTION)?;
+        let sums = self.regions.ask(gate)?;
+        // Judged by the command, and by the state where that is not known.
+        let refused = gate.allows(COMMAND).and(gate.allows(on(&[Source::State])));
+        if sums.n_judged() == 0 {
             self.command_time()?;
             return Err("neither command nor state of the clutch is known".to_owned());
         }
-        let sums = self.regions.sums();
-        let joules =
-            heat_is_known.then(|| std::array::from_fn(|region| sums.heat[region].heat_j(slip_sd)));
+        if let Err(why @ (Reason::Swapped | Reason::TwoCars)) = refused {
+            return Err(why.into());
+        }
+        let sums = sums.sums();
+        let heat = sums.heat.ask(gate).ok();
         Ok(Regions {
             seconds: sums.seconds,
-            joules,
+            joules: heat.map(|heat| heat.each_ref().map(|heat| heat.heat_j(gate.slip_sd()))),
         })
     }
 

@@ -17,17 +17,18 @@ use super::{
 };
 use crate::limits::LifeLimits;
 use crate::result::Event;
+use crate::trust::{Gate, HEAT, Kept};
 
 /// Watches the pack torque.
 #[derive(Clone, Debug)]
 pub struct DutyWatch {
-    torque: CycleCount,
+    torque: Kept<CycleCount, HEAT>,
 }
 
 impl Default for DutyWatch {
     fn default() -> DutyWatch {
         DutyWatch {
-            torque: count(TORQUE_LEVELS_NM, TORQUE_LEAST_RANGE_NM),
+            torque: Kept::new(count(TORQUE_LEVELS_NM, TORQUE_LEAST_RANGE_NM)),
         }
     }
 }
@@ -58,6 +59,8 @@ pub struct Duty {
 /// What the duty is settled with.
 #[derive(Clone, Debug)]
 pub struct DutyInput<'a> {
+    /// What is believed.
+    pub gate: &'a Gate,
     /// The events.
     pub events: &'a [Event],
     /// Net lining area of all packs, mm², or why it is not known.
@@ -80,7 +83,7 @@ impl DutyWatch {
     /// Takes a row.
     pub fn note(&mut self, row: &Row) {
         if let Some(torque_nm) = row.torque_nm {
-            self.torque.note(torque_nm);
+            self.torque.gather().note(torque_nm);
         }
     }
 
@@ -103,7 +106,8 @@ impl DutyWatch {
             friction_radius_m: input.friction_radius_m,
             n_packs: input.n_packs,
         };
-        let cycles = self.torque.cycles();
+        let torque = self.torque.ask(input.gate);
+        let cycles = torque.map_or_else(|_| Vec::new(), CycleCount::cycles);
         Duty {
             torque_cycles: CycleMatrix::of(&cycles, &TORQUE_RANGE_EDGES_NM, &TORQUE_MEAN_EDGES_NM),
             temperature_cycles,

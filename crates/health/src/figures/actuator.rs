@@ -6,6 +6,7 @@ use halfshaft_driveline::response::resolution::{Spread, Told};
 use super::{Ingredients, figure};
 use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
 use crate::result::{Estimate, Figure};
+use crate::trust::{Asked, COMMAND};
 
 /// Events from which a median is worth its grade A. Source: none, engineering guess.
 pub(crate) const ENOUGH_EVENTS: f64 = 10.0;
@@ -52,6 +53,13 @@ const TIMES: [Time; 4] = [
     },
 ];
 
+/// Answers of the actuator; they rest on the command, whatever answered.
+fn answers<'a>(from: &Ingredients<'a>, asked: &Asked) -> Result<&'a Actuator, String> {
+    let actuator = from.actuator.as_ref().map_err(Clone::clone)?;
+    asked.rest_on(COMMAND)?;
+    Ok(actuator)
+}
+
 /// The four times of the actuator and the two delays after the pedal.
 pub(super) fn times(from: &Ingredients) -> Vec<Figure> {
     let mut all: Vec<Figure> = TIMES.iter().map(|time| timed(from, time)).collect();
@@ -74,22 +82,19 @@ pub(super) fn times(from: &Ingredients) -> Vec<Figure> {
 
 fn timed(from: &Ingredients, time: &Time) -> Figure {
     let mut factor = 0.0;
-    let outcome = from
-        .actuator
-        .as_ref()
-        .map_err(Clone::clone)
-        .and_then(|actuator| {
-            let (pool, timing) = (time.of)(actuator);
-            let (spread, resolution) = told(pool, timing)?;
-            factor = resolution.min(spread.n_events as f64 / ENOUGH_EVENTS);
-            let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
-            Ok(Estimate {
-                value: spread.median_s,
-                low: (spread.p10_s - doubt_s).max(0.0),
-                high: spread.p90_s + doubt_s,
-                is_at_least: false,
-            })
-        });
+    let asked = from.gate.asking();
+    let outcome = answers(from, &asked).and_then(|actuator| {
+        let (pool, timing) = (time.of)(actuator);
+        let (spread, resolution) = told(pool, timing)?;
+        factor = resolution.min(spread.n_events as f64 / ENOUGH_EVENTS);
+        let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
+        Ok(Estimate {
+            value: spread.median_s,
+            low: (spread.p10_s - doubt_s).max(0.0),
+            high: spread.p90_s + doubt_s,
+            is_at_least: false,
+        })
+    });
     let signal = from
         .actuator
         .as_ref()
@@ -100,7 +105,7 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
         time.method,
         signal.unwrap_or("no channel")
     );
-    figure(time.name, time.title, "s", outcome, factor, method)
+    figure(&asked, time.name, time.title, "s", outcome, factor, method)
 }
 
 /// What may be said, with the factor of its resolution; or why nothing.
@@ -142,13 +147,10 @@ pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String
 
 /// The health index, by its losing item, with all items.
 pub(super) fn health(from: &Ingredients) -> Figure {
-    let index = from
-        .actuator
-        .as_ref()
-        .map_err(Clone::clone)
-        .and_then(|actuator| {
-            health_index(actuator, from.baseline, from.vehicle, &from.limits.actuator)
-        });
+    let asked = from.gate.asking();
+    let index = answers(from, &asked).and_then(|actuator| {
+        health_index(actuator, from.baseline, from.vehicle, &from.limits.actuator)
+    });
     let mut method =
         "100 as it was or should be, 50 at the limit of a finding, 0 at twice that excess"
             .to_owned();
@@ -190,6 +192,7 @@ pub(super) fn health(from: &Ingredients) -> Figure {
         }
     });
     figure(
+        &asked,
         "actuator_health",
         "Health of the actuator",
         "0 to 100",
@@ -207,27 +210,22 @@ fn delayed(
     method: &str,
 ) -> Figure {
     let mut factor = 0.0;
-    let outcome = from
-        .actuator
-        .as_ref()
-        .map_err(Clone::clone)
-        .and_then(|actuator| {
-            let delay =
-                of(actuator).ok_or("throttle, or what a full clutch.command is, is not known")?;
-            let whole = delay.whole.ok_or_else(|| match delay.n_events {
-                0 => "the pedal never moved as fast as that".to_owned(),
-                n => format!(
-                    "none of {n} movements of the pedal was followed by command and response"
-                ),
-            })?;
-            factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
-            Ok(Estimate {
-                value: whole.median_s,
-                low: whole.p10_s,
-                high: whole.p90_s,
-                is_at_least: false,
-            })
-        });
+    let asked = from.gate.asking();
+    let outcome = answers(from, &asked).and_then(|actuator| {
+        let delay =
+            of(actuator).ok_or("throttle, or what a full clutch.command is, is not known")?;
+        let whole = delay.whole.ok_or_else(|| match delay.n_events {
+            0 => "the pedal never moved as fast as that".to_owned(),
+            n => format!("none of {n} movements of the pedal was followed by command and response"),
+        })?;
+        factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
+        Ok(Estimate {
+            value: whole.median_s,
+            low: whole.p10_s,
+            high: whole.p90_s,
+            is_at_least: false,
+        })
+    });
     let method = format!("{method}; median, with tenth and ninetieth percentile");
-    figure(name, title, "s", outcome, factor, method)
+    figure(&asked, name, title, "s", outcome, factor, method)
 }

@@ -4,9 +4,14 @@ use super::figure;
 use crate::duty::SeverityIndex;
 use crate::oil_life::OilLife;
 use crate::result::{Estimate, Figure, Grade};
+use crate::trust::{Gate, HEAT, OIL};
 
 /// The severity of the drive. The grade is the worst of what it is made of.
-pub(crate) fn severity(index: &Result<SeverityIndex, String>, made_of: &[Figure]) -> Figure {
+pub(crate) fn severity(
+    gate: &Gate,
+    index: &Result<SeverityIndex, String>,
+    made_of: &[Figure],
+) -> Figure {
     let outcome = index.as_ref().map_err(Clone::clone).map(|index| Estimate {
         value: index.value,
         low: index.value,
@@ -32,41 +37,49 @@ pub(crate) fn severity(index: &Result<SeverityIndex, String>, made_of: &[Figure]
         "the steepest of four ramps, power per area, heat per km, oil temperature and partial time; {} decides",
         winner.map_or("none", |ramp| ramp.title)
     );
+    let asked = gate.asking();
+    // Where heat is refused the oil may decide alone; a caution about heat comes along.
+    let _ = asked.rest_on(HEAT);
     let severity = figure(
+        &asked,
         "severity",
         "Severity of the drive",
         "0 to 100",
         outcome,
-        0.0,
+        1.0,
         method,
     );
     Figure {
-        grade: severity.outcome.is_ok().then(|| grade.unwrap_or(Grade::D)),
+        grade: severity
+            .grade
+            .map(|doubted| doubted.max(grade.unwrap_or(Grade::D))),
         ..severity
     }
 }
 
 /// Km of ordinary driving that one km of this drive was for the oil.
-pub(crate) fn oil_distance_factor(oil: &OilLife) -> Figure {
+pub(crate) fn oil_distance_factor(gate: &Gate, oil: &OilLife) -> Figure {
     // One guess on another is no figure.
     let outcome = match (&oil.temperature.why_guessed, &oil.work.why_guessed) {
         (Some(why), Some(_)) => Err(format!("neither oil temperature nor work is known: {why}")),
         _ => Ok(oil.factor),
     };
-    let is_told = outcome.is_ok();
+    let asked = gate.asking();
+    let _ = asked.rest_on(HEAT | OIL);
     let factor = figure(
+        &asked,
         "oil_distance_factor",
         "Oil distance factor",
         "ratio",
         outcome,
-        0.0,
+        1.0,
         format!(
             "ageing by temperature times work of the pack: {}",
             oil.basis
         ),
     );
     Figure {
-        grade: is_told.then_some(oil.grade),
+        grade: factor.grade.map(|doubted| doubted.max(oil.grade)),
         ..factor
     }
 }

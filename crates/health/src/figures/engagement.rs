@@ -1,27 +1,31 @@
 //! Engagement and slip: how often, how long, how far apart the wheels ran.
 
-use super::{Ingredients, SHORTEST_PAIR_S, figure, rows};
+use super::{Ingredients, SHORTEST_PAIR_S, figure};
 use crate::band::{absolute, relative};
+use crate::reason::Reason;
 use crate::result::{Estimate, Figure};
-use halfshaft_driveline::SIGNIFICANT_SDS;
+use crate::sums::PartialTime;
+use crate::trust::{Asked, SLIP, Source, Verdict};
+use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
 
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
-    let outcome = rows(from).and_then(|sums| {
-        from.basis.slip.clone()?;
-        from.sides()?;
-        let (peak, _) = sums.slip_peak.ok_or_else(|| {
+    let asked = from.gate.asking();
+    let found = asked.read(&from.sums.slip_peak).map_err(String::from);
+    let outcome = found.and_then(|peak| {
+        let (peak, _) = peak.ok_or_else(|| {
             "no rear wheel ever turned above the speed from which differences are believed"
                 .to_owned()
         })?;
         // A highest value picks the noise that points its way: only the low end moves.
         let mut estimate = relative(peak, from.tolerances.slip);
-        estimate.low = (estimate.low - SIGNIFICANT_SDS * from.slip_sd).max(0.0);
+        estimate.low = (estimate.low - SIGNIFICANT_SDS * from.gate.slip_sd()).max(0.0);
         estimate.is_at_least = from.hidden_s > 0.0;
         Ok(estimate)
     });
     let factor = from.wheel_coverage.min(from.resolution);
     let method = "highest slip of the pack, from the raw difference of the rear wheels, as sharp in time as the noise allows".to_owned();
     figure(
+        &asked,
         "slip_peak",
         "Highest slip",
         "rad/s",
@@ -31,19 +35,28 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     )
 }
 
+/// Seconds by level of the command.
+fn command_time(from: &Ingredients, asked: &Asked) -> Result<CommandTime, String> {
+    let time = asked.read(from.command)?;
+    time.ok_or_else(|| "the map has no channel clutch.command".to_owned())
+}
+
 pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
-    let outcome = from.command.clone().map(|time| {
+    let asked = from.gate.asking();
+    let command = command_time(from, &asked);
+    let outcome = command.clone().map(|time| {
         // Each engagement has two edges, each known to within one period.
         let n_edges = 2.0 * from.engagements.0 as f64;
         let sd = from.command_period_s * (n_edges / 12.0).sqrt();
         absolute(time.partial_s, sd).hiding(time.hidden_s)
     });
-    let coverage = from.command.as_ref().map_or(0.0, |time| {
+    let coverage = command.as_ref().map_or(0.0, |time| {
         let known = time.open_s + time.partial_s + time.full_s;
         known / (known + time.hidden_s).max(1e-9)
     });
     let method = "time with the command from 5 % to below 95 %, moving or not".to_owned();
     figure(
+        &asked,
         "partial_by_command",
         "Commanded partial engagement",
         "s",
@@ -54,19 +67,24 @@ pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
 }
 
 pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
-    let by_torque = from.judges_by_torque();
-    let outcome = rows(from).and_then(|sums| {
-        from.basis.slip.clone()?;
-        from.sides()?;
-        let time = if by_torque {
-            sums.partial_by_torque
-        } else {
-            sums.partial_by_command
-        };
-        if time.judged_s == 0.0 {
-            return Err(
-                "neither torque nor command was ever known while the wheels turned".to_owned(),
-            );
+    let sums = from.sums;
+    let asked = from.gate.asking();
+    // By torque only where it was ever known and is more than the preload.
+    let is_judged = |time: &PartialTime| time.judged_s > 0.0;
+    let by_torque = sums.partial_by_torque.ask(from.gate).is_ok_and(is_judged);
+    let time = match by_torque {
+        true => asked.read(&sums.partial_by_torque),
+        false => asked.read(&sums.partial_by_command),
+    };
+    // That there is no command says half of it: the torque would have done.
+    let neither = "neither torque nor command was ever known while the wheels turned";
+    let time = match from.gate.verdict(Source::Command) {
+        Verdict::Missing(_) => time.map_err(|_| Reason::from(neither.to_owned())),
+        _ => time,
+    };
+    let outcome = asked.rest_on(SLIP).and(time).and_then(|time| {
+        if !is_judged(time) {
+            return Err(Reason::from(neither.to_owned()));
         }
         let [value, low, high] = time.seconds;
         let estimate = Estimate {
@@ -96,17 +114,17 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
         false => "by command, from 10 % on, the torque not being known".to_owned(),
     };
     let method = format!("time with slip above 0.3 rad/s and {limit}");
-    let sums = from.sums;
     let known = match by_torque {
         true => sums.with_torque_s / (sums.with_torque_s + sums.without_torque_s).max(1e-9),
         // The command says what was asked, not what the pack did: never better than B.
         false => 0.8,
     };
     figure(
+        &asked,
         "partial_heat_making",
         "Heat-making partial engagement",
         "s",
-        outcome,
+        outcome.map_err(String::from),
         from.wheel_coverage.min(from.resolution).min(known),
         method,
     )
@@ -114,7 +132,8 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
 
 pub(super) fn engagements(from: &Ingredients) -> Figure {
     let (n, n_broken, n_perhaps_one) = from.engagements;
-    let outcome = from.command.clone().map(|time| {
+    let asked = from.gate.asking();
+    let outcome = command_time(from, &asked).map(|time| {
         let mut estimate = absolute(n as f64, 0.0);
         // A cut may have made two of one, and a gap may hide some.
         estimate.low -= n_perhaps_one as f64;
@@ -127,6 +146,7 @@ pub(super) fn engagements(from: &Ingredients) -> Figure {
     let coverage = if n_broken > 0 { 0.8 } else { 1.0 };
     let method = "times the command rose through 10 % for 40 ms, ended below 5 % for 150 ms; closer than 300 ms are one".to_owned();
     figure(
+        &asked,
         "engagements",
         "Engagements",
         "count",

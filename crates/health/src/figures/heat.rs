@@ -1,37 +1,43 @@
 //! Heat: total, peak, per distance, and the oil that took it.
 
-use super::{Ingredients, figure, moving, rows};
+use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
 use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure};
 use crate::sums::Sums;
+use crate::trust::{Asked, HEAT, Source, on};
 use halfshaft_driveline::SIGNIFICANT_SDS;
 use halfshaft_driveline::smooth::{DEFINITION, WINDOWS_S};
 
+/// Begins to ask for a figure of heat: it goes with the fit of the map as well.
+pub(super) fn with_fit<'a>(from: &Ingredients<'a>) -> Asked<'a> {
+    let asked = from.gate.asking();
+    // Never refused: a map that does not fit lowers the grade.
+    let _ = asked.rest_on(on(&[Source::Fit]));
+    asked
+}
+
 /// Heat and its band.
 pub(super) fn heat_total(from: &Ingredients) -> Figure {
-    let outcome = rows(from).and_then(|sums| {
-        from.basis.heat.clone()?;
-        from.sides()?;
-        if sums.with_torque_s == 0.0 {
-            return Err(from.torque_never_known.clone());
-        }
-        let joules = sums.heat.heat_j(from.slip_sd);
-        let noise = sums.impulse_square.sqrt() * from.slip_sd;
+    let (sums, slip_sd) = (from.sums, from.gate.slip_sd());
+    let asked = with_fit(from);
+    let outcome = asked.read(&sums.heat).map(|heat| {
+        let joules = heat.heat.heat_j(slip_sd);
+        let noise = heat.impulse_square.sqrt() * slip_sd;
         let sd = joules * from.tolerances.heat();
         let mut estimate = absolute(joules, sd.hypot(noise));
         // What had no sign at this floor may have been slip just below it. That is
         // independent of the map's tolerances, so it adds to the upper side in squares.
-        let unsigned = sums.heat.unsigned_nms(from.slip_sd) * smallest(from);
+        let unsigned = heat.heat.unsigned_nms(slip_sd) * smallest(from);
         estimate.high = joules + (estimate.high - joules).hypot(unsigned);
         if by_command_share(sums) > 0.1 {
             estimate.low = joules / from.limits.trust.command_heat_excess
                 * (1.0 - SDS_OF_90 * from.tolerances.heat()).max(0.0);
         }
-        let peak = sums.heat_peak.map_or(0.0, |(watts, _)| watts);
+        let peak = heat.peak.map_or(0.0, |(watts, _)| watts);
         // Without torque the slip is known and the torque bounded; in a gap of the wheels
         // nothing is known but the hottest moment of the drive.
-        let without_torque = from.basis.n_packs * sums.torque_peak_nm * sums.without_torque_rad;
+        let without_torque = from.basis.n_packs * heat.torque_peak_nm * heat.without_torque_rad;
         let hidden = from.hidden_s * peak
             + if without_torque > 1e-3 * joules {
                 without_torque
@@ -40,17 +46,18 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
             };
         let mut estimate = estimate.hiding(hidden);
         estimate.is_at_least |= from.basis.is_preload_only;
-        Ok(estimate.scaled(1e-3))
+        estimate.scaled(1e-3)
     });
     let method = format!(
         "torque times slip with the sign of the mean slip, summed over time; torque {}",
         from.torque_words
     );
     figure(
+        &asked,
         "heat_total",
         "Heat in the pack",
         "kJ",
-        outcome,
+        outcome.map_err(String::from),
         heat_factor(from),
         method,
     )
@@ -59,7 +66,7 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
 /// Mean slip that noise may hide in the longest window: that of a few hundred samples.
 pub(super) fn smallest(from: &Ingredients) -> f64 {
     let n = (WINDOWS_S[3] / from.resolution_period()).max(1.0);
-    (SIGNIFICANT_SDS * from.slip_sd / n.sqrt()).max(from.basis.slip_step)
+    (SIGNIFICANT_SDS * from.gate.slip_sd() / n.sqrt()).max(from.basis.slip_step)
 }
 
 pub(super) fn by_command_share(sums: &Sums) -> f64 {
@@ -81,49 +88,46 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
     };
     from.wheel_coverage
         .min(known)
-        .min(from.geometry)
         .min(source)
         .min(from.resolution)
 }
 
 pub(super) fn heat_peak(from: &Ingredients) -> Figure {
-    let outcome = rows(from).and_then(|sums| {
-        from.basis.heat.clone()?;
-        from.sides()?;
-        if sums.with_torque_s == 0.0 {
-            return Err(from.torque_never_known.clone());
-        }
+    let asked = with_fit(from);
+    let outcome = asked.read(&from.sums.heat).map(|heat| {
         // A pack that never slipped above the noise made no heat.
-        let watts = sums.heat_peak.map_or(0.0, |(watts, _)| watts);
+        let watts = heat.peak.map_or(0.0, |(watts, _)| watts);
         let mut estimate = relative(watts, from.tolerances.heat());
         // A highest value picks the noise that points its way: only the low end moves.
         let n = (WINDOWS_S[DEFINITION] / from.resolution_period()).max(1.0);
-        let noise = SIGNIFICANT_SDS * from.slip_sd / n.sqrt() * from.basis.n_packs;
-        estimate.low = (estimate.low - noise * sums.torque_peak_nm).max(0.0);
-        if by_command_share(sums) > 0.1 {
+        let noise = SIGNIFICANT_SDS * from.gate.slip_sd() / n.sqrt() * from.basis.n_packs;
+        estimate.low = (estimate.low - noise * heat.torque_peak_nm).max(0.0);
+        if by_command_share(from.sums) > 0.1 {
             estimate.low /= from.limits.trust.command_heat_excess;
         }
         estimate.is_at_least = from.hidden_s > 0.0 || from.basis.is_preload_only;
-        Ok(estimate.scaled(1e-3))
+        estimate.scaled(1e-3)
     });
     let method = format!(
         "highest mean over 0.2 s of torque times slip; torque {}",
         from.torque_words
     );
     figure(
+        &asked,
         "heat_peak",
         "Highest heat rate",
         "kW",
-        outcome,
+        outcome.map_err(String::from),
         heat_factor(from),
         method,
     )
 }
 
 pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
+    let asked = with_fit(from);
     let outcome = heat.outcome.clone().and_then(|total| {
-        let sums = moving(from)?;
-        let km = sums.distance_m * 1e-3;
+        asked.rest_on(HEAT)?;
+        let km = asked.read(&from.sums.motion)?.distance_m * 1e-3;
         if km < 0.1 {
             return Err(format!("the drive is too short: {km:.2} km, 0.1 km wanted"));
         }
@@ -136,6 +140,7 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
         Ok(estimate)
     });
     figure(
+        &asked,
         "heat_per_km",
         "Heat per distance",
         "kJ/km",
@@ -146,21 +151,28 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
 }
 
 pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
-    let outcome = from.oil.clone().map(|(celsius, _)| {
+    let asked = from.gate.asking();
+    let found = asked.read(&from.oil_c).map_err(String::from);
+    let outcome = found.and_then(|highest_c| {
+        let celsius = highest_c.ok_or_else(|| "no value of oil.temperature".to_owned())?;
         let half = SDS_OF_90 * from.limits.trust.oil_sensor_sd_k;
-        Estimate {
+        Ok(Estimate {
             value: celsius,
             low: celsius - half,
             high: celsius + half,
             is_at_least: false,
-        }
+        })
     });
-    let site = from.oil.as_ref().map_or("", |(_, site)| site);
+    let site = match outcome.is_ok() {
+        true => from.oil_site,
+        false => "",
+    };
     let method = format!(
         "highest value of oil.temperature{site}; sensor taken as ±{} K (engineering guess)",
         from.limits.trust.oil_sensor_sd_k
     );
     figure(
+        &asked,
         "oil_temp_max",
         "Highest oil temperature",
         "°C",

@@ -1,11 +1,12 @@
 //! Heat in parts: by cause, per degree turned, per lining area.
 
-use super::heat::heat_factor;
-use super::{Ingredients, LEAST_TURN_DEG, figure, moving, rows};
+use super::heat::{heat_factor, with_fit};
+use super::{Ingredients, LEAST_TURN_DEG, figure};
 use crate::band::{Tolerances, relative};
 use crate::ledger::{Bends, Causes};
 use crate::limits::SDS_OF_90;
 use crate::result::{Estimate, Figure};
+use crate::trust::{HEAT, Kept};
 
 /// A figure per net lining area.
 pub(super) struct Specific {
@@ -32,30 +33,26 @@ impl Specific {
 
 /// Heat in bends, wheelspin left out, over the angle turned in them.
 pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
-    let outcome = moving(from).and_then(|sums| {
-        from.basis.heat.clone()?;
-        from.sides()?;
-        from.bends()?;
-        let degrees = sums.turned_open_rad.to_degrees();
+    let asked = with_fit(from);
+    let outcome = asked.read(from.bend_ledger).and_then(|ledger| {
+        let degrees = asked.read(&from.sums.turning)?.turned_open_rad.to_degrees();
         if degrees < LEAST_TURN_DEG {
-            return Err(format!(
-                "{degrees:.0}° turned in bends, {LEAST_TURN_DEG:.0}° wanted"
-            ));
+            let words = format!("{degrees:.0}° turned in bends, {LEAST_TURN_DEG:.0}° wanted");
+            return Err(words.into());
         }
-        let heat_j = from.bend_ledger.heat_j();
-        let causes = from
-            .bend_ledger
-            .causes(from.ratio_log(), Bends::Stated, heat_j);
+        let heat_j = ledger.heat_j();
+        let causes = ledger.causes(from.ratio_log(), Bends::Stated, heat_j);
         let sd = from.tolerances.heat().hypot(from.limits.trust.yaw_scale_sd);
         Ok(relative((heat_j - causes.spin_j) / degrees, sd))
     });
     let method = "heat in the bends of turn_total while the clutch is open, over the angle turned there, wheelspin left out; free of speed and line".to_owned();
     figure(
+        &asked,
         "heat_per_degree",
         "Heat per degree turned",
         "J/deg",
-        outcome,
-        heat_factor(from).min(from.geometry),
+        outcome.map_err(String::from),
+        heat_factor(from),
         method,
     )
 }
@@ -97,9 +94,10 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
         ("heat_spin", "Heat from wheelspin", |causes| causes.spin_j),
     ];
     parts.map(|(name, title, part)| {
+        let asked = with_fit(from);
         let outcome = heat.outcome.clone().and_then(|total| {
-            from.bends()?;
-            let split = from.ledger.split_share();
+            let ledger = asked.read(from.ledger)?;
+            let split = ledger.split_share();
             if split < 0.9 {
                 return Err(format!("the turning rate is known for {:.0} % of the heat, 90 % wanted", 100.0 * split));
             }
@@ -107,12 +105,12 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
                 from.calibration.outcome.as_ref().map_err(|reason| format!("the tyre ratio is not known: {reason}"))?;
             }
             let total_j = total.value * 1e3;
-            let stated = from.ledger.causes(from.ratio_log(), Bends::Stated, total_j);
+            let stated = ledger.causes(from.ratio_log(), Bends::Stated, total_j);
             let value = part(&stated);
             // What the tyres' ratio and the geometry may be off by move heat from one cause
             // to another. Both bands add in squares.
             let (low, high) = from.ratio_band();
-            let at = |ratio_log, bends| part(&from.ledger.causes(ratio_log, bends, total_j)) - value;
+            let at = |ratio_log, bends| part(&ledger.causes(ratio_log, bends, total_j)) - value;
             let moved = |to: &[f64]| {
                 to.iter().fold((0.0_f64, 0.0_f64), |(least, most), to| (least.min(*to), most.max(*to)))
             };
@@ -132,20 +130,25 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             Err(_) => "; mismatched tyres are counted with it, their ratio not being known",
         };
         let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}");
-        figure(name, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
+        figure(&asked, name, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
     })
 }
 
-pub(super) fn specific(from: &Ingredients, what: &Specific, kilo: Option<f64>) -> Figure {
-    let outcome = rows(from).and_then(|_| {
-        from.basis.heat.clone()?;
-        from.sides()?;
+pub(super) fn specific(
+    from: &Ingredients,
+    what: &Specific,
+    kilo: Kept<Option<f64>, HEAT>,
+) -> Figure {
+    let asked = with_fit(from);
+    let found = asked.read(&kilo).map_err(String::from);
+    let outcome = found.and_then(|kilo| {
         let area_mm2 = from.area_mm2.clone()?;
         let kilo = kilo.ok_or_else(|| format!("no {}", what.of))?;
         Ok(relative(kilo * 1e3 / area_mm2, from.tolerances.heat()))
     });
     let method = format!("{} over the net lining area of all faces", what.of);
     figure(
+        &asked,
         what.name,
         what.title,
         what.unit,

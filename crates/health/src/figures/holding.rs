@@ -4,6 +4,7 @@ use super::figure;
 use crate::baseline::Reference;
 use crate::holding::Holding;
 use crate::result::{Figure, Grade};
+use crate::trust::Gate;
 
 /// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,
 /// engineering guess.
@@ -11,6 +12,7 @@ const LIKE_BENDS: f64 = 0.75;
 
 /// The holding index.
 pub(crate) fn holding_index(
+    gate: &Gate,
     holding: &Result<Holding, String>,
     past: Option<&Reference>,
     of_log: Grade,
@@ -27,6 +29,7 @@ pub(crate) fn holding_index(
         "share of the difference a bend asks for that the clutch takes away per full command, pieces of half a second in bends of like radius, wheelspin left out{beside}"
     );
     let figure = figure(
+        &gate.asking(),
         "holding_index",
         "Holding index",
         "ratio",

@@ -1,10 +1,11 @@
 //! Builds the figures of the report from the sums: value, band, grade, method, or why not.
 //!
-//! In: what the other files summed. Out: one [`Figure`] per name, in the order of the
-//! report. To add a figure add its function to the file of its kind and its line in [`all`].
+//! In: what the other files summed, and the gate that says what of it is believed. Out: one
+//! [`Figure`] per name, in the order of the report. Cautions about the sources that a figure was
+//! made from reach its grade and its band by themselves. To add a figure add its function to
+//! the file of its kind and its line in [`all`].
 
 pub(crate) mod actuator;
-pub(crate) mod doubted;
 pub(crate) mod duty;
 mod engagement;
 mod heat;
@@ -24,6 +25,7 @@ use crate::ledger::Ledger;
 use crate::limits::Limits;
 use crate::result::{Estimate, Figure, Grade};
 use crate::sums::Sums;
+use crate::trust::{Asked, CAUSES, COMMAND, Gate, HEAT, Kept, OIL};
 
 use self::engagement::{engagements, partial_by_command, partial_heat_making, slip_peak};
 use self::heat::{heat_peak, heat_per_km, heat_total, oil_temp_max};
@@ -33,49 +35,43 @@ use self::motion::{distance, duration, moving_time, turn_total, tyre_ratio};
 /// Everything the figures are made from.
 #[derive(Debug)]
 pub struct Ingredients<'a> {
+    /// What is believed.
+    pub gate: &'a Gate,
     /// What the derivation rests on.
     pub basis: &'a Basis,
     /// Sums over the rows.
     pub sums: &'a Sums,
     /// Tolerances.
     pub tolerances: Tolerances,
-    /// Noise floor of one slip sample, rad/s.
-    pub slip_sd: f64,
     /// Length of the drive, s.
     pub duration_s: f64,
     /// Time of the drive that the rear wheels do not cover, s.
     pub hidden_s: f64,
     /// Seconds by level of the command, or why there are none.
-    pub command: Result<halfshaft_driveline::CommandTime, String>,
+    pub command: &'a Kept<Option<halfshaft_driveline::CommandTime>, COMMAND>,
     /// Period of the command, s.
     pub command_period_s: f64,
     /// Engagements, how many of them a gap breaks, and how many may be the second half of
     /// the one before.
     pub engagements: (u64, u64, u64),
-    /// Highest oil temperature and where its sensor sits, or why there is none.
-    pub oil: Result<(f64, &'static str), String>,
+    /// Highest oil temperature, °C.
+    pub oil_c: Kept<Option<f64>, OIL>,
+    /// Where its sensor sits, in words.
+    pub oil_site: &'static str,
     /// Coverage of the rear wheels, 0 to 1.
     pub wheel_coverage: f64,
-    /// Why there are no rows, when there are none.
-    pub no_rows: Option<String>,
-    /// Source of the turning rate in words, or why there is none.
-    pub turning_source: Result<&'static str, String>,
-    /// Why no road speed is known, when it is not.
-    pub no_speed: Option<String>,
+    /// Source of the turning rate in words.
+    pub turning_words: &'static str,
     /// Wheel samples per second are at least those of a tenth of the shortest slip.
     pub resolution: f64,
-    /// Why the torque was never known, for the case that it was not.
-    pub torque_never_known: String,
     /// The tyres' rolling ratio.
     pub calibration: &'a Calibration,
     /// Heat by cause.
-    pub ledger: &'a Ledger,
+    pub ledger: &'a Kept<Ledger, CAUSES>,
     /// The same in bends only.
-    pub bend_ledger: &'a Ledger,
+    pub bend_ledger: &'a Kept<Ledger, CAUSES>,
     /// Heat of the hottest event, kJ.
-    pub hottest_event_kj: Option<f64>,
-    /// Factor of trust in track, radius, scales and signs: 1 unless found wrong.
-    pub geometry: f64,
+    pub hottest_event_kj: Kept<Option<f64>, HEAT>,
     /// Net lining area of all packs, mm², or what is missing.
     pub area_mm2: Result<f64, String>,
     /// The limits in force.
@@ -105,7 +101,9 @@ const NOT_CALIBRATED: f64 = 0.6;
 /// apart, and what an actuator needs.
 const SHORTEST_PAIR_S: f64 = 0.5;
 
+/// A figure of what was asked for: cautions about that lower its grade and open its band.
 fn figure(
+    asked: &Asked,
     name: &'static str,
     title: &'static str,
     unit: &'static str,
@@ -113,15 +111,26 @@ fn figure(
     factor: f64,
     method: String,
 ) -> Figure {
-    let grade = outcome.is_ok().then(|| Grade::of(factor));
-    Figure {
+    let mut figure = Figure {
         name,
         title,
         unit,
+        grade: outcome.is_ok().then(|| Grade::of(factor)),
         outcome,
-        grade,
         method,
+    };
+    let (Ok(estimate), Some(grade)) = (&mut figure.outcome, &mut figure.grade) else {
+        return figure;
+    };
+    for doubt in asked.doubts() {
+        *grade = (*grade).max(Grade::of(doubt.factor));
+        if doubt.is_upper_bound {
+            estimate.low = estimate.low.min(0.0);
+            figure.method.push_str("; an upper bound: ");
+            figure.method.push_str(&doubt.why.to_string());
+        }
     }
+    figure
 }
 
 /// All figures.
@@ -151,7 +160,9 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
         specific(
             from,
             &Specific::POWER,
-            from.sums.heat_peak.map(|(watts, _)| watts * 1e-3),
+            from.sums
+                .heat
+                .map(|heat| heat.peak.map(|(watts, _)| watts * 1e-3)),
         ),
     ])
     .chain(actuator::times(from))
@@ -176,35 +187,7 @@ pub fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, String> {
         .clone()
 }
 
-fn rows<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {
-    from.no_rows.clone().map_or(Ok(from.sums), Err)
-}
-
-fn moving<'a>(from: &'a Ingredients) -> Result<&'a Sums, String> {
-    let sums = rows(from)?;
-    from.no_speed.clone().map_or(Ok(sums), Err)
-}
-
 impl Ingredients<'_> {
-    /// Why nothing can be told of left against right, when it cannot.
-    fn sides(&self) -> Result<(), String> {
-        if self.calibration.are_signals_identical {
-            return Err("both rear wheel speeds are one and the same signal".to_owned());
-        }
-        Ok(())
-    }
-
-    /// Why a bend cannot be told from a slip, when it cannot.
-    fn bends(&self) -> Result<(), String> {
-        if self.calibration.are_sides_exchanged {
-            return Err(
-                "left and right, or the sign of the yaw rate, look exchanged: bends read as wheelspin"
-                    .to_owned(),
-            );
-        }
-        self.turning_source.clone().map(|_| ())
-    }
-
     /// ln of the tyre ratio, 0 while it is not known.
     fn ratio_log(&self) -> f64 {
         self.calibration
@@ -220,17 +203,10 @@ impl Ingredients<'_> {
         ratio.map_or(unknown, |ratio| (ratio.low, ratio.high))
     }
 
-    /// Trust in what parts the heat by cause: geometry, signs, and the tyres' ratio.
+    /// Trust in what parts the heat by cause: the tyres' ratio.
     fn split_factor(&self) -> f64 {
         let ratio = self.calibration.outcome.as_ref();
-        let calibration = ratio.map_or(NOT_CALIBRATED, |ratio| ratio.grade_factor);
-        self.geometry.min(calibration)
-    }
-
-    /// Whether heat-making partial engagement goes by torque: only where it was ever known,
-    /// and is more than the preload.
-    fn judges_by_torque(&self) -> bool {
-        self.sums.partial_by_torque.judged_s > 0.0
+        ratio.map_or(NOT_CALIBRATED, |ratio| ratio.grade_factor)
     }
 
     /// Period of the wheel samples, s, behind the resolution factor.

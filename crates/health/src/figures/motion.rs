@@ -1,27 +1,41 @@
 //! Length, motion and tyres: how long, how far, how much turning, and how the tyres roll.
 
-use super::{Ingredients, figure, moving};
+use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
 use crate::result::{Estimate, Figure};
+use crate::trust::{Source, on};
 
 pub(super) fn duration(from: &Ingredients) -> Figure {
     let outcome = Ok(absolute(from.duration_s, 0.0));
     let method =
         "first to last entry of the log, silences of the whole log over 30 s left out".to_owned();
-    figure("duration", "Length of the log", "s", outcome, 1.0, method)
+    let asked = from.gate.asking();
+    figure(
+        &asked,
+        "duration",
+        "Length of the log",
+        "s",
+        outcome,
+        1.0,
+        method,
+    )
 }
 
 pub(super) fn moving_time(from: &Ingredients) -> Figure {
-    let outcome = moving(from).map(|sums| absolute(sums.moving_s, 0.0).hiding(from.hidden_s));
+    let asked = from.gate.asking();
+    let outcome = asked
+        .read(&from.sums.motion)
+        .map(|motion| absolute(motion.moving_s, 0.0).hiding(from.hidden_s));
     let method = format!(
         "time above {} km/h where both rear wheels are covered",
         from.limits.driving.moving_from_km_per_h
     );
     figure(
+        &asked,
         "moving_time",
         "Moving time",
         "s",
-        outcome,
+        outcome.map_err(String::from),
         from.wheel_coverage,
         method,
     )
@@ -33,53 +47,57 @@ pub(super) fn distance(from: &Ingredients) -> Figure {
     } else {
         from.limits.trust.usual_radius_sd
     };
-    let outcome = moving(from).map(|sums| {
-        let mean = if sums.with_speed_s > 0.0 {
-            sums.distance_m / sums.with_speed_s
+    let asked = from.gate.asking();
+    let outcome = asked.read(&from.sums.motion).map(|motion| {
+        let mean = if motion.with_speed_s > 0.0 {
+            motion.distance_m / motion.with_speed_s
         } else {
             0.0
         };
-        relative(sums.distance_m, sd)
+        relative(motion.distance_m, sd)
             .hiding(mean * from.hidden_s)
             .scaled(1e-3)
     });
     let method = "road speed summed over time: front wheels where they are there, else the car's speed, else the rear wheels".to_owned();
     figure(
+        &asked,
         "distance",
         "Distance",
         "km",
-        outcome,
+        outcome.map_err(String::from),
         from.wheel_coverage,
         method,
     )
 }
 
 pub(super) fn turn_total(from: &Ingredients) -> Figure {
-    let outcome = moving(from).and_then(|sums| {
-        from.turning_source.clone()?;
-        let mean = if sums.with_yaw_s > 0.0 {
-            sums.turned_rad / sums.with_yaw_s
+    let asked = from.gate.asking();
+    let outcome = asked.read(&from.sums.turning).and_then(|turning| {
+        let moving_s = asked.read(&from.sums.motion)?.moving_s;
+        let mean = if turning.with_yaw_s > 0.0 {
+            turning.turned_rad / turning.with_yaw_s
         } else {
             0.0
         };
-        let without_yaw_s = match sums.moving_s - sums.with_yaw_s {
+        let without_yaw_s = match moving_s - turning.with_yaw_s {
             missing if missing > from.limits.driving.uncovered_from_s => missing,
             _ => 0.0,
         };
-        Ok(relative(sums.turned_rad, from.limits.trust.yaw_scale_sd)
+        Ok(relative(turning.turned_rad, from.limits.trust.yaw_scale_sd)
             .hiding(mean * (from.hidden_s + without_yaw_s))
             .scaled(180.0 / std::f64::consts::PI))
     });
-    let source = from.turning_source.clone().unwrap_or("yaw rate");
+    let source = from.turning_words;
     let radius = 1.0 / crate::sums::bend_curvature(from.basis, &from.limits.driving);
     let method = format!(
         "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
     );
     figure(
+        &asked,
         "turn_total",
         "Turned in bends",
         "deg",
-        outcome,
+        outcome.map_err(String::from),
         from.wheel_coverage,
         method,
     )
@@ -87,7 +105,9 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
 
 pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {
     let ratio = &from.calibration.outcome;
-    let outcome = ratio.clone().map(|ratio| Estimate {
+    let asked = from.gate.asking();
+    let believed = asked.rest_on(on(&[Source::Tyres])).map_err(String::from);
+    let outcome = believed.and_then(|()| ratio.clone()).map(|ratio| Estimate {
         value: ratio.ratio_log.exp(),
         low: ratio.low.exp(),
         high: ratio.high.exp(),
@@ -96,6 +116,7 @@ pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {
     let factor = ratio.as_ref().map_or(0.0, |ratio| ratio.grade_factor);
     let method = "right over left rolling speed as straight running at low command shows it; the preload can hide some of a mismatch, which the band includes".to_owned();
     figure(
+        &asked,
         "tyre_ratio",
         "Tyre ratio, right over left",
         "ratio",

@@ -2,9 +2,10 @@
 
 use halfshaft_driveline::thermal::Anchor;
 
-use super::heat::heat_factor;
+use super::heat::{heat_factor, with_fit};
 use super::{Ingredients, figure};
 use crate::result::{Estimate, Figure};
+use crate::trust::HEAT;
 
 /// Factor of a pack temperature that a sensor in the axle holds: the model between sensor
 /// and pack remains. Source: none, engineering guess.
@@ -15,6 +16,9 @@ const OPEN: f64 = 0.3;
 
 /// Highest temperature of the pack.
 pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
+    let asked = with_fit(from);
+    // The estimate is refused already where the heat is; a caution about that comes along.
+    let _ = asked.rest_on(HEAT);
     let outcome = from.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
         let pack = thermal.pack_max.celsius;
         Estimate {
@@ -33,6 +37,7 @@ pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
         "a model of three heat stores, pack, oil and housing, heated by the slip of the pack and by the gears; {anchor}"
     );
     figure(
+        &asked,
         "pack_temp_max",
         "Highest pack temperature, estimated",
         "°C",
@@ -57,6 +62,7 @@ pub(super) fn oil_headroom(from: &Ingredients, oil_temp_max: &Figure) -> Figure 
     Figure {
         grade: oil_temp_max.grade,
         ..figure(
+            &from.gate.asking(),
             "oil_headroom",
             "Least room to the oil's warning",
             "°C",

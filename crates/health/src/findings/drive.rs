@@ -13,10 +13,13 @@ use crate::limits::Limits;
 use crate::pieces::Piece;
 use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
+use crate::trust::{Gate, OIL, Source, Swap, on};
 
 /// A drive as far as it has been assessed.
 #[derive(Clone, Copy, Debug)]
 pub struct Drive<'a> {
+    /// What is believed.
+    pub trust: &'a Gate,
     /// The vehicle.
     pub vehicle: &'a Vehicle,
     /// The channels of the map.
@@ -35,6 +38,8 @@ pub struct Drive<'a> {
     pub actuator: &'a Result<Actuator, String>,
     /// Moves in which the response came before the command, when most do.
     pub leading: Option<&'a Leading>,
+    /// How command and state go together when that is the wrong way round over the whole drive.
+    pub swap: Option<Swap>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, String>,
     /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.
@@ -47,10 +52,6 @@ pub struct Drive<'a> {
     pub class: &'a Result<UseClass, String>,
     /// Coverage and grade.
     pub quality: &'a Quality,
-    /// Why the oil temperature is not believed.
-    pub oil_trouble: Option<&'a str>,
-    /// Why the air temperature is not believed.
-    pub air_trouble: Option<&'a str>,
     /// Stretches that were no driving.
     pub not_driving: &'a NotDriving,
     /// The limits it is judged by.
@@ -99,13 +100,13 @@ impl Drive<'_> {
     /// An oil temperature that can be believed, or what is missing.
     pub fn oil(&self) -> Result<(), String> {
         self.all_of(&["oil.temperature"])?;
-        self.oil_trouble.map_or(Ok(()), |why| Err(why.to_owned()))
+        Ok(self.trust.allows(OIL)?)
     }
 
     /// An air temperature that can be believed, or what is missing.
     pub fn air(&self) -> Result<(), String> {
         self.all_of(&["ambient.temperature"])?;
-        self.air_trouble.map_or(Ok(()), |why| Err(why.to_owned()))
+        Ok(self.trust.allows(on(&[Source::Air]))?)
     }
 
     /// Wheel speeds without the ripple of a damaged tone ring, which reads as slip, or why

@@ -270,6 +270,13 @@ impl Findings {
         }
     }
 
+    /// Whether a finding fires by now.
+    pub fn fires(&self, id: &str, drive: &Drive) -> bool {
+        let mut of_id = self.checks.iter().zip(ALL);
+        let found = of_id.find(|(_, entry)| entry.about.id == id);
+        found.is_some_and(|(check, _)| matches!(check.outcome(drive), Ok(Some(_))))
+    }
+
     /// Findings, gravest first and then by code; and what could not be looked for.
     pub fn outcome(&self, drive: &Drive) -> (Vec<Finding>, Vec<NotChecked>) {
         let (mut findings, mut not_checked) = (Vec::new(), Vec::new());

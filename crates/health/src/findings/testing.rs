@@ -20,10 +20,14 @@ use crate::pieces::Piece;
 use crate::result::{Event, EventKind, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 use crate::sums::PartialLimits;
+use crate::testing::gate;
+use crate::trust::{Gate, Source, Swap, Verdict};
 
 /// Everything a [`Drive`] borrows from.
 #[derive(Clone, Debug)]
 pub struct Scene {
+    pub trust: Gate,
+    pub swap: Option<Swap>,
     pub vehicle: Vehicle,
     pub channels: Vec<ChannelSpec>,
     pub basis: Basis,
@@ -48,6 +52,8 @@ pub struct Scene {
 impl Default for Scene {
     fn default() -> Scene {
         Scene {
+            trust: gate(&[]),
+            swap: None,
             vehicle: Vehicle::default(),
             channels: Vec::new(),
             basis: Basis::new(&Vehicle::default(), &[]),
@@ -282,6 +288,10 @@ impl Scene {
     /// Without a channel.
     pub fn without(mut self, name: &str) -> Scene {
         self.seen.retain(|seen| seen != name);
+        if name == "oil.temperature" {
+            let why = format!("no value of {name}");
+            self.trust.judge(Source::Oil, Verdict::Missing(why.into()));
+        }
         self
     }
 
@@ -311,8 +321,8 @@ impl Scene {
             thermal: &self.thermal,
             ripple: &self.ripple,
             baseline: &self.baseline,
-            oil_trouble: None,
-            air_trouble: None,
+            trust: &self.trust,
+            swap: self.swap,
             class: &self.class,
             not_driving: &self.not_driving,
             limits: &self.limits,

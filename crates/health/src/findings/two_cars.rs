@@ -6,16 +6,8 @@
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
-use crate::pieces::{Piece, common};
+use crate::pieces::{COMMON_BELOW, LEAST_S, Piece, foreign};
 use crate::result::Severity;
-
-/// Pieces shorter than this prove nothing, s. Source: none, engineering guess: buses wake up
-/// one by one.
-const LEAST_S: f64 = 60.0;
-
-/// Pieces with less than this share of channels in common are of two cars. Source: none,
-/// engineering guess.
-const COMMON_BELOW: f64 = 0.5;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -46,24 +38,9 @@ impl Check for TwoCars {
         if drive.pieces.is_empty() {
             return Err("nothing was logged".to_owned());
         }
-        let long: Vec<&Piece> = drive
-            .pieces
-            .iter()
-            .filter(|piece| piece.span.seconds() >= LEAST_S)
-            .collect();
         let n_seen = |piece: &Piece| piece.n_values.iter().filter(|n| **n > 0).count();
-        let fullest = long.iter().copied().max_by_key(|piece| n_seen(piece));
-        let Some(fullest) = fullest.filter(|_| long.len() > 1) else {
-            // One piece is of one car, as far as this can tell.
-            return Ok(None);
-        };
-        let strange: Vec<&Piece> = long
-            .into_iter()
-            .filter(|piece| {
-                let (of_full, _, both) = common(fullest, piece);
-                (both as f64) < COMMON_BELOW * of_full as f64
-            })
-            .collect();
+        let fullest = drive.pieces.iter().map(n_seen).max().unwrap_or(0);
+        let strange = foreign(drive.pieces);
         if strange.is_empty() {
             return Ok(None);
         }
@@ -79,7 +56,7 @@ impl Check for TwoCars {
                 "{:.0} min of the log give values of less than half of the {} channels that the rest gives: they look \
                  like another car's. The figures are of what the map fits.",
                 seconds / 60.0,
-                n_seen(fullest)
+                fullest
             ),
             evidence: windows.collect(),
         }))

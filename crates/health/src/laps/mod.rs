@@ -32,13 +32,14 @@ use halfshaft_driveline::{HeatNearFloor, Row};
 use halfshaft_model::{Fix, Position, Span, Time};
 
 use self::corners::{Bend, bends, numbered, smoothed, usual_length};
-use self::gate::Gate;
+use self::gate::Gate as StartLine;
 use self::limits::{DISTANCE_DRIFT, LAP_M, LONGEST_BRIDGE_S, MOST_STEPS, SAME_LENGTH, STEP_M};
 use self::marker::Marker;
 use self::oil::OilByTime;
 use self::path::{Path, Step};
 use crate::limits::Limits;
 use crate::result::{Corner, Lap, Laps};
+use crate::trust::{Gate, Kept, OIL};
 
 const BY_LINE: &str = "by the start line";
 const BY_MARKER: &str = "by the marker of the driver";
@@ -56,9 +57,9 @@ pub struct PathWatch {
     // Corners of steps that were forgotten.
     n_forgotten: u64,
     is_too_long: bool,
-    oil: OilByTime,
+    oil: Kept<OilByTime, OIL>,
     marker: Marker,
-    gate: Option<Gate>,
+    gate: Option<StartLine>,
 }
 
 /// How the car moved at the latest row that says so.
@@ -77,25 +78,6 @@ struct Place {
     start_m: f64,
     end_m: f64,
     span: Span,
-}
-
-/// Heat along the path, when there is any to speak of.
-struct Heat<'a> {
-    path: &'a Path,
-    is_known: bool,
-}
-
-impl Heat<'_> {
-    fn kj(&self, start_m: f64, end_m: f64) -> Option<f64> {
-        self.is_known.then(|| self.path.heat_kj(start_m, end_m))
-    }
-
-    fn is_at_least(&self, start_m: f64, end_m: f64) -> bool {
-        match self.is_known {
-            true => self.path.is_hidden(start_m, end_m),
-            false => self.path.has_gap(start_m, end_m),
-        }
-    }
 }
 
 impl PathWatch {
@@ -124,7 +106,7 @@ impl PathWatch {
             least_speed: f32::MAX,
             is_gap: false,
             is_without_torque: false,
-            heat: HeatNearFloor::new(row.slip_sd.unwrap_or(usual_sd)),
+            heat: Kept::new(HeatNearFloor::new(row.slip_sd.unwrap_or(usual_sd))),
         });
         step.end = row.time;
         step.length_m += metres;
@@ -134,7 +116,7 @@ impl PathWatch {
         }
         if row.is_turning {
             match row.work_j {
-                Some(work) => step.heat.add(work, &row.evidence),
+                Some(work) => step.heat.gather().add(work, &row.evidence),
                 None => step.is_without_torque = true,
             }
         }
@@ -186,7 +168,7 @@ impl PathWatch {
         let bend_radius_m = self.limits.driving.bend_radius_m;
         if self.steps.len() == MOST_STEPS {
             self.n_forgotten +=
-                bends(&Path::new(self.steps.iter(), 0.0), bend_radius_m).len() as u64;
+                bends(&Path::new(self.steps.iter(), None), bend_radius_m).len() as u64;
             self.steps.clear();
             self.is_too_long = true;
         }
@@ -195,7 +177,7 @@ impl PathWatch {
 
     /// Takes an oil temperature, °C.
     pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        self.oil.note(time, celsius);
+        self.oil.gather().note(time, celsius);
     }
 
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
@@ -205,7 +187,7 @@ impl PathWatch {
 
     /// Laps begin at a line across the track at this point.
     pub fn start_line(&mut self, point: Position) {
-        self.gate = Some(Gate::new(point));
+        self.gate = Some(StartLine::new(point));
     }
 
     /// Takes a fix of the position.
@@ -215,9 +197,10 @@ impl PathWatch {
         }
     }
 
-    /// Laps and corners so far, heat settled for a noise floor.
-    pub fn laps(&self, slip_sd: f64, heat_is_known: bool) -> Laps {
-        let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
+    /// Laps and corners so far, with what is believed of them.
+    pub fn laps(&self, gate: &Gate) -> Laps {
+        let path = Path::new(self.steps.iter().chain(&self.open), Some(gate));
+        let oil = self.oil.ask(gate).ok();
         let bends = bends(&path, self.limits.driving.bend_radius_m);
         let n_corners = self.n_forgotten + bends.len() as u64;
         if self.is_too_long {
@@ -232,10 +215,6 @@ impl PathWatch {
             Ok((method, places)) => (Ok(method), places),
             Err(reason) => (Err(reason), Vec::new()),
         };
-        let heat = Heat {
-            path: &path,
-            is_known: heat_is_known,
-        };
         let laps = places
             .iter()
             .zip(1..)
@@ -243,24 +222,17 @@ impl PathWatch {
                 number,
                 span: place.span,
                 length_m: place.end_m - place.start_m,
-                heat_kj: heat.kj(place.start_m, place.end_m),
-                oil_max_c: self.oil.highest(place.span),
-                is_at_least: heat.is_at_least(place.start_m, place.end_m),
+                heat_kj: path.heat_kj(place.start_m, place.end_m),
+                oil_max_c: oil.and_then(|oil| oil.highest(place.span)),
+                is_at_least: path.is_hidden(place.start_m, place.end_m),
             })
             .collect();
         Laps {
             method,
             laps,
-            corners: corners(&bends, &places, &heat),
+            corners: corners(&bends, &places, &path),
             n_corners,
         }
-    }
-
-    /// Heat of the whole path, kJ: what its laps and the rest add up to. Of a drive longer
-    /// than 300 km it is that of the part still kept.
-    pub fn heat_kj(&self, slip_sd: f64) -> f64 {
-        let path = Path::new(self.steps.iter().chain(&self.open), slip_sd);
-        path.heat_kj(0.0, path.length_m())
     }
 
     /// How laps were found and where they are, or why there are none.
@@ -374,8 +346,7 @@ fn parted(path: &Path, curvature: &[f64], place: Place, usual_m: f64) -> Vec<Pla
 }
 
 /// The corners, each with its lap and number; outside laps numbered in order of driving.
-fn corners(bends: &[Bend], places: &[Place], heat: &Heat) -> Vec<Corner> {
-    let path = heat.path;
+fn corners(bends: &[Bend], places: &[Place], path: &Path) -> Vec<Corner> {
     let laps: Vec<(f64, f64)> = places
         .iter()
         .map(|place| (place.start_m, place.end_m))
@@ -401,8 +372,8 @@ fn corners(bends: &[Bend], places: &[Place], heat: &Heat) -> Vec<Corner> {
                 turned_deg: bend.turned_deg,
                 entry_speed_m_per_s: path.speed_m_per_s(bend.start_m),
                 least_speed_m_per_s: path.least_speed_m_per_s(bend.start_m, bend.end_m),
-                heat_kj: heat.kj(bend.start_m, bend.end_m),
-                is_at_least: heat.is_at_least(bend.start_m, bend.end_m),
+                heat_kj: path.heat_kj(bend.start_m, bend.end_m),
+                is_at_least: path.is_hidden(bend.start_m, bend.end_m),
             }
         })
         .collect()

@@ -8,6 +8,7 @@ use halfshaft_driveline::HeatNearFloor;
 use halfshaft_model::{Span, Time};
 
 use super::limits::STEP_M;
+use crate::trust::{Gate, HEAT, Kept};
 
 /// A few metres of the drive.
 #[derive(Clone, Debug)]
@@ -28,7 +29,7 @@ pub struct Step {
     pub is_without_torque: bool,
     /// Heat, settled when the noise floor is known. The floor learned up to here is only
     /// the middle of the range kept: what counts in the end is the floor of the whole drive.
-    pub heat: HeatNearFloor,
+    pub heat: Kept<HeatNearFloor, HEAT>,
 }
 
 /// The path as functions of distance.
@@ -38,7 +39,8 @@ pub struct Path {
     at_m: Vec<f64>,
     heading: Vec<f64>,
     time: Vec<Time>,
-    heat_j: Vec<f64>,
+    // None where the heat is not believed.
+    heat_j: Option<Vec<f64>>,
     n_gaps: Vec<u32>,
     n_without_torque: Vec<u32>,
     least_speed: Vec<f32>,
@@ -47,13 +49,15 @@ pub struct Path {
 }
 
 impl Path {
-    /// The path of some steps, heat settled for a noise floor.
-    pub fn new<'a>(steps: impl Iterator<Item = &'a Step>, slip_sd: f64) -> Path {
+    /// The path of some steps, with its heat where a gate is asked for it and it is believed.
+    pub fn new<'a>(steps: impl Iterator<Item = &'a Step>, gate: Option<&Gate>) -> Path {
         let mut path = Path {
             at_m: vec![0.0],
             heading: vec![0.0],
             time: Vec::new(),
-            heat_j: vec![0.0],
+            heat_j: gate
+                .filter(|gate| gate.allows(HEAT).is_ok())
+                .map(|_| vec![0.0]),
             n_gaps: vec![0],
             n_without_torque: vec![0],
             least_speed: Vec::new(),
@@ -67,13 +71,17 @@ impl Path {
             }
             at_m += step.length_m;
             heading += f64::from(step.turned);
-            heat_j += step.heat.signed_j(slip_sd);
+            if let Some(gate) = gate
+                && let (Ok(heat), Some(sums)) = (step.heat.ask(gate), &mut path.heat_j)
+            {
+                heat_j += heat.signed_j(gate.slip_sd());
+                sums.push(heat_j);
+            }
             n_gaps += u32::from(step.is_gap);
             n_without_torque += u32::from(step.is_without_torque);
             path.at_m.push(at_m);
             path.heading.push(heading);
             path.time.push(step.end);
-            path.heat_j.push(heat_j);
             path.n_gaps.push(n_gaps);
             path.n_without_torque.push(n_without_torque);
             path.least_speed.push(step.least_speed);
@@ -166,10 +174,12 @@ impl Path {
         }
     }
 
-    /// Heat of a stretch, kJ. Adds up over stretches, but for the clipping of noise at zero.
-    pub fn heat_kj(&self, start_m: f64, end_m: f64) -> f64 {
-        let joules = self.between(&self.heat_j, end_m) - self.between(&self.heat_j, start_m);
-        joules.max(0.0) * 1e-3
+    /// Heat of a stretch, kJ, where it is believed. Adds up over stretches, but for the clipping
+    /// of noise at zero.
+    pub fn heat_kj(&self, start_m: f64, end_m: f64) -> Option<f64> {
+        let sums = self.heat_j.as_ref()?;
+        let joules = self.between(sums, end_m) - self.between(sums, start_m);
+        Some(joules.max(0.0) * 1e-3)
     }
 
     /// Whether a gap lies in a stretch.
@@ -177,9 +187,10 @@ impl Path {
         self.holds(&self.n_gaps, start_m, end_m)
     }
 
-    /// Whether heat of a stretch may be missing: by a gap, or for want of a torque.
+    /// Whether a part of a stretch may be missing: by a gap, or of its heat for want of a torque.
     pub fn is_hidden(&self, start_m: f64, end_m: f64) -> bool {
-        self.has_gap(start_m, end_m) || self.holds(&self.n_without_torque, start_m, end_m)
+        self.has_gap(start_m, end_m)
+            || self.heat_j.is_some() && self.holds(&self.n_without_torque, start_m, end_m)
     }
 
     fn holds(&self, counts: &[u32], start_m: f64, end_m: f64) -> bool {

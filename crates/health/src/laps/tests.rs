@@ -4,6 +4,8 @@ use halfshaft_model::Time;
 
 use super::circuit::{CIRCUIT, Car, Driving, JOULES_PER_RAD, N_CORNERS, Piece, length_m};
 use super::*;
+use crate::testing::gate_at;
+use crate::trust::Source;
 
 const SD: f64 = 0.01;
 const SCALES: [f64; 5] = [1.0, 1.01, 0.99, 1.006, 0.993];
@@ -82,7 +84,7 @@ fn none(laps: &Laps) -> &str {
 fn laps_of_a_circuit_begin_at_the_same_place_though_distance_drifts() {
     for seed in 1..6 {
         let car = session(&CIRCUIT, &SCALES, seed);
-        let laps = car.watched().laps(SD, true);
+        let laps = car.watched().laps(&gate_at(SD, &[]));
         check_laps(&car, &laps, &CIRCUIT, SCALES.len());
     }
 }
@@ -90,7 +92,7 @@ fn laps_of_a_circuit_begin_at_the_same_place_though_distance_drifts() {
 #[test]
 fn a_corner_has_the_same_number_turn_and_heat_in_every_lap() {
     let car = session(&CIRCUIT, &SCALES, 3);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     let wanted: Vec<u32> = (1..=N_CORNERS as u32).collect();
     let of_first: Vec<_> = laps
         .corners
@@ -126,21 +128,23 @@ fn a_corner_has_the_same_number_turn_and_heat_in_every_lap() {
 fn laps_and_what_is_outside_them_add_up_to_all_heat() {
     let car = session(&CIRCUIT, &SCALES, 4);
     let watch = car.watched();
-    let laps = watch.laps(SD, true);
-    let path = Path::new(watch.steps.iter().chain(&watch.open), SD);
+    let laps = watch.laps(&gate_at(SD, &[]));
+    let gate = gate_at(SD, &[]);
+    let path = Path::new(watch.steps.iter().chain(&watch.open), Some(&gate));
     let (first, last) = (
         laps.laps[0].span.start,
         laps.laps[SCALES.len() - 1].span.end,
     );
-    let outside_kj = path.heat_kj(0.0, path.distance_m(first))
-        + path.heat_kj(path.distance_m(last), path.length_m());
+    let heat_kj = |start_m, end_m| path.heat_kj(start_m, end_m).unwrap();
+    let outside_kj =
+        heat_kj(0.0, path.distance_m(first)) + heat_kj(path.distance_m(last), path.length_m());
     let sum_kj = outside_kj + laps.laps.iter().filter_map(|lap| lap.heat_kj).sum::<f64>();
     let all_kj = car.rows.iter().filter_map(|row| row.work_j).sum::<f64>() * 1e-3;
     assert!(
         (sum_kj - all_kj).abs() < 1e-5 * all_kj,
         "{sum_kj} kJ, true {all_kj}"
     );
-    assert!((watch.heat_kj(SD) - all_kj).abs() < 1e-5 * all_kj);
+    assert!((heat_kj(0.0, path.length_m()) - all_kj).abs() < 1e-5 * all_kj);
     // Each lap turns by 800° all told.
     for lap in &laps.laps {
         let wanted = JOULES_PER_RAD * 800.0_f64.to_radians() * 1e-3;
@@ -151,7 +155,7 @@ fn laps_and_what_is_outside_them_add_up_to_all_heat() {
     }
     assert!(
         watch
-            .laps(SD, false)
+            .laps(&gate_at(SD, &[Source::Torque]))
             .laps
             .iter()
             .all(|lap| lap.heat_kj.is_none())
@@ -165,7 +169,7 @@ fn an_oval_is_one_lap_not_two_halves() {
     for scale in SCALES {
         car.drive(&oval, scale);
     }
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &oval, SCALES.len());
     assert_eq!(numbers(&laps, 2), [1, 2]);
 }
@@ -185,7 +189,7 @@ fn a_figure_eight_closes_though_it_turns_by_nothing() {
     for scale in SCALES {
         car.drive(&eight, scale);
     }
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &eight, SCALES.len());
     assert_eq!(numbers(&laps, 2).len(), 2);
 }
@@ -205,7 +209,7 @@ fn bends_that_repeat_and_lead_away_are_no_laps() {
     for _ in 0..6 {
         car.drive(&valley, 1.0);
     }
-    assert!(none(&car.watched().laps(SD, true)).starts_with("the path does not repeat"));
+    assert!(none(&car.watched().laps(&gate_at(SD, &[]))).starts_with("the path does not repeat"));
 }
 
 #[test]
@@ -214,7 +218,7 @@ fn out_and_back_is_no_lap() {
     car.drive(&CIRCUIT, 1.0);
     car.drive(&[(30.0, 180.0)], 1.0);
     car.drive(&reversed(&CIRCUIT), 1.0);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     assert!(none(&laps).starts_with("the path does not repeat"));
     assert!(laps.corners.len() >= 2 * N_CORNERS);
     assert!(
@@ -242,7 +246,7 @@ fn country_roads_have_no_laps() {
             );
         }
         assert!(
-            none(&car.watched().laps(SD, true)).starts_with("the path does not repeat"),
+            none(&car.watched().laps(&gate_at(SD, &[]))).starts_with("the path does not repeat"),
             "{seed}"
         );
     }
@@ -269,7 +273,7 @@ fn a_marker_goes_before_the_path() {
             watch.note_marker(time, 1.0 + index as f64);
             watch.note_oil(time.plus(1.0), 80.0 + index as f64);
         }
-        watch.laps(SD, true)
+        watch.laps(&gate_at(SD, &[]))
     };
     let laps = marked(None);
     assert_eq!(laps.method, Ok(BY_MARKER));
@@ -298,13 +302,13 @@ fn one_mark_makes_no_lap_so_the_path_decides() {
     let mut watch = car.watched();
     watch.note_marker(Time(0), 0.0);
     watch.note_marker(Time::from_seconds(60.0), 1.0);
-    check_laps(&car, &watch.laps(SD, true), &CIRCUIT, SCALES.len());
+    check_laps(&car, &watch.laps(&gate_at(SD, &[])), &CIRCUIT, SCALES.len());
 }
 
 #[test]
 fn a_lap_with_a_gap_stays_a_lap_and_says_at_least() {
     let mut car = session(&CIRCUIT, &SCALES, 9);
-    let whole = car.watched().laps(SD, true);
+    let whole = car.watched().laps(&gate_at(SD, &[]));
     let swallowed = whole
         .corners
         .iter()
@@ -314,7 +318,7 @@ fn a_lap_with_a_gap_stays_a_lap_and_says_at_least() {
     // The third corner of the third lap, 150°, with some straight on both sides.
     let from_m = 270.0 + 2.0 * length_m(&CIRCUIT) + 850.0;
     car.cut(from_m, from_m + 110.0);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &CIRCUIT, SCALES.len());
     for (lap, before) in laps.laps.iter().zip(&whole.laps) {
         let is_cut = lap.number == 3;
@@ -341,7 +345,7 @@ fn a_lap_with_a_gap_stays_a_lap_and_says_at_least() {
     // With less lost, the corner is there and says that it is not all.
     let mut car = session(&CIRCUIT, &SCALES, 9);
     car.cut(from_m + 20.0, from_m + 40.0);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     let broken: Vec<_> = laps
         .corners
         .iter()
@@ -357,7 +361,7 @@ fn the_line_does_not_wander_over_many_laps() {
         .map(|lap| 1.0 + 0.01 * f64::from(lap * 7 % 5 - 2) / 2.0)
         .collect();
     let car = session(&CIRCUIT, &scales, 15);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &CIRCUIT, scales.len());
 }
 
@@ -367,7 +371,7 @@ fn a_gap_is_bridged_by_the_speed_around_it() {
     // On the straight of 260 m.
     let from_m = 270.0 + length_m(&CIRCUIT) + 650.0;
     car.cut(from_m, from_m + 150.0);
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     let lap = &laps.laps[1];
     assert!(lap.is_at_least);
     assert!(
@@ -382,7 +386,7 @@ fn without_torque_there_are_laps_but_no_heat() {
     for row in &mut car.rows {
         row.work_j = None;
     }
-    let laps = car.watched().laps(SD, false);
+    let laps = car.watched().laps(&gate_at(SD, &[Source::Torque]));
     check_laps(&car, &laps, &CIRCUIT, SCALES.len());
     assert!(
         laps.laps
@@ -404,13 +408,18 @@ fn a_square_driven_round_in_the_paddock_is_not_the_circuit() {
     for scale in SCALES {
         car.drive(&CIRCUIT, scale);
     }
-    check_laps(&car, &car.watched().laps(SD, true), &CIRCUIT, SCALES.len());
+    check_laps(
+        &car,
+        &car.watched().laps(&gate_at(SD, &[])),
+        &CIRCUIT,
+        SCALES.len(),
+    );
 }
 
 #[test]
 fn what_is_missing_is_said() {
     let mut car = session(&CIRCUIT, &SCALES, 10);
-    let reason = |car: &Car| none(&car.watched().laps(SD, true)).to_owned();
+    let reason = |car: &Car| none(&car.watched().laps(&gate_at(SD, &[]))).to_owned();
     for row in &mut car.rows {
         row.yaw_rate = None;
     }
@@ -443,7 +452,7 @@ fn memory_is_bounded_and_a_drive_of_400_km_says_why_it_has_no_laps() {
         }
         assert!(watch.steps.len() <= MOST_STEPS);
     }
-    let laps = watch.laps(SD, true);
+    let laps = watch.laps(&gate_at(SD, &[]));
     assert_eq!(none(&laps), "the drive is longer than 300 km");
     assert!(laps.corners.is_empty());
     let wanted = n_laps * N_CORNERS as u64;
@@ -487,6 +496,6 @@ fn long_laps_are_found_too() {
     for scale in [1.0, 0.99, 1.01, 1.0] {
         car.drive(&pieces, scale);
     }
-    let laps = car.watched().laps(SD, true);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &pieces, 4);
 }

@@ -20,8 +20,10 @@ use halfshaft_model::Time;
 use crate::band::absolute;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
+use crate::reason::Reason;
 use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
 use crate::sums::{PartialJudgement, PartialLimits};
+use crate::trust::{Gate, Kept, OIL};
 use meter::NEEDLES;
 use oil::OilTime;
 use stretches::{Known, Stretches};
@@ -42,7 +44,7 @@ pub struct Use {
 #[derive(Clone, Debug)]
 pub struct UseWatch {
     partial: PartialLimits,
-    oil: OilTime,
+    oil: Kept<OilTime, OIL>,
     stretches: Stretches,
 }
 
@@ -52,7 +54,7 @@ impl UseWatch {
         let reach_s = setup.oil_reach_s();
         UseWatch {
             partial: setup.partial,
-            oil: OilTime::new(reach_s),
+            oil: Kept::new(OilTime::new(reach_s)),
             stretches: Stretches::new(reach_s, setup.limits),
         }
     }
@@ -64,13 +66,14 @@ impl UseWatch {
 
     /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
     pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        self.oil.note(time, celsius);
+        self.oil.gather().note(time, celsius);
         self.stretches.note_oil(time, celsius);
     }
 
     /// The oil temperature passed in 1 % of the time, °C.
-    pub fn oil_p99_c(&self) -> Option<f64> {
-        self.oil.p99_c()
+    pub fn oil_p99_c(&self, gate: &Gate) -> Result<f64, Reason> {
+        let found = self.oil.ask(gate)?.p99_c();
+        found.ok_or_else(|| "oil.temperature gave one value only".to_owned().into())
     }
 
     /// Needles and class so far.
@@ -92,12 +95,10 @@ impl UseWatch {
             let distance = distance.clone()?;
             Ok(per(drive.figure(name)?, distance, 100.0))
         };
-        let oil = drive.oil().and_then(|()| {
-            self.oil
-                .p99_c()
-                .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k))
-                .ok_or_else(|| "oil.temperature gave one value only".to_owned())
-        });
+        let oil = self
+            .oil_p99_c(drive.trust)
+            .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k))
+            .map_err(String::from);
         let readings = [
             per_100_km("partial_heat_making"),
             drive.figure("heat_per_km"),
@@ -149,7 +150,7 @@ impl UseWatch {
             usage,
         };
         let known = Known {
-            heat: meters[1].reading.is_ok(),
+            usage,
             events: meters[2].reading.is_ok(),
             area_mm2,
         };
@@ -159,7 +160,7 @@ impl UseWatch {
             is_at_least,
             sentence: words::sentence(&told, level, alternative, is_at_least),
             counterfactual: words::counterfactual(&told, level),
-            stretches: self.stretches.classes(drive.events, &known, usage),
+            stretches: self.stretches.classes(drive.trust, drive.events, &known),
         })
     }
 }
@@ -181,7 +182,6 @@ fn per(of: Estimate, distance: Estimate, factor: f64) -> Estimate {
 
 /// Peak power per lining area that one event in a hundred passes.
 fn power(drive: &Drive) -> Result<Estimate, String> {
-    drive.basis.heat.clone()?;
     let area_mm2 = lining_area_mm2(drive.vehicle)?;
     let heat = drive.figure("heat_peak")?;
     let value = power_p99(drive.events, area_mm2)

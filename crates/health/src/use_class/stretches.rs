@@ -15,6 +15,7 @@ use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, Usage};
 use crate::result::{Event, EventKind};
 use crate::sums::{PartialJudgement, PartialLimits, PartialTime};
+use crate::trust::{COMMAND, Gate, HEAT, Kept, OIL, SLIP};
 
 /// Stretches kept at the most.
 const MOST: usize = 500;
@@ -24,11 +25,11 @@ const MOST: usize = 500;
 struct Stretch {
     span: Span,
     km: f64,
-    by_torque: PartialTime,
-    by_command: PartialTime,
-    heat_j: f64,
+    by_torque: Kept<PartialTime, { HEAT | SLIP }>,
+    by_command: Kept<PartialTime, { COMMAND | SLIP }>,
+    heat_j: Kept<f64, HEAT>,
     has_heat: bool,
-    oil_c: Option<f64>,
+    oil_c: Kept<Option<f64>, OIL>,
 }
 
 impl Stretch {
@@ -36,67 +37,63 @@ impl Stretch {
         Stretch {
             span: Span { start: at, end: at },
             km: 0.0,
-            by_torque: PartialTime::default(),
-            by_command: PartialTime::default(),
-            heat_j: 0.0,
+            by_torque: Kept::default(),
+            by_command: Kept::default(),
+            heat_j: Kept::default(),
             has_heat: false,
-            oil_c: None,
+            oil_c: Kept::default(),
         }
     }
 
     fn join(mut self, next: &Stretch) -> Stretch {
         self.span.end = next.span.end;
         self.km += next.km;
-        for (own, others) in [
-            (&mut self.by_torque, &next.by_torque),
-            (&mut self.by_command, &next.by_command),
-        ] {
-            own.judged_s += others.judged_s;
-            for (sum, part) in own.seconds.iter_mut().zip(others.seconds) {
-                *sum += part;
-            }
-        }
-        self.heat_j += next.heat_j;
+        self.by_torque.join(&next.by_torque, PartialTime::join);
+        self.by_command.join(&next.by_command, PartialTime::join);
+        self.heat_j.join(&next.heat_j, |sum, part| *sum += part);
         self.has_heat |= next.has_heat;
-        self.oil_c = match (self.oil_c, next.oil_c) {
-            (Some(one), Some(other)) => Some(one.max(other)),
-            (one, other) => one.or(other),
-        };
+        self.oil_c.join(&next.oil_c, |own, next| {
+            *own = match (*own, *next) {
+                (Some(one), Some(other)) => Some(one.max(other)),
+                (one, other) => one.or(other),
+            }
+        });
         self
     }
 
-    fn level(&self, events: &[Event], drive: &Known, by_torque: bool, usage: &Usage) -> Option<u8> {
+    fn level(&self, gate: &Gate, events: &[Event], by_torque: bool, drive: &Known) -> Option<u8> {
         let first = events.partition_point(|event| event.span.start < self.span.start);
         let end = events.partition_point(|event| event.span.start < self.span.end);
         let events = &events[first..end.max(first)];
-        let partial = if by_torque {
-            self.by_torque
-        } else {
-            self.by_command
+        let partial = match by_torque {
+            true => self.by_torque.ask(gate),
+            false => self.by_command.ask(gate),
         };
+        let partial = partial.ok().filter(|partial| partial.judged_s > 0.0);
+        let heat_j = self.heat_j.ask(gate).ok().filter(|_| self.has_heat);
         let per_100_km = 100.0 / self.km;
         let n = events
             .iter()
             .filter(|event| event.kind == EventKind::Command)
             .count();
         let readings = [
-            (partial.judged_s > 0.0).then_some(partial.seconds[0] * per_100_km),
-            (self.has_heat && drive.heat).then_some(self.heat_j * 1e-3 / self.km),
+            partial.map(|partial| partial.seconds[0] * per_100_km),
+            heat_j.map(|heat_j| heat_j * 1e-3 / self.km),
             drive.events.then_some(n as f64 * per_100_km),
-            self.oil_c,
+            self.oil_c.ask(gate).ok().copied().flatten(),
             drive
                 .area_mm2
                 .and_then(|area_mm2| super::power_p99(events, area_mm2)),
         ];
-        class(&readings, usage)
+        class(&readings, drive.usage)
     }
 }
 
 /// What is known over the whole drive.
 #[derive(Clone, Copy, Debug)]
-pub struct Known {
-    /// Heat is known.
-    pub heat: bool,
+pub struct Known<'a> {
+    /// The levels.
+    pub usage: &'a Usage,
     /// Engagements can be seen.
     pub events: bool,
     /// Lining area of all packs, where the heat is known too.
@@ -146,11 +143,17 @@ impl Stretches {
         stretch.span.end = row.time;
         stretch.km += row.road_speed.unwrap_or(0.0) * row.seconds * 1e-3;
         if row.is_turning {
-            stretch.by_torque.note(judgement.by_torque, row.seconds);
-            stretch.by_command.note(judgement.by_command, row.seconds);
+            stretch
+                .by_torque
+                .gather()
+                .note(judgement.by_torque, row.seconds);
+            stretch
+                .by_command
+                .gather()
+                .note(judgement.by_command, row.seconds);
             if let Some(work_j) = row.work_j {
                 stretch.has_heat = true;
-                stretch.heat_j += work_j
+                *stretch.heat_j.gather() += work_j
                     * row.slip_sign(
                         row.slip_sd
                             .unwrap_or(partial.limits.slip.usual_sd_rad_per_s),
@@ -159,7 +162,7 @@ impl Stretches {
         }
         if stretch.km >= self.length_km {
             let mut stretch = *stretch;
-            stretch.oil_c = self.oil.p99_c();
+            stretch.oil_c = Kept::new(self.oil.p99_c());
             self.oil.restart();
             self.open = None;
             self.finished.push(stretch);
@@ -180,10 +183,10 @@ impl Stretches {
     }
 
     /// Km by class, lowest class first; empty when fewer than two stretches have one.
-    pub fn classes(&self, events: &[Event], known: &Known, usage: &Usage) -> Vec<(u8, f64)> {
+    pub fn classes(&self, gate: &Gate, events: &[Event], known: &Known) -> Vec<(u8, f64)> {
         let mut stretches = self.finished.clone();
         if let Some(mut last) = self.open.filter(|last| last.km > 0.0) {
-            last.oil_c = self.oil.p99_c();
+            last.oil_c = Kept::new(self.oil.p99_c());
             match stretches.last_mut() {
                 Some(before) if last.km < 0.5 * self.length_km => *before = before.join(&last),
                 _ => stretches.push(last),
@@ -195,11 +198,12 @@ impl Stretches {
         // As the figure of the whole drive: by torque where it was ever known.
         let by_torque = stretches
             .iter()
-            .any(|stretch| stretch.by_torque.judged_s > 0.0);
+            .filter_map(|stretch| stretch.by_torque.ask(gate).ok())
+            .any(|partial| partial.judged_s > 0.0);
         let mut km = [0.0; 6];
         let mut n = 0;
         for stretch in &stretches {
-            if let Some(level) = stretch.level(events, known, by_torque, usage) {
+            if let Some(level) = stretch.level(gate, events, by_torque, known) {
                 km[usize::from(level)] += stretch.km;
                 n += 1;
             }
@@ -215,14 +219,18 @@ impl Stretches {
 mod tests {
     use super::*;
     use crate::findings::testing::Scene;
-    use crate::testing::row;
+    use crate::testing::{gate, row};
     use halfshaft_driveline::Evidence;
 
-    const KNOWN: Known = Known {
-        heat: true,
-        events: true,
-        area_mm2: None,
-    };
+    /// Km by class, all being believed.
+    fn classes(stretches: &Stretches) -> Vec<(u8, f64)> {
+        let known = Known {
+            usage: &Usage::default(),
+            events: true,
+            area_mm2: None,
+        };
+        stretches.classes(&gate(&[]), &[], &known)
+    }
 
     /// One row a second at 100 km/h for `km`, the heat as `kj_per_km` says by km.
     fn drive(km: f64, kj_per_km: impl Fn(f64) -> f64) -> Stretches {
@@ -253,7 +261,7 @@ mod tests {
     fn a_commuter_with_one_track_day_is_called_neither() {
         // 2 kJ/km and 200 s/100 km: normal by the second highest; 30 and 3000: competition.
         let mixed = drive(100.0, |km| if km < 80.0 { 2.0 } else { 30.0 });
-        let classes = mixed.classes(&[], &KNOWN, &Usage::default());
+        let classes = classes(&mixed);
         assert_eq!(
             classes.iter().map(|(level, _)| *level).collect::<Vec<_>>(),
             [2, 5]
@@ -266,14 +274,11 @@ mod tests {
 
     #[test]
     fn a_short_end_goes_with_the_stretch_before() {
-        let classes = drive(34.0, |_| 2.0).classes(&[], &KNOWN, &Usage::default());
+        let classes_of = |km| classes(&drive(km, |_| 2.0));
+        let classes = classes_of(34.0);
         assert_eq!(classes.len(), 1);
         assert!((classes[0].1 - 34.0).abs() < 0.1);
-        assert!(
-            drive(14.0, |_| 2.0)
-                .classes(&[], &KNOWN, &Usage::default())
-                .is_empty()
-        );
+        assert!(classes_of(14.0).is_empty());
     }
 
     #[test]
@@ -286,7 +291,7 @@ mod tests {
                 .iter()
                 .all(|stretch| (stretch.km - 20.0).abs() < 0.1)
         );
-        let classes = long.classes(&[], &KNOWN, &Usage::default());
+        let classes = classes(&long);
         assert!((classes[0].1 - 6000.0).abs() < 1.0, "{classes:?}");
     }
 }

@@ -3,6 +3,7 @@
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
 use halfshaft_health::limits::OilPolicy;
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
+use halfshaft_health::trust::{Gate, Still};
 use halfshaft_health::*;
 use halfshaft_model::{Code, Notices, Place, Span, Stamp, Time};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
@@ -380,7 +381,9 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
 
 fn no_duty() -> Duty {
     let none = Err("too short".to_owned());
+    let gate = Gate::new(0.01, Still::default());
     DutyWatch::default().outcome(DutyInput {
+        gate: &gate,
         events: &[],
         area_mm2: Err("the map does not state faces and radii of the pack".to_owned()),
         friction_radius_m: None,

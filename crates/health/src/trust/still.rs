@@ -1,0 +1,510 @@
+//! Leaves a signal out of the rows in which it stands still while the car goes on.
+//!
+//! In: rows. Out: the rows in order, without command, state or yaw rate (and the torque read
+//! from it) where that did not change by its last digit through a good while of driving in which
+//! it had to; and the stretches. A number that does not change is an old one sent again and
+//! again, or a sensor that is stuck. Whether it is one is known only when it has lasted: rows are
+//! held from where the other signal has moved away until then, some seconds of them. A state at
+//! rest is left to "Actuator not moving": an end stop reads alike.
+
+use std::collections::VecDeque;
+
+use halfshaft_driveline::{Basis, Row};
+use halfshaft_model::{Span, Time};
+
+use super::Source;
+use crate::findings::evidence::counts;
+use crate::limits::{Driving, Limits};
+
+/// Driving through which a signal must stand still, s. Source: none, engineering guess.
+pub const LASTS_S: f64 = 20.0;
+
+/// Change that is rounding, in shares of full and rad/s; steps on a bus are a hundred times it.
+const ROUNDING: f64 = 1e-6;
+
+/// A state below this is at rest, share of full. Source: none, engineering guess.
+pub const AT_REST: f64 = 0.1;
+
+/// What the other signal must move through meanwhile, command or state, share of full.
+/// Source: none, engineering guess.
+pub const MOVES_BY: f64 = 0.5;
+
+/// How far both must be apart at their farthest, share of full: at its end stop a mechanism need
+/// not follow. Source: none, engineering guess.
+const APART_BY: f64 = 0.3;
+
+/// Driving for which they must be that far apart, s: what passes in a moment proves nothing, a
+/// mechanism on its way or the end of a wheelspin. Source: none, engineering guess; a bend takes
+/// as long.
+const APART_S: f64 = 3.0;
+
+/// The same as [`MOVES_BY`] and [`APART_BY`] for the axle speed difference, rad/s: bends both ways, or one and a straight.
+/// Source: none, engineering guess; noise of wheel speeds is a tenth of it.
+pub const BENDS_BY: f64 = 1.5;
+
+/// Tightest radius a car drives, m, and the highest lateral acceleration, m/s²: a difference
+/// beyond what these allow is a spinning wheel and no bend. Source: from memory, turning circles
+/// of 10 to 12 m, and racing tyres.
+const TIGHTEST: (f64, f64) = (5.0, 12.0);
+
+/// The other signal counts only this long after this one has come to stand, s: a mechanism on its
+/// way back to a command that rests proves nothing. Source: none, engineering guess; the slowest
+/// release that a report still calls one takes 2 s.
+const SETTLES_S: f64 = 3.0;
+
+/// Rows are held no longer than this, s: what is not proved by then is believed. Source: none,
+/// engineering guess: three times the least proof.
+const HELD_S: f64 = 60.0;
+
+/// Stretches kept of one signal; with more of them it is not believed at all.
+const MOST_STRETCHES: usize = 256;
+
+/// The signals, in the order of their bits.
+const SIGNALS: [Source; 3] = [Source::Command, Source::State, Source::Turning];
+
+/// A stretch in which a signal is left out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stretch {
+    /// From the first row without it to the last.
+    pub span: Span,
+    /// Time of driving in which it stood still, s.
+    pub seconds: f64,
+    /// Where it stood, share of full or rad/s.
+    pub value: f64,
+}
+
+/// What stood still in a drive.
+#[derive(Clone, Debug, Default)]
+pub struct Still {
+    stretches: [Vec<Stretch>; 3],
+    left_out_s: [f64; 3],
+    known_s: [f64; 3],
+}
+
+impl Still {
+    fn of(source: Source) -> Option<usize> {
+        SIGNALS.iter().position(|signal| *signal == source)
+    }
+
+    /// Stretches of a signal, in order of time.
+    pub fn stretches(&self, source: Source) -> &[Stretch] {
+        Still::of(source).map_or(&[], |signal| &self.stretches[signal])
+    }
+
+    /// Time in which a signal was left out, s.
+    pub fn left_out_s(&self, source: Source) -> f64 {
+        Still::of(source).map_or(0.0, |signal| self.left_out_s[signal])
+    }
+
+    /// Time of driving in which a signal and the one to compare it with were known, s.
+    pub fn known_s(&self, source: Source) -> f64 {
+        Still::of(source).map_or(0.0, |signal| self.known_s[signal])
+    }
+
+    /// Whether so much of a signal is left out that the rest is no drive.
+    pub fn is_mostly(&self, source: Source) -> bool {
+        Still::of(source).is_some_and(|signal| {
+            let (out_s, known_s) = (self.left_out_s[signal], self.known_s[signal]);
+            out_s > 0.5 * known_s || self.stretches[signal].len() > MOST_STRETCHES
+        })
+    }
+}
+
+/// A signal that has not changed.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    start: Time,
+    latest: Time,
+    value: f64,
+    moves_by: f64,
+    apart_by: f64,
+    seconds: f64,
+    apart_s: f64,
+    lowest: f64,
+    highest: f64,
+    // Since when the other signal was plainly elsewhere.
+    suspected: Option<Time>,
+    is_proved: bool,
+}
+
+/// Watches the rows.
+#[derive(Clone, Debug)]
+pub struct StillWatch {
+    driving: Driving,
+    // Rear track over rolling radius.
+    per_yaw: Option<f64>,
+    // The torque is read from the state.
+    is_torque_of_state: bool,
+    runs: [Option<Run>; 3],
+    held: VecDeque<Row>,
+    still: Still,
+}
+
+/// What is to be done with a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fate {
+    /// It goes on as it is.
+    Plain,
+    /// It waits, or goes on without a signal.
+    Touched,
+}
+
+impl StillWatch {
+    /// Nothing seen yet; the torque may be read from the state.
+    pub fn new(basis: &Basis, is_torque_of_state: bool, limits: &Limits) -> StillWatch {
+        let geometry = basis.track_rear_m.zip(basis.radius_m);
+        StillWatch {
+            per_yaw: geometry.map(|(track_m, radius_m)| track_m / radius_m),
+            driving: limits.driving,
+            is_torque_of_state,
+            runs: [None; 3],
+            held: VecDeque::new(),
+            still: Still::default(),
+        }
+    }
+
+    /// Watches rows up to the first that does not go on as it is; how many do.
+    pub fn n_plain(&mut self, rows: &[Row]) -> usize {
+        rows.iter()
+            .position(|row| self.watch(row) == Fate::Touched)
+            .unwrap_or(rows.len())
+    }
+
+    /// Takes the row at which [`StillWatch::n_plain`] ended, and hands on what is known by now.
+    pub fn take(&mut self, row: &Row, hand_on: &mut dyn FnMut(Row)) {
+        self.held.push_back(*row);
+        self.hand_on(hand_on);
+    }
+
+    /// The log has ended: hands on what is still held.
+    pub fn finish(&mut self, hand_on: &mut dyn FnMut(Row)) {
+        for signal in 0..SIGNALS.len() {
+            self.end(signal);
+        }
+        self.hand_on(hand_on);
+    }
+
+    /// What stood still so far.
+    pub fn outcome(&self) -> Still {
+        let mut copy = self.clone();
+        (0..SIGNALS.len()).for_each(|signal| copy.end(signal));
+        copy.still
+    }
+
+    fn watch(&mut self, row: &Row) -> Fate {
+        let drives = row
+            .road_speed
+            .is_some_and(|speed| speed > self.driving.moving_from())
+            && counts(row, &self.driving);
+        let mut is_touched = !self.held.is_empty();
+        for (signal, seen) in self.seen(row).into_iter().enumerate() {
+            let Some((value, other, by)) = seen else {
+                self.end(signal);
+                continue;
+            };
+            if drives {
+                self.still.known_s[signal] += row.seconds;
+            }
+            let goes_on = self.runs[signal]
+                .is_some_and(|run| (value - run.value).abs() <= ROUNDING && row.is_joined);
+            if !goes_on {
+                self.end(signal);
+                self.runs[signal] = Some(Run::at(row.time, value, by));
+            }
+            let Some(run) = &mut self.runs[signal] else {
+                continue;
+            };
+            run.take(row, other, drives);
+            is_touched |= run.suspected.is_some();
+        }
+        match is_touched {
+            true => Fate::Touched,
+            false => Fate::Plain,
+        }
+    }
+
+    /// What a row says of each signal: its value, what moves with it, and by how much that must
+    /// have moved and been apart from it.
+    fn seen(&self, row: &Row) -> [Option<(f64, f64, (f64, f64))>; 3] {
+        let pair = row.command.zip(row.state);
+        let is_bend = |per_yaw: f64| {
+            let speed = row.road_speed.unwrap_or(0.0);
+            let most = per_yaw * (speed / TIGHTEST.0).min(TIGHTEST.1 / speed);
+            row.difference_mean.abs() <= most
+        };
+        [
+            pair.map(|(command, state)| (command, state, (MOVES_BY, APART_BY))),
+            // At rest nothing moves enough.
+            pair.map(|(command, state)| {
+                let moves_by = match state < AT_REST {
+                    true => f64::INFINITY,
+                    false => MOVES_BY,
+                };
+                (state, command, (moves_by, APART_BY))
+            }),
+            row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| {
+                // A spinning wheel moves the difference and turns nothing.
+                let other = if is_bend(per_yaw) {
+                    row.difference_mean
+                } else {
+                    yaw
+                };
+                (yaw, other, (BENDS_BY, BENDS_BY))
+            }),
+        ]
+    }
+
+    /// A run is over.
+    fn end(&mut self, signal: usize) {
+        let Some(run) = self.runs[signal].take() else {
+            return;
+        };
+        let Some(start) = run.suspected.filter(|_| run.is_proved) else {
+            return;
+        };
+        self.leave_out(signal, &run);
+        let stretches = &mut self.still.stretches[signal];
+        if stretches.len() <= MOST_STRETCHES {
+            let (end, value) = (run.latest, run.value);
+            stretches.push(Stretch {
+                span: Span { start, end },
+                seconds: run.seconds,
+                value,
+            });
+        }
+    }
+
+    /// Takes a signal out of the held rows of a proved run.
+    fn leave_out(&mut self, signal: usize, run: &Run) {
+        let Some(since) = run.suspected else { return };
+        let is_torque_of_state = self.is_torque_of_state;
+        let of_run = self
+            .held
+            .iter_mut()
+            .filter(|row| since <= row.time && row.time <= run.latest);
+        for row in of_run {
+            let takes_torque = match SIGNALS[signal] {
+                Source::Command => {
+                    self.still.left_out_s[signal] +=
+                        row.command.take().map_or(0.0, |_| row.seconds);
+                    row.is_torque_by_command
+                }
+                Source::State => {
+                    self.still.left_out_s[signal] += row.state.take().map_or(0.0, |_| row.seconds);
+                    is_torque_of_state && !row.is_torque_by_command
+                }
+                _ => {
+                    self.still.left_out_s[signal] +=
+                        row.yaw_rate.take().map_or(0.0, |_| row.seconds);
+                    (row.kinematic_difference, row.openness) = (None, None);
+                    false
+                }
+            };
+            if takes_torque {
+                (row.torque_nm, row.work_j, row.heat_rate_w) = (None, None, None);
+                row.impulse_nms = 0.0;
+            }
+        }
+    }
+
+    /// Hands on every held row of which all is known.
+    fn hand_on(&mut self, hand_on: &mut dyn FnMut(Row)) {
+        for signal in 0..SIGNALS.len() {
+            if let Some(run) = self.runs[signal].filter(|run| run.is_proved) {
+                self.leave_out(signal, &run);
+            }
+        }
+        let is_open = |run: &Run| run.suspected.is_some() && !run.is_proved;
+        let oldest = self.runs.iter().flatten().filter(|run| is_open(run));
+        let open_since = oldest.filter_map(|run| run.suspected).min();
+        let latest = self.held.back().map(|row| row.time);
+        while let Some(row) = self.held.front() {
+            let is_old = latest.is_some_and(|latest| latest.since(row.time) > HELD_S);
+            if open_since.is_some_and(|since| row.time >= since) && !is_old {
+                return;
+            }
+            self.held.pop_front().into_iter().for_each(&mut *hand_on);
+        }
+    }
+}
+
+impl Run {
+    fn at(start: Time, value: f64, (moves_by, apart_by): (f64, f64)) -> Run {
+        Run {
+            start,
+            latest: start,
+            value,
+            moves_by,
+            apart_by,
+            seconds: 0.0,
+            apart_s: 0.0,
+            lowest: f64::INFINITY,
+            highest: f64::NEG_INFINITY,
+            suspected: None,
+            is_proved: false,
+        }
+    }
+
+    fn take(&mut self, row: &Row, other: f64, drives: bool) {
+        self.latest = row.time;
+        // A car that stands, or is driven straight, moves nothing.
+        if !drives || row.time.since(self.start) < SETTLES_S {
+            return;
+        }
+        self.seconds += row.seconds;
+        self.lowest = self.lowest.min(other);
+        self.highest = self.highest.max(other);
+        if (other - self.value).abs() >= self.apart_by {
+            self.apart_s += row.seconds;
+        }
+        if self.highest - self.lowest >= self.moves_by && self.apart_s > 0.0 {
+            self.suspected.get_or_insert(row.time);
+            self.is_proved |= self.seconds >= LASTS_S && self.apart_s >= APART_S;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::row;
+    use halfshaft_model::{Toleranced, Vehicle};
+
+    fn basis() -> Basis {
+        let vehicle = Vehicle {
+            track_rear_m: Some(Toleranced::exact(1.55)),
+            rolling_radius_m: Some(Toleranced::exact(0.32)),
+            ..Vehicle::default()
+        };
+        Basis::new(&vehicle, &[])
+    }
+
+    /// Rows of `seconds` at 100 Hz through a watch: what comes out, and what stood still.
+    fn watched(seconds: f64, make: impl Fn(f64, &mut Row)) -> (Vec<Row>, Still) {
+        let mut watch = StillWatch::new(&basis(), true, &Limits::default());
+        let mut out = Vec::new();
+        let rows: Vec<Row> = (0..(seconds * 100.0) as i32)
+            .map(|index| {
+                let time_s = f64::from(index) * 0.01;
+                let mut row = row(time_s);
+                row.yaw_rate = Some(0.3 * time_s.sin());
+                (row.torque_nm, row.work_j) = (Some(300.0), Some(1.0));
+                make(time_s, &mut row);
+                row
+            })
+            .collect();
+        for chunk in rows.chunks(37) {
+            let mut rest = chunk;
+            while !rest.is_empty() {
+                let n = watch.n_plain(rest);
+                out.extend_from_slice(&rest[..n]);
+                rest = &rest[n..];
+                if let Some((row, more)) = rest.split_first() {
+                    watch.take(row, &mut |row| out.push(row));
+                    rest = more;
+                }
+            }
+        }
+        watch.finish(&mut |row| out.push(row));
+        let times: Vec<Time> = rows.iter().map(|row| row.time).collect();
+        assert_eq!(out.iter().map(|row| row.time).collect::<Vec<_>>(), times);
+        (out, watch.outcome())
+    }
+
+    fn waves(time_s: f64) -> f64 {
+        0.5 + 0.4 * (0.7 * time_s).sin()
+    }
+
+    fn n_stretches(state: fn(f64, f64) -> f64, command: fn(f64) -> f64) -> [usize; 2] {
+        let (_, still) = watched(60.0, |time_s, row| {
+            row.command = Some(command(time_s));
+            row.state = Some(state(time_s, command(time_s)));
+        });
+        [Source::State, Source::Command].map(|source| still.stretches(source).len())
+    }
+
+    #[test]
+    fn a_state_or_a_command_that_stands_still_while_the_other_moves() {
+        assert_eq!(n_stretches(|_, _| 0.6, waves), [1, 0]);
+        assert_eq!(n_stretches(|time_s, _| waves(time_s), |_| 0.3), [0, 1]);
+    }
+
+    #[test]
+    fn what_moves_is_at_rest_or_is_asked_for_nothing_is_sound() {
+        let follows = |_: f64, command: f64| 0.9 * command;
+        assert_eq!(n_stretches(follows, waves), [0, 0]);
+        // Held by the driver: neither moves.
+        assert_eq!(n_stretches(follows, |_| 0.8), [0, 0]);
+        // At its end stop it need not follow.
+        let high = |time_s: f64| 0.85 + 0.12 * (0.7 * time_s).sin();
+        assert_eq!(n_stretches(|_, _| 1.0, high), [0, 0]);
+        // An actuator that never left its rest is another finding.
+        assert_eq!(n_stretches(|_, _| 0.02, waves), [0, 0]);
+    }
+
+    #[test]
+    fn a_command_that_rests_after_a_release_is_sound() {
+        let (out, still) = watched(60.0, |time_s, row| {
+            let command = if time_s < 5.0 { 0.9 } else { 0.0 };
+            row.command = Some(command);
+            // On its way back for a second.
+            row.state = Some(0.9 * (6.0 - time_s).clamp(0.0, 1.0));
+        });
+        assert!(still.stretches(Source::Command).is_empty());
+        assert!(out.iter().all(|row| row.command.is_some()));
+    }
+
+    #[test]
+    fn a_yaw_rate_that_stands_still_through_bends_and_not_through_wheelspin() {
+        let n_stretches = |difference: f64| {
+            let (_, still) = watched(60.0, |time_s, row| {
+                row.yaw_rate = Some(0.0);
+                row.difference_mean = difference * time_s.sin();
+            });
+            still.stretches(Source::Turning).len()
+        };
+        // At 20 m/s 1.55/0.32·12/20 = 2.9 rad/s are the most that a bend makes.
+        assert_eq!(n_stretches(2.5), 1);
+        let (_, spun) = watched(60.0, |time_s, row| {
+            row.yaw_rate = Some(0.0);
+            row.difference_mean = if time_s % 4.0 < 2.0 { 20.0 } else { 0.0 };
+        });
+        assert!(spun.stretches(Source::Turning).is_empty());
+    }
+
+    #[test]
+    fn only_the_stretch_loses_the_signal_and_its_torque() {
+        let (out, still) = watched(120.0, |time_s, row| {
+            let command = waves(time_s);
+            row.command = Some(command);
+            let stands = (30.0..90.0).contains(&time_s);
+            row.state = Some(if stands { waves(30.0) } else { command });
+        });
+        let [stretch] = still.stretches(Source::State) else {
+            panic!("{still:?}");
+        };
+        let (start, end) = (stretch.span.start.seconds(), stretch.span.end.seconds());
+        assert!((33.0..45.0).contains(&start) && (89.9..90.1).contains(&end));
+        for row in &out {
+            let is_in = stretch.span.start <= row.time && row.time <= stretch.span.end;
+            assert_eq!(row.state.is_none(), is_in, "{:?}", row.time);
+            assert_eq!(row.torque_nm.is_none(), is_in);
+            assert_eq!(row.work_j.is_none(), is_in);
+            assert!(row.command.is_some() && row.yaw_rate.is_some());
+        }
+        assert!((still.left_out_s(Source::State) - (end - start)).abs() < 0.02);
+        assert!(!still.is_mostly(Source::State) || end - start > 60.0);
+    }
+
+    #[test]
+    fn memory_is_bounded_and_what_is_not_proved_is_believed() {
+        // The car stands with a state that is elsewhere: nothing is driven, nothing proved.
+        let (out, still) = watched(200.0, |time_s, row| {
+            row.command = Some(if time_s < 8.0 { waves(time_s) } else { 0.0 });
+            row.state = Some(0.6);
+            row.road_speed = Some(if time_s < 8.5 { 20.0 } else { 0.0 });
+        });
+        assert!(still.stretches(Source::State).is_empty());
+        assert!(out.iter().all(|row| row.state == Some(0.6)));
+    }
+}
