@@ -4,6 +4,7 @@
 //! torque which the finding shows to be wrong withheld with its reason, or told as an upper
 //! bound of the lowest grade.
 
+use crate::findings::FindingId;
 use crate::result::{Figure, Finding, Grade};
 
 /// Figures made of slip times the torque of the pack.
@@ -73,7 +74,7 @@ enum Doubt {
 
 /// Finding, lists of figures, what it does to them, and why.
 type Rule = (
-    &'static str,
+    FindingId,
     &'static [&'static [&'static str]],
     Doubt,
     &'static str,
@@ -81,49 +82,49 @@ type Rule = (
 
 const RULES: &[Rule] = &[
     (
-        "two-cars",
+        FindingId::TwoCars,
         &[OF_TORQUE, OF_COMMAND, OF_STATE, OF_YAW, OF_ONE_CAR],
         Doubt::Withheld,
         "the log seems to hold two cars: read them apart",
     ),
     (
-        "does-not-grip",
+        FindingId::DoesNotGrip,
         &[OF_TORQUE],
         Doubt::UpperBound,
         "the pack does not grip when asked, so it carries less torque than the map says",
     ),
     (
-        "command-exchanged",
+        FindingId::CommandExchanged,
         &[OF_TORQUE],
         Doubt::Withheld,
         "command and state look exchanged, and the torque is read from one of them",
     ),
     (
-        "command-exchanged",
+        FindingId::CommandExchanged,
         &[OF_STATE],
         Doubt::Withheld,
         "command and state look exchanged",
     ),
     (
-        "state-frozen",
+        FindingId::StateFrozen,
         &[OF_TORQUE],
         Doubt::Withheld,
         "the state of the clutch stands still while the command moves, and the torque is read from it",
     ),
     (
-        "state-frozen",
+        FindingId::StateFrozen,
         &[OF_STATE],
         Doubt::Withheld,
         "the state of the clutch stands still while the command moves",
     ),
     (
-        "command-frozen",
+        FindingId::CommandFrozen,
         &[OF_COMMAND, OF_STATE],
         Doubt::Withheld,
         "the command stands still while the state of the clutch moves",
     ),
     (
-        "yaw-frozen",
+        FindingId::YawFrozen,
         &[OF_YAW],
         Doubt::Withheld,
         "yaw.rate stands still while the wheels go through bends",
@@ -132,8 +133,8 @@ const RULES: &[Rule] = &[
 
 /// Takes back what findings make doubtful.
 pub(crate) fn doubt(figures: &mut [Figure], findings: &[Finding]) {
-    let fired = |id: &str| findings.iter().any(|finding| finding.id == id);
-    for (_, lists, doubt, why) in RULES.iter().filter(|(id, ..)| fired(id)) {
+    let fired = |id: FindingId| findings.iter().any(|finding| finding.id == id);
+    for (_, lists, doubt, why) in RULES.iter().filter(|(id, ..)| fired(*id)) {
         for figure in figures
             .iter_mut()
             .filter(|figure| lists.iter().any(|names| names.contains(&figure.name)))
@@ -163,7 +164,7 @@ mod tests {
     use crate::findings::testing::figure;
     use crate::result::Severity;
 
-    fn doubted(id: &'static str, name: &'static str) -> Figure {
+    fn doubted(id: FindingId, name: &'static str) -> Figure {
         let mut figures = [figure(name, Ok(50.0))];
         let finding = Finding {
             id,
@@ -184,11 +185,11 @@ mod tests {
     #[test]
     fn what_rests_on_a_wrong_signal_is_withheld_and_the_rest_stands() {
         for (id, name) in [
-            ("two-cars", "heat_total"),
-            ("two-cars", "tyre_ratio"),
-            ("state-frozen", "rise_time"),
-            ("command-frozen", "engagements"),
-            ("yaw-frozen", "turn_total"),
+            (FindingId::TwoCars, "heat_total"),
+            (FindingId::TwoCars, "tyre_ratio"),
+            (FindingId::StateFrozen, "rise_time"),
+            (FindingId::CommandFrozen, "engagements"),
+            (FindingId::YawFrozen, "turn_total"),
         ] {
             let figure = doubted(id, name);
             assert!(
@@ -196,7 +197,10 @@ mod tests {
                 "{id}: {name}"
             );
         }
-        for (id, name) in [("yaw-frozen", "heat_total"), ("lazy-actuator", "rise_time")] {
+        for (id, name) in [
+            (FindingId::YawFrozen, "heat_total"),
+            (FindingId::LazyActuator, "rise_time"),
+        ] {
             let figure = doubted(id, name);
             assert!(
                 figure.outcome.is_ok() && figure.grade == Some(Grade::A),
@@ -207,7 +211,7 @@ mod tests {
 
     #[test]
     fn a_pack_that_does_not_grip_makes_heat_an_upper_bound() {
-        let heat = doubted("does-not-grip", "heat_total");
+        let heat = doubted(FindingId::DoesNotGrip, "heat_total");
         let estimate = heat.outcome.unwrap();
         assert_eq!((estimate.value, estimate.low), (50.0, 0.0));
         assert_eq!(heat.grade, Some(Grade::D));

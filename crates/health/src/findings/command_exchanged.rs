@@ -10,7 +10,7 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::result::Severity;
 
 /// Rows by which the one may be later than the other: some tenths of a second.
@@ -27,7 +27,7 @@ const LEADS: (f64, f64) = (1.5, 0.1);
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "command-exchanged",
+        id: FindingId::CommandExchanged,
         title: "Command and response look exchanged",
         severities: &[Severity::Act],
         rule: |_| {

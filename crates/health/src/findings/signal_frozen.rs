@@ -11,7 +11,7 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::Driving;
 use crate::result::{Grade, Severity};
 
@@ -46,7 +46,7 @@ const WITHDRAWN_IF: &str =
 /// The state of the clutch.
 pub const STATE: Entry = Entry {
     about: &About {
-        id: "state-frozen",
+        id: FindingId::StateFrozen,
         title: "State of the clutch stands still",
         severities: &[Severity::Act],
         rule: |_| {
@@ -66,7 +66,7 @@ pub const STATE: Entry = Entry {
 /// The command.
 pub const COMMAND: Entry = Entry {
     about: &About {
-        id: "command-frozen",
+        id: FindingId::CommandFrozen,
         title: "Command stands still",
         severities: &[Severity::Act],
         rule: |_| {
@@ -89,7 +89,7 @@ pub const COMMAND: Entry = Entry {
 /// The yaw rate.
 pub const YAW: Entry = Entry {
     about: &About {
-        id: "yaw-frozen",
+        id: FindingId::YawFrozen,
         title: "Yaw rate stands still",
         severities: &[Severity::Act],
         rule: |_| {

@@ -5,7 +5,7 @@
 //! wiring. What the map says nothing of makes no figure; the reader must know it is there.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::pieces::{Piece, common};
 use crate::result::Severity;
 
@@ -19,7 +19,7 @@ const COMMON_BELOW: f64 = 0.5;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "two-cars",
+        id: FindingId::TwoCars,
         title: "The log seems to hold two cars",
         severities: &[Severity::Act],
         rule: |_| {
