@@ -4,7 +4,7 @@ mod common;
 
 use common::{figure, map, read};
 use halfshaft_health::limits::Limits;
-use halfshaft_health::{Health, Results};
+use halfshaft_health::{FindingId, Health, Results};
 use halfshaft_simulate::{scenarios, to_text};
 
 const MAP: &str = include_str!("../signal-maps/brindlecote-30.map");
@@ -47,8 +47,8 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
         &["oil_temp_max", "oil_headroom", "laps_to_limit"],
         "°F",
     );
-    let unchecked: Vec<&str> = results.not_checked.iter().map(|left| left.id).collect();
-    assert!(unchecked.contains(&"oil-too-hot"), "{unchecked:?}");
+    let unchecked: Vec<FindingId> = results.not_checked.iter().map(|left| left.id).collect();
+    assert!(unchecked.contains(&FindingId::OilTooHot), "{unchecked:?}");
     // A cooler drive is found out by the housing, which is as it was.
     let cool = assess(&text, "tired-motor", &Limits::default());
     check_withheld(
@@ -56,7 +56,7 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
         &["oil_temp_max", "oil_headroom"],
         "housing.temperature",
     );
-    let hot = ["oil-too-hot", "hot-without-clutch"];
+    let hot = [FindingId::OilTooHot, FindingId::HotWithoutClutch];
     let mut found = cool.findings.iter();
     assert!(found.all(|finding| !hot.contains(&finding.id)));
     // The pack's temperature rests on the model alone, and says so.
@@ -124,9 +124,9 @@ fn frozen(id: &str, from_s: f64, holds: fn(&str) -> bool) -> Results {
 }
 
 /// The findings that say a signal stands still.
-fn said_frozen(results: &Results) -> Vec<&str> {
+fn frozen_signals(results: &Results) -> Vec<FindingId> {
     let ids = results.findings.iter().map(|finding| finding.id);
-    ids.filter(|id| id.ends_with("-frozen")).collect()
+    ids.filter(|id| id.word().ends_with("-frozen")).collect()
 }
 
 #[test]
@@ -138,7 +138,7 @@ fn a_signal_that_stands_still_is_said_and_what_is_read_from_it_is_withheld() {
             .is_some_and(|byte| ("14".."28").contains(&byte))
     };
     let position = frozen("2C5", 200.0, high);
-    assert_eq!(said_frozen(&position), ["state-frozen"]);
+    assert_eq!(frozen_signals(&position), [FindingId::StateFrozen]);
     check_withheld(
         &position,
         &["heat_total", "specific_energy_max", "pack_temp_max"],
@@ -149,12 +149,12 @@ fn a_signal_that_stands_still_is_said_and_what_is_read_from_it_is_withheld() {
     assert!((rise - 0.122).abs() < 0.005, "{rise}");
     assert!(figure(&position, "distance").outcome.is_ok());
     let yaw = frozen("18FD6A31", 100.0, |_| true);
-    assert_eq!(said_frozen(&yaw), ["yaw-frozen"]);
+    assert_eq!(frozen_signals(&yaw), [FindingId::YawFrozen]);
     check_withheld(&yaw, &["turn_total", "heat_preload"], "stands still");
     assert!(figure(&yaw, "heat_total").outcome.is_ok());
     // As it is, nothing is frozen.
     let sound = assess(MAP, "hard-track-day", &Limits::default());
-    assert!(said_frozen(&sound).is_empty());
+    assert!(frozen_signals(&sound).is_empty());
 }
 
 #[test]
@@ -177,7 +177,7 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
     let found = results
         .findings
         .iter()
-        .find(|finding| finding.id == "command-exchanged");
+        .find(|finding| finding.id == FindingId::CommandExchanged);
     assert!(found.is_some(), "{:?}", results.findings);
     check_withheld(
         &results,
@@ -190,7 +190,7 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
         tired
             .findings
             .iter()
-            .any(|finding| finding.id == "command-exchanged"),
+            .any(|finding| finding.id == FindingId::CommandExchanged),
         "{:?}",
         tired.findings
     );
@@ -201,7 +201,7 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
         results
             .findings
             .iter()
-            .all(|finding| finding.id != "command-exchanged")
+            .all(|finding| finding.id != FindingId::CommandExchanged)
     );
     assert!(figure(&results, "dead_time").outcome.is_ok());
 }

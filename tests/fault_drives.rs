@@ -6,7 +6,7 @@ mod common;
 use common::{assess, map, read};
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::comparable::comparable;
-use halfshaft_health::{Health, Results, Severity};
+use halfshaft_health::{FindingId, Health, Results, Severity};
 use halfshaft_simulate::{
     FAULT_DRIVES, HEALTHY_DRIVES, Scenario, Tolerances, fault_drive, map_text, to_text,
 };
@@ -20,143 +20,143 @@ fn of_drive(name: &str) -> Results {
 /// A drive, the findings it must raise, and those it may raise besides, each with why.
 struct Expected {
     drive: &'static str,
-    raises: &'static [&'static str],
-    may: &'static [&'static str],
+    raises: &'static [FindingId],
+    may: &'static [FindingId],
 }
 
 const EXPECTED: &[Expected] = &[
     Expected {
         drive: "command-chatter",
-        raises: &["command-chatter"],
+        raises: &[FindingId::CommandChatter],
         may: &[],
     },
     Expected {
         drive: "does-not-grip",
-        raises: &["does-not-grip"],
+        raises: &[FindingId::DoesNotGrip],
         may: &[],
     },
     Expected {
         drive: "dragging-pack",
-        raises: &["dragging-pack"],
+        raises: &[FindingId::DraggingPack],
         may: &[],
     },
     Expected {
         drive: "front-rear-mismatch",
-        raises: &["front-rear-mismatch"],
+        raises: &[FindingId::FrontRearMismatch],
         may: &[],
     },
     Expected {
         drive: "judder",
-        raises: &["judder"],
+        raises: &[FindingId::Judder],
         may: &[],
     },
     Expected {
         drive: "protection-mode",
-        raises: &["protection-mode"],
+        raises: &[FindingId::ProtectionMode],
         may: &[],
     },
     Expected {
         drive: "tone-ring",
-        raises: &["tone-ring"],
+        raises: &[FindingId::ToneRing],
         may: &[],
     },
     Expected {
         drive: "torque-report-disagrees",
-        raises: &["torque-report-disagrees"],
+        raises: &[FindingId::TorqueReportDisagrees],
         may: &[],
     },
     Expected {
         drive: "actuator-not-moving",
-        raises: &["actuator-not-moving"],
+        raises: &[FindingId::ActuatorNotMoving],
         may: &[],
     },
     Expected {
         drive: "does-not-cool",
-        raises: &["does-not-cool"],
+        raises: &[FindingId::DoesNotCool],
         may: &[],
     },
     Expected {
         drive: "hangs-on-after-lift",
-        raises: &["hangs-on-after-lift"],
+        raises: &[FindingId::HangsOnAfterLift],
         may: &[],
     },
     Expected {
         drive: "hard-hit",
-        raises: &["hard-hit"],
+        raises: &[FindingId::HardHit],
         may: &[],
     },
     Expected {
         drive: "hot-without-clutch",
-        raises: &["hot-without-clutch"],
+        raises: &[FindingId::HotWithoutClutch],
         may: &[],
     },
     Expected {
         drive: "late-on-throttle",
-        raises: &["late-on-throttle"],
+        raises: &[FindingId::LateOnThrottle],
         may: &[],
     },
     Expected {
         drive: "lazy-actuator",
-        raises: &["lazy-actuator"],
+        raises: &[FindingId::LazyActuator],
         // The same slow motor opens the clutch: 0.80 s, at the limit of a slow release.
-        may: &["slow-release", "hangs-on-after-lift"],
+        may: &[FindingId::SlowRelease, FindingId::HangsOnAfterLift],
     },
     Expected {
         drive: "lazy-cold",
-        raises: &["lazy-cold"],
+        raises: &[FindingId::LazyCold],
         may: &[],
     },
     Expected {
         drive: "losing-pressure",
-        raises: &["losing-pressure"],
+        raises: &[FindingId::LosingPressure],
         // A tyre that lost pressure is a mismatched one.
-        may: &["tyres-mismatched"],
+        may: &[FindingId::TyresMismatched],
     },
     Expected {
         drive: "motor-works-hard",
-        raises: &["motor-works-hard"],
+        raises: &[FindingId::MotorWorksHard],
         may: &[],
     },
     Expected {
         drive: "repeated-launches",
-        raises: &["repeated-launches"],
+        raises: &[FindingId::RepeatedLaunches],
         may: &[],
     },
     Expected {
         drive: "scattered-timing",
-        raises: &["scattered-timing"],
+        raises: &[FindingId::ScatteredTiming],
         // Its median lag is twice that of a sound unit.
-        may: &["lazy-actuator"],
+        may: &[FindingId::LazyActuator],
     },
     Expected {
         drive: "slow-release",
-        raises: &["slow-release"],
+        raises: &[FindingId::SlowRelease],
         // A clutch that lets go slowly hangs on, by the mechanism's part.
-        may: &["hangs-on-after-lift"],
+        may: &[FindingId::HangsOnAfterLift],
     },
     Expected {
         drive: "supply-sag",
-        raises: &["supply-sag"],
+        raises: &[FindingId::SupplySag],
         // The sagging voltage slows the motor.
-        may: &["lazy-actuator"],
+        may: &[FindingId::LazyActuator],
     },
     Expected {
         drive: "towed",
-        raises: &["not-driving"],
+        raises: &[FindingId::NotDriving],
         may: &[],
     },
     Expected {
         drive: "working-on-the-straight",
-        raises: &["working-on-the-straight"],
+        raises: &[FindingId::WorkingOnTheStraight],
         // Its tyres are what keeps the pack at work.
-        may: &["tyres-mismatched"],
+        may: &[FindingId::TyresMismatched],
     },
 ];
 
 /// Of the quality of the log, and of the driver: not of the car.
-const NOT_OF_THE_CAR: [&str; 2] = ["log-not-fit", "hard-driving"];
+const NOT_OF_THE_CAR: [FindingId; 2] = [FindingId::LogNotFit, FindingId::HardDriving];
 
-fn raised(results: &Results) -> Vec<&'static str> {
+fn raised(results: &Results) -> Vec<FindingId> {
     let findings = results.findings.iter();
     findings
         .map(|finding| finding.id)
@@ -188,7 +188,7 @@ fn each_fault_raises_its_finding_and_no_other() {
         let results = of_drive(expected.drive);
         let raised = raised(&results);
         let is_missing = expected.raises.iter().find(|id| !raised.contains(id));
-        let is_known = |id: &str| expected.raises.contains(&id) || expected.may.contains(&id);
+        let is_known = |id: &FindingId| expected.raises.contains(id) || expected.may.contains(id);
         let is_too_much = raised.iter().find(|id| !is_known(id));
         if is_missing.is_none() && is_too_much.is_none() {
             return None;
@@ -244,7 +244,7 @@ fn a_preload_far_above_the_stated_one_is_heavy() {
     let fires = |text: &str| {
         let results = assess(&map(text), log.as_bytes());
         let mut findings = results.findings.iter();
-        findings.any(|finding| finding.id == "heavy-preload")
+        findings.any(|finding| finding.id == FindingId::HeavyPreload)
     };
     assert!(!fires(&text));
     // The pack holds 70 N·m when open, by its table of position; the rated value is a third.

@@ -3,7 +3,7 @@
 mod common;
 
 use common::{assess, estimate, float_frame, map};
-use halfshaft_health::{Finding, Results, Severity};
+use halfshaft_health::{Finding, FindingId, Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Style, Tolerances, VehicleTrue, map_text, random_drive, scenarios,
     to_text,
@@ -28,12 +28,12 @@ fn above_note(results: &Results) -> Vec<&Finding> {
         .collect()
 }
 
-fn ids(results: &Results) -> Vec<&str> {
+fn ids(results: &Results) -> Vec<FindingId> {
     results.findings.iter().map(|finding| finding.id).collect()
 }
 
 #[track_caller]
-fn finding<'a>(results: &'a Results, id: &str) -> &'a Finding {
+fn finding(results: &Results, id: FindingId) -> &Finding {
     let mut findings = results.findings.iter();
     let found = findings.find(|finding| finding.id == id);
     found.unwrap_or_else(|| {
@@ -50,11 +50,11 @@ fn sound_drives_raise_nothing_above_a_note() {
     let found = above_note(&results);
     assert!(found.is_empty(), "{found:?}");
     let tired = sample("tired-motor");
-    let found: Vec<&str> = above_note(&tired)
+    let found: Vec<FindingId> = above_note(&tired)
         .iter()
         .map(|finding| finding.id)
         .collect();
-    assert_eq!(found, ["lazy-actuator"], "{:?}", tired.findings);
+    assert_eq!(found, [FindingId::LazyActuator], "{:?}", tired.findings);
     std::thread::scope(|scope| {
         for half in 0..2 {
             scope.spawn(move || {
@@ -96,7 +96,7 @@ fn long_healthy_drives_raise_none() {
                     }));
                     // That it was driven hard is no fault.
                     let mut found = ids(&results);
-                    found.retain(|id| *id != "hard-driving");
+                    found.retain(|id| *id != FindingId::HardDriving);
                     assert!(
                         found.is_empty(),
                         "random drive {seed}: {:?}",
@@ -128,25 +128,29 @@ fn the_same_day_in_hot_air_cooks_the_oil_and_nothing_else() {
         ambient_c: 38.0,
         ..found.expect("the sample drives have these names")
     });
-    let found: Vec<&str> = above_note(&results)
+    let found: Vec<FindingId> = above_note(&results)
         .iter()
         .map(|finding| finding.id)
         .collect();
-    assert_eq!(found, ["oil-too-hot"], "{:?}", results.findings);
-    let hot = finding(&results, "oil-too-hot");
+    assert_eq!(found, [FindingId::OilTooHot], "{:?}", results.findings);
+    let hot = finding(&results, FindingId::OilTooHot);
     assert!(hot.summary.contains("sensor in the oil"), "{}", hot.summary);
 }
 
 #[test]
 fn mismatched_tyres_are_found_with_their_cost() {
     let results = sample("mismatched-tyres");
-    let tyres = finding(&results, "tyres-mismatched");
+    let tyres = finding(&results, FindingId::TyresMismatched);
     // One tyre is 1.05 % smaller, of which preload hides a part: 0.8 % shows, which is a note,
     // and the band reaches over the limit of 1 %.
     assert_eq!(tyres.severity, Severity::Note);
     assert!(tyres.summary.contains("kJ per km"), "{}", tyres.summary);
     assert!(!tyres.evidence.is_empty());
-    for other in ["losing-pressure", "sides-exchanged", "signals-identical"] {
+    for other in [
+        FindingId::LosingPressure,
+        FindingId::SidesExchanged,
+        FindingId::SignalsIdentical,
+    ] {
         assert!(!ids(&results).contains(&other), "{:?}", results.findings);
     }
 }
@@ -230,9 +234,9 @@ fn country(time: f64, mismatch: f64) -> Moment {
 fn a_puncture_means_stop() {
     let losing = |time: f64| country(time, if time < 400.0 { 0.0005 } else { 0.0055 });
     let results = by_hand(MAP, 800.0, losing);
-    let found = finding(&results, "losing-pressure");
+    let found = finding(&results, FindingId::LosingPressure);
     assert_eq!(found.severity, Severity::Stop);
-    assert_eq!(results.findings[0].id, "losing-pressure");
+    assert_eq!(results.findings[0].id, FindingId::LosingPressure);
     // It is where it was put.
     let at = found.evidence[1].span.start.seconds();
     assert!((at - 400.0).abs() < 30.0, "{at}");
@@ -242,7 +246,7 @@ fn a_puncture_means_stop() {
         found.summary
     );
     let steady = by_hand(MAP, 800.0, |time| country(time, 0.0005));
-    assert!(!ids(&steady).contains(&"losing-pressure"));
+    assert!(!ids(&steady).contains(&FindingId::LosingPressure));
 }
 
 #[test]
@@ -250,7 +254,7 @@ fn a_slow_puncture_means_stop() {
     // Derived: 0.08 % per km at 22.2 m/s.
     let results = by_hand(MAP, 900.0, |time| country(time, 0.0008 * 0.0222 * time));
     assert_eq!(
-        finding(&results, "losing-pressure").severity,
+        finding(&results, FindingId::LosingPressure).severity,
         Severity::Stop
     );
 }
@@ -263,14 +267,17 @@ fn exchanged_names_and_doubled_signals() {
         .replace("wheel.rear.other", "wheel.rear.right");
     let sound = by_hand(MAP, 600.0, |time| country(time, 0.0));
     let results = by_hand(&exchanged, 600.0, |time| country(time, 0.0));
-    assert_eq!(finding(&results, "sides-exchanged").severity, Severity::Act);
+    assert_eq!(
+        finding(&results, FindingId::SidesExchanged).severity,
+        Severity::Act
+    );
     let doubled = MAP.replace(
         "wheel.rear.right in bytes 7 6 5 4",
         "wheel.rear.right in bytes 3 2 1 0\n    shares its bits",
     );
     let results = by_hand(&doubled, 600.0, |time| country(time, 0.0));
     assert_eq!(
-        finding(&results, "signals-identical").severity,
+        finding(&results, FindingId::SignalsIdentical).severity,
         Severity::Act
     );
     assert!(above_note(&sound).is_empty(), "{:?}", sound.findings);
@@ -287,7 +294,7 @@ fn launches_one_after_the_other() {
         moment
     };
     let results = by_hand(MAP, 300.0, launching);
-    let found = finding(&results, "repeated-launches");
+    let found = finding(&results, FindingId::RepeatedLaunches);
     assert_eq!(
         (found.severity, found.evidence.len()),
         (Severity::LookSoon, 5)
@@ -311,7 +318,7 @@ fn towed_lifted_and_on_rollers() {
                 yaw: 0.0,
             }
         });
-        let found = finding(&results, "not-driving");
+        let found = finding(&results, FindingId::NotDriving);
         assert_eq!(found.severity, Severity::Note);
         // Of the 20 s nothing is counted as driving but the first sample after them.
         let moving_s = estimate(&results, "moving_time").value;
@@ -327,12 +334,12 @@ fn towed_lifted_and_on_rollers() {
 #[test]
 fn what_could_not_be_looked_for_is_said() {
     let results = by_hand(MAP, 30.0, |time| country(time, 0.0));
-    let all: Vec<&str> = results.not_checked.iter().map(|left| left.id).collect();
+    let all: Vec<FindingId> = results.not_checked.iter().map(|left| left.id).collect();
     for id in [
-        "oil-too-hot",
-        "does-not-cool",
-        "hard-hit",
-        "tyres-mismatched",
+        FindingId::OilTooHot,
+        FindingId::DoesNotCool,
+        FindingId::HardHit,
+        FindingId::TyresMismatched,
     ] {
         assert!(all.contains(&id), "{all:?}");
     }

@@ -4,6 +4,7 @@
 mod common;
 
 use common::program::{Folder, Run};
+use halfshaft_health::FindingId;
 use serde_json::{Value, json};
 
 const REPORT: [&str; 5] = ["report", "drive.log", "--map", "car.map", "--json"];
@@ -82,7 +83,7 @@ fn a_changed_limit_changes_the_result_and_is_listed() {
         let findings = report["findings"].as_array().expect("a list");
         findings
             .iter()
-            .any(|finding| finding["id"] == "oil-too-hot")
+            .any(|finding| finding["id"] == FindingId::OilTooHot.word())
     };
     assert_eq!((fires(&usual), fires(&own)), (false, true));
     let partial = |report: &Value| report["figures"]["partial_heat_making"]["value"].as_f64();

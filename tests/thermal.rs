@@ -7,7 +7,7 @@ use common::{estimate, map, read, refusal};
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::score_card::PathEvidence;
-use halfshaft_health::{Finding, Health, Results, Severity};
+use halfshaft_health::{Finding, FindingId, Health, Results, Severity};
 use halfshaft_simulate::{Piece, Scenario, Tolerances, Truth, fault_drive, map_text, to_text};
 
 fn scenario(name: &str) -> Scenario {
@@ -54,11 +54,11 @@ fn sound_past(name: &str) -> Baseline {
     past
 }
 
-fn raised<'a>(results: &'a Results, id: &str) -> Option<&'a Finding> {
+fn raised(results: &Results, id: FindingId) -> Option<&Finding> {
     results.findings.iter().find(|finding| finding.id == id)
 }
 
-fn missing<'a>(results: &'a Results, id: &str) -> Option<&'a str> {
+fn missing(results: &Results, id: FindingId) -> Option<&str> {
     let mut left = results.not_checked.iter();
     left.find(|left| left.id == id)
         .map(|left| left.missing.as_str())
@@ -73,13 +73,13 @@ fn path<'a>(results: &'a Results, id: &str) -> &'a PathEvidence {
 fn little_oil_shows_against_the_car_s_own_past() {
     let scenario = scenario("low-oil");
     let alone = of(&scenario, Baseline::default());
-    assert!(raised(&alone, "oil-loss").is_none());
-    let reason = missing(&alone, "oil-loss").expect("not checked without a past");
+    assert!(raised(&alone, FindingId::OilLoss).is_none());
+    let reason = missing(&alone, FindingId::OilLoss).expect("not checked without a past");
     assert!(reason.contains("no earlier drive"), "{reason}");
 
     let past = sound_past("low-oil");
     let compared = of(&scenario, past.clone());
-    let finding = raised(&compared, "oil-loss").expect("oil loss");
+    let finding = raised(&compared, FindingId::OilLoss).expect("oil loss");
     assert_eq!(finding.severity, Severity::Act);
     // Derived: 12.9 s of the drained unit over 8.4 s of the sound one is +54 %.
     assert!(finding.summary.contains("become equal"), "{finding:?}");
@@ -96,18 +96,22 @@ fn little_oil_shows_against_the_car_s_own_past() {
     let mut sound = scenario;
     sound.vehicle.thermal = Default::default();
     let sound = of(&sound, past);
-    assert!(raised(&sound, "oil-loss").is_none(), "{:?}", sound.findings);
-    assert_eq!(missing(&sound, "oil-loss"), None);
+    assert!(
+        raised(&sound, FindingId::OilLoss).is_none(),
+        "{:?}",
+        sound.findings
+    );
+    assert_eq!(missing(&sound, FindingId::OilLoss), None);
 }
 
 #[test]
 fn slow_cooling_is_graver_against_a_past() {
     let scenario = scenario("does-not-cool");
     let alone = of(&scenario, Baseline::default());
-    let note = raised(&alone, "does-not-cool").expect("a note by guess");
+    let note = raised(&alone, FindingId::DoesNotCool).expect("a note by guess");
     assert_eq!(note.severity, Severity::Note);
     let compared = of(&scenario, sound_past("does-not-cool"));
-    let finding = raised(&compared, "does-not-cool").expect("slower than the past");
+    let finding = raised(&compared, FindingId::DoesNotCool).expect("slower than the past");
     assert_eq!(finding.severity, Severity::LookSoon, "{finding:?}");
     // The outlook shows what the drive itself showed: 3086 s in truth, standing.
     let cooling = &compared.outlook.as_ref().expect("an outlook").cool_down;
@@ -173,7 +177,7 @@ fn a_hot_pack_is_known_within_five_kelvin() {
 #[test]
 fn gears_that_cook_the_oil_are_told_and_speak_against_hard_use() {
     let results = of(&scenario("hot-without-clutch"), Baseline::default());
-    let finding = raised(&results, "hot-without-clutch").expect("hot without clutch");
+    let finding = raised(&results, FindingId::HotWithoutClutch).expect("hot without clutch");
     assert_eq!(finding.severity, Severity::Act);
     let used = path(&results, "use");
     assert!(
@@ -257,8 +261,8 @@ fn nobody_is_blamed_while_the_axle_power_is_unknown() {
     };
     for name in ["hot-without-clutch", "track-day-hot-pack"] {
         let (results, _) = driven(&scenario(name), Baseline::default(), without_engine);
-        assert!(raised(&results, "hot-without-clutch").is_none());
-        let reason = missing(&results, "hot-without-clutch").expect("not checked");
+        assert!(raised(&results, FindingId::HotWithoutClutch).is_none());
+        let reason = missing(&results, FindingId::HotWithoutClutch).expect("not checked");
         assert!(reason.contains("axle power unknown"), "{reason}");
         let other = path(&results, "not-the-clutch");
         assert!(

@@ -5,7 +5,7 @@ mod common;
 
 use common::{assess, estimate, map};
 use halfshaft_health::response::resolution::Told;
-use halfshaft_health::{Results, Severity};
+use halfshaft_health::{FindingId, Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, fault_drive, map_text, random_drive, scenarios, to_text,
 };
@@ -124,7 +124,7 @@ fn findings_of_the_sample_drives() {
     let lazy = tired
         .findings
         .iter()
-        .any(|finding| finding.id == "lazy-actuator");
+        .any(|finding| finding.id == FindingId::LazyActuator);
     assert!(lazy, "{:#?}", tired.findings);
 }
 

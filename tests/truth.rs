@@ -4,7 +4,7 @@
 mod common;
 
 use common::{assess, estimate, map};
-use halfshaft_health::{EventKind, Results};
+use halfshaft_health::{EventKind, FindingId, Results};
 use halfshaft_signal_map::Map;
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, Truth, map_text, random_drive, to_text,
@@ -293,7 +293,7 @@ fn two_drives_joined_are_no_puncture() {
     log.extend(sample("mismatched-tyres").1);
     let results = assess(&map, &log);
     let ids: Vec<_> = results.findings.iter().map(|finding| finding.id).collect();
-    assert!(!ids.contains(&"losing-pressure"), "{ids:?}");
+    assert!(!ids.contains(&FindingId::LosingPressure), "{ids:?}");
     assert_eq!(results.calibration.step, None);
 }
 
@@ -307,7 +307,7 @@ fn exchanged_wheels_are_said_and_leave_the_heat_as_it_is() {
         .replace(".side", ".right");
     let results = assess(&map(&swapped), &log);
     let ids: Vec<_> = results.findings.iter().map(|finding| finding.id).collect();
-    assert!(ids.contains(&"sides-exchanged"), "{ids:?}");
+    assert!(ids.contains(&FindingId::SidesExchanged), "{ids:?}");
     check_heat("exchanged", &results, &truth);
     // What takes a bend for wheelspin is withheld.
     assert!(common::refusal(&results, "heat_spin").contains("swapped"));

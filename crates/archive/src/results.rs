@@ -199,7 +199,7 @@ fn finding_columns<'a>() -> [Column<FindingRow<'a>>; 10] {
             "id",
             "",
             "Stable word of the finding.",
-            Cell::Text(|row| row.finding.id),
+            Cell::Text(|row| row.finding.id.word()),
         ),
         column(
             "title",
@@ -446,7 +446,7 @@ pub fn write_corners<W: Write + Send>(out: W, laps: &Laps, about: &About) -> Res
 mod tests {
     use super::*;
     use crate::testing::{Opened, about, open};
-    use halfshaft_health::{Estimate, EvidenceValue, Grade, Severity};
+    use halfshaft_health::{Estimate, EvidenceValue, FindingId, Grade, Severity};
     use halfshaft_model::Time;
 
     fn span(start: i64, end: i64) -> Span {
@@ -546,7 +546,7 @@ mod tests {
             }],
         };
         let finding = Finding {
-            id: "slow-motor",
+            id: FindingId::LazyActuator,
             title: "Slow motor",
             severity: Severity::LookSoon,
             grade: Grade::B,

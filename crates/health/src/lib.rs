@@ -52,6 +52,7 @@ pub mod what_if;
 mod assess;
 
 pub use assess::Health;
+pub use findings::FindingId;
 pub use halfshaft_driveline::{
     Basis, Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep, Row, response,
     thermal, track,

@@ -8,6 +8,7 @@ use halfshaft_model::{Span, Time};
 use crate::actuator::{Actuator, Apparent};
 use crate::duty::{Duty, SeverityIndex};
 use crate::figures::named;
+use crate::findings::FindingId;
 use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
@@ -494,8 +495,8 @@ pub struct EvidenceWindow {
 /// Something the vehicle shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
-    /// Stable kebab-case code.
-    pub id: &'static str,
+    /// Which it is.
+    pub id: FindingId,
     /// Trade name, for a page.
     pub title: &'static str,
     /// How grave.
@@ -517,8 +518,8 @@ pub struct Finding {
 /// A finding that could not be looked for.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NotChecked {
-    /// Code of the finding.
-    pub id: &'static str,
+    /// Which finding.
+    pub id: FindingId,
     /// Its title.
     pub title: &'static str,
     /// What was missing.

@@ -2,13 +2,13 @@
 //!
 //! In: findings, those not checked, needles, figures. Out: [`PathEvidence`] for each of five
 //! ways, with its next check. It never makes one probability of them: signs of unlike kinds
-//! do not add up. A finding that does not exist in this version says nothing.
+//! do not add up.
 
 use halfshaft_driveline::thermal::ThermalEstimate;
 
 use crate::baseline::{Baseline, Quantity};
 use crate::figures::named;
-use crate::findings::ALL;
+use crate::findings::{FindingId, about};
 use crate::limits::Limits;
 use crate::result::{Figure, Finding, Meter, NotChecked, UseClass};
 
@@ -50,12 +50,12 @@ pub struct CardInput<'a> {
 
 /// A finding that bears on a way, and the figures that say how clear it is.
 struct Sign {
-    code: &'static str,
+    id: FindingId,
     figures: &'static [&'static str],
 }
 
-const fn sign(code: &'static str, figures: &'static [&'static str]) -> Sign {
-    Sign { code, figures }
+const fn sign(id: FindingId, figures: &'static [&'static str]) -> Sign {
+    Sign { id, figures }
 }
 
 struct Way {
@@ -64,7 +64,7 @@ struct Way {
     // Fired they speak for it, not fired against it.
     signs: &'static [Sign],
     // Fired they speak against it, with the reason.
-    against: &'static [(&'static str, &'static str)],
+    against: &'static [(FindingId, &'static str)],
     next_check: &'static str,
     // What no log tells.
     never_told: Option<&'static str>,
@@ -75,13 +75,16 @@ const WAYS: [Way; 5] = [
         id: "use",
         title: "Hard use",
         signs: &[
-            sign("hard-driving", &[]),
-            sign("hard-hit", &["specific_power_max", "specific_energy_max"]),
-            sign("repeated-launches", &[]),
-            sign("protection-mode", &[]),
+            sign(FindingId::HardDriving, &[]),
+            sign(
+                FindingId::HardHit,
+                &["specific_power_max", "specific_energy_max"],
+            ),
+            sign(FindingId::RepeatedLaunches, &[]),
+            sign(FindingId::ProtectionMode, &[]),
         ],
         against: &[(
-            "hot-without-clutch",
+            FindingId::HotWithoutClutch,
             "it ran hot with little work of the pack",
         )],
         next_check: "Ask how the car is driven; colour of the plates at the next opening.",
@@ -92,17 +95,17 @@ const WAYS: [Way; 5] = [
         title: "Actuator",
         signs: &[
             sign(
-                "lazy-actuator",
+                FindingId::LazyActuator,
                 &["transition_time", "rise_time", "dead_time"],
             ),
-            sign("actuator-not-moving", &[]),
-            sign("slow-release", &["release_time"]),
-            sign("scattered-timing", &["rise_time"]),
-            sign("supply-sag", &[]),
-            sign("motor-works-hard", &[]),
+            sign(FindingId::ActuatorNotMoving, &[]),
+            sign(FindingId::SlowRelease, &["release_time"]),
+            sign(FindingId::ScatteredTiming, &["rise_time"]),
+            sign(FindingId::SupplySag, &[]),
+            sign(FindingId::MotorWorksHard, &[]),
         ],
         against: &[(
-            "does-not-grip",
+            FindingId::DoesNotGrip,
             "the mechanism follows and the slip stays: look at the pack",
         )],
         next_check: "Voltage at the plug while it moves, then motor current and free run on the bench.",
@@ -112,17 +115,17 @@ const WAYS: [Way; 5] = [
         id: "friction-pack",
         title: "Friction pack",
         signs: &[
-            sign("does-not-grip", &[]),
-            sign("dragging-pack", &[]),
-            sign("judder", &[]),
+            sign(FindingId::DoesNotGrip, &[]),
+            sign(FindingId::DraggingPack, &[]),
+            sign(FindingId::Judder, &[]),
         ],
         against: &[
             (
-                "actuator-not-moving",
+                FindingId::ActuatorNotMoving,
                 "the mechanism does not move, so slip under command says nothing of the lining",
             ),
             (
-                "lazy-actuator",
+                FindingId::LazyActuator,
                 "the mechanism is late, so slip at first says nothing of the lining",
             ),
         ],
@@ -133,13 +136,13 @@ const WAYS: [Way; 5] = [
         id: "lubrication",
         title: "Lubrication",
         signs: &[
-            sign("oil-loss", &[]),
-            sign("hot-without-clutch", &["oil_temp_max"]),
+            sign(FindingId::OilLoss, &[]),
+            sign(FindingId::HotWithoutClutch, &["oil_temp_max"]),
             sign(
-                "oil-too-hot",
+                FindingId::OilTooHot,
                 &["oil_temp_max", "oil_headroom", "pack_temp_max"],
             ),
-            sign("does-not-cool", &[]),
+            sign(FindingId::DoesNotCool, &[]),
         ],
         against: &[],
         next_check: "Oil level, leaks at the seals, breather free?",
@@ -149,15 +152,15 @@ const WAYS: [Way; 5] = [
         id: "not-the-clutch",
         title: "Not the clutch",
         signs: &[
-            sign("hot-without-clutch", &["oil_temp_max"]),
-            sign("tyres-mismatched", &["tyre_ratio"]),
-            sign("losing-pressure", &[]),
-            sign("front-rear-mismatch", &[]),
-            sign("tone-ring", &[]),
-            sign("working-on-the-straight", &[]),
-            sign("command-chatter", &[]),
-            sign("late-on-throttle", &["throttle_on_delay"]),
-            sign("hangs-on-after-lift", &["lift_off_delay"]),
+            sign(FindingId::HotWithoutClutch, &["oil_temp_max"]),
+            sign(FindingId::TyresMismatched, &["tyre_ratio"]),
+            sign(FindingId::LosingPressure, &[]),
+            sign(FindingId::FrontRearMismatch, &[]),
+            sign(FindingId::ToneRing, &[]),
+            sign(FindingId::WorkingOnTheStraight, &[]),
+            sign(FindingId::CommandChatter, &[]),
+            sign(FindingId::LateOnThrottle, &["throttle_on_delay"]),
+            sign(FindingId::HangsOnAfterLift, &["lift_off_delay"]),
         ],
         against: &[],
         next_check: "Tyre pressures, sizes and tread; noise of the bearings, metal on the magnet; the calibration.",
@@ -195,16 +198,12 @@ fn of_findings(way: &Way, input: &CardInput) -> PathEvidence {
         cannot_tell: Vec::new(),
         next_check: way.next_check,
     };
-    let fired = |code: &str| input.findings.iter().find(|finding| finding.id == code);
+    let fired = |id: FindingId| input.findings.iter().find(|finding| finding.id == id);
     let mut gravest = None;
     for sign in way.signs {
-        // Only what this version looks for says anything.
-        let Some(entry) = ALL.iter().find(|entry| entry.about.id == sign.code) else {
-            continue;
-        };
-        let title = entry.about.title;
-        let open = input.not_checked.iter().find(|left| left.id == sign.code);
-        if let Some(finding) = fired(sign.code) {
+        let title = about(sign.id).title;
+        let open = input.not_checked.iter().find(|left| left.id == sign.id);
+        if let Some(finding) = fired(sign.id) {
             path.for_it.push(format!("{title}: {}", finding.summary));
             if gravest.is_none_or(|severity| finding.severity > severity) {
                 gravest = Some(finding.severity);
@@ -220,8 +219,8 @@ fn of_findings(way: &Way, input: &CardInput) -> PathEvidence {
             ));
         }
     }
-    for (code, why) in way.against {
-        if let Some(finding) = fired(code) {
+    for (id, why) in way.against {
+        if let Some(finding) = fired(*id) {
             path.against
                 .push(format!("{}: {why}. {}", finding.title, finding.summary));
         }
@@ -401,7 +400,7 @@ mod tests {
     use crate::findings::testing::{Scene, says, thermal};
     use crate::result::{Estimate, Grade, Severity};
 
-    fn finding(id: &'static str, severity: Severity) -> Finding {
+    fn finding(id: FindingId, severity: Severity) -> Finding {
         Finding {
             id,
             title: "A title",
@@ -453,7 +452,7 @@ mod tests {
         score_card(&CardInput {
             findings,
             not_checked: &[NotChecked {
-                id: "oil-loss",
+                id: FindingId::OilLoss,
                 title: "Oil loss suspected",
                 missing: "no earlier drive".to_owned(),
             }],
@@ -487,7 +486,7 @@ mod tests {
     #[test]
     fn a_finding_speaks_for_its_ways_and_against_others() {
         let card = card(
-            &[finding("hot-without-clutch", Severity::Act)],
+            &[finding(FindingId::HotWithoutClutch, Severity::Act)],
             &Ok(thermal()),
         );
         assert_eq!(card.len(), 5);

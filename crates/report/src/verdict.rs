@@ -8,7 +8,7 @@
 
 use crate::document::{ClockKind, Document};
 use crate::words::{clean, counted, number, sentence, shorten, shown};
-use halfshaft_health::{Finding, Grade, Results, Severity, UseClass};
+use halfshaft_health::{Finding, FindingId, Grade, Results, Severity, UseClass};
 use halfshaft_model::Stamp;
 
 /// Engagements below which nothing can be called sound: 10.
@@ -18,7 +18,7 @@ use halfshaft_model::Stamp;
 const LEAST_ENGAGEMENTS: f64 = 10.0;
 
 /// Finding that speaks of the log and not of the car.
-const LOG_UNFIT: &str = "log-not-fit";
+const LOG_UNFIT: FindingId = FindingId::LogNotFit;
 
 /// Findings the owner is told what to do about.
 const MOST_TO_DO: usize = 3;

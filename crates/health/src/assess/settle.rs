@@ -11,8 +11,8 @@ use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
 use crate::figures::{self, Ingredients, all, estimate_of};
-use crate::findings::Drive;
 use crate::findings::drive::lining_area_mm2;
+use crate::findings::{Drive, FindingId};
 use crate::laps_to_limit::{self, lap_peaks};
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::outlook::{OutlookInput, outlook};
@@ -109,7 +109,7 @@ impl Health {
             until: self.until,
         };
         // Whether the pack grips decides what its torque is worth, and needs no figure.
-        let grips = !self.findings.fires("does-not-grip", &drive);
+        let grips = !self.findings.fires(FindingId::DoesNotGrip, &drive);
         let mut gate = first.clone();
         if !grips && gate.allows(HEAT).is_ok() {
             gate.judge(

@@ -7,13 +7,13 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{ActuatorLimits, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "actuator-not-moving",
+        id: FindingId::ActuatorNotMoving,
         title: "Actuator not moving",
         severities: &[Severity::Act],
         rule: |limits| {

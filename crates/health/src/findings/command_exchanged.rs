@@ -7,13 +7,13 @@
 //! goes by the state, are withheld.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::result::Severity;
 use crate::trust::{LEADS, STROKES};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "command-exchanged",
+        id: FindingId::CommandExchanged,
         title: "Command and response look exchanged",
         severities: &[Severity::Act],
         rule: |_| {

@@ -12,7 +12,7 @@ use halfshaft_driveline::Row;
 use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
 use crate::baseline::Quantity;
 use crate::limits::{Limits, said};
@@ -20,7 +20,7 @@ use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "does-not-cool",
+        id: FindingId::DoesNotCool,
         title: "Does not cool",
         severities: &[Severity::Note, Severity::LookSoon],
         rule: |limits| {

@@ -9,13 +9,13 @@ use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Region, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "does-not-grip",
+        id: FindingId::DoesNotGrip,
         title: "Asked, does not grip",
         severities: &[Severity::Act],
         rule: |limits| {

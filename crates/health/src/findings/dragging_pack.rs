@@ -10,13 +10,13 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Region, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "dragging-pack",
+        id: FindingId::DraggingPack,
         title: "Dragging pack, not releasing",
         severities: &[Severity::Act],
         rule: |limits| {

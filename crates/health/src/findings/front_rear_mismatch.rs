@@ -10,13 +10,13 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, said};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "front-rear-mismatch",
+        id: FindingId::FrontRearMismatch,
         title: "Front and rear tyres mismatched",
         severities: &[Severity::LookSoon],
         rule: |limits| {

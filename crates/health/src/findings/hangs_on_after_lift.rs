@@ -3,13 +3,13 @@
 use halfshaft_driveline::response::ladder::Pedal;
 
 use super::late_on_throttle::{delay, least_median_s, parts, slowest};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::limits::said;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "hangs-on-after-lift",
+        id: FindingId::HangsOnAfterLift,
         title: "Hangs on after lift-off",
         severities: &[Severity::Note],
         rule: |limits| {

@@ -3,12 +3,12 @@
 //! Fires on the class of use alone. It is no fault of the car: it says that the oil is used
 //! up sooner.
 
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::{Severity, UseClass};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "hard-driving",
+        id: FindingId::HardDriving,
         title: "Driven hard",
         severities: &[Severity::Note],
         rule: |_| format!("class of use U{FROM} or above"),

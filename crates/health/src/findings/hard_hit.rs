@@ -9,14 +9,14 @@ use halfshaft_model::Time;
 
 use super::drive::lining_area_mm2;
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Driving, Hit, Slip, said};
 use crate::result::Severity;
 use crate::sums::is_slipping;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "hard-hit",
+        id: FindingId::HardHit,
         title: "Single hard hit",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -8,12 +8,12 @@
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::TorqueSource;
 
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "heavy-preload",
+        id: FindingId::HeavyPreload,
         title: "Heavy preload in bends",
         severities: &[Severity::Note],
         rule: |limits| {

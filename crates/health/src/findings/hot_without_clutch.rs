@@ -8,13 +8,13 @@ use halfshaft_driveline::thermal::{Anchor, Told};
 use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, SDS_OF_90, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "hot-without-clutch",
+        id: FindingId::HotWithoutClutch,
         title: "Hot without clutch work",
         severities: &[Severity::Act],
         rule: |limits| {

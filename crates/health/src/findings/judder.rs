@@ -10,13 +10,13 @@ use halfshaft_model::Time;
 use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, said};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "judder",
+        id: FindingId::Judder,
         title: "Judder, stick and slip",
         severities: &[Severity::LookSoon],
         rule: |limits| {

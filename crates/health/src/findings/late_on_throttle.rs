@@ -7,14 +7,14 @@ use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Spread;
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::actuator::PedalDelay;
 use crate::limits::{SDS_OF_90, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "late-on-throttle",
+        id: FindingId::LateOnThrottle,
         title: "Late out of the corner",
         severities: &[Severity::Note],
         rule: |limits| {

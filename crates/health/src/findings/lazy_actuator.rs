@@ -8,14 +8,14 @@ use halfshaft_driveline::response::Direction;
 use halfshaft_driveline::response::pool::{Quantity, pool};
 
 use super::timing::{Judged, grade, judge, longest, normal_s, reference, warm, whole_way};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::said;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "lazy-actuator",
+        id: FindingId::LazyActuator,
         title: "Lazy actuator",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -8,12 +8,12 @@ use halfshaft_driveline::response::resolution::spread;
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::longest;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "lazy-cold",
+        id: FindingId::LazyCold,
         title: "Works hot, lazy cold",
         severities: &[Severity::Note],
         rule: |limits| {

@@ -4,12 +4,12 @@
 //! not exercised cannot be judged. It speaks of the log and not of the car.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "log-not-fit",
+        id: FindingId::LogNotFit,
         title: "Log not fit for a verdict",
         severities: &[Severity::Note],
         rule: |limits| {

@@ -7,7 +7,7 @@ use halfshaft_driveline::RatioPoint;
 use halfshaft_model::Time;
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::limits::{SDS_OF_90, said};
 use crate::result::{EvidenceWindow, Grade, Severity};
 
@@ -16,7 +16,7 @@ const SHOWN: usize = 20;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "losing-pressure",
+        id: FindingId::LosingPressure,
         title: "Losing pressure in this drive",
         severities: &[Severity::Stop],
         rule: |limits| {

@@ -8,6 +8,7 @@
 
 pub mod drive;
 pub(crate) mod evidence;
+mod id;
 pub(crate) mod timing;
 
 mod actuator_not_moving;
@@ -55,6 +56,7 @@ use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 pub use drive::Drive;
+pub use id::FindingId;
 
 use crate::limits::Limits;
 use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
@@ -67,7 +69,7 @@ pub const MOST_EVIDENCE: usize = 5;
 #[derive(Debug)]
 pub struct About {
     /// Stable kebab-case code.
-    pub id: &'static str,
+    pub id: FindingId,
     /// Trade name.
     pub title: &'static str,
     /// The severities it can have.
@@ -228,6 +230,12 @@ pub const ALL: &[Entry] = &[
     signal_frozen::YAW,
 ];
 
+/// What a finding says of itself.
+pub fn about(id: FindingId) -> &'static About {
+    // The test holds that both are in one order, without holes.
+    ALL[id as usize].about
+}
+
 /// Looks for every finding.
 #[derive(Clone, Debug)]
 pub struct Findings {
@@ -271,7 +279,7 @@ impl Findings {
     }
 
     /// Whether a finding fires by now.
-    pub fn fires(&self, id: &str, drive: &Drive) -> bool {
+    pub fn fires(&self, id: FindingId, drive: &Drive) -> bool {
         let mut of_id = self.checks.iter().zip(ALL);
         let found = of_id.find(|(_, entry)| entry.about.id == id);
         found.is_some_and(|(check, _)| matches!(check.outcome(drive), Ok(Some(_))))
@@ -313,12 +321,15 @@ mod tests {
 
     #[test]
     fn codes_are_in_order_and_once_only() {
-        let ids: Vec<&str> = ALL.iter().map(|entry| entry.about.id).collect();
+        let ids: Vec<FindingId> = ALL.iter().map(|entry| entry.about.id).collect();
         assert!(ids.is_sorted_by(|one, other| one < other), "{ids:?}");
-        for entry in ALL {
+        let words: Vec<&str> = ids.iter().map(|id| id.word()).collect();
+        assert!(words.is_sorted_by(|one, other| one < other), "{words:?}");
+        for (index, entry) in ALL.iter().enumerate() {
             let about = entry.about;
-            let is_kebab = about
-                .id
+            assert_eq!(about.id as usize, index, "{}", about.id);
+            let word = about.id.word();
+            let is_kebab = word
                 .chars()
                 .all(|letter| letter.is_ascii_lowercase() || letter == '-');
             assert!(is_kebab, "{}", about.id);
@@ -332,8 +343,8 @@ mod tests {
         let scene = testing::Scene::default();
         let findings = Findings::new(&scene.setup());
         let (found, not_checked) = findings.clone().outcome(&scene.drive());
-        let ids: Vec<&str> = found.iter().map(|finding| finding.id).collect();
-        assert_eq!(ids, ["log-not-fit"]);
+        let ids: Vec<FindingId> = found.iter().map(|finding| finding.id).collect();
+        assert_eq!(ids, [FindingId::LogNotFit]);
         assert_eq!(not_checked.len(), ALL.len() - 1, "{not_checked:?}");
         assert!(not_checked.iter().all(|left| !left.missing.is_empty()));
     }

@@ -5,14 +5,14 @@
 
 use super::evidence::{Strongest, window};
 use super::timing::reference;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::said;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "motor-works-hard",
+        id: FindingId::MotorWorksHard,
         title: "Motor working hard",
         severities: &[Severity::LookSoon],
         rule: |limits| {

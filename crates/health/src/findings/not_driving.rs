@@ -4,12 +4,12 @@
 //! leaves them out of everything else, and this says so.
 
 use super::evidence::Strongest;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "not-driving",
+        id: FindingId::NotDriving,
         title: "Towed, one wheel up, or on rollers",
         severities: &[Severity::Note],
         rule: |limits| {

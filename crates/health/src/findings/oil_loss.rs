@@ -8,14 +8,14 @@
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::baseline::Quantity;
 use crate::limits::said;
 use crate::result::{EvidenceValue, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "oil-loss",
+        id: FindingId::OilLoss,
         title: "Oil loss suspected",
         severities: &[Severity::Act],
         rule: |limits| {

@@ -9,13 +9,13 @@ use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
 use crate::limits::Oil;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "oil-too-hot",
+        id: FindingId::OilTooHot,
         title: "Cooking now",
         severities: &[Severity::Act, Severity::Stop],
         rule: |limits| {

@@ -11,14 +11,14 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::{Block, Time};
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "protection-mode",
+        id: FindingId::ProtectionMode,
         title: "Protection mode seen",
         severities: &[Severity::Note],
         rule: |limits| {

@@ -9,13 +9,13 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::{counts, window};
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
 use crate::limits::{Driving, Launch as LaunchLimits, said};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "repeated-launches",
+        id: FindingId::RepeatedLaunches,
         title: "Repeated launches",
         severities: &[Severity::LookSoon],
         rule: |limits| {

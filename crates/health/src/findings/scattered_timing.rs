@@ -9,13 +9,13 @@ use halfshaft_driveline::response::resolution::{Spread, Told, spread, tell};
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::{longest, unmixed, warm};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::limits::{SDS_OF_90, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "scattered-timing",
+        id: FindingId::ScatteredTiming,
         title: "Scattered timing",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -7,7 +7,7 @@
 use halfshaft_driveline::Mode;
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::Severity;
 
 /// Curvature from which a stretch is counted as a bend in the evidence, 1/m.
@@ -15,7 +15,7 @@ const BEND_PER_M: f64 = 1.0 / 400.0;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "sides-exchanged",
+        id: FindingId::SidesExchanged,
         title: "Left and right look exchanged",
         severities: &[Severity::Act],
         rule: |_| {

@@ -3,7 +3,7 @@
 //! [`crate::trust::StillWatch`] finds it and leaves it out of the rows; here it is told.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::result::{Grade, Severity};
 use crate::trust::{AT_REST, BENDS_BY, LASTS_S, MOVES_BY, Source, Stretch};
 
@@ -17,7 +17,7 @@ const WITHDRAWN_IF: &str =
 /// The state of the clutch.
 pub const STATE: Entry = Entry {
     about: &About {
-        id: "state-frozen",
+        id: FindingId::StateFrozen,
         title: "State of the clutch stands still",
         severities: &[Severity::Act],
         rule: |_| {
@@ -37,7 +37,7 @@ pub const STATE: Entry = Entry {
 /// The command.
 pub const COMMAND: Entry = Entry {
     about: &About {
-        id: "command-frozen",
+        id: FindingId::CommandFrozen,
         title: "Command stands still",
         severities: &[Severity::Act],
         rule: |_| {
@@ -60,7 +60,7 @@ pub const COMMAND: Entry = Entry {
 /// The yaw rate.
 pub const YAW: Entry = Entry {
     about: &About {
-        id: "yaw-frozen",
+        id: FindingId::YawFrozen,
         title: "Yaw rate stands still",
         severities: &[Severity::Act],
         rule: |_| {

@@ -5,12 +5,12 @@
 //! read from it. On straights alone it may be a pack that holds.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "signals-identical",
+        id: FindingId::SignalsIdentical,
         title: "Left and right are the same signal",
         severities: &[Severity::Act],
         rule: |_| {

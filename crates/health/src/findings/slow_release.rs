@@ -7,14 +7,14 @@
 use halfshaft_driveline::response::Direction;
 
 use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::said;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "slow-release",
+        id: FindingId::SlowRelease,
         title: "Slow release",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -4,13 +4,13 @@
 //! drops on purpose. A drop counts from the level just before the move.
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::limits::said;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "supply-sag",
+        id: FindingId::SupplySag,
         title: "Supply sag",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -4,13 +4,13 @@
 //! speed reads as slip and as heat, so what rests on slip stands back, and the grade of the
 //! log says so.
 
-use super::{About, Check, Drive, Entry, Fired, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
 use crate::limits::said;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "tone-ring",
+        id: FindingId::ToneRing,
         title: "Tone ring or wheel sensor at fault",
         severities: &[Severity::LookSoon],
         rule: |limits| {

@@ -12,14 +12,14 @@ use halfshaft_driveline::align::follows_command;
 use halfshaft_model::{Block, Meaning, Time, TorqueSource};
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
 use crate::limits::{Limits, said};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "torque-report-disagrees",
+        id: FindingId::TorqueReportDisagrees,
         title: "Reported torque disagrees with the table",
         severities: &[Severity::Note],
         rule: |limits| {

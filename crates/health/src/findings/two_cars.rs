@@ -5,13 +5,13 @@
 //! wiring. What the map says nothing of makes no figure; the reader must know it is there.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::pieces::{COMMON_BELOW, LEAST_S, Piece, foreign};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "two-cars",
+        id: FindingId::TwoCars,
         title: "The log seems to hold two cars",
         severities: &[Severity::Act],
         rule: |_| {

@@ -8,13 +8,13 @@ use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::limits::said;
 use crate::result::{EvidenceWindow, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "tyres-mismatched",
+        id: FindingId::TyresMismatched,
         title: "Left and right tyres mismatched",
         severities: &[Severity::Note, Severity::Act],
         rule: |limits| {

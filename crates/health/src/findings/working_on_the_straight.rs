@@ -8,14 +8,14 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
-use super::{About, Check, Drive, Entry, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::limits::{Limits, said};
 use crate::result::Severity;
 use crate::sums::{PartialLimits, PartialTime};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
-        id: "working-on-the-straight",
+        id: FindingId::WorkingOnTheStraight,
         title: "Working all the time on the straight",
         severities: &[Severity::LookSoon],
         rule: |limits| {

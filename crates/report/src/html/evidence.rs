@@ -10,7 +10,7 @@ use halfshaft_health::limits::{LimitValue, Limits};
 use halfshaft_health::outlook::{Ahead, Outlook};
 use halfshaft_health::score_card::PathEvidence;
 use halfshaft_health::thermal::TimeToLimit;
-use halfshaft_health::{Results, Strip};
+use halfshaft_health::{FindingId, Results, Strip};
 use maud::{Markup, html};
 
 /// The strip of the oil as measured.
@@ -136,13 +136,13 @@ fn celsius(value: f64) -> String {
 
 /// Why an oil that was above its warning was not found too hot: it did not last.
 fn above_for_a_while(results: &Results) -> Option<String> {
-    let is_silent = |id: &str| {
+    let is_silent = |id: FindingId| {
         results.findings.iter().all(|finding| finding.id != id)
             && results.not_checked.iter().all(|open| open.id != id)
     };
     let value = |name: &str| Some(results.figure(name)?.outcome.as_ref().ok()?.value);
     let (highest_c, room_k) = (value("oil_temp_max")?, value("oil_headroom")?);
-    if room_k >= 0.0 || !is_silent("oil-too-hot") {
+    if room_k >= 0.0 || !is_silent(FindingId::OilTooHot) {
         return None;
     }
     let warn_c = highest_c + room_k;

@@ -20,7 +20,7 @@ pub(super) struct FindingJson<'a> {
 impl<'a> FindingJson<'a> {
     pub fn of(finding: &'a Finding) -> FindingJson<'a> {
         FindingJson {
-            id: finding.id,
+            id: finding.id.word(),
             title: finding.title,
             severity: finding.severity.word(),
             grade: finding.grade.letter(),
@@ -76,7 +76,7 @@ pub(super) struct NotCheckedJson<'a> {
 impl<'a> NotCheckedJson<'a> {
     pub fn of(item: &'a NotChecked) -> NotCheckedJson<'a> {
         NotCheckedJson {
-            id: item.id,
+            id: item.id.word(),
             title: item.title,
             missing: &item.missing,
         }

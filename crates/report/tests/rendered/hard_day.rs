@@ -20,7 +20,7 @@ fn value(name: &'static str, value: f64, unit: &'static str) -> EvidenceValue {
 fn findings() -> Vec<Finding> {
     vec![
         Finding {
-            id: "pressure-loss",
+            id: FindingId::LosingPressure,
             title: "Losing pressure in this drive",
             severity: Severity::Stop,
             grade: Grade::B,
@@ -34,7 +34,7 @@ fn findings() -> Vec<Finding> {
             withdrawn_if: "the pressures are equal and the ratio goes back by itself",
         },
         Finding {
-            id: "tyres-mismatched",
+            id: FindingId::TyresMismatched,
             title: "Left and right tyres mismatched",
             severity: Severity::Act,
             grade: Grade::A,
@@ -48,7 +48,7 @@ fn findings() -> Vec<Finding> {
             withdrawn_if: "the ratio is below 0.5 % with the tyres exchanged",
         },
         Finding {
-            id: "hard-hit",
+            id: FindingId::HardHit,
             title: "Single hard hit",
             severity: Severity::LookSoon,
             grade: Grade::C,
@@ -64,7 +64,7 @@ fn findings() -> Vec<Finding> {
             withdrawn_if: "the torque table is found to be a quarter too high",
         },
         Finding {
-            id: "preload-heavy",
+            id: FindingId::HeavyPreload,
             title: "Heavy preload in bends",
             severity: Severity::Note,
             grade: Grade::C,
@@ -264,12 +264,12 @@ pub fn hard_day() -> Results {
     results.findings = findings();
     results.not_checked = vec![
         NotChecked {
-            id: "launches",
+            id: FindingId::RepeatedLaunches,
             title: "Repeated launches or burnout",
             missing: "no front wheel speeds".to_owned(),
         },
         NotChecked {
-            id: "sides-exchanged",
+            id: FindingId::SidesExchanged,
             title: "Left and right look exchanged",
             missing: "no yaw.rate in this log".to_owned(),
         },

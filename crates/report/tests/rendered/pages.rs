@@ -4,7 +4,7 @@
 
 use crate::{hard_day::hard_day, sample};
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
-use halfshaft_health::{Estimate, Grade, Results, Severity};
+use halfshaft_health::{Estimate, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::html;
 use std::collections::BTreeSet;
@@ -214,7 +214,7 @@ fn a_grave_finding_counts_on_any_log_and_a_finding_on_the_log_is_none_on_the_car
     assert_eq!(word(&wheels_only), "This log cannot tell");
     let mut unfit = hard_day();
     unfit.findings.drain(..3);
-    unfit.findings[0].id = "log-not-fit";
+    unfit.findings[0].id = FindingId::LogNotFit;
     assert_eq!(word(&unfit), "This log cannot tell");
 }
 

@@ -1,7 +1,7 @@
 //! What the sentences and the page say in particular cases.
 
 use crate::sample;
-use halfshaft_health::{Estimate, Finding, Grade, Results, Severity};
+use halfshaft_health::{Estimate, Finding, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::{html, sentences, terminal};
 
@@ -112,7 +112,7 @@ fn a_log_not_fit_says_what_it_lacks_and_not_that_it_is_complete() {
     results.tier.words = "complete";
     results.quality.worst_factor = "2.0 of the 10 minutes of driving that show a unit".to_owned();
     results.findings = vec![Finding {
-        id: "log-not-fit",
+        id: FindingId::LogNotFit,
         title: "Log not fit for a verdict",
         severity: Severity::Note,
         grade: Grade::D,
@@ -127,7 +127,7 @@ fn a_log_not_fit_says_what_it_lacks_and_not_that_it_is_complete() {
     assert!(text.contains(verdict), "{text}");
     // A note on the use does not make it fit.
     let note = Finding {
-        id: "hard-driving",
+        id: FindingId::HardDriving,
         title: "Driven hard",
         ..results.findings[0].clone()
     };
