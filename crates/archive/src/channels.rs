@@ -4,8 +4,11 @@
 
 use halfshaft_health::limits::Slip;
 use halfshaft_health::sums::is_slipping;
+use halfshaft_health::trust::{COMMAND, HEAT, MOTION, SLIP, Source, Sources, TURNING, on};
 use halfshaft_health::{Basis, Row};
 use halfshaft_model::{Behaviour, ChannelSpec};
+
+const WHEELS: Sources = on(&[Source::Wheels]);
 
 /// What derived channels rest on.
 #[derive(Clone, Debug)]
@@ -26,6 +29,8 @@ pub struct Derived {
     pub behaviour: Behaviour,
     /// What it is and which way is positive.
     pub meaning: &'static str,
+    /// What it rests on.
+    pub on: Sources,
     value: fn(&Row, &Ground) -> Option<f64>,
 }
 
@@ -40,6 +45,7 @@ const fn derived(
     name: &'static str,
     unit: &'static str,
     meaning: &'static str,
+    on: Sources,
     value: fn(&Row, &Ground) -> Option<f64>,
 ) -> Derived {
     Derived {
@@ -47,6 +53,7 @@ const fn derived(
         unit,
         behaviour: Behaviour::Continuous,
         meaning,
+        on,
         value,
     }
 }
@@ -60,42 +67,49 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         "axle.speed_difference",
         "rad/s",
         "Rear wheel speeds, right less left, as measured: what slip and heat are made from.",
+        WHEELS,
         |row, _| Some(row.difference),
     ),
     derived(
         "axle.speed_difference.road",
         "rad/s",
         "The same with unequal tyres taken out as far as learned, mean over 0.2 s: what is compared with the bend.",
+        WHEELS,
         |row, _| Some(row.road_referred_difference),
     ),
     derived(
         "axle.speed_difference.kinematic",
         "rad/s",
         "What the bend alone asks for, mean over 0.2 s.",
+        TURNING,
         |row, _| row.kinematic_difference,
     ),
     derived(
         "axle.openness",
         "1",
         "Road-referred over kinematic difference where the bend asks enough: 1 open, 0 locked.",
+        TURNING,
         |row, _| row.openness,
     ),
     derived(
         "pack.slip",
         "rad/s",
         "Slip speed of the clutch pack, with its noise; signed as the axle speed difference.",
+        SLIP,
         |row, ground| ground.basis.slip.is_ok().then_some(row.slip),
     ),
     derived(
         "pack.torque",
         "N.m",
         "Torque one pack can carry.",
+        HEAT,
         |row, _| row.torque_nm,
     ),
     derived(
         "pack.heat_rate",
         "W",
         "Heat rate of all packs, mean over 0.2 s; 0 where the slip does not stand out of its noise.",
+        HEAT,
         |row, ground| {
             let rate_w = row.heat_rate_w.filter(|_| ground.basis.heat.is_ok())?;
             let makes_heat = row.is_turning && is_slipping(row, &ground.slip);
@@ -106,6 +120,7 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         "vehicle.speed",
         "m/s",
         "Speed of the car over the road, from the best source the log has.",
+        MOTION,
         |row, _| row.road_speed,
     ),
     Derived {
@@ -113,12 +128,14 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         unit: "1",
         behaviour: Behaviour::Held,
         meaning: "Command, 0 open to 1 full.",
+        on: COMMAND,
         value: |row, _| row.command,
     },
     derived(
         "clutch.state.share",
         "1",
         "State the clutch reports, 0 open to 1 full.",
+        on(&[Source::State]),
         |row, _| row.state,
     ),
 ];

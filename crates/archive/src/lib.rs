@@ -28,5 +28,5 @@ mod testing;
 
 pub use about::About;
 pub use channels::Ground;
-pub use samples::{Rate, Samples};
+pub use samples::{Rate, Samples, copy_without, withheld_channels};
 pub use table::Error;

@@ -177,7 +177,7 @@ impl<W: Write + Send> Table<W> {
 
     /// Writes what is left and the metadata. Only now is the file readable.
     pub(crate) fn finish(
-        mut self,
+        self,
         form: &str,
         about: &About,
         more: &[(&str, String)],
@@ -185,10 +185,19 @@ impl<W: Write + Send> Table<W> {
         let more = more
             .iter()
             .map(|(key, value)| (format!("halfshaft.{key}"), value.clone()));
-        for (key, value) in about.pairs(form).into_iter().chain(more) {
-            self.writer
-                .append_key_value_metadata(KeyValue::new(key, value));
-        }
+        let pairs = about.pairs(form).into_iter().chain(more);
+        let notes = pairs.map(|(key, value)| KeyValue::new(key, value));
+        self.finish_with(notes)
+    }
+
+    /// The same with the metadata of another file.
+    pub(crate) fn finish_with(
+        mut self,
+        notes: impl IntoIterator<Item = KeyValue>,
+    ) -> Result<(), Error> {
+        // The writer adds the form of the columns itself.
+        let notes = notes.into_iter().filter(|note| note.key != "ARROW:schema");
+        notes.for_each(|note| self.writer.append_key_value_metadata(note));
         self.writer.finish()?;
         Ok(())
     }

@@ -164,7 +164,12 @@ impl Drive {
     }
 
     /// Writes its blocks and reads them back.
-    pub(crate) fn write(mut self, blocks: &[Block], rate: Option<Rate>) -> Opened {
+    pub(crate) fn write(self, blocks: &[Block], rate: Option<Rate>) -> Opened {
+        open(self.bytes(blocks, rate))
+    }
+
+    /// The bytes of its blocks.
+    pub(crate) fn bytes(mut self, blocks: &[Block], rate: Option<Rate>) -> Vec<u8> {
         let ground = self.ground();
         let mut bytes = Vec::new();
         let mut samples = Samples::start(&mut bytes, &self.channels, &ground, rate, false)
@@ -179,7 +184,7 @@ impl Drive {
         samples
             .finish(&rows, &about())
             .expect("memory does not fail");
-        open(bytes)
+        bytes
     }
 }
 

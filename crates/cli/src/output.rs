@@ -103,6 +103,18 @@ pub struct Begun {
     place: PathBuf,
 }
 
+impl Begun {
+    /// Ends the file before it is kept and gives it to be read from its start; it is gone from
+    /// its folder.
+    pub fn complete(self) -> std::io::Result<std::fs::File> {
+        let temporary = self
+            .writer
+            .into_inner()
+            .map_err(|error| error.into_error())?;
+        temporary.reopen()
+    }
+}
+
 impl Write for Begun {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
         self.writer.write(bytes)

@@ -13,6 +13,7 @@ use crate::limits::LimitValue;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
 use crate::score_card::PathEvidence;
+use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
 
 /// How far a figure or a log can be trusted. Grade is the worst of its factors:
@@ -301,6 +302,8 @@ pub struct Results {
     pub is_provisional: bool,
     /// Time of the latest entry.
     pub until: Time,
+    /// What is believed, and why the rest is not.
+    pub trust: Gate,
     /// What the channels allow.
     pub tier: Tier,
     /// The figures, in the order of the report.

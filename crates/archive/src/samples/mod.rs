@@ -6,6 +6,7 @@
 mod grid;
 mod native;
 mod rate;
+mod withheld;
 
 use std::io::Write;
 
@@ -18,6 +19,7 @@ use crate::channels::Ground;
 use crate::samples::grid::Grid;
 use crate::samples::native::Native;
 pub use crate::samples::rate::Rate;
+pub use crate::samples::withheld::{copy_without, withheld_channels};
 use crate::table::Error;
 
 /// The form of samples at their own times: a sample a row.

@@ -6,7 +6,10 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
-use halfshaft_archive::{About, Error, Ground, Rate, Samples, bench, responses, results as tables};
+use halfshaft_archive::{
+    About, Error, Ground, Rate, Samples, bench, copy_without, responses, results as tables,
+    withheld_channels,
+};
 use halfshaft_health::Results;
 use halfshaft_health::baseline::Baseline;
 use halfshaft_health::duty::bench_csv::bench_csv;
@@ -44,6 +47,11 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
         &folder,
         &mut begun,
     )?;
+    let withheld = withheld_channels(&results.trust);
+    let begun = match withheld.is_empty() {
+        true => begun,
+        false => without(&folder, begun, &withheld)?,
+    };
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
     let places = folder.settle()?;
@@ -53,6 +61,14 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
         .collect();
     output::print(&lines.concat())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The samples without derived channels of which it turned out that they are not believed.
+fn without(folder: &Folder, written: Begun, channels: &[&str]) -> Result<Begun> {
+    let mut begun = folder.begin(SAMPLES)?;
+    let file = written.complete().with_context(|| folder.doing(SAMPLES))?;
+    copy_without(file, &mut begun, channels).with_context(|| folder.doing(SAMPLES))?;
+    Ok(begun)
 }
 
 fn write_samples(

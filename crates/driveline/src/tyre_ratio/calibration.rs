@@ -97,3 +97,20 @@ pub struct Calibration {
     /// Windows for drawing, in order of road.
     pub points: Vec<RatioPoint>,
 }
+
+impl Calibration {
+    /// The same where what tells the bends is not believed: nothing that rests on it is left.
+    pub fn withheld(self, why: String) -> Calibration {
+        Calibration {
+            outcome: Err(why),
+            yaw_bias: None,
+            track_found_m: None,
+            are_sides_exchanged: false,
+            step: None,
+            drift_per_km: None,
+            collapses_with_command: None,
+            points: Vec::new(),
+            ..self
+        }
+    }
+}

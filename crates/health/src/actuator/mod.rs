@@ -30,7 +30,7 @@ use halfshaft_driveline::response::watch::NoWatch;
 use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
-use crate::trust::{COMMAND, Gate, SLIP, Source};
+use crate::trust::{COMMAND, Gate, OIL, SLIP, Source};
 
 /// The response counts as moved before the command when it has gone this share of the
 /// command's way as that is half way; and command and response look swapped when it does so in
@@ -279,7 +279,10 @@ impl ActuatorWatch {
         let mut actuator = Actuator::of(
             found
                 .filter(|response| is_believed(response.time()))
-                .cloned()
+                .map(|response| Response {
+                    oil_c: response.oil_c.filter(|_| !gate.withholds(OIL)),
+                    ..response.clone()
+                })
                 .collect(),
             ladders,
             self.signal(),

@@ -77,7 +77,7 @@ impl Health {
         gate.judge(Source::Turning, turning);
         gate.judge(
             Source::Sides,
-            match calibration.are_sides_exchanged {
+            match calibration.are_sides_exchanged && gate.stretches(Source::Turning).is_empty() {
                 true => Verdict::Withheld(Reason::SidesSwapped),
                 false => Verdict::Sound,
             },
@@ -212,12 +212,12 @@ impl Health {
 
 /// The tyres by straight running: with a yaw rate that stood still, bends pass for straights.
 fn tyres_verdict(gate: &Gate, calibration: &Calibration) -> Verdict {
-    if let Err(why) = &calibration.outcome {
-        return Verdict::Missing(why.clone().into());
-    }
     let by_yaw = calibration.mode == Mode::YawRegression;
-    match by_yaw && !gate.stretches(Source::Turning).is_empty() {
-        true => Verdict::Withheld(Reason::StoodStill(Source::Turning)),
-        false => Verdict::Sound,
+    if by_yaw && !gate.stretches(Source::Turning).is_empty() {
+        return Verdict::Withheld(Reason::StoodStill(Source::Turning));
+    }
+    match &calibration.outcome {
+        Err(why) => Verdict::Missing(why.clone().into()),
+        Ok(_) => Verdict::Sound,
     }
 }

@@ -56,7 +56,7 @@ impl Health {
         let mut calibration = self.driveline.tyre_calibration();
         let first = self.judged(&calibration);
         if let Verdict::Withheld(why) = first.verdict(Source::Tyres) {
-            calibration.outcome = Err(why.to_string());
+            calibration = calibration.withheld(why.to_string());
         }
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
@@ -290,6 +290,7 @@ impl Health {
         Results {
             is_provisional: !self.is_finished,
             until: self.until,
+            trust: gate.clone(),
             tier: tier(
                 |name| seen_channels.iter().any(|seen| seen == name),
                 heat_is_known,

@@ -47,7 +47,7 @@ pub struct Doubt {
 }
 
 /// What is believed of a drive, as far as it has gone.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Gate {
     verdicts: [Verdict; Source::ALL.len()],
     still: Still,
@@ -92,6 +92,12 @@ impl Gate {
             .filter(|source| holds(sources, **source))
             .find_map(|source| self.verdict(*source).reason());
         refusal.map_or(Ok(()), |why| Err(why.clone()))
+    }
+
+    /// Whether one of these sources is there and not believed.
+    pub fn withholds(&self, sources: Sources) -> bool {
+        let mut of_set = Source::ALL.iter().filter(|source| holds(sources, **source));
+        of_set.any(|source| matches!(self.verdict(*source), Verdict::Withheld(_)))
     }
 
     /// Cautions about these sources.

@@ -74,7 +74,7 @@ pub struct Stretch {
 }
 
 /// What stood still in a drive.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Still {
     stretches: [Vec<Stretch>; 3],
     left_out_s: [f64; 3],

@@ -176,6 +176,7 @@ pub fn track_day() -> Results {
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),
         oil_life: no_oil_life(),
+        trust: Gate::new(0.01, Still::default()),
         is_provisional: false,
         until: Time::from_seconds(UNTIL_S),
         tier: Tier {
@@ -283,6 +284,7 @@ pub fn nothing() -> Results {
         duty: no_duty(),
         severity: Err("none of four ramps is known, 2 are needed".to_owned()),
         oil_life: no_oil_life(),
+        trust: Gate::new(0.01, Still::default()),
         is_provisional: true,
         until: Time(0),
         tier: Tier {
