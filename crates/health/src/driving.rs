@@ -7,9 +7,9 @@
 use std::collections::VecDeque;
 
 use halfshaft_driveline::{Basis, Row};
-use halfshaft_model::Time;
 
 use crate::findings::evidence::{Strongest, window};
+use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Driving, Limits};
 
 /// Why wheels turn as no driven car's do.
@@ -21,20 +21,12 @@ pub enum Kind {
     CarStands,
 }
 
-/// A run of rows of one kind.
+/// Of a run of rows of one kind.
 #[derive(Clone, Copy, Debug)]
 struct Run {
     kind: Kind,
-    start: Time,
-    latest: Time,
     // Highest speeds of left, right and car, km/h.
     highest: [f64; 3],
-}
-
-impl Run {
-    fn seconds(&self) -> f64 {
-        self.latest.since(self.start)
-    }
 }
 
 /// Parts the rows.
@@ -42,7 +34,7 @@ impl Run {
 pub struct Parting {
     limits: Driving,
     radius_m: Option<f64>,
-    run: Option<Run>,
+    run: Lasting<Run>,
     held: VecDeque<Row>,
     // The first row of driving after a stretch that was left out.
     is_after: bool,
@@ -56,7 +48,7 @@ impl Parting {
         Parting {
             limits: limits.driving,
             radius_m: basis.radius_m,
-            run: None,
+            run: Lasting::default(),
             held: VecDeque::new(),
             is_after: false,
             stretches: Default::default(),
@@ -66,7 +58,7 @@ impl Parting {
 
     /// Whether a row is plainly driving, so that it need not be held.
     pub fn is_plain(&self, row: &Row) -> bool {
-        self.run.is_none()
+        self.run.going_on().is_none()
             && !self.is_after
             && self
                 .radius_m
@@ -81,7 +73,8 @@ impl Parting {
         let goes_on = row.is_joined
             && self
                 .run
-                .is_some_and(|run| found.is_some_and(|(kind, _)| kind == run.kind));
+                .going_on()
+                .is_some_and(|run| found.is_some_and(|(kind, _)| kind == run.gathered.kind));
         if !goes_on {
             self.end(drives);
         }
@@ -89,23 +82,20 @@ impl Parting {
             self.hand_on(row, drives);
             return;
         };
-        let run = self.run.get_or_insert(Run {
+        let run = self.run.hold(row.time, row.seconds, || Run {
             kind,
-            start: row.time,
-            latest: row.time,
             highest: [0.0; 3],
         });
-        run.latest = row.time;
         let [left, right] = wheels(&row);
         let speeds = [
             left * radius_m,
             right * radius_m,
             row.road_speed.unwrap_or(0.0),
         ];
-        for (highest, speed) in run.highest.iter_mut().zip(speeds) {
+        for (highest, speed) in run.gathered.highest.iter_mut().zip(speeds) {
             *highest = highest.max(3.6 * speed);
         }
-        let is_long = run.seconds() > self.limits.not_driving_s;
+        let is_long = run.length_s() > self.limits.not_driving_s;
         self.held.push_back(row);
         if is_long {
             self.leave_out();
@@ -118,8 +108,8 @@ impl Parting {
     }
 
     fn end(&mut self, drives: &mut dyn FnMut(Row)) {
-        let Some(run) = self.run.take() else { return };
-        if run.seconds() <= self.limits.not_driving_s {
+        let Some(run) = self.run.end() else { return };
+        if run.length_s() <= self.limits.not_driving_s {
             while let Some(row) = self.held.pop_front() {
                 self.hand_on(row, drives);
             }
@@ -146,9 +136,10 @@ impl Parting {
         let mut stretches = self.stretches.clone();
         if let Some(run) = self
             .run
-            .filter(|run| run.seconds() > self.limits.not_driving_s)
+            .going_on()
+            .filter(|run| run.length_s() > self.limits.not_driving_s)
         {
-            note(&mut stretches, &run);
+            note(&mut stretches, run);
         }
         NotDriving {
             can_be_told: self.radius_m.is_some(),
@@ -169,14 +160,15 @@ pub struct NotDriving {
     pub seconds: f64,
 }
 
-fn note(stretches: &mut [Strongest; 2], run: &Run) {
-    let [left, right, car] = run.highest;
+fn note(stretches: &mut [Strongest; 2], run: &Stretch<Run>) {
+    let [left, right, car] = run.gathered.highest;
     let values = [
         ("rear left, highest", left, "km/h"),
         ("rear right, highest", right, "km/h"),
         ("car, highest", car, "km/h"),
     ];
-    stretches[run.kind as usize].note(run.seconds(), window(run.start, run.latest, &values));
+    stretches[run.gathered.kind as usize]
+        .add(run.length_s(), window(run.start, run.latest, &values));
 }
 
 fn wheels(row: &Row) -> [f64; 2] {
@@ -202,7 +194,7 @@ fn kind(row: &Row, radius_m: f64, limits: &Driving) -> Option<Kind> {
 mod tests {
     use super::*;
     use crate::testing::row;
-    use halfshaft_model::{Toleranced, Vehicle};
+    use halfshaft_model::{Time, Toleranced, Vehicle};
 
     fn basis() -> Basis {
         let vehicle = Vehicle {

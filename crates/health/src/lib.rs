@@ -26,6 +26,7 @@ pub mod findings;
 pub mod holding;
 pub mod laps;
 pub mod laps_to_limit;
+mod lasting;
 pub mod ledger;
 pub mod limits;
 pub mod oil_life;

@@ -6,16 +6,10 @@
 
 use halfshaft_model::{Block, Span, Time};
 
+use crate::limits::Trust;
+
 /// Pieces kept; a log with more is a row of short drives, and they are pooled in the last.
 const MOST_PIECES: usize = 256;
-
-/// Pieces shorter than this prove nothing, s. Source: none, engineering guess: buses wake up
-/// one by one.
-pub const LEAST_S: f64 = 60.0;
-
-/// Pieces with less than this share of channels in common are of two cars. Source: none,
-/// engineering guess.
-pub const COMMON_BELOW: f64 = 0.5;
 
 /// A stretch of the log between two cuts of its clock.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,11 +89,11 @@ impl PieceWatch {
 
 /// Long pieces that give values of less than a half of the channels that the fullest one gives:
 /// they look like another car's.
-pub fn foreign(pieces: &[Piece]) -> Vec<&Piece> {
+pub fn foreign<'a>(pieces: &'a [Piece], limits: &Trust) -> Vec<&'a Piece> {
     let long = || {
         pieces
             .iter()
-            .filter(|piece| piece.span.seconds() >= LEAST_S)
+            .filter(|piece| piece.span.seconds() >= limits.piece_least_s)
     };
     let n_seen = |piece: &Piece| piece.n_values.iter().filter(|n| **n > 0).count();
     let Some(fullest) = long().max_by_key(|piece| n_seen(piece)) else {
@@ -107,7 +101,7 @@ pub fn foreign(pieces: &[Piece]) -> Vec<&Piece> {
     };
     let is_foreign = |piece: &&Piece| {
         let (of_full, _, both) = common(fullest, piece);
-        (both as f64) < COMMON_BELOW * of_full as f64
+        (both as f64) < limits.common_channels * of_full as f64
     };
     long().filter(is_foreign).collect()
 }

@@ -10,16 +10,10 @@ use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::Time;
 
+use crate::lasting::{Lasting, Stretch};
 use crate::limits::Limits;
 use crate::result::Region;
 use crate::trust::{HEAT, Kept};
-
-/// Share of the command that the state must have reached to count as settled.
-const SETTLED_SHARE: f64 = 0.9;
-
-/// With no state to look at, the mechanism is given this long to follow, s.
-/// Source: none, engineering guess.
-const SETTLED_AFTER_S: f64 = 0.5;
 
 /// Seconds and heat of each region.
 #[derive(Clone, Debug, Default)]
@@ -42,7 +36,7 @@ pub struct RegionSorter {
     had_opportunity: bool,
     asking: Option<Asking>,
     n_judged: u64,
-    holding: Option<Holding>,
+    holding: Lasting<Holding>,
 }
 
 /// Nearly all is asked for.
@@ -56,7 +50,6 @@ struct Asking {
 /// Perhaps holding unasked: sums that move to R6 when it has lasted long enough.
 #[derive(Clone, Debug)]
 struct Holding {
-    since: Time,
     is_proved: bool,
     sums: RegionSums,
 }
@@ -89,12 +82,13 @@ impl RegionSorter {
             add(&mut self.sums, plain, row);
             return plain;
         }
-        let holding = self.holding.get_or_insert_with(|| Holding {
-            since: row.time,
+        let holding = self.holding.hold(row.time, row.seconds, || Holding {
             is_proved: false,
             sums: RegionSums::default(),
         });
-        holding.is_proved |= row.time.since(holding.since) >= self.limits.holding.least_s;
+        let is_long = holding.length_s() >= self.limits.holding.least_s;
+        let holding = &mut holding.gathered;
+        holding.is_proved |= is_long;
         add(&mut holding.sums, plain, row);
         if holding.is_proved {
             Region::HoldingUnasked
@@ -104,7 +98,10 @@ impl RegionSorter {
     }
 
     fn settle_holding(&mut self) {
-        let Some(holding) = self.holding.take() else {
+        let Some(Stretch {
+            gathered: holding, ..
+        }) = self.holding.end()
+        else {
             return;
         };
         let RegionSums { seconds, mut heat } = holding.sums;
@@ -183,8 +180,8 @@ impl RegionSorter {
             return;
         }
         let is_settled = match row.state {
-            Some(state) => state >= SETTLED_SHARE * command,
-            None => row.time.since(asking.since) >= SETTLED_AFTER_S,
+            Some(state) => state >= limits.settled_share * command,
+            None => row.time.since(asking.since) >= limits.settled_after_s,
         };
         if is_settled && asking.settled_since.is_none() {
             asking.slip_at_start = asking.slip_at_start.max(slip);

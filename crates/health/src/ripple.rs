@@ -184,7 +184,7 @@ impl RippleWatch {
                     ("times a turn", order as f64, ""),
                     ("wheel speed", speed, "rad/s"),
                 ];
-                tally.strongest.note(own, window(self.start, end, &values));
+                tally.strongest.add(own, window(self.start, end, &values));
             }
         }
     }

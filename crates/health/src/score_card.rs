@@ -545,7 +545,7 @@ mod tests {
         // Not found, with the number that shows how far it was.
         says(
             &oil.against.join(" "),
-            "Cooking now: not found (oil_temp_max 110",
+            "Oil over its limit: not found (oil_temp_max 110",
         );
     }
 

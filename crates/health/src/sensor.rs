@@ -9,19 +9,6 @@ use halfshaft_model::Time;
 use crate::limits::{Limits, Oil};
 use crate::trust::{Kept, OIL};
 
-/// Readings on end that must agree with each other before a jump is believed.
-/// Source: none, engineering guess.
-const AGREEING: u32 = 3;
-
-/// Share of the readings, and so many at the least, that jump as no oil does: beyond, none is
-/// believed. Source: none, engineering guess; a bad plug makes a tenth and more.
-const JUMPS: (f64, u64) = (0.05, 10);
-
-/// Oil and housing of one unit are no farther apart than this on the average, K: between them
-/// lie some mm of metal that the oil washes. Source: none, engineering guess; cold starts with
-/// hard work reach half of it.
-const APART_K: f64 = 50.0;
-
 /// Leaves out readings that jump.
 #[derive(Clone, Debug)]
 pub struct Gate {
@@ -59,7 +46,7 @@ impl Gate {
                 .is_some_and(|off| (celsius - off).abs() <= self.limits.jump_k);
             self.n_off = if agrees { self.n_off + 1 } else { 1 };
             self.off = Some(celsius);
-            if self.n_off <= AGREEING {
+            if self.n_off <= self.limits.jump_agreeing {
                 self.n_left_out += 1;
                 return false;
             }
@@ -142,10 +129,11 @@ impl SensorWatch {
     /// Why the oil temperature cannot be believed beside that of the housing.
     pub fn apart_from(&self, housing: &SensorWatch) -> Option<String> {
         let (oil_c, housing_c) = (self.mean_c()?, housing.mean_c()?);
-        ((oil_c - housing_c).abs() > APART_K).then(|| {
+        let most_k = self.gate.limits.housing_apart_k;
+        ((oil_c - housing_c).abs() > most_k).then(|| {
             format!(
                 "oil.temperature is at {oil_c:.0} °C and housing.temperature at {housing_c:.0} °C on the average, and \
-                 {APART_K:.0} K is the most they are believed apart: is one of them in °F, or is its step wrong?"
+                 {most_k:.0} K is the most they are believed apart: is one of them in °F, or is its step wrong?"
             )
         })
     }
@@ -170,7 +158,7 @@ impl SensorWatch {
         }
         let n_jumps = self.gate.n_left_out();
         let share = n_jumps as f64 / self.n_readings as f64;
-        if share > JUMPS.0 && n_jumps >= JUMPS.1 {
+        if share > limits.jumps_share && n_jumps >= u64::from(limits.jumps_least) {
             return Some(format!(
                 "oil.temperature jumps as no oil does in {:.0} % of its readings: look at the sensor's plug",
                 100.0 * share

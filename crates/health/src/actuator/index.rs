@@ -168,7 +168,7 @@ pub fn health_index(
         .filter(|response| response.direction() == Direction::Engage)
         .copied()
         .collect();
-    let alone = unmixed(&actuator.responses, alone);
+    let alone = unmixed(&actuator.responses, alone, limits.mixed_s);
     let rises = pool(&alone, Direction::Engage, Pooled::RiseTime);
     let single = match rises.told {
         Told::Singly(_) => rises.normal,

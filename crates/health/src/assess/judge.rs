@@ -95,7 +95,7 @@ impl Health {
                 None => Verdict::Sound,
             },
         );
-        if !foreign(self.pieces.pieces()).is_empty() {
+        if !foreign(self.pieces.pieces(), &self.limits.trust).is_empty() {
             gate.withhold(&OF_ONE_CAR, &Reason::TwoCars);
         }
         gate
@@ -103,7 +103,7 @@ impl Health {
 
     /// How command and state go together when that is the wrong way round.
     pub(super) fn swap(&self) -> Option<Swap> {
-        self.swap.outcome()
+        self.swap.outcome(&self.limits.swapped)
     }
 
     fn is_swapped(&self) -> bool {

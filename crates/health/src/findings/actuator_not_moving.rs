@@ -1,14 +1,14 @@
-//! The actuator stands still though it is asked.
+//! The actuator stands still though it is commanded.
 //!
-//! Half of full or more is asked for a second and the state neither moves nor is where it was
-//! asked to be. A state that is missing is no state that stands still.
+//! The command is at half of full or more for a second, and the state neither moves nor is
+//! where it should be. A state that is missing is no state that stands still.
 
 use halfshaft_driveline::Row;
-use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{ActuatorLimits, said};
+use crate::lasting::Lasting;
+use crate::limits::{ActuatorLimits, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -22,7 +22,7 @@ pub const ENTRY: Entry = Entry {
                 "the command is at {:.0} % or more for {} s or more, and the state changes by less than {:.0} % and is \
                  short of it by {:.0} % or more, {} times or more",
                 100.0 * own.asked_from,
-                said(own.asked_s, 0),
+                rounded(own.asked_s, 0),
                 100.0 * own.still_below,
                 100.0 * own.short_by,
                 own.not_moving_times
@@ -32,16 +32,14 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a controller that sends its last state again and again, a mode in which it moves no motor on \
                         purpose, a state sensor without supply",
         next_check: "Plug and supply of the motor, its resistance, stored faults; then turn the mechanism by hand.",
-        withdrawn_if: "the slip falls all the same when it is asked: then the sensor stands still, not the actuator",
+        withdrawn_if: "the slip falls all the same under command: then the sensor stands still, not the actuator",
     },
     begin: |setup| Box::new(NotMoving::new(setup)),
 };
 
-/// Asked, and standing still.
+/// Of a state that stands still short of its command.
 #[derive(Clone, Copy, Debug)]
-struct Asked {
-    start: Time,
-    latest: Time,
+struct Still {
     lowest: f64,
     highest: f64,
     command: f64,
@@ -51,10 +49,10 @@ struct Asked {
 #[derive(Clone, Debug)]
 struct NotMoving {
     limits: ActuatorLimits,
-    asked: Option<Asked>,
+    still: Lasting<Still>,
     // The command must fall again before the next one counts.
     is_spent: bool,
-    n_asked: usize,
+    n_commanded: usize,
     stuck: Strongest,
 }
 
@@ -62,26 +60,26 @@ impl NotMoving {
     fn new(setup: &Setup) -> NotMoving {
         NotMoving {
             limits: setup.limits.actuator,
-            asked: None,
+            still: Lasting::default(),
             is_spent: false,
-            n_asked: 0,
+            n_commanded: 0,
             stuck: Strongest::default(),
         }
     }
 
     fn end(&mut self) {
-        let Some(asked) = self.asked.take() else {
+        let Some(still) = self.still.end() else {
             return;
         };
-        let seconds = asked.latest.since(asked.start);
+        let (seconds, seen) = (still.length_s(), still.gathered);
         if seconds >= self.limits.asked_s {
             let values = [
-                ("command", asked.command, ""),
-                ("lowest state", asked.lowest, ""),
-                ("highest state", asked.highest, ""),
+                ("command", seen.command, ""),
+                ("lowest state", seen.lowest, ""),
+                ("highest state", seen.highest, ""),
             ];
             self.stuck
-                .note(seconds, window(asked.start, asked.latest, &values));
+                .add(seconds, window(still.start, still.latest, &values));
             self.is_spent = true;
         }
     }
@@ -102,29 +100,28 @@ impl Check for NotMoving {
             return;
         }
         let is_short = command - state >= self.limits.short_by;
-        if let Some(asked) = &mut self.asked {
-            let (lowest, highest) = (asked.lowest.min(state), asked.highest.max(state));
+        if let Some(still) = self.still.going_on_mut() {
+            let seen = &mut still.gathered;
+            let (lowest, highest) = (seen.lowest.min(state), seen.highest.max(state));
             if is_short && highest - lowest < self.limits.still_below {
-                (asked.lowest, asked.highest) = (lowest, highest);
-                asked.latest = row.time;
-                asked.command = asked.command.min(command);
-                if !asked.is_counted && row.time.since(asked.start) >= self.limits.asked_s {
-                    asked.is_counted = true;
-                    self.n_asked += 1;
+                (seen.lowest, seen.highest) = (lowest, highest);
+                seen.command = seen.command.min(command);
+                still.latest = row.time;
+                if !seen.is_counted && row.time.since(still.start) >= self.limits.asked_s {
+                    seen.is_counted = true;
+                    self.n_commanded += 1;
                 }
                 return;
             }
             self.end();
         }
-        // Where it follows it was asked too.
+        // Where it follows it was commanded too.
         if !is_short && !self.is_spent {
-            self.n_asked += 1;
+            self.n_commanded += 1;
             self.is_spent = true;
         }
         if is_short && !self.is_spent {
-            self.asked = Some(Asked {
-                start: row.time,
-                latest: row.time,
+            self.still.hold(row.time, 0.0, || Still {
                 lowest: state,
                 highest: state,
                 command,
@@ -142,9 +139,9 @@ impl Check for NotMoving {
         let limits = &drive.limits.actuator;
         let mut settled = self.clone();
         settled.end();
-        if settled.n_asked == 0 {
+        if settled.n_commanded == 0 {
             return Err(format!(
-                "the command never was at {:.0} % or more long enough with a state beside it",
+                "the command was never at {:.0} % or more long enough with a state beside it",
                 100.0 * limits.asked_from
             ));
         }
@@ -156,10 +153,10 @@ impl Check for NotMoving {
             severity: Severity::Act,
             grade: Grade::B.max(drive.quality.grade),
             summary: format!(
-                "{n} times the command asked for {:.0} % or more for {} s or more, and the state stood still short of it; \
+                "{n} times the command was at {:.0} % or more for {} s or more, and the state stood still short of it; \
                  longest {:.1} s.",
                 100.0 * limits.asked_from,
-                said(limits.asked_s, 0),
+                rounded(limits.asked_s, 0),
                 settled.stuck.greatest().unwrap_or(0.0)
             ),
             evidence: settled.stuck.windows(),
@@ -201,7 +198,7 @@ mod tests {
     fn three_times_is_to_act() {
         let fired = outcome(3, |_| Some(0.02)).unwrap().unwrap();
         assert_eq!(fired.severity, Severity::Act);
-        says(&fired.summary, "3 times the command asked for 50 %");
+        says(&fired.summary, "3 times the command was at 50 %");
         assert_eq!(fired.evidence.len(), 3);
         assert_eq!(outcome(2, |_| Some(0.02)), Ok(None));
     }
@@ -219,7 +216,7 @@ mod tests {
         // Sent for 0.9 s of each of the two.
         let silent = |within: f64| (within < 2.9).then_some(0.02);
         assert!(matches!(outcome(9, silent), Ok(None) | Err(_)));
-        says(&outcome(9, |_| None).unwrap_err(), "never was at 50 %");
+        says(&outcome(9, |_| None).unwrap_err(), "was never at 50 %");
     }
 
     #[test]

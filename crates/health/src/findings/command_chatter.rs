@@ -1,4 +1,4 @@
-//! The command hunts: it turns back and forth quicker than any driver asks.
+//! The command hunts: it turns back and forth quicker than any driver moves a pedal.
 //!
 //! Two ways to see it: reversals of the command one after the other, or engagements without
 //! end while cruising, where nothing calls for them.
@@ -11,7 +11,7 @@ use halfshaft_model::constants::{M_PER_S_PER_KM_PER_H, NS_PER_S};
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::limits::{Limits, rounded};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -22,9 +22,9 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             let limits = &limits.chatter;
             format!(
-                "the command turns back by {} % of full or more over {} times a second for {} s or longer, or rises to an \
+                "the command reverses by {} % of full or more over {} times a second for {} s or longer, or rises to an \
                  engagement over {} times in 10 km of steady cruising above {} km/h",
-                said(100.0 * limits.swing, 0),
+                rounded(100.0 * limits.swing, 0),
                 limits.reversals_per_s,
                 limits.lasts_s,
                 limits.cruise_engagements,
@@ -42,10 +42,6 @@ pub const ENTRY: Entry = Entry {
 /// From this command on an engagement begins, below the second it has ended: those of the
 /// figure `engagements`.
 const ENGAGED: (f64, f64) = (0.10, 0.05);
-/// Share of a stretch with a wheel spinning above which the command follows the wheels, as it
-/// should: a controller that catches a spin lets it go and catches it again. Source: none,
-/// engineering guess.
-const SPINNING: f64 = 0.1;
 /// How far back a change of speed is measured, s.
 const LOOK_BACK_S: f64 = 1.0;
 const LOOK_BACK_NS: i64 = (LOOK_BACK_S * NS_PER_S as f64) as i64;
@@ -98,7 +94,8 @@ impl CommandChatter {
             return;
         };
         let seconds = hunting.end.since(hunting.start);
-        let follows_wheels = hunting.spinning_s > SPINNING * hunting.seconds;
+        let follows_wheels =
+            hunting.spinning_s > self.limits.chatter.spinning_share * hunting.seconds;
         if seconds < self.limits.chatter.lasts_s || follows_wheels {
             return;
         }
@@ -109,7 +106,7 @@ impl CommandChatter {
             ("reversals per second", per_s, "1/s"),
         ];
         self.stretches
-            .note(seconds, window(hunting.start, hunting.end, &values));
+            .add(seconds, window(hunting.start, hunting.end, &values));
     }
 
     fn reset(&mut self) {
@@ -256,10 +253,10 @@ impl Check for CommandChatter {
                 severity: Severity::LookSoon,
                 grade,
                 summary: format!(
-                    "{} times the command turned back by {} % or more over {} times a second (limit once for {} s), the \
+                    "{} times the command reversed by {} % or more over {} times a second (limit once for {} s), the \
                      longest for {:.1} s.",
                     stretches.n(),
-                    said(100.0 * limits.swing, 0),
+                    rounded(100.0 * limits.swing, 0),
                     limits.reversals_per_s,
                     limits.lasts_s,
                     stretches.greatest().unwrap_or(0.0)

@@ -1,40 +1,37 @@
 //! Command and response under each other's name.
 //!
-//! A mechanism moves after it is asked. When it moves first, again and again, the map has
-//! the two exchanged. Edge by edge that shows with a quick mechanism; with a slow one what
-//! the map calls the command has no edges, and then the whole drive tells: how changes of
-//! the one go with later changes of the other, and the other way round. Nothing is swapped here: the times of the actuator and the heat, which
-//! goes by the state, are withheld.
+//! A mechanism moves after its command. When it moves first, again and again, the map has
+//! the two swapped. Edge by edge that shows with a quick mechanism; with a slow one what
+//! the map calls the command has no edges, and then the whole drive decides: how changes of
+//! the one go with later changes of the other, and the other way round. Nothing is put right here:
+//! the times of the actuator and the heat, which goes by the state, are withheld.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
 use crate::result::Severity;
-use crate::trust::{LEADS, STROKES};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::CommandExchanged,
-        title: "Command and response look exchanged",
+        title: "Command and response look swapped",
         severities: &[Severity::Act],
-        rule: |_| {
+        rule: |limits| {
+            let limits = &limits.swapped;
             format!(
-                "in four of five engagements, and in five at the least, the response has gone 80 % of the way when \
-                 the command has gone half of it; or over {STROKES:.0} strokes changes of the command go {:.1} times as \
+                "in four of five engagements, and in five at least, the response has gone 80 % of the way when \
+                 the command has gone half of it; or over {:.0} strokes changes of the command go {:.1} times as \
                  well with earlier changes of the response as with later ones",
-                LEADS.0
+                limits.strokes, limits.ratio
             )
         },
-        needs: "clutch.command, and a channel that says what the clutch did",
+        needs: "clutch.command, and a channel of what the clutch did",
         could_also_be: "a `late by` in the map that is too long for the response, a command that the car sends smoothed \
                         and late",
         next_check: "Change over the two names in the map and run `halfshaft map check`; if it fits, keep it so.",
         withdrawn_if: "the response follows the command with the names as they are, read from another log",
     },
-    begin: |_| Box::new(CommandExchanged),
+    begin: |_| Box::new(outcome as Judge),
 };
-
-#[derive(Clone, Debug)]
-struct CommandExchanged;
 
 fn by_the_whole_drive(drive: &Drive) -> Option<Fired> {
     let swap = drive.swap?;
@@ -43,7 +40,7 @@ fn by_the_whole_drive(drive: &Drive) -> Option<Fired> {
         grade: drive.quality.grade,
         summary: format!(
             "Over {:.0} strokes the command goes with earlier changes of the response ({:.2} of 1) and hardly with \
-             later ones ({:.2}): command and response look exchanged in the map. The times of the actuator and the \
+             later ones ({:.2}): command and response look swapped in the map. The times of the actuator and the \
              heat are withheld.",
             swap.strokes, swap.leads, swap.follows
         ),
@@ -51,43 +48,41 @@ fn by_the_whole_drive(drive: &Drive) -> Option<Fired> {
     })
 }
 
-impl Check for CommandExchanged {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.all_of(&["clutch.command"])?;
-        let Some(leading) = drive.leading else {
-            if let Some(fired) = by_the_whole_drive(drive) {
-                return Ok(Some(fired));
+fn outcome(drive: &Drive) -> Outcome {
+    drive.all_of(&["clutch.command"])?;
+    let Some(leading) = drive.leading else {
+        if let Some(fired) = by_the_whole_drive(drive) {
+            return Ok(Some(fired));
+        }
+        return match drive.actuator {
+            Err(why) => Err(why.clone()),
+            Ok(actuator) if actuator.responses.is_empty() => {
+                Err("the command never moved by 15 % of full within 0.2 s".to_owned())
             }
-            return match drive.actuator {
-                Err(why) => Err(why.clone()),
-                Ok(actuator) if actuator.responses.is_empty() => {
-                    Err("the command never moved by 15 % of full within 0.2 s".to_owned())
-                }
-                Ok(_) => Ok(None),
-            };
+            Ok(_) => Ok(None),
         };
-        let windows = leading
-            .windows
-            .iter()
-            .take(MOST_EVIDENCE)
-            .map(|&(time, gone)| {
-                window(
-                    time,
-                    time.plus(0.5),
-                    &[("response gone at half of the command", 100.0 * gone, "%")],
-                )
-            });
-        Ok(Some(Fired {
-            severity: Severity::Act,
-            grade: drive.quality.grade,
-            summary: format!(
-                "In {} of {} engagements the response had moved before the command asked: command and response look \
-                 exchanged in the map. The times of the actuator and the heat are withheld.",
-                leading.n_leading, leading.n
-            ),
-            evidence: windows.collect(),
-        }))
-    }
+    };
+    let windows = leading
+        .windows
+        .iter()
+        .take(MOST_EVIDENCE)
+        .map(|&(time, gone)| {
+            window(
+                time,
+                time.plus(0.5),
+                &[("response gone at half of the command", 100.0 * gone, "%")],
+            )
+        });
+    Ok(Some(Fired {
+        severity: Severity::Act,
+        grade: drive.quality.grade,
+        summary: format!(
+            "In {} of {} engagements the response had moved before the command did: command and response look \
+             swapped in the map. The times of the actuator and the heat are withheld.",
+            leading.n_leading, leading.n
+        ),
+        evidence: windows.collect(),
+    }))
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
 use crate::baseline::Quantity;
-use crate::limits::{Limits, said};
+use crate::limits::{Limits, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -27,7 +27,7 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "over {} min or more at standstill the oil cools with a time constant of more than {} \
                  times that of earlier drives: look soon; without any, of a usual one guessed as {:.0} min: note",
-                said(limits.cooling.least_s / 60.0, 0),
+                rounded(limits.cooling.least_s / 60.0, 0),
                 limits.cooling.ratio,
                 limits.cooling.usual_time_s / 60.0
             )
@@ -176,7 +176,7 @@ impl DoesNotCool {
                 ("time constant", minutes, "min"),
             ];
             self.slow
-                .note(quickest_s, window(cooling.start, cooling.latest, &values));
+                .add(quickest_s, window(cooling.start, cooling.latest, &values));
         }
     }
 
@@ -235,7 +235,7 @@ impl Check for DoesNotCool {
         if settled.n_judged == 0 {
             return Err(format!(
                 "the car never stood for {} min with the oil falling and {} K above the air",
-                said((limits.settles_s + limits.least_s) / 60.0, 0),
+                rounded((limits.settles_s + limits.least_s) / 60.0, 0),
                 limits.least_above_air_k
             ));
         }

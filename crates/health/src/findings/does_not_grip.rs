@@ -6,17 +6,17 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
-use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::lasting::Lasting;
+use crate::limits::{Limits, rounded};
 use crate::result::{Grade, Region, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::DoesNotGrip,
-        title: "Asked, does not grip",
+        title: "Commanded, not holding",
         severities: &[Severity::Act],
         rule: |limits| {
             let (grip, holding) = (&limits.grip, &limits.holding);
@@ -26,9 +26,9 @@ pub const ENTRY: Entry = Entry {
                  have held",
                 grip.occurrences,
                 grip.least_s,
-                said(100.0 * holding.asked_for_all, 0),
-                said(100.0 * grip.follows, 0),
-                said(100.0 * holding.fall, 0),
+                rounded(100.0 * holding.asked_for_all, 0),
+                rounded(100.0 * grip.follows, 0),
+                rounded(100.0 * holding.fall, 0),
                 holding.within_s,
                 holding.opportunity_rad_per_s
             )
@@ -42,15 +42,9 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(DoesNotGrip::new(setup)),
 };
 
-/// Breaks shorter than this do not part one stretch from the next, s.
-const MERGE_S: f64 = 1.0;
-
-/// A stretch in which the pack does not grip.
-#[derive(Clone, Copy, Debug)]
+/// Of a stretch in which the pack does not grip: values times seconds.
+#[derive(Clone, Copy, Debug, Default)]
 struct Slipping {
-    start: Time,
-    end: Time,
-    seconds: f64,
     command: f64,
     state: f64,
     slip: f64,
@@ -63,7 +57,7 @@ struct DoesNotGrip {
     radius_m: Option<f64>,
     // Difference in bends that one N·m of one pack takes away, per wheel speed.
     per_torque: Option<f64>,
-    slipping: Option<Slipping>,
+    slipping: Lasting<Slipping>,
     stretches: Strongest,
     // Moments asked for all, state known and something to hold: it could have been seen.
     asked_s: f64,
@@ -77,30 +71,31 @@ impl DoesNotGrip {
             radius_m,
             per_torque: radius_m
                 .map(|radius| setup.basis.bias_factor / (setup.basis.tyre_stiffness_n * radius)),
-            slipping: None,
+            slipping: Lasting::default(),
             stretches: Strongest::default(),
             asked_s: 0.0,
         }
     }
 
     fn end(&mut self) {
-        let Some(slipping) = self.slipping.take() else {
+        let Some(slipping) = self.slipping.end() else {
             return;
         };
         if slipping.seconds < self.limits.grip.least_s {
             return;
         }
-        let mean = |sum: f64| sum / slipping.seconds;
+        let sums = slipping.gathered;
+        let mean = |sum: f64| slipping.mean(sum);
         let values = [
             ("slipping for", slipping.seconds, "s"),
-            ("command", 100.0 * mean(slipping.command), "%"),
-            ("state", 100.0 * mean(slipping.state), "%"),
-            ("slip", mean(slipping.slip), "rad/s"),
-            ("torque by the map", mean(slipping.torque_nm), "N·m"),
+            ("command", 100.0 * mean(sums.command), "%"),
+            ("state", 100.0 * mean(sums.state), "%"),
+            ("slip", mean(sums.slip), "rad/s"),
+            ("torque by the map", mean(sums.torque_nm), "N·m"),
         ];
-        self.stretches.note(
+        self.stretches.add(
             slipping.seconds,
-            window(slipping.start, slipping.end, &values),
+            window(slipping.start, slipping.latest, &values),
         );
     }
 
@@ -135,8 +130,7 @@ impl DoesNotGrip {
 
 impl Check for DoesNotGrip {
     fn note_region(&mut self, row: &Row, region: Region) {
-        let is_over = |slipping: &Slipping| row.time.since(slipping.end) > MERGE_S;
-        if !row.is_joined || self.slipping.as_ref().is_some_and(is_over) {
+        if !row.is_joined || self.slipping.is_over(row.time, self.limits.holding.break_s) {
             self.end();
         }
         let (Some(command), Some(state)) = (row.command, row.state) else {
@@ -154,21 +148,12 @@ impl Check for DoesNotGrip {
         if !counts_here {
             return;
         }
-        let slipping = self.slipping.get_or_insert(Slipping {
-            start: row.time,
-            end: row.time,
-            seconds: 0.0,
-            command: 0.0,
-            state: 0.0,
-            slip: 0.0,
-            torque_nm: 0.0,
-        });
-        slipping.end = row.time;
-        slipping.seconds += row.seconds;
-        slipping.command += command * row.seconds;
-        slipping.state += state * row.seconds;
-        slipping.slip += row.slip_mean.abs() * row.seconds;
-        slipping.torque_nm += row.torque_nm.unwrap_or(0.0) * row.seconds;
+        let slipping = self.slipping.hold(row.time, row.seconds, Slipping::default);
+        let sums = &mut slipping.gathered;
+        sums.command += command * row.seconds;
+        sums.state += state * row.seconds;
+        sums.slip += row.slip_mean.abs() * row.seconds;
+        sums.torque_nm += row.torque_nm.unwrap_or(0.0) * row.seconds;
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
@@ -180,7 +165,7 @@ impl Check for DoesNotGrip {
         if self.asked_s < drive.limits.grip.least_s {
             return Err(format!(
                 "command from {} % with something to hold and a state of the clutch known lasted {:.1} s, {} s are needed",
-                said(100.0 * drive.limits.holding.asked_for_all, 0),
+                rounded(100.0 * drive.limits.holding.asked_for_all, 0),
                 self.asked_s,
                 drive.limits.grip.least_s
             ));
@@ -200,11 +185,11 @@ impl Check for DoesNotGrip {
             severity: Severity::Act,
             grade: drive.quality.grade.max(grade),
             summary: format!(
-                "{} times the clutch was asked for {} % or more, its mechanism followed, and the slip did not fall by {} % \
+                "{} times the clutch was commanded to {} % or more, its mechanism followed, and the slip did not fall by {} % \
                  within {} s, but went on for up to {:.1} s more (limit {} times of {} s).",
                 stretches.n(),
-                said(100.0 * drive.limits.holding.asked_for_all, 0),
-                said(100.0 * drive.limits.holding.fall, 0),
+                rounded(100.0 * drive.limits.holding.asked_for_all, 0),
+                rounded(100.0 * drive.limits.holding.fall, 0),
                 drive.limits.holding.within_s,
                 stretches.greatest().unwrap_or(0.0),
                 limits.occurrences,
@@ -253,7 +238,7 @@ mod tests {
         assert_eq!((fired.severity, fired.grade), (Severity::Act, Grade::A));
         says(
             &fired.summary,
-            "4 times the clutch was asked for 80 % or more",
+            "4 times the clutch was commanded to 80 % or more",
         );
         assert_eq!(fired.evidence.len(), 4);
         assert!((fired.evidence[0].values[0].value - 3.0).abs() < 0.05);

@@ -7,11 +7,11 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
-use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::lasting::Lasting;
+use crate::limits::{Limits, rounded};
 use crate::result::{Grade, Region, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -22,10 +22,10 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             let (drag, holding) = (&limits.drag, &limits.holding);
             format!(
-                "in {} bends or more the axle, with the command below {} %, makes less than {} of the difference the bend \
-                 asks for, for {} s or longer, and {} less than its preload leaves",
+                "in {} bends or more the axle, with the command below {} %, makes less than {} of the difference of the \
+                 bend, for {} s or longer, and {} less than its preload leaves",
                 drag.bends,
-                said(100.0 * OPEN_BELOW, 0),
+                rounded(100.0 * OPEN_BELOW, 0),
                 holding.openness_below,
                 holding.least_s,
                 drag.below_preload
@@ -40,15 +40,9 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(DraggingPack::new(setup)),
 };
 
-/// Breaks shorter than this do not part one bend from the next, s.
-const MERGE_S: f64 = 1.0;
-
-/// Held so far in a bend.
-#[derive(Clone, Copy, Debug)]
+/// Of a bend held: values times seconds.
+#[derive(Clone, Copy, Debug, Default)]
 struct Held {
-    start: Time,
-    end: Time,
-    seconds: f64,
     openness: f64,
     expected: f64,
     asked: f64,
@@ -62,7 +56,7 @@ struct DraggingPack {
     limits: Limits,
     // Difference that the preload takes from a bend, per wheel speed.
     preload_takes: f64,
-    held: Option<Held>,
+    held: Lasting<Held>,
     bends: Strongest,
     held_s: f64,
     free_s: f64,
@@ -77,7 +71,7 @@ impl DraggingPack {
             preload_takes: basis.radius_m.map_or(0.0, |radius| {
                 basis.bias_factor * basis.preload_nm / (basis.tyre_stiffness_n * radius)
             }),
-            held: None,
+            held: Lasting::default(),
             bends: Strongest::default(),
             held_s: 0.0,
             free_s: 0.0,
@@ -85,16 +79,16 @@ impl DraggingPack {
     }
 
     fn end(&mut self) {
-        let Some(held) = self.held.take() else {
+        let Some(held) = self.held.end() else {
             return;
         };
         if held.seconds < self.limits.holding.least_s {
             return;
         }
         let limits = &self.limits.drag;
-        let mean = |sum: f64| sum / held.seconds;
-        let (openness, expected) = (mean(held.openness), mean(held.expected));
-        let spins = held.ahead > limits.ahead_share * held.missing;
+        let sums = held.gathered;
+        let (openness, expected) = (held.mean(sums.openness), held.mean(sums.expected));
+        let spins = sums.ahead > limits.ahead_share * sums.missing;
         if openness > expected - limits.below_preload || spins {
             return;
         }
@@ -102,18 +96,17 @@ impl DraggingPack {
             ("held for", held.seconds, "s"),
             ("openness", openness, "ratio"),
             ("openness the preload leaves", expected, "ratio"),
-            ("difference the bend asks for", mean(held.asked), "rad/s"),
+            ("difference of the bend", held.mean(sums.asked), "rad/s"),
         ];
         self.held_s += held.seconds;
         self.bends
-            .note(held.seconds, window(held.start, held.end, &values));
+            .add(held.seconds, window(held.start, held.latest, &values));
     }
 }
 
 impl Check for DraggingPack {
     fn note_region(&mut self, row: &Row, region: Region) {
-        let is_over = |held: &Held| row.time.since(held.end) > MERGE_S;
-        if !row.is_joined || self.held.as_ref().is_some_and(is_over) {
+        if !row.is_joined || self.held.is_over(row.time, self.limits.holding.break_s) {
             self.end();
         }
         let (Some(openness), Some(asked)) = (row.openness, row.kinematic_difference) else {
@@ -129,25 +122,18 @@ impl Check for DraggingPack {
         if region != Region::HoldingUnasked {
             return;
         }
-        // The region is told once the bend has lasted that long: what came before is in it.
-        let before_s = self.limits.holding.least_s;
-        let held = self.held.get_or_insert(Held {
-            start: row.time.plus(-before_s),
-            end: row.time,
-            seconds: 0.0,
-            openness: 0.0,
-            expected: 0.0,
-            asked: 0.0,
-            ahead: 0.0,
-            missing: 0.0,
-        });
-        held.end = row.time;
-        // The first row stands for the time the region waited.
-        let seconds = match held.seconds {
-            0.0 => before_s + row.seconds,
-            _ => row.seconds,
+        // The region is known once the bend has lasted that long: what came before is in it, and
+        // the first row stands for it.
+        let before_s = match self.held.going_on() {
+            None => self.limits.holding.least_s,
+            Some(_) => 0.0,
         };
-        held.seconds += seconds;
+        let seconds = before_s + row.seconds;
+        let held = self.held.hold(row.time, seconds, Held::default);
+        if before_s > 0.0 {
+            held.start = row.time.plus(-before_s);
+        }
+        let held = &mut held.gathered;
         held.openness += openness * seconds;
         held.expected += seconds
             * (1.0 - self.preload_takes * row.case_speed.abs() / asked.abs()).clamp(0.0, 1.0);
@@ -169,7 +155,7 @@ impl Check for DraggingPack {
         let all_s = settled.held_s + settled.free_s;
         if all_s < drive.limits.holding.least_s {
             return Err(format!(
-                "bends that ask for a difference with the clutch open lasted {all_s:.1} s, {} s are needed",
+                "bends with a difference and the clutch open lasted {all_s:.1} s, {} s are needed",
                 drive.limits.holding.least_s
             ));
         }
@@ -189,7 +175,7 @@ impl Check for DraggingPack {
             severity: Severity::Act,
             grade: drive.quality.grade.max(grade),
             summary: format!(
-                "In {} bends the open clutch held: less than {} of the difference they ask for, {:.0} s in all, and more \
+                "In {} bends the open clutch held: less than {} of the difference of the bend, {:.0} s in all, and more \
                  than the preload explains (limit {} bends of {} s). Other bends of the drive, {:.0} s, were free.",
                 settled.bends.n(),
                 drive.limits.holding.openness_below,

@@ -36,7 +36,7 @@ pub struct Strongest {
 
 impl Strongest {
     /// Takes a window that shows as much as `strength`.
-    pub fn note(&mut self, strength: f64, window: EvidenceWindow) {
+    pub fn add(&mut self, strength: f64, window: EvidenceWindow) {
         self.n += 1;
         let place = self.kept.partition_point(|(kept, _)| *kept >= strength);
         self.kept.insert(place, (strength, window));
@@ -89,7 +89,7 @@ mod tests {
     fn the_five_strongest_stay_in_order_of_time() {
         let mut strongest = Strongest::default();
         for (index, strength) in [1.0, 7.0, 3.0, 9.0, 2.0, 8.0, 4.0].into_iter().enumerate() {
-            strongest.note(strength, window(Time(index as i64), Time(99), &[]));
+            strongest.add(strength, window(Time(index as i64), Time(99), &[]));
         }
         let starts: Vec<i64> = strongest
             .windows()

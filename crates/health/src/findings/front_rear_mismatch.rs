@@ -7,11 +7,11 @@
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
-use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::lasting::{Lasting, Stretch};
+use crate::limits::{Limits, rounded};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -24,7 +24,7 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "front and rear wheels roll at speeds more than {} % apart, median over {} km or more of steady straight \
                  running",
-                said(100.0 * limits.front_rear, 0),
+                rounded(100.0 * limits.front_rear, 0),
                 limits.front_rear_least_km
             )
         },
@@ -41,25 +41,19 @@ const STRETCH_M: f64 = 50.0;
 /// Cells of ln(front/rear): from −6 to 6 % in steps of 0.02 %.
 const CELL: f64 = 0.0002;
 const N_CELLS: usize = 601;
-/// The middle half of the stretches must lie within this, else they tell of something else.
-/// Source: none, engineering guess.
-const HALF_WITHIN: f64 = 0.006;
-
-/// A stretch being driven.
+/// Of a stretch being driven: the speed it began with, and speeds times seconds.
 #[derive(Clone, Copy, Debug)]
-struct Stretch {
-    start: Time,
+struct Driven {
     speed: f64,
     metres: f64,
     front: f64,
     rear: f64,
-    seconds: f64,
 }
 
 #[derive(Clone, Debug)]
 struct FrontRear {
     limits: Limits,
-    stretch: Option<Stretch>,
+    stretch: Lasting<Driven>,
     cells: Vec<u32>,
     n: u32,
     high: Strongest,
@@ -70,7 +64,7 @@ impl FrontRear {
     fn new(setup: &Setup) -> FrontRear {
         FrontRear {
             limits: *setup.limits,
-            stretch: None,
+            stretch: Lasting::default(),
             cells: vec![0; N_CELLS],
             n: 0,
             high: Strongest::default(),
@@ -90,25 +84,26 @@ impl FrontRear {
                 .is_some_and(|yaw| yaw.abs() < self.limits.straight.curvature() * speed)
     }
 
-    fn end(&mut self, stretch: Stretch, end: Time, speed: f64) {
-        let acceleration = (speed - stretch.speed) / stretch.seconds;
+    fn end(&mut self, stretch: Stretch<Driven>, speed: f64) {
+        let driven = stretch.gathered;
+        let acceleration = (speed - driven.speed) / stretch.seconds;
         if acceleration.abs() > self.limits.tyres.front_rear_steady_m_per_s2 {
             return;
         }
-        let log = (stretch.front / stretch.rear).ln();
+        let log = (driven.front / driven.rear).ln();
         let cell = (log / CELL).round() + 0.5 * (N_CELLS - 1) as f64;
         self.cells[cell.clamp(0.0, (N_CELLS - 1) as f64) as usize] += 1;
         self.n += 1;
         let values = [
             ("front over rear", 100.0 * log, "%"),
-            ("speed", 3.6 * stretch.metres / stretch.seconds, "km/h"),
+            ("speed", 3.6 * driven.metres / stretch.seconds, "km/h"),
         ];
         let side = if log > 0.0 {
             &mut self.high
         } else {
             &mut self.low
         };
-        side.note(log.abs(), window(stretch.start, end, &values));
+        side.add(log.abs(), window(stretch.start, stretch.latest, &values));
     }
 
     /// ln(front/rear) below which that share of the stretches lies.
@@ -128,31 +123,28 @@ impl FrontRear {
 impl Check for FrontRear {
     fn note(&mut self, row: &Row) {
         let (Some(front), Some(speed)) = (row.front_speed, row.road_speed) else {
-            self.stretch = None;
+            self.stretch.end();
             return;
         };
         if !self.is_steady_straight(row, speed) {
-            self.stretch = None;
+            self.stretch.end();
             return;
         }
-        let mut stretch = self.stretch.unwrap_or(Stretch {
-            start: row.time,
+        let stretch = self.stretch.hold(row.time, row.seconds, || Driven {
             speed,
             metres: 0.0,
             front: 0.0,
             rear: 0.0,
-            seconds: 0.0,
         });
-        stretch.metres += speed * row.seconds;
-        stretch.seconds += row.seconds;
-        stretch.front += front * row.seconds;
-        stretch.rear += row.case_speed * row.seconds;
-        if stretch.metres < STRETCH_M {
-            self.stretch = Some(stretch);
-            return;
+        let driven = &mut stretch.gathered;
+        driven.metres += speed * row.seconds;
+        driven.front += front * row.seconds;
+        driven.rear += row.case_speed * row.seconds;
+        if driven.metres >= STRETCH_M
+            && let Some(stretch) = self.stretch.end()
+        {
+            self.end(stretch, speed);
         }
-        self.stretch = None;
-        self.end(stretch, row.time, speed);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
@@ -167,7 +159,7 @@ impl Check for FrontRear {
             ));
         }
         let [low, median, high] = [0.25, 0.5, 0.75].map(|share| self.quantile(share));
-        if high - low > HALF_WITHIN {
+        if high - low > limits.front_rear_scatter {
             return Err(format!(
                 "the ratio of front and rear speed scatters: half of the stretches lie between {:.2} and {:.2} %",
                 100.0 * low,
@@ -189,7 +181,7 @@ impl Check for FrontRear {
                 "The {faster} wheels turn {:.2} % faster than the others over {km:.1} km of steady straight running \
                  (limit {} %): their tyres roll smaller.",
                 100.0 * median.abs(),
-                said(100.0 * limits.front_rear, 0)
+                rounded(100.0 * limits.front_rear, 0)
             ),
             evidence: side.windows(),
         }))

@@ -3,8 +3,8 @@
 use halfshaft_driveline::response::ladder::Pedal;
 
 use super::late_on_throttle::{delay, least_median_s, parts, slowest};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
-use crate::limits::said;
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::limits::rounded;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -25,36 +25,31 @@ pub const ENTRY: Entry = Entry {
         next_check: "The part named: calibration of the controller, or spring and free run of the actuator.",
         withdrawn_if: "the controller is meant to hold on",
     },
-    begin: |_| Box::new(HangsOnAfterLift),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct HangsOnAfterLift;
-
-impl Check for HangsOnAfterLift {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-        let delay = delay(drive, actuator.lift_off.as_ref(), "lifts of the throttle")?;
-        let limit_s = drive.limits.actuator.lift_off_s;
-        let Some(spread) = delay
-            .whole
-            .filter(|spread| least_median_s(spread) > limit_s)
-        else {
-            return Ok(None);
-        };
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "The clutch was open {:.2} s after the driver had lifted, by the median of {} lifts (limit {} s); {}.",
-                spread.median_s,
-                spread.n_events,
-                said(limit_s, 1),
-                parts(delay)
-            ),
-            evidence: slowest(&actuator.ladders, Pedal::Off).windows(),
-        }))
-    }
+fn outcome(drive: &Drive) -> Outcome {
+    let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+    let delay = delay(drive, actuator.lift_off.as_ref(), "lifts of the throttle")?;
+    let limit_s = drive.limits.actuator.lift_off_s;
+    let Some(spread) = delay
+        .whole
+        .filter(|spread| least_median_s(spread) > limit_s)
+    else {
+        return Ok(None);
+    };
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "The clutch was open {:.2} s after the driver had lifted, by the median of {} lifts (limit {} s); {}.",
+            spread.median_s,
+            spread.n_events,
+            rounded(limit_s, 1),
+            parts(delay)
+        ),
+        evidence: slowest(&actuator.ladders, Pedal::Off).windows(),
+    }))
 }
 
 #[cfg(test)]

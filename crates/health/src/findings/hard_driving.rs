@@ -3,7 +3,7 @@
 //! Fires on the class of use alone. It is no fault of the car: it says that the oil is used
 //! up sooner.
 
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::{Severity, UseClass};
 
 pub const ENTRY: Entry = Entry {
@@ -17,43 +17,38 @@ pub const ENTRY: Entry = Entry {
         next_check: "Change the oil at the distance that this use allows, not at that of a gentle car.",
         withdrawn_if: "the drive is not like the others of this car",
     },
-    begin: |_| Box::new(HardDriving),
+    begin: |_| Box::new(outcome as Judge),
 };
 
 /// From this class on. It is a definition: U4 is called hard, U5 competition.
 const FROM: u8 = 4;
 
-#[derive(Clone, Debug)]
-struct HardDriving;
-
-impl Check for HardDriving {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let class = drive.class.as_ref().map_err(Clone::clone)?;
-        if class.level < FROM {
-            return match class.is_at_least {
-                false => Ok(None),
-                true => Err("too few needles are known: the class may be higher".to_owned()),
-            };
-        }
-        let distance = match drive.figure("oil_distance_factor") {
-            Ok(factor) => format!(
-                " For the oil one km of it counted as {:.2} km of ordinary driving.",
-                factor.value
-            ),
-            Err(reason) => format!(" How much sooner the oil is used up is not told: {reason}."),
+fn outcome(drive: &Drive) -> Outcome {
+    let class = drive.class.as_ref().map_err(Clone::clone)?;
+    if class.level < FROM {
+        return match class.is_at_least {
+            false => Ok(None),
+            true => Err("too few needles are known: the class may be higher".to_owned()),
         };
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: drive.quality.grade,
-            summary: format!(
-                "The use was {}{} (U{}, limit U{FROM}).{distance}",
-                if class.is_at_least { "at least " } else { "" },
-                UseClass::word(class.level),
-                class.level
-            ),
-            evidence: Vec::new(),
-        }))
     }
+    let distance = match drive.figure("oil_distance_factor") {
+        Ok(factor) => format!(
+            " For the oil one km of it counted as {:.2} km of ordinary driving.",
+            factor.value
+        ),
+        Err(reason) => format!(" How much sooner the oil is used up is not known: {reason}."),
+    };
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: drive.quality.grade,
+        summary: format!(
+            "The use was {}{} (U{}, limit U{FROM}).{distance}",
+            if class.is_at_least { "at least " } else { "" },
+            UseClass::word(class.level),
+            class.level
+        ),
+        evidence: Vec::new(),
+    }))
 }
 
 #[cfg(test)]

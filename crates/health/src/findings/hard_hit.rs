@@ -5,12 +5,12 @@
 //! carries its tolerance into both.
 
 use halfshaft_driveline::Row;
-use halfshaft_model::Time;
 
 use super::drive::lining_area_mm2;
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Driving, Hit, Slip, said};
+use crate::lasting::Lasting;
+use crate::limits::{Driving, Hit, Slip, rounded};
 use crate::result::Severity;
 use crate::sums::is_slipping;
 
@@ -22,8 +22,8 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             format!(
                 "one event of more than {} J/mm², or more than {} W/mm² for {} s, per net lining area",
-                said(limits.hit.energy_j_per_mm2, 1),
-                said(limits.hit.power_w_per_mm2, 1),
+                rounded(limits.hit.energy_j_per_mm2, 1),
+                rounded(limits.hit.power_w_per_mm2, 1),
                 limits.hit.power_s
             )
         },
@@ -43,8 +43,8 @@ struct HardHit {
     slip: Slip,
     limits: Hit,
     area_mm2: Result<f64, String>,
-    // Since when the power is above, latest row above, highest.
-    above: Option<(Time, Time, f64)>,
+    // Power above the limit, and the highest.
+    above: Lasting<f64>,
     by_power: Strongest,
 }
 
@@ -55,24 +55,25 @@ impl HardHit {
             slip: setup.limits.slip,
             limits: setup.limits.hit,
             area_mm2: lining_area_mm2(setup.vehicle),
-            above: None,
+            above: Lasting::default(),
             by_power: Strongest::default(),
         }
     }
 
     fn end(&mut self) {
-        let Some((start, end, highest)) = self.above.take() else {
+        let Some(above) = self.above.end() else {
             return;
         };
-        if end.since(start) < self.limits.power_s {
+        if above.length_s() < self.limits.power_s {
             return;
         }
         let values = [
-            ("highest power", highest, "W/mm²"),
-            ("time above", end.since(start), "s"),
+            ("highest power", above.gathered, "W/mm²"),
+            ("time above", above.length_s(), "s"),
         ];
-        let strength = highest / self.limits.power_w_per_mm2;
-        self.by_power.note(strength, window(start, end, &values));
+        let strength = above.gathered / self.limits.power_w_per_mm2;
+        self.by_power
+            .add(strength, window(above.start, above.latest, &values));
     }
 }
 
@@ -89,9 +90,8 @@ impl Check for HardHit {
             self.end();
             return;
         }
-        let (_, latest, highest) = self.above.get_or_insert((row.time, row.time, power));
-        *latest = row.time;
-        *highest = highest.max(power);
+        let above = self.above.hold(row.time, row.seconds, || power);
+        above.gathered = above.gathered.max(power);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
@@ -109,8 +109,8 @@ impl Check for HardHit {
             if energy > limits.energy_j_per_mm2 {
                 let values = [("energy", energy, "J/mm²")];
                 let shown = window(event.span.start, event.span.end, &values);
-                by_energy.note(energy, shown.clone());
-                hits.note(energy / limits.energy_j_per_mm2, shown);
+                by_energy.add(energy, shown.clone());
+                hits.add(energy / limits.energy_j_per_mm2, shown);
             }
         }
         if hits.n() == 0 {
@@ -122,7 +122,7 @@ impl Check for HardHit {
             parts.push(format!(
                 "{n} event{} of up to {most:.1} J/mm² (limit {})",
                 if n == 1 { "" } else { "s" },
-                said(limits.energy_j_per_mm2, 1)
+                rounded(limits.energy_j_per_mm2, 1)
             ));
         }
         if let Some(most) = settled.by_power.greatest() {
@@ -131,7 +131,7 @@ impl Check for HardHit {
             parts.push(format!(
                 "{n} time{} more than {} W/mm² for {} s, up to {most:.1} W/mm²",
                 if n == 1 { "" } else { "s" },
-                said(limits.power_w_per_mm2, 1),
+                rounded(limits.power_w_per_mm2, 1),
                 limits.power_s
             ));
         }
@@ -147,6 +147,8 @@ impl Check for HardHit {
 #[cfg(test)]
 mod tests {
     use super::super::testing::{Scene, event, says};
+    use halfshaft_model::Time;
+
     use super::*;
     use crate::testing::row;
 

@@ -9,7 +9,8 @@ use halfshaft_model::{Site, Time};
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, SDS_OF_90, said};
+use crate::lasting::Lasting;
+use crate::limits::{Limits, SDS_OF_90, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -24,8 +25,8 @@ pub const ENTRY: Entry = Entry {
                  its whole band",
                 limits.heat.hot_oil_c,
                 limits.oil.above_s,
-                said(100.0 * limits.heat.clutch_share, 0),
-                said(100.0 * limits.heat.gear_loss_share, 0)
+                rounded(100.0 * limits.heat.clutch_share, 0),
+                rounded(100.0 * limits.heat.gear_loss_share, 0)
             )
         },
         needs: "a measured oil temperature, torque, power through the axle: engine torque and speed, or mass and \
@@ -45,8 +46,8 @@ struct HotWithoutClutch {
     limits: Limits,
     reach_s: f64,
     latest: Option<(Time, f64)>,
-    // Start, latest and highest; none that begins or goes on with a jump.
-    run: Option<(Time, Time, f64)>,
+    // The highest; none that begins or goes on with a jump.
+    run: Lasting<f64>,
     hot: Strongest,
 }
 
@@ -56,21 +57,22 @@ impl HotWithoutClutch {
             limits: *setup.limits,
             reach_s: setup.oil_reach_s(),
             latest: None,
-            run: None,
+            run: Lasting::default(),
             hot: Strongest::default(),
         }
     }
 
     fn end(&mut self) {
-        let Some((start, end, highest)) = self.run.take() else {
+        let Some(run) = self.run.end() else {
             return;
         };
-        if end.since(start) >= self.limits.oil.above_s {
+        if run.length_s() >= self.limits.oil.above_s {
             let values = [
-                ("highest oil temperature", highest, "°C"),
-                ("time above", end.since(start), "s"),
+                ("highest oil temperature", run.gathered, "°C"),
+                ("time above", run.length_s(), "s"),
             ];
-            self.hot.note(highest, window(start, end, &values));
+            self.hot
+                .add(run.gathered, window(run.start, run.latest, &values));
         }
     }
 }
@@ -86,9 +88,8 @@ impl Check for HotWithoutClutch {
             self.end();
         }
         if celsius > self.limits.heat.hot_oil_c {
-            let (_, latest, highest) = self.run.get_or_insert((time, time, celsius));
-            *latest = time;
-            *highest = highest.max(celsius);
+            let run = self.run.hold(time, 0.0, || celsius);
+            run.gathered = run.gathered.max(celsius);
         }
         self.latest = Some((time, celsius));
     }
@@ -120,9 +121,9 @@ impl Check for HotWithoutClutch {
             .unknowns
             .iter()
             .find(|unknown| unknown.name == GEAR_LOSS && unknown.told != Told::Held)
-            .ok_or("the drive does not tell the loss of the gears")?;
+            .ok_or("the loss of the gears is not known from this drive")?;
         if let Anchor::Open(reason) = &thermal.anchor {
-            return Err(format!("no sensor holds the model: {reason}"));
+            return Err(format!("no sensor fixes the model: {reason}"));
         }
         let usual = drive.limits.heat.gear_loss_share;
         let low = loss.value - SDS_OF_90 * loss.sd;
@@ -212,7 +213,7 @@ mod tests {
             ..gears(0.09)
         };
         let why = outcome(&with_gears(held), hill(140.0)).unwrap_err();
-        says(&why, "does not tell the loss of the gears");
+        says(&why, "the loss of the gears is not known");
     }
 
     fn hill(peak: f64) -> impl Fn(f64) -> f64 {

@@ -11,7 +11,7 @@ use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::limits::{Limits, rounded};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -46,11 +46,6 @@ const MOST_SAMPLES: usize = 1000;
 /// How far beyond the band is looked, Hz: a peak at its edge must be one.
 const BEYOND_HZ: f64 = 2.0;
 const STEP_HZ: f64 = 0.5;
-/// As near as this to once or twice per turn of a wheel it belongs to the wheel, Hz.
-const OF_THE_WHEEL_HZ: f64 = 0.7;
-/// Turns are parted by this long without one, s.
-const PART_S: f64 = 1.5;
-
 /// Least and greatest of no command.
 const COMMAND_UNSEEN: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
 
@@ -132,7 +127,7 @@ impl Judder {
         let turns_hz = self.case_speed / n / std::f64::consts::TAU;
         let is_of_wheel = [1.0, 2.0]
             .iter()
-            .any(|order| (frequency_hz - order * turns_hz).abs() < OF_THE_WHEEL_HZ);
+            .any(|order| (frequency_hz - order * turns_hz).abs() < limits.wheel_within_hz);
         let is_in_band = limits.from_hz <= frequency_hz && frequency_hz <= limits.to_hz;
         if amplitude <= limits.amplitude_rad_per_s || !is_in_band || is_of_wheel {
             return;
@@ -165,7 +160,7 @@ impl Judder {
             ("speed", turn.speed, "km/h"),
         ];
         self.turns
-            .note(turn.amplitude, window(turn.start, turn.end, &values));
+            .add(turn.amplitude, window(turn.start, turn.end, &values));
     }
 }
 
@@ -210,7 +205,7 @@ fn strongest(samples: &[(f64, f64)], from_hz: f64, to_hz: f64) -> (f64, f64) {
 
 impl Check for Judder {
     fn note(&mut self, row: &Row) {
-        let is_over = |latest: &Time| row.time.since(*latest) > PART_S;
+        let is_over = |latest: &Time| row.time.since(*latest) > self.limits.judder.apart_s;
         if self.latest_in_turn.as_ref().is_some_and(is_over) {
             self.latest_in_turn = None;
             self.end_turn();
@@ -277,7 +272,7 @@ impl Check for Judder {
                 turns.greatest().unwrap_or(0.0),
                 frequencies[frequencies.len() / 2],
                 limits.turns,
-                said(limits.amplitude_rad_per_s, 1),
+                rounded(limits.amplitude_rad_per_s, 1),
                 limits.from_hz,
                 limits.to_hz
             ),

@@ -7,9 +7,9 @@ use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Spread;
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::PedalDelay;
-use crate::limits::{SDS_OF_90, said};
+use crate::limits::{SDS_OF_90, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -28,14 +28,11 @@ pub const ENTRY: Entry = Entry {
         },
         needs: "throttle, clutch command, a state of the clutch",
         could_also_be: "a calibration that waits for slip on purpose, a throttle channel that runs ahead of the engine",
-        next_check: "The part named: calibration of the controller, or the actuator as for a lazy one.",
+        next_check: "The part named: calibration of the controller, or the actuator as for a slow one.",
         withdrawn_if: "the controller is meant to wait",
     },
-    begin: |_| Box::new(LateOnThrottle),
+    begin: |_| Box::new(outcome as Judge),
 };
-
-#[derive(Clone, Copy, Debug)]
-struct LateOnThrottle;
 
 /// Both parts in words, the larger named.
 pub(super) fn parts(delay: &PedalDelay) -> String {
@@ -67,7 +64,7 @@ pub(super) fn slowest(ladders: &[Ladder], pedal: Pedal) -> Strongest {
         ];
         let whole_s = controller_s + mechanism_s;
         let shown = window(ladder.time, ladder.time.plus(whole_s), &values);
-        strongest.note(whole_s - ladder.feed_s, shown);
+        strongest.add(whole_s - ladder.feed_s, shown);
     }
     strongest
 }
@@ -89,7 +86,7 @@ pub(super) fn delay<'a>(
     what: &str,
 ) -> Result<&'a PedalDelay, String> {
     drive.all_of(&["throttle", "clutch.command"])?;
-    let delay = of.ok_or("the map does not say what counts as a full clutch.command")?;
+    let delay = of.ok_or("the map does not state what a full clutch.command is")?;
     let n = delay.beyond_feed.map_or(0, |spread| spread.n_events);
     let least = drive.limits.actuator.pedal_events as usize;
     if n < least {
@@ -101,32 +98,30 @@ pub(super) fn delay<'a>(
     Ok(delay)
 }
 
-impl Check for LateOnThrottle {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-        let presses = actuator.throttle_on.as_ref();
-        let delay = delay(drive, presses, "quick presses of the throttle")?;
-        let limit_s = drive.limits.actuator.throttle_on_s;
-        let Some(spread) = delay
-            .beyond_feed
-            .filter(|spread| least_median_s(spread) > limit_s)
-        else {
-            return Ok(None);
-        };
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "The clutch came {:.2} s after the throttle by the median of {} presses, without the driver's own time \
-                 (limit {} s); {}.",
-                spread.median_s,
-                spread.n_events,
-                said(limit_s, 1),
-                parts(delay)
-            ),
-            evidence: slowest(&actuator.ladders, Pedal::On).windows(),
-        }))
-    }
+fn outcome(drive: &Drive) -> Outcome {
+    let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+    let presses = actuator.throttle_on.as_ref();
+    let delay = delay(drive, presses, "quick presses of the throttle")?;
+    let limit_s = drive.limits.actuator.throttle_on_s;
+    let Some(spread) = delay
+        .beyond_feed
+        .filter(|spread| least_median_s(spread) > limit_s)
+    else {
+        return Ok(None);
+    };
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "The clutch came {:.2} s after the throttle by the median of {} presses, without the driver's own time \
+             (limit {} s); {}.",
+            spread.median_s,
+            spread.n_events,
+            rounded(limit_s, 1),
+            parts(delay)
+        ),
+        evidence: slowest(&actuator.ladders, Pedal::On).windows(),
+    }))
 }
 
 #[cfg(test)]

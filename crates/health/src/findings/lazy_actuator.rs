@@ -8,15 +8,15 @@ use halfshaft_driveline::response::Direction;
 use halfshaft_driveline::response::pool::{Quantity, pool};
 
 use super::timing::{Judged, grade, judge, longest, normal_s, reference, warm, whole_way};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
-use crate::limits::said;
+use crate::limits::rounded;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::LazyActuator,
-        title: "Lazy actuator",
+        title: "Slow actuator",
         severities: &[Severity::LookSoon],
         rule: |limits| {
             let own = &limits.actuator;
@@ -25,10 +25,10 @@ pub const ENTRY: Entry = Entry {
                  time is more than {} times that of earlier drives or the rated one, or the median rise from 10 to \
                  90 % more than {} s",
                 own.least_steps,
-                said(own.warm_from_c, 0),
-                said(own.voltage_from_v, 0),
-                said(own.lazy_ratio, 1),
-                said(own.lazy_rise_s, 1)
+                rounded(own.warm_from_c, 0),
+                rounded(own.voltage_from_v, 0),
+                rounded(own.lazy_ratio, 1),
+                rounded(own.lazy_rise_s, 1)
             )
         },
         needs: "clutch command, a signal of what the mechanism did, oil temperature; supply voltage where there is one",
@@ -37,71 +37,66 @@ pub const ENTRY: Entry = Entry {
         next_check: "Motor current and free run on the bench, plug and cable, the gear of the mechanism by hand.",
         withdrawn_if: "the unit was as slow when new, or the rated time of the map is wrong",
     },
-    begin: |_| Box::new(LazyActuator),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct LazyActuator;
-
-impl Check for LazyActuator {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let limits = &drive.limits.actuator;
-        let way = whole_way(drive, Direction::Engage)?;
-        let rises = pool(
-            &warm(drive, Direction::Engage)?,
-            Direction::Engage,
-            Quantity::RiseTime,
-        );
-        let rise = judge(&rises, limits, "moves of the command");
-        let expected = reference(drive, Past::TransitionTime);
-        let mut said_of = Vec::new();
-        match way.judged {
-            Judged::Median(spread, _) => {
-                let median_s = normal_s(&way.timed, spread.median_s);
-                if let Some((value, source)) = &expected
-                    && median_s > limits.lazy_ratio * value
-                {
-                    said_of.push(format!(
-                        "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {:.1} times {source}, {value:.2} s \
-                         (limit {} times)",
-                        way.name,
-                        spread.n_events,
-                        median_s / value,
-                        said(limits.lazy_ratio, 1)
-                    ));
-                }
-            }
-            Judged::Below(below_s) => {
-                let limit_s = expected
-                    .as_ref()
-                    .map_or(limits.lazy_rise_s, |(value, _)| limits.lazy_ratio * value);
-                if below_s > limit_s {
-                    return Err(format!(
-                        "the samples are too slow: they tell times from {below_s:.2} s, and {limit_s:.2} s is the limit"
-                    ));
-                }
+fn outcome(drive: &Drive) -> Outcome {
+    let limits = &drive.limits.actuator;
+    let way = whole_way(drive, Direction::Engage)?;
+    let rises = pool(
+        &warm(drive, Direction::Engage)?,
+        Direction::Engage,
+        Quantity::RiseTime,
+    );
+    let rise = judge(&rises, limits, "moves of the command");
+    let expected = reference(drive, Past::TransitionTime);
+    let mut parts = Vec::new();
+    match way.judged {
+        Judged::Median(spread, _) => {
+            let median_s = normal_s(&way.timed, spread.median_s);
+            if let Some((value, source)) = &expected
+                && median_s > limits.lazy_ratio * value
+            {
+                parts.push(format!(
+                    "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {:.1} times {source}, {value:.2} s \
+                     (limit {} times)",
+                    way.name,
+                    spread.n_events,
+                    median_s / value,
+                    rounded(limits.lazy_ratio, 1)
+                ));
             }
         }
-        if let Ok(Judged::Median(spread, _)) = rise
-            && spread.median_s > limits.lazy_rise_s
-        {
-            said_of.push(format!(
-                "the rise from 10 to 90 % took {:.2} s (median of {}, limit {} s)",
-                spread.median_s,
-                spread.n_events,
-                said(limits.lazy_rise_s, 1)
-            ));
+        Judged::Below(below_s) => {
+            let limit_s = expected
+                .as_ref()
+                .map_or(limits.lazy_rise_s, |(value, _)| limits.lazy_ratio * value);
+            if below_s > limit_s {
+                return Err(format!(
+                    "the samples are too slow: times show from {below_s:.2} s on, and {limit_s:.2} s is the limit"
+                ));
+            }
         }
-        if said_of.is_empty() {
-            return Ok(None);
-        }
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: grade(drive, way.judged, limits.least_steps as usize),
-            summary: format!("Closing, {}.", said_of.join("; ")),
-            evidence: longest(&way.timed).windows(),
-        }))
     }
+    if let Ok(Judged::Median(spread, _)) = rise
+        && spread.median_s > limits.lazy_rise_s
+    {
+        parts.push(format!(
+            "the rise from 10 to 90 % took {:.2} s (median of {}, limit {} s)",
+            spread.median_s,
+            spread.n_events,
+            rounded(limits.lazy_rise_s, 1)
+        ));
+    }
+    if parts.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: grade(drive, way.judged, limits.least_steps as usize),
+        summary: format!("Closing, {}.", parts.join("; ")),
+        evidence: longest(&way.timed).windows(),
+    }))
 }
 
 #[cfg(test)]

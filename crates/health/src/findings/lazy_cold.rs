@@ -1,4 +1,4 @@
-//! The actuator works hot and is lazy cold.
+//! The actuator is slow when cold, and as it should be when warm.
 //!
 //! Growth of the rise per kelvin below 20 °C, learned together with what the voltage does
 //! (`response::normal`), from moves on both sides of 20 °C.
@@ -8,13 +8,13 @@ use halfshaft_driveline::response::resolution::spread;
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::longest;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::LazyCold,
-        title: "Works hot, lazy cold",
+        title: "Slow when cold",
         severities: &[Severity::Note],
         rule: |limits| {
             let own = &limits.actuator;
@@ -31,84 +31,75 @@ pub const ENTRY: Entry = Entry {
         next_check: "Grade and age of the oil.",
         withdrawn_if: "the rise stays long when the same car is warm",
     },
-    begin: |_| Box::new(LazyCold),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct LazyCold;
-
-/// Half of the moves on the cold side must be slower by this share of what the slope says of
-/// them, so that a few freaks do not make it. Source: none, engineering guess.
-const HALF_SHOW: f64 = 0.5;
-
-impl Check for LazyCold {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-        drive.all_of(&["oil.temperature", "supply.voltage"])?;
-        let limits = &drive.limits.actuator;
-        let all: Vec<(Response, f64, Measured)> = actuator
-            .responses
-            .iter()
-            .filter(|response| response.direction() == Direction::Engage)
-            .filter_map(|response| {
-                let time_s = response.rise_time_s()?;
-                let measured = Measured {
-                    time_s,
-                    oil_c: response.oil_c?,
-                    supply_v: response.supply_v?,
-                };
-                Some((*response, time_s, measured))
-            })
-            .collect();
-        let (cold, warm): (Vec<_>, Vec<_>) = all
-            .iter()
-            .partition(|(.., measured)| measured.oil_c < COLD_BELOW_C);
-        let least = limits.cold_events as usize;
-        if cold.len() < least || warm.len() < least {
-            return Err(format!(
-                "{} moves of closing below 20 °C and {} above gave a rise, {least} are needed of each",
-                cold.len(),
-                warm.len()
-            ));
-        }
-        let measured: Vec<Measured> = all.iter().map(|(.., measured)| *measured).collect();
-        let slopes = Slopes::learned(&measured);
-        if !slopes.growth_is_learned {
-            return Err("the temperatures below 20 °C do not spread over 10 K".to_owned());
-        }
-        let median = |of: &[&(Response, f64, Measured)]| {
-            let times: Vec<f64> = of.iter().map(|(_, time_s, _)| *time_s).collect();
-            spread(&times).map_or(0.0, |spread| spread.median_s)
-        };
-        let (cold_s, warm_s) = (median(&cold), median(&warm));
-        let mean_cold_k = cold
-            .iter()
-            .map(|(.., measured)| COLD_BELOW_C - measured.oil_c)
-            .sum::<f64>()
-            / cold.len() as f64;
-        let limit = limits.cold_growth_per_k;
-        let shown = 1.0 + HALF_SHOW * limit * mean_cold_k;
-        if slopes.growth_per_k <= limit || cold_s < shown * warm_s {
-            return Ok(None);
-        }
-        let timed: Vec<(Response, f64)> = cold
-            .iter()
-            .map(|(response, time_s, _)| (*response, *time_s))
-            .collect();
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "Below 20 °C the rise of closing grew by {:.1} % per K (limit {} %): {cold_s:.2} s by the median of {} \
-                 moves below, {warm_s:.2} s of {} above.",
-                100.0 * slopes.growth_per_k,
-                100.0 * limit,
-                cold.len(),
-                warm.len()
-            ),
-            evidence: longest(&timed).windows(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+    drive.all_of(&["oil.temperature", "supply.voltage"])?;
+    let limits = &drive.limits.actuator;
+    let all: Vec<(Response, f64, Measured)> = actuator
+        .responses
+        .iter()
+        .filter(|response| response.direction() == Direction::Engage)
+        .filter_map(|response| {
+            let time_s = response.rise_time_s()?;
+            let measured = Measured {
+                time_s,
+                oil_c: response.oil_c?,
+                supply_v: response.supply_v?,
+            };
+            Some((*response, time_s, measured))
+        })
+        .collect();
+    let (cold, warm): (Vec<_>, Vec<_>) = all
+        .iter()
+        .partition(|(.., measured)| measured.oil_c < COLD_BELOW_C);
+    let least = limits.cold_events as usize;
+    if cold.len() < least || warm.len() < least {
+        return Err(format!(
+            "{} moves of closing below 20 °C and {} above gave a rise, {least} are needed of each",
+            cold.len(),
+            warm.len()
+        ));
     }
+    let measured: Vec<Measured> = all.iter().map(|(.., measured)| *measured).collect();
+    let slopes = Slopes::learned(&measured);
+    if !slopes.growth_is_learned {
+        return Err("the temperatures below 20 °C do not spread over 10 K".to_owned());
+    }
+    let median = |of: &[&(Response, f64, Measured)]| {
+        let times: Vec<f64> = of.iter().map(|(_, time_s, _)| *time_s).collect();
+        spread(&times).map_or(0.0, |spread| spread.median_s)
+    };
+    let (cold_s, warm_s) = (median(&cold), median(&warm));
+    let mean_cold_k = cold
+        .iter()
+        .map(|(.., measured)| COLD_BELOW_C - measured.oil_c)
+        .sum::<f64>()
+        / cold.len() as f64;
+    let limit = limits.cold_growth_per_k;
+    let shown = 1.0 + limits.cold_half_share * limit * mean_cold_k;
+    if slopes.growth_per_k <= limit || cold_s < shown * warm_s {
+        return Ok(None);
+    }
+    let timed: Vec<(Response, f64)> = cold
+        .iter()
+        .map(|(response, time_s, _)| (*response, *time_s))
+        .collect();
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "Below 20 °C the rise of closing grew by {:.1} % per K (limit {} %): {cold_s:.2} s by the median of {} \
+             moves below, {warm_s:.2} s of {} above.",
+            100.0 * slopes.growth_per_k,
+            100.0 * limit,
+            cold.len(),
+            warm.len()
+        ),
+        evidence: longest(&timed).windows(),
+    }))
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //! not exercised cannot be judged. It speaks of the log and not of the car.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -17,55 +17,50 @@ pub const ENTRY: Entry = Entry {
             format!("grade D, or fewer than {enough} engagements")
         },
         needs: "nothing",
-        could_also_be: "a car that was not driven in a way that asks for the clutch",
+        could_also_be: "a drive in which the clutch was not commanded",
         next_check: "Log again: both rear wheel speeds and the clutch's command at 20 Hz or more, with at least five \
                      engagements, ten minutes of driving and three tight bends.",
         withdrawn_if: "a better log of the same drive is read",
     },
-    begin: |_| Box::new(LogNotFit),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct LogNotFit;
-
-impl Check for LogNotFit {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let enough = drive.limits.trust.enough_events;
-        let mut reasons = Vec::new();
-        let mut values = Vec::new();
-        if drive.quality.grade == Grade::D {
+fn outcome(drive: &Drive) -> Outcome {
+    let enough = drive.limits.trust.enough_events;
+    let mut reasons = Vec::new();
+    let mut values = Vec::new();
+    if drive.quality.grade == Grade::D {
+        reasons.push(format!(
+            "the log is of grade D, as {}",
+            drive.quality.worst_factor
+        ));
+    }
+    match drive.figure("engagements") {
+        Err(reason) => reasons.push(format!("engagements cannot be seen: {reason}")),
+        Ok(count) if count.value < f64::from(enough) => {
+            let n = count.value;
+            values.push(("engagements", n, "1"));
+            let plural = if n == 1.0 { "" } else { "s" };
             reasons.push(format!(
-                "the log is of grade D, as {}",
-                drive.quality.worst_factor
+                "it holds {n:.0} engagement{plural}, {enough} are needed"
             ));
         }
-        match drive.figure("engagements") {
-            Err(reason) => reasons.push(format!("engagements cannot be seen: {reason}")),
-            Ok(count) if count.value < f64::from(enough) => {
-                let n = count.value;
-                values.push(("engagements", n, "1"));
-                let plural = if n == 1.0 { "" } else { "s" };
-                reasons.push(format!(
-                    "it holds {n:.0} engagement{plural}, {enough} are needed"
-                ));
-            }
-            Ok(_) => {}
-        }
-        if reasons.is_empty() {
-            return Ok(None);
-        }
-        let span = drive.span();
-        let mut summary = reasons.join("; ") + ".";
-        if let Some(first) = summary.get(..1).map(str::to_uppercase) {
-            summary.replace_range(..1, &first);
-        }
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: drive.quality.grade,
-            summary,
-            evidence: vec![window(span.start, span.end, &values)],
-        }))
+        Ok(_) => {}
     }
+    if reasons.is_empty() {
+        return Ok(None);
+    }
+    let span = drive.span();
+    let mut summary = reasons.join("; ") + ".";
+    if let Some(first) = summary.get(..1).map(str::to_uppercase) {
+        summary.replace_range(..1, &first);
+    }
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: drive.quality.grade,
+        summary,
+        evidence: vec![window(span.start, span.end, &values)],
+    }))
 }
 
 #[cfg(test)]

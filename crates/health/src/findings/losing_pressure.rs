@@ -7,8 +7,8 @@ use halfshaft_driveline::RatioPoint;
 use halfshaft_model::Time;
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
-use crate::limits::{SDS_OF_90, said};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::limits::{SDS_OF_90, rounded};
 use crate::result::{EvidenceWindow, Grade, Severity};
 
 /// Windows shown on each side of a step.
@@ -23,8 +23,8 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "the rear tyres' ratio steps by more than {} % within 2 km and stays there, or its slope is more \
                  than {} % per km over its whole 90 % interval",
-                said(100.0 * limits.tyres.pressure_step, 1),
-                said(100.0 * limits.tyres.pressure_slope_per_km, 2)
+                rounded(100.0 * limits.tyres.pressure_step, 1),
+                rounded(100.0 * limits.tyres.pressure_slope_per_km, 2)
             )
         },
         needs: "both rear wheel speeds, rolling radius, straight road at low command before and after",
@@ -33,73 +33,68 @@ pub const ENTRY: Entry = Entry {
         next_check: "Stop safely where it is allowed, look at both rear tyres and measure their pressure.",
         withdrawn_if: "both pressures are as they should be, or the tyre was changed at a stop at that place",
     },
-    begin: |_| Box::new(LosingPressure),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct LosingPressure;
-
-impl Check for LosingPressure {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.rear_wheels()?;
-        let calibration = drive.calibration;
-        let limits = &drive.limits.tyres;
-        if calibration.are_signals_identical {
-            return Err("left and right are one signal".to_owned());
-        }
-        let grade = calibration
-            .outcome
-            .as_ref()
-            .map_or(Grade::C, |ratio| Grade::of(ratio.grade_factor));
-        let softer = |change: f64| if change > 0.0 { "right" } else { "left" };
-        if let Some(step) = calibration
-            .step
-            .filter(|step| step.size().abs() > limits.pressure_step)
-        {
-            let size = step.size();
-            let summary = format!(
-                "At {:.1} km the {} rear tyre became faster by {:.2} % and stayed so (limit {} %).",
-                step.km,
-                softer(size),
-                100.0 * size.abs(),
-                said(100.0 * limits.pressure_step, 1)
-            );
-            return Ok(Some(Fired {
-                severity: Severity::Stop,
-                grade,
-                summary,
-                evidence: around(&calibration.points, step.time, step.before, step.after),
-            }));
-        }
-        if let Some((slope, sd)) = calibration.drift_per_km
-            && slope.abs() - SDS_OF_90 * sd > limits.pressure_slope_per_km
-        {
-            let summary = format!(
-                "The {} rear tyre grows faster by {:.3} ± {:.3} % per km (limit {} %).",
-                softer(slope),
-                100.0 * slope.abs(),
-                100.0 * SDS_OF_90 * sd,
-                said(100.0 * limits.pressure_slope_per_km, 2)
-            );
-            let values = [("change of right over left per km", 100.0 * slope, "%")];
-            let accepted = || calibration.points.iter().filter(|point| point.is_accepted);
-            let evidence = accepted()
-                .next()
-                .zip(accepted().next_back())
-                .map(|(first, last)| window(first.time, last.time, &values));
-            return Ok(Some(Fired {
-                severity: Severity::Stop,
-                grade,
-                summary,
-                evidence: evidence.into_iter().collect(),
-            }));
-        }
-        calibration
-            .outcome
-            .as_ref()
-            .map(|_| None)
-            .map_err(Clone::clone)
+fn outcome(drive: &Drive) -> Outcome {
+    drive.rear_wheels()?;
+    let calibration = drive.calibration;
+    let limits = &drive.limits.tyres;
+    if calibration.are_signals_identical {
+        return Err("left and right are one signal".to_owned());
     }
+    let grade = calibration
+        .outcome
+        .as_ref()
+        .map_or(Grade::C, |ratio| Grade::of(ratio.grade_factor));
+    let softer = |change: f64| if change > 0.0 { "right" } else { "left" };
+    if let Some(step) = calibration
+        .step
+        .filter(|step| step.size().abs() > limits.pressure_step)
+    {
+        let size = step.size();
+        let summary = format!(
+            "At {:.1} km the {} rear tyre became faster by {:.2} % and stayed so (limit {} %).",
+            step.km,
+            softer(size),
+            100.0 * size.abs(),
+            rounded(100.0 * limits.pressure_step, 1)
+        );
+        return Ok(Some(Fired {
+            severity: Severity::Stop,
+            grade,
+            summary,
+            evidence: around(&calibration.points, step.time, step.before, step.after),
+        }));
+    }
+    if let Some((slope, sd)) = calibration.drift_per_km
+        && slope.abs() - SDS_OF_90 * sd > limits.pressure_slope_per_km
+    {
+        let summary = format!(
+            "The {} rear tyre grows faster by {:.3} ± {:.3} % per km (limit {} %).",
+            softer(slope),
+            100.0 * slope.abs(),
+            100.0 * SDS_OF_90 * sd,
+            rounded(100.0 * limits.pressure_slope_per_km, 2)
+        );
+        let values = [("change of right over left per km", 100.0 * slope, "%")];
+        let accepted = || calibration.points.iter().filter(|point| point.is_accepted);
+        let evidence = accepted()
+            .next()
+            .zip(accepted().next_back())
+            .map(|(first, last)| window(first.time, last.time, &values));
+        return Ok(Some(Fired {
+            severity: Severity::Stop,
+            grade,
+            summary,
+            evidence: evidence.into_iter().collect(),
+        }));
+    }
+    calibration
+        .outcome
+        .as_ref()
+        .map(|_| None)
+        .map_err(Clone::clone)
 }
 
 /// The straights before and after the step.

@@ -5,22 +5,22 @@
 
 use super::evidence::{Strongest, window};
 use super::timing::reference;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
-use crate::limits::said;
+use crate::limits::rounded;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::MotorWorksHard,
-        title: "Motor working hard",
+        title: "Motor current high",
         severities: &[Severity::LookSoon],
         rule: |limits| {
             format!(
                 "over {} times or more that the pack was held closed (from 80 %) and still, the median current is more \
                  than {} times that of earlier drives or the motor's rated one",
                 limits.actuator.hold_times,
-                said(limits.actuator.hold_ratio, 1)
+                rounded(limits.actuator.hold_ratio, 1)
             )
         },
         needs: "motor current, clutch command, a state of the clutch, earlier drives or the rated current in the map",
@@ -29,60 +29,54 @@ pub const ENTRY: Entry = Entry {
         next_check: "Current against position on the bench, friction of screw, gear and bearing.",
         withdrawn_if: "the unit drew as much when new",
     },
-    begin: |_| Box::new(MotorWorksHard),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct MotorWorksHard;
-
-impl Check for MotorWorksHard {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-        drive.all_of(&["motor.current"])?;
-        let limits = &drive.limits.actuator;
-        let motor = &actuator.motor;
-        let (least, n) = (limits.hold_times as usize, motor.holds.len());
-        let Some(spread) = motor.hold_current().filter(|_| n >= least) else {
-            return Err(format!(
-                "the pack was held closed and still {n} times, {least} are needed"
-            ));
-        };
-        let rated = || {
-            let rated_a = drive.vehicle.motor_current_a?;
-            Some((rated_a, "the motor's rated current of the map".to_owned()))
-        };
-        let Some((value, source)) = reference(drive, Past::HoldCurrent).or_else(rated) else {
-            return Err(
-                "neither earlier drives nor a rated current of the motor to compare with"
-                    .to_owned(),
-            );
-        };
-        // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
-        // the current comes out too small, and nothing fires.
-        let current_a = (spread.median_s - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
-        if current_a <= limits.hold_ratio * value {
-            return Ok(None);
-        }
-        let mut holds = Strongest::default();
-        for hold in &motor.holds {
-            let values = [("current", hold.current_a, "A"), ("state", hold.state, "")];
-            holds.note(
-                hold.current_a,
-                window(hold.span.start, hold.span.end, &values),
-            );
-        }
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "Holding the clutch closed took {current_a:.1} A by the median of {n} times, {:.1} times {source}, \
-                 {value:.1} A (limit {} times).",
-                current_a / value,
-                said(limits.hold_ratio, 1)
-            ),
-            evidence: holds.windows(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+    drive.all_of(&["motor.current"])?;
+    let limits = &drive.limits.actuator;
+    let motor = &actuator.motor;
+    let (least, n) = (limits.hold_times as usize, motor.holds.len());
+    let Some(spread) = motor.hold_current().filter(|_| n >= least) else {
+        return Err(format!(
+            "the pack was held closed and still {n} times, {least} are needed"
+        ));
+    };
+    let rated = || {
+        let rated_a = drive.vehicle.motor_current_a?;
+        Some((rated_a, "the motor's rated current of the map".to_owned()))
+    };
+    let Some((value, source)) = reference(drive, Past::HoldCurrent).or_else(rated) else {
+        return Err(
+            "neither earlier drives nor a rated current of the motor to compare with".to_owned(),
+        );
+    };
+    // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
+    // the current comes out too small, and nothing fires.
+    let current_a = (spread.median_s - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
+    if current_a <= limits.hold_ratio * value {
+        return Ok(None);
     }
+    let mut holds = Strongest::default();
+    for hold in &motor.holds {
+        let values = [("current", hold.current_a, "A"), ("state", hold.state, "")];
+        holds.add(
+            hold.current_a,
+            window(hold.span.start, hold.span.end, &values),
+        );
+    }
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "Holding the clutch closed took {current_a:.1} A by the median of {n} times, {:.1} times {source}, \
+             {value:.1} A (limit {} times).",
+            current_a / value,
+            rounded(limits.hold_ratio, 1)
+        ),
+        evidence: holds.windows(),
+    }))
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //! leaves them out of everything else, and this says so.
 
 use super::evidence::Strongest;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -25,53 +25,48 @@ pub const ENTRY: Entry = Entry {
         next_check: "Ask where and how the car was moved; if it was driven, check the sensor of the wheel that stands.",
         withdrawn_if: "the car was driven on the road at that time: then a wheel-speed sensor is at fault",
     },
-    begin: |_| Box::new(NotDriving),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct NotDriving;
-
-impl Check for NotDriving {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.rear_wheels()?;
-        if !drive.not_driving.can_be_told {
-            return Err("the map states no rolling radius".to_owned());
-        }
-        let [wheel, car] = &drive.not_driving.stretches;
-        let mut parts = Vec::new();
-        for (stretches, words) in [
-            (
-                wheel,
-                "one rear wheel stood while the other or the car went",
-            ),
-            (car, "the car stood while its rear wheels turned"),
-        ] {
-            if let Some(longest) = stretches.greatest() {
-                parts.push(format!(
-                    "{words}, for up to {longest:.0} s (limit {} s)",
-                    drive.limits.driving.not_driving_s
-                ));
-            }
-        }
-        let mut summary = parts.join("; ");
-        let Some(first) = summary.get(..1).map(str::to_uppercase) else {
-            return Ok(None);
-        };
-        summary.replace_range(..1, &first);
-        let mut all = Strongest::default();
-        for shown in wheel.windows().into_iter().chain(car.windows()) {
-            all.note(shown.span.seconds(), shown);
-        }
-        Ok(Some(Fired {
-            severity: Severity::Note,
-            grade: drive.quality.grade,
-            summary: format!(
-                "{summary}. These {:.0} s are left out of distance, heat, its time and class of use.",
-                drive.not_driving.seconds
-            ),
-            evidence: all.windows(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    drive.rear_wheels()?;
+    if !drive.not_driving.can_be_told {
+        return Err("the map states no rolling radius".to_owned());
     }
+    let [wheel, car] = &drive.not_driving.stretches;
+    let mut parts = Vec::new();
+    for (stretches, words) in [
+        (
+            wheel,
+            "one rear wheel stood while the other or the car went",
+        ),
+        (car, "the car stood while its rear wheels turned"),
+    ] {
+        if let Some(longest) = stretches.greatest() {
+            parts.push(format!(
+                "{words}, for up to {longest:.0} s (limit {} s)",
+                drive.limits.driving.not_driving_s
+            ));
+        }
+    }
+    let mut summary = parts.join("; ");
+    let Some(first) = summary.get(..1).map(str::to_uppercase) else {
+        return Ok(None);
+    };
+    summary.replace_range(..1, &first);
+    let mut all = Strongest::default();
+    for shown in wheel.windows().into_iter().chain(car.windows()) {
+        all.add(shown.span.seconds(), shown);
+    }
+    Ok(Some(Fired {
+        severity: Severity::Note,
+        grade: drive.quality.grade,
+        summary: format!(
+            "{summary}. These {:.0} s are left out of distance, heat, its time and class of use.",
+            drive.not_driving.seconds
+        ),
+        evidence: all.windows(),
+    }))
 }
 
 #[cfg(test)]
@@ -86,7 +81,7 @@ mod tests {
         for (kind, seconds) in [wheel_s, car_s].into_iter().enumerate() {
             if seconds > 0.0 {
                 let shown = window(Time(0), Time::from_seconds(seconds), &[]);
-                scene.not_driving.stretches[kind].note(seconds, shown);
+                scene.not_driving.stretches[kind].add(seconds, shown);
                 scene.not_driving.seconds += seconds;
             }
         }

@@ -8,9 +8,9 @@
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity;
-use crate::limits::said;
+use crate::limits::rounded;
 use crate::result::{EvidenceValue, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -19,12 +19,12 @@ pub const ENTRY: Entry = Entry {
         title: "Oil loss suspected",
         severities: &[Severity::Act],
         rule: |limits| {
-            let percent = |ratio: f64| said(100.0 * (ratio - 1.0), 0);
+            let percent = |ratio: f64| rounded(100.0 * (ratio - 1.0), 0);
             format!(
                 "against earlier drives of this car the oil rises {} % more per pack heat, in a drive whose pack makes \
                  at least {} % of the heat, or pack and oil take {} % longer to become equal",
                 percent(limits.heat.rise_ratio),
-                said(100.0 * limits.heat.rise_pack_share, 0),
+                rounded(100.0 * limits.heat.rise_pack_share, 0),
                 percent(limits.heat.equalisation_ratio)
             )
         },
@@ -35,14 +35,11 @@ pub const ENTRY: Entry = Entry {
         next_check: "Oil level, leaks at the seals, and whether the breather is free.",
         withdrawn_if: "level and oil are right, or the next drives are as the earlier ones",
     },
-    begin: |_| Box::new(OilLoss),
+    begin: |_| Box::new(outcome as Judge),
 };
 
 /// What the conductance from pack to oil is called among the unknowns.
 const PACK_TO_OIL: &str = "conductance from pack to oil";
-
-#[derive(Clone, Debug)]
-struct OilLoss;
 
 /// One comparison with the past.
 struct Compared {
@@ -65,9 +62,9 @@ impl Compared {
         format!(
             "{}: {} {}, {} {} by {}, {:+.0} % (limit {:+.0} %)",
             self.now.name,
-            said_short(self.now.value),
+            three_digits(self.now.value),
             self.now.unit,
-            said_short(self.past.value),
+            three_digits(self.past.value),
             self.past.unit,
             self.source,
             100.0 * (self.ratio() - 1.0),
@@ -77,7 +74,7 @@ impl Compared {
 }
 
 /// Three digits.
-fn said_short(value: f64) -> String {
+fn three_digits(value: f64) -> String {
     let decimals = (2.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0) as usize;
     format!("{value:.decimals$}")
 }
@@ -86,13 +83,13 @@ fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
     let past = drive
         .baseline
         .get(Quantity::RisePerHeat)
-        .ok_or("no earlier drive tells the usual rise per heat")?;
+        .ok_or("no earlier drive gives the usual rise per heat")?;
     let now = thermal.rise_k_per_kj.as_ref().map_err(Clone::clone)?;
     let share = thermal.pack_share.as_ref().map_err(Clone::clone)?;
     let least = drive.limits.heat.rise_pack_share;
     if share.value < least {
         return Err(format!(
-            "the pack made {:.0} % of the heat, {:.0} % are wanted: the gears' part rules the rise",
+            "the pack made {:.0} % of the heat, {:.0} % are needed: the gears' part rules the rise",
             100.0 * share.value,
             100.0 * least
         ));
@@ -109,14 +106,14 @@ fn equalisation(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, St
     let past = drive
         .baseline
         .get(Quantity::Equalisation)
-        .ok_or("no earlier drive tells how long pack and oil take to become equal")?;
+        .ok_or("no earlier drive gives the time in which pack and oil become equal")?;
     let told = thermal
         .unknowns
         .iter()
         .find(|unknown| unknown.name == PACK_TO_OIL)
         .map(|unknown| unknown.told);
     if told != Some(Told::Fitted) {
-        return Err("the drive does not tell how fast pack and oil become equal".to_owned());
+        return Err("how fast pack and oil become equal is not known from this drive".to_owned());
     }
     Ok(Compared {
         now: value(
@@ -134,42 +131,40 @@ fn value(name: &'static str, value: f64, unit: &'static str) -> EvidenceValue {
     EvidenceValue { name, value, unit }
 }
 
-impl Check for OilLoss {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
-        if let Anchor::Open(reason) = &thermal.anchor {
-            return Err(reason.clone());
-        }
-        let (rise, equalisation) = (rise(drive, thermal), equalisation(drive, thermal));
-        let both = [&rise, &equalisation];
-        let over: Vec<&Compared> = both
-            .iter()
-            .filter_map(|compared| compared.as_ref().ok())
-            .filter(|compared| compared.is_over())
-            .collect();
-        if over.is_empty() {
-            return match (rise, equalisation) {
-                (Err(one), Err(other)) => Err(format!("{one}; {other}")),
-                _ => Ok(None),
-            };
-        }
-        let sentences: Vec<String> = over.iter().map(|compared| compared.sentence()).collect();
-        let mut evidence = window(drive.span().start, drive.span().end, &[]);
-        for compared in &over {
-            evidence
-                .values
-                .extend([compared.now.clone(), compared.past.clone()]);
-        }
-        Ok(Some(Fired {
-            severity: Severity::Act,
-            grade: drive.grade_of("heat_total").max(Grade::B),
-            summary: format!(
-                "The oil behaves as if there were less of it: {}.",
-                sentences.join("; ")
-            ),
-            evidence: vec![evidence],
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
+    if let Anchor::Open(reason) = &thermal.anchor {
+        return Err(reason.clone());
     }
+    let (rise, equalisation) = (rise(drive, thermal), equalisation(drive, thermal));
+    let both = [&rise, &equalisation];
+    let over: Vec<&Compared> = both
+        .iter()
+        .filter_map(|compared| compared.as_ref().ok())
+        .filter(|compared| compared.is_over())
+        .collect();
+    if over.is_empty() {
+        return match (rise, equalisation) {
+            (Err(one), Err(other)) => Err(format!("{one}; {other}")),
+            _ => Ok(None),
+        };
+    }
+    let sentences: Vec<String> = over.iter().map(|compared| compared.sentence()).collect();
+    let mut evidence = window(drive.span().start, drive.span().end, &[]);
+    for compared in &over {
+        evidence
+            .values
+            .extend([compared.now.clone(), compared.past.clone()]);
+    }
+    Ok(Some(Fired {
+        severity: Severity::Act,
+        grade: drive.grade_of("heat_total").max(Grade::B),
+        summary: format!(
+            "The oil behaves as if there were less of it: {}.",
+            sentences.join("; ")
+        ),
+        evidence: vec![evidence],
+    }))
 }
 
 #[cfg(test)]
@@ -238,7 +233,7 @@ mod tests {
         });
         let reason = held.outcome(&ENTRY).unwrap_err();
         says(&reason, "2.0 K only");
-        says(&reason, "does not tell how fast");
+        says(&reason, "how fast pack and oil become equal is not known");
     }
 
     #[test]

@@ -10,13 +10,14 @@ use halfshaft_model::Time;
 
 use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
+use crate::lasting::Lasting;
 use crate::limits::Oil;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::OilTooHot,
-        title: "Cooking now",
+        title: "Oil over its limit",
         severities: &[Severity::Act, Severity::Stop],
         rule: |limits| {
             let oil = &limits.oil;
@@ -42,8 +43,8 @@ struct Above {
     celsius: f64,
     // How long it must last, s.
     least_s: f64,
-    // Start, latest sample, highest, and whether it began with a jump.
-    run: Option<(Time, Time, f64, bool)>,
+    // Highest, and whether a jump is in it.
+    run: Lasting<(f64, bool)>,
     stretches: Strongest,
     doubtful: Option<(Time, f64)>,
 }
@@ -53,7 +54,7 @@ impl Above {
         Above {
             celsius,
             least_s,
-            run: None,
+            run: Lasting::default(),
             stretches: Strongest::default(),
             doubtful: None,
         }
@@ -64,21 +65,18 @@ impl Above {
             self.end(time);
             return;
         }
-        match &mut self.run {
-            None => self.run = Some((time, time, celsius, is_jump)),
-            Some((_, latest, highest, is_doubtful)) => {
-                *latest = time;
-                *highest = highest.max(celsius);
-                *is_doubtful |= is_jump;
-            }
-        }
+        let run = self.run.hold(time, 0.0, || (celsius, false));
+        let (highest, is_doubtful) = &mut run.gathered;
+        *highest = highest.max(celsius);
+        *is_doubtful |= is_jump;
     }
 
     /// The stretch going on ends.
     fn end(&mut self, at: Time) {
-        let Some((start, _, highest, is_doubtful)) = self.run.take() else {
+        let Some(run) = self.run.end() else {
             return;
         };
+        let (start, (highest, is_doubtful)) = (run.start, run.gathered);
         let seconds = at.since(start);
         if seconds < self.least_s {
             return;
@@ -91,14 +89,14 @@ impl Above {
             ("highest oil temperature", highest, "°C"),
             ("time above", seconds, "s"),
         ];
-        self.stretches.note(highest, window(start, at, &values));
+        self.stretches.add(highest, window(start, at, &values));
     }
 
     /// With the stretch going on.
     fn settled(&self) -> Above {
         let mut settled = self.clone();
-        if let Some((_, latest, ..)) = settled.run {
-            settled.end(latest);
+        if let Some(run) = self.run.going_on() {
+            settled.end(run.latest);
         }
         settled
     }
@@ -200,7 +198,7 @@ fn hot_pack(drive: &Drive) -> Option<Fired> {
     let (counts_c, basis, grade) = match &thermal.anchor {
         Anchor::Fitted(_) => (
             pack.value,
-            "estimated, held by the sensor".to_owned(),
+            "estimated, fitted to the sensor".to_owned(),
             Grade::B,
         ),
         Anchor::Open(why) => (pack.low, format!("model, unanchored: {why}"), Grade::D),
@@ -216,7 +214,7 @@ fn hot_pack(drive: &Drive) -> Option<Fired> {
                 ("pack, estimated", point.pack_c.value, "°C"),
                 ("oil, estimated", point.oil_c, "°C"),
             ];
-            hot.note(point.pack_c.value, window(before, point.time, &values));
+            hot.add(point.pack_c.value, window(before, point.time, &values));
         }
         before = point.time;
     }

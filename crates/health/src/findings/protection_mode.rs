@@ -13,7 +13,8 @@ use halfshaft_model::{Block, Time};
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
-use crate::limits::{Limits, said};
+use crate::lasting::Lasting;
+use crate::limits::{Limits, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -28,12 +29,12 @@ pub const ENTRY: Entry = Entry {
                  there {} s, while the wheels differ by {} rad/s beyond the bend and the throttle, where logged, is above \
                  {} %",
                 limits.occurrences,
-                said(100.0 * limits.command_from, 0),
+                rounded(100.0 * limits.command_from, 0),
                 limits.within_s,
                 limits.oil_from_c,
                 limits.stays_s,
                 limits.excess_rad_per_s,
-                said(100.0 * limits.throttle_from, 0)
+                rounded(100.0 * limits.throttle_from, 0)
             )
         },
         needs: "command, both rear wheel speeds, yaw rate or front wheel speeds, oil temperature; the throttle sharpens it",
@@ -44,15 +45,10 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(ProtectionMode::new(setup)),
 };
 
-/// A pedal older than this says nothing, s. Source: none, engineering guess.
-const PEDAL_REACH_S: f64 = 0.5;
-
 /// A command that fell.
 #[derive(Clone, Copy, Debug)]
 struct Fallen {
-    at: Time,
     from: f64,
-    seconds: f64,
     excess: f64,
     throttle_least: Option<f64>,
     oil_c: f64,
@@ -70,7 +66,7 @@ struct ProtectionMode {
     has_throttle: bool,
     // Highest command of the time in which it may fall: when it was last so high.
     high: Option<(Time, f64)>,
-    fallen: Option<Fallen>,
+    fallen: Lasting<Fallen>,
     cuts: Strongest,
     hot_s: f64,
 }
@@ -91,7 +87,7 @@ impl ProtectionMode {
             throttle: None,
             has_throttle: false,
             high: None,
-            fallen: None,
+            fallen: Lasting::default(),
             cuts: Strongest::default(),
             hot_s: 0.0,
         }
@@ -113,7 +109,7 @@ impl ProtectionMode {
         let excess = (row.road_referred_difference - row.kinematic_difference?).abs();
         let throttle = self
             .throttle
-            .filter(|(time, _)| row.time.since(*time) <= PEDAL_REACH_S)
+            .filter(|(time, _)| row.time.since(*time) <= self.limits.protection.throttle_reach_s)
             .map(|(_, value)| value);
         let is_pressed = match throttle {
             Some(throttle) => throttle >= limits.throttle_from,
@@ -124,24 +120,25 @@ impl ProtectionMode {
     }
 
     fn end(&mut self, now: Time) {
-        let Some(fallen) = self.fallen.take() else {
+        let Some(fallen) = self.fallen.end() else {
             return;
         };
         if fallen.seconds < self.limits.protection.stays_s {
             return;
         }
-        let excess = fallen.excess / fallen.seconds;
+        let seen = fallen.gathered;
+        let excess = fallen.mean(seen.excess);
         let mut values = vec![
-            ("command before", 100.0 * fallen.from, "%"),
+            ("command before", 100.0 * seen.from, "%"),
             ("open in need for", fallen.seconds, "s"),
             ("difference beyond the bend", excess, "rad/s"),
-            ("oil", fallen.oil_c, "°C"),
+            ("oil", seen.oil_c, "°C"),
         ];
-        if let Some(throttle) = fallen.throttle_least {
+        if let Some(throttle) = seen.throttle_least {
             values.push(("throttle at least", 100.0 * throttle, "%"));
         }
         self.cuts
-            .note(fallen.seconds, window(fallen.at, now, &values));
+            .add(fallen.seconds, window(fallen.start, now, &values));
     }
 }
 
@@ -172,7 +169,7 @@ impl Check for ProtectionMode {
             .filter(|_| row.is_joined && counts(row, &self.limits.driving))
         else {
             self.high = None;
-            self.fallen = None;
+            self.fallen.end();
             return;
         };
         let oil_c = self
@@ -196,24 +193,23 @@ impl Check for ProtectionMode {
         if let Some((since, from)) = self.high.take() {
             let is_quick = row.time.since(since) <= limits.within_s;
             if let (true, Some(oil_c), Some(_)) = (is_quick, oil_c, need) {
-                self.fallen = Some(Fallen {
-                    at: row.time,
+                self.fallen.hold(row.time, 0.0, || Fallen {
                     from,
-                    seconds: 0.0,
                     excess: 0.0,
                     throttle_least: None,
                     oil_c,
                 });
             }
         }
-        let Some(fallen) = &mut self.fallen else {
-            return;
-        };
         let Some((excess, throttle)) = need else {
             self.end(row.time);
             return;
         };
+        let Some(fallen) = self.fallen.going_on_mut() else {
+            return;
+        };
         fallen.seconds += row.seconds;
+        let fallen = &mut fallen.gathered;
         fallen.excess += excess * row.seconds;
         fallen.throttle_least = match (fallen.throttle_least, throttle) {
             (Some(least), Some(throttle)) => Some(least.min(throttle)),
@@ -246,7 +242,7 @@ impl Check for ProtectionMode {
             grade: drive.quality.grade.max(grade),
             summary: format!(
                 "{} times the command fell to nothing with hot oil (limit {} °C) while the wheels still differed by {} \
-                 rad/s or more beyond the bend {witness}; longest {:.1} s. The car seems to save its clutch.",
+                 rad/s or more beyond the bend {witness}; longest {:.1} s. The controller seems to protect the clutch.",
                 cuts.n(),
                 limits.oil_from_c,
                 limits.excess_rad_per_s,

@@ -1,16 +1,16 @@
 //! Launches one after the other: heat with no air to take it away.
 //!
-//! A launch is a wheel turning far beyond what the road asks while the car is slow, and a
+//! A launch is a wheel turning far faster than the road goes by while the car is slow, and a
 //! car that then moves: a wheel in the air or on rollers is no launch.
 
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
-use halfshaft_model::Time;
 
 use super::evidence::{counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
-use crate::limits::{Driving, Launch as LaunchLimits, said};
+use crate::lasting::{Lasting, Stretch};
+use crate::limits::{Driving, Launch as LaunchLimits, rounded};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -21,10 +21,10 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             let limits = &limits.launch;
             format!(
-                "{} times or more in {} min a wheel turns {} rad/s beyond what the bend asks for {} s or more, \
+                "{} times or more in {} min a wheel turns {} rad/s more than the bend makes, for {} s or more, \
                  below {} km/h",
                 limits.count,
-                said(limits.window_s / 60.0, 0),
+                rounded(limits.window_s / 60.0, 0),
                 limits.excess_rad_per_s,
                 limits.least_s,
                 limits.below_km_per_h
@@ -38,12 +38,9 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(RepeatedLaunches::new(setup)),
 };
 
+/// Of a wheel that turns ahead of the road.
 #[derive(Clone, Copy, Debug)]
 struct Launch {
-    start: Time,
-    // Latest row with the wheel beyond.
-    end: Time,
-    beyond_s: f64,
     excess: f64,
     has_moved: bool,
 }
@@ -52,11 +49,11 @@ struct Launch {
 struct RepeatedLaunches {
     driving: Driving,
     limits: LaunchLimits,
-    going_on: Option<Launch>,
+    going_on: Lasting<Launch>,
     // Those of the last window.
-    recent: VecDeque<Launch>,
+    recent: VecDeque<Stretch<Launch>>,
     // The densest window: how many, and the first few.
-    most: (usize, Vec<Launch>),
+    most: (usize, Vec<Stretch<Launch>>),
 }
 
 impl RepeatedLaunches {
@@ -64,25 +61,25 @@ impl RepeatedLaunches {
         RepeatedLaunches {
             driving: setup.limits.driving,
             limits: setup.limits.launch,
-            going_on: None,
+            going_on: Lasting::default(),
             recent: VecDeque::new(),
             most: (0, Vec::new()),
         }
     }
 
     fn end(&mut self) {
-        let Some(launch) = self.going_on.take() else {
+        let Some(launch) = self.going_on.end() else {
             return;
         };
         let limits = self.limits;
-        let is_of_length = (limits.least_s..self.driving.not_driving_s).contains(&launch.beyond_s);
-        if !launch.has_moved || !is_of_length {
+        let is_of_length = (limits.least_s..self.driving.not_driving_s).contains(&launch.seconds);
+        if !launch.gathered.has_moved || !is_of_length {
             return;
         }
         while self
             .recent
             .front()
-            .is_some_and(|first| launch.end.since(first.start) > limits.window_s)
+            .is_some_and(|first| launch.latest.since(first.start) > limits.window_s)
         {
             self.recent.pop_front();
         }
@@ -96,16 +93,13 @@ impl RepeatedLaunches {
 
 impl Check for RepeatedLaunches {
     fn note(&mut self, row: &Row) {
-        if self
-            .going_on
-            .is_some_and(|launch| row.time.since(launch.end) > self.limits.apart_s)
-        {
+        if self.going_on.is_over(row.time, self.limits.apart_s) {
             self.end();
         }
         let Some(speed) = row.road_speed else { return };
         let limits = self.limits;
-        if let Some(launch) = &mut self.going_on {
-            launch.has_moved |= speed > self.driving.moving_from();
+        if let Some(launch) = self.going_on.going_on_mut() {
+            launch.gathered.has_moved |= speed > self.driving.moving_from();
         }
         let Some(asked) = row.kinematic_difference else {
             return;
@@ -118,16 +112,11 @@ impl Check for RepeatedLaunches {
         if !is_launch || speed >= limits.below() {
             return;
         }
-        let launch = self.going_on.get_or_insert(Launch {
-            start: row.time,
-            end: row.time,
-            beyond_s: 0.0,
+        let launch = self.going_on.hold(row.time, row.seconds, || Launch {
             excess,
             has_moved: speed > self.driving.moving_from(),
         });
-        launch.end = row.time;
-        launch.beyond_s += row.seconds;
-        launch.excess = launch.excess.max(excess);
+        launch.gathered.excess = launch.gathered.excess.max(excess);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
@@ -143,17 +132,20 @@ impl Check for RepeatedLaunches {
             .iter()
             .map(|launch| {
                 let values = [
-                    ("wheel beyond the road", launch.excess, "rad/s"),
-                    ("for", launch.beyond_s, "s"),
+                    ("wheel ahead of the road", launch.gathered.excess, "rad/s"),
+                    ("for", launch.seconds, "s"),
                 ];
-                window(launch.start, launch.end, &values)
+                window(launch.start, launch.latest, &values)
             })
             .collect();
-        let hardest = shown.iter().map(|launch| launch.excess).fold(0.0, f64::max);
+        let hardest = shown
+            .iter()
+            .map(|launch| launch.gathered.excess)
+            .fold(0.0, f64::max);
         let summary = format!(
-            "{n} launches within {} min (limit {}): a wheel turned up to {hardest:.0} rad/s beyond the road. \
+            "{n} launches within {} min (limit {}): a wheel turned up to {hardest:.0} rad/s ahead of the road. \
              Counted from {} rad/s on, below {} km/h.",
-            said(limits.window_s / 60.0, 0),
+            rounded(limits.window_s / 60.0, 0),
             limits.count,
             limits.excess_rad_per_s,
             limits.below_km_per_h

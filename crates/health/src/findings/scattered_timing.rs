@@ -9,8 +9,8 @@ use halfshaft_driveline::response::resolution::{Spread, Told, spread, tell};
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::{longest, unmixed, warm};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
-use crate::limits::{SDS_OF_90, said};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::limits::{SDS_OF_90, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -24,7 +24,7 @@ pub const ENTRY: Entry = Entry {
                 "over {} moves of closing or more at like oil temperature above {} °C and like voltage, the rise from \
                  10 to 90 % scatters by more than {:.0} % of its median, by its tenth and ninetieth percentile",
                 own.scatter_events,
-                said(own.warm_from_c, 0),
+                rounded(own.warm_from_c, 0),
                 100.0 * own.scatter
             )
         },
@@ -35,7 +35,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Ripple of the motor current on the bench, brushes, screw and bearing of the mechanism.",
         withdrawn_if: "the scatter goes with the size of the move",
     },
-    begin: |_| Box::new(ScatteredTiming),
+    begin: |_| Box::new(outcome as Judge),
 };
 
 /// 10 to 90 % of a normal distribution, in standard deviations. Source: any table of it.
@@ -43,9 +43,6 @@ const SDS_OF_10_TO_90: f64 = 2.563;
 
 /// Rise from 10 to 90 % per time constant: ln 9.
 const RISE_PER_LAG: f64 = 2.197;
-
-#[derive(Clone, Copy, Debug)]
-struct ScatteredTiming;
 
 /// Moves, each with its rise, s.
 type Band = Vec<(Response, f64)>;
@@ -91,63 +88,65 @@ fn all_answers<'a>(drive: &'a Drive) -> &'a [Response] {
         .map_or(&[], |actuator| actuator.responses.as_slice())
 }
 
-impl Check for ScatteredTiming {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let limits = &drive.limits.actuator;
-        let found = unmixed(all_answers(drive), warm(drive, Direction::Engage)?);
-        let bands = bands(&found);
-        let most = bands.iter().map(Vec::len).max().unwrap_or(0);
-        if most < limits.scatter_events as usize {
-            return Err(format!(
-                "at most {most} moves of closing at like temperature and voltage gave a rise, {} are needed",
-                limits.scatter_events
-            ));
-        }
-        let mut worst: Option<(f64, Spread, &Band)> = None;
-        let mut n_told = 0;
-        for band in bands
-            .iter()
-            .filter(|band| band.len() >= limits.scatter_events as usize)
-        {
-            let times: Vec<f64> = band.iter().map(|(_, rise_s)| *rise_s).collect();
-            let Some(resolution) = band.iter().find_map(|(response, _)| response.resolution) else {
-                continue;
-            };
-            // Single times must be told: a median of many averages the scatter away.
-            let Told::Singly(spread) = tell(&times, resolution, false) else {
-                continue;
-            };
-            n_told += 1;
-            let share = scatter(band, &spread);
-            if worst.is_none_or(|(most, ..)| share > most) {
-                worst = Some((share, spread, band));
-            }
-        }
-        if n_told == 0 {
-            return Err("the samples are too slow to tell the time of a single move".to_owned());
-        }
-        // Its own standard error, 1/√(2n) of it for a normal distribution, must leave it above.
-        let Some((share, spread, band)) = worst.filter(|(share, spread, _)| {
-            let error = SDS_OF_90 / (2.0 * spread.n_events as f64).sqrt();
-            share * (1.0 - error) > limits.scatter
-        }) else {
-            return Ok(None);
-        };
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "At like temperature and voltage the rise from 10 to 90 % of {} moves scattered by {:.0} % of its median \
-                 (limit {:.0} %): one in ten took less than {:.2} s and one in ten more than {:.2} s.",
-                spread.n_events,
-                100.0 * share,
-                100.0 * limits.scatter,
-                spread.p10_s,
-                spread.p90_s
-            ),
-            evidence: longest(band).windows(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    let limits = &drive.limits.actuator;
+    let found = unmixed(
+        all_answers(drive),
+        warm(drive, Direction::Engage)?,
+        limits.mixed_s,
+    );
+    let bands = bands(&found);
+    let most = bands.iter().map(Vec::len).max().unwrap_or(0);
+    if most < limits.scatter_events as usize {
+        return Err(format!(
+            "at most {most} moves of closing at like temperature and voltage gave a rise, {} are needed",
+            limits.scatter_events
+        ));
     }
+    let mut worst: Option<(f64, Spread, &Band)> = None;
+    let mut n_told = 0;
+    for band in bands
+        .iter()
+        .filter(|band| band.len() >= limits.scatter_events as usize)
+    {
+        let times: Vec<f64> = band.iter().map(|(_, rise_s)| *rise_s).collect();
+        let Some(resolution) = band.iter().find_map(|(response, _)| response.resolution) else {
+            continue;
+        };
+        // Single times must be told: a median of many averages the scatter away.
+        let Told::Singly(spread) = tell(&times, resolution, false) else {
+            continue;
+        };
+        n_told += 1;
+        let share = scatter(band, &spread);
+        if worst.is_none_or(|(most, ..)| share > most) {
+            worst = Some((share, spread, band));
+        }
+    }
+    if n_told == 0 {
+        return Err("the samples are too slow for the time of a single move".to_owned());
+    }
+    // Its own standard error, 1/√(2n) of it for a normal distribution, must leave it above.
+    let Some((share, spread, band)) = worst.filter(|(share, spread, _)| {
+        let error = SDS_OF_90 / (2.0 * spread.n_events as f64).sqrt();
+        share * (1.0 - error) > limits.scatter
+    }) else {
+        return Ok(None);
+    };
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "At like temperature and voltage the rise from 10 to 90 % of {} moves scattered by {:.0} % of its median \
+             (limit {:.0} %): one in ten took less than {:.2} s and one in ten more than {:.2} s.",
+            spread.n_events,
+            100.0 * share,
+            100.0 * limits.scatter,
+            spread.p10_s,
+            spread.p90_s
+        ),
+        evidence: longest(band).windows(),
+    }))
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@
 use halfshaft_driveline::Mode;
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::Severity;
 
 /// Curvature from which a stretch is counted as a bend in the evidence, 1/m.
@@ -16,66 +16,61 @@ const BEND_PER_M: f64 = 1.0 / 400.0;
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::SidesExchanged,
-        title: "Left and right look exchanged",
+        title: "Left and right look swapped",
         severities: &[Severity::Act],
         rule: |_| {
             "through the bends of the drive the outer rear wheel is the slower one, plainly or significantly"
                 .to_owned()
         },
         needs: "both rear wheel speeds, rolling radius, rear track, and a yaw rate or both front wheel speeds",
-        could_also_be: "a yaw rate of the wrong sign (positive is to the left), front wheels exchanged in the map \
+        could_also_be: "a yaw rate of the wrong sign (positive is to the left), front wheels swapped in the map \
                         when they tell the bends, wheel-speed plugs exchanged on the car",
         next_check: "Turn the rear left wheel by hand with the axle lifted, and see which channel moves.",
         withdrawn_if: "the channel moves that bears the name of the wheel turned, and the yaw rate is positive in a \
                        bend to the left",
     },
-    begin: |_| Box::new(SidesExchanged),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct SidesExchanged;
-
-impl Check for SidesExchanged {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.bends()?;
-        let calibration = drive.calibration;
-        if calibration.mode == Mode::ShortestThird {
-            return Err("nothing told the bends in this drive".to_owned());
-        }
-        if !calibration.are_sides_exchanged {
-            if calibration.points.is_empty() {
-                return Err("no stretch of road was long and fast enough to look at".to_owned());
-            }
-            return Ok(None);
-        }
-        let witness = match calibration.mode {
-            Mode::FrontWheels => "the front wheels tell",
-            _ => "the yaw rate tells",
-        };
-        let span = drive.span();
-        let bends = calibration
-            .points
-            .iter()
-            .filter(|point| {
-                point
-                    .heading_per_m
-                    .is_some_and(|turn| turn.abs() > BEND_PER_M)
-            })
-            .count();
-        Ok(Some(Fired {
-            severity: Severity::Act,
-            grade: drive.quality.grade,
-            summary: format!(
-                "In the bends, as {witness} them, the outer rear wheel is the slower one: left and right look \
-                 exchanged in the map. Heat does not depend on it; what is said of bends, tyres and causes does.",
-            ),
-            evidence: vec![window(
-                span.start,
-                span.end,
-                &[("stretches of 50 m in bends", bends as f64, "1")],
-            )],
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    drive.bends()?;
+    let calibration = drive.calibration;
+    if calibration.mode == Mode::ShortestThird {
+        return Err("the bends of this drive are not known".to_owned());
     }
+    if !calibration.are_sides_exchanged {
+        if calibration.points.is_empty() {
+            return Err("no stretch of road was long and fast enough to look at".to_owned());
+        }
+        return Ok(None);
+    }
+    let witness = match calibration.mode {
+        Mode::FrontWheels => "the front wheels",
+        _ => "the yaw rate",
+    };
+    let span = drive.span();
+    let bends = calibration
+        .points
+        .iter()
+        .filter(|point| {
+            point
+                .heading_per_m
+                .is_some_and(|turn| turn.abs() > BEND_PER_M)
+        })
+        .count();
+    Ok(Some(Fired {
+        severity: Severity::Act,
+        grade: drive.quality.grade,
+        summary: format!(
+            "In the bends, known from {witness}, the outer rear wheel is the slower one: left and right look \
+             swapped in the map. Heat does not depend on it; figures of bends, tyres and causes do.",
+        ),
+        evidence: vec![window(
+            span.start,
+            span.end,
+            &[("stretches of 50 m in bends", bends as f64, "1")],
+        )],
+    }))
 }
 
 #[cfg(test)]
@@ -117,6 +112,9 @@ mod tests {
         says(&parked.outcome(&ENTRY).unwrap_err(), "no stretch of road");
         let mut crowd = scene(false);
         crowd.calibration.mode = Mode::ShortestThird;
-        says(&crowd.outcome(&ENTRY).unwrap_err(), "nothing told");
+        says(
+            &crowd.outcome(&ENTRY).unwrap_err(),
+            "bends of this drive are not known",
+        );
     }
 }

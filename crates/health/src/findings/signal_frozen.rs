@@ -1,11 +1,12 @@
 //! A signal that stands still while the car goes on.
 //!
-//! [`crate::trust::StillWatch`] finds it and leaves it out of the rows; here it is told.
+//! [`crate::trust::StillWatch`] finds it and leaves it out of the rows; here it is reported.
 
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
+use crate::limits::Limits;
 use crate::result::{Grade, Severity};
-use crate::trust::{AT_REST, BENDS_BY, LASTS_S, MOVES_BY, Source, Stretch};
+use crate::trust::{Source, Stretch};
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \
                           plug and supply.";
@@ -20,10 +21,13 @@ pub const STATE: Entry = Entry {
         id: FindingId::StateFrozen,
         title: "State of the clutch stands still",
         severities: &[Severity::Act],
-        rule: |_| {
+        rule: |limits| {
+            let frozen = &limits.frozen;
+            let rest = 100.0 * frozen.rest_below;
             rule(
-                &format!("the state of the clutch, {:.0} % or more,", 100.0 * AT_REST),
-                &format!("the command moves through {:.0} %", 100.0 * MOVES_BY),
+                limits,
+                &format!("the state of the clutch, {rest:.0} % or more,"),
+                &format!("the command moves through {:.0} %", 100.0 * frozen.moves_by),
             )
         },
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
@@ -40,12 +44,13 @@ pub const COMMAND: Entry = Entry {
         id: FindingId::CommandFrozen,
         title: "Command stands still",
         severities: &[Severity::Act],
-        rule: |_| {
+        rule: |limits| {
             rule(
+                limits,
                 "the command",
                 &format!(
                     "the state of the clutch moves through {:.0} %",
-                    100.0 * MOVES_BY
+                    100.0 * limits.frozen.moves_by
                 ),
             )
         },
@@ -63,10 +68,12 @@ pub const YAW: Entry = Entry {
         id: FindingId::YawFrozen,
         title: "Yaw rate stands still",
         severities: &[Severity::Act],
-        rule: |_| {
+        rule: |limits| {
+            let by = limits.frozen.bends_by_rad_per_s;
             rule(
+                limits,
                 "the yaw rate",
-                &format!("the axle speed difference moves through {BENDS_BY} rad/s"),
+                &format!("the axle speed difference moves through {by} rad/s"),
             )
         },
         needs: "yaw rate, both rear wheel speeds",
@@ -77,9 +84,10 @@ pub const YAW: Entry = Entry {
     begin: |_| Box::new(Frozen(Source::Turning, "yaw.rate")),
 };
 
-fn rule(what: &str, meanwhile: &str) -> String {
+fn rule(limits: &Limits, what: &str, meanwhile: &str) -> String {
     format!(
-        "through {LASTS_S:.0} s of driving on end {what} does not change by its last digit, and {meanwhile} meanwhile"
+        "through {:.0} s of driving on end {what} does not change by its last digit, and {meanwhile} meanwhile",
+        limits.frozen.lasts_s
     )
 }
 

@@ -5,7 +5,7 @@
 //! read from it. On straights alone it may be a pack that holds.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -17,48 +17,43 @@ pub const ENTRY: Entry = Entry {
             "the rear wheel speeds are exactly equal throughout the drive, bends included"
                 .to_owned()
         },
-        needs: "both rear wheel speeds, and bends told by a yaw rate or the front wheels",
+        needs: "both rear wheel speeds, and bends known from a yaw rate or the front wheels",
         could_also_be: "a car that sends the axle's speed for both wheels, a map that points twice at the same bits",
         next_check: "Compare both places in the map; lift one rear wheel, turn it by hand and see which channel moves.",
         withdrawn_if: "the channels move apart when one wheel is turned",
     },
-    begin: |_| Box::new(SignalsIdentical),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct SignalsIdentical;
-
-impl Check for SignalsIdentical {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.rear_wheels()?;
-        let calibration = drive.calibration;
-        if calibration.are_signals_identical {
-            let span = drive.span();
-            return Ok(Some(Fired {
-                severity: Severity::Act,
-                grade: drive.quality.grade,
-                summary: "The two rear wheel speeds are equal to the last digit all through the drive, bends included: \
-                          they are one signal, and slip and heat from them say nothing."
-                    .to_owned(),
-                evidence: vec![window(
-                    span.start,
-                    span.end,
-                    &[("largest difference of the rear wheels", 0.0, "rad/s")],
-                )],
-            }));
-        }
-        // Equal on straights only: a pack that holds does that too.
-        if calibration
-            .points
-            .iter()
-            .all(|point| point.ratio_log == 0.0)
-        {
-            return Err(
-                "too little road, or too few bends, in which the wheels must differ".to_owned(),
-            );
-        }
-        Ok(None)
+fn outcome(drive: &Drive) -> Outcome {
+    drive.rear_wheels()?;
+    let calibration = drive.calibration;
+    if calibration.are_signals_identical {
+        let span = drive.span();
+        return Ok(Some(Fired {
+            severity: Severity::Act,
+            grade: drive.quality.grade,
+            summary: "The two rear wheel speeds are equal to the last digit all through the drive, bends included: \
+                      they are one signal, and slip and heat from them mean nothing."
+                .to_owned(),
+            evidence: vec![window(
+                span.start,
+                span.end,
+                &[("largest difference of the rear wheels", 0.0, "rad/s")],
+            )],
+        }));
     }
+    // Equal on straights only: a pack that holds does that too.
+    if calibration
+        .points
+        .iter()
+        .all(|point| point.ratio_log == 0.0)
+    {
+        return Err(
+            "too little road, or too few bends, in which the wheels must differ".to_owned(),
+        );
+    }
+    Ok(None)
 }
 
 #[cfg(test)]

@@ -7,9 +7,9 @@
 use halfshaft_driveline::response::Direction;
 
 use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
-use crate::limits::said;
+use crate::limits::rounded;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -23,73 +23,68 @@ pub const ENTRY: Entry = Entry {
                 "over {} falls of the command or more with the oil above {} °C and the supply above {} V, the median \
                  time to the last 10 % is more than {} times that of earlier drives, or more than {} s",
                 own.least_steps,
-                said(own.warm_from_c, 0),
-                said(own.voltage_from_v, 0),
-                said(own.release_ratio, 1),
-                said(own.release_s, 1)
+                rounded(own.warm_from_c, 0),
+                rounded(own.voltage_from_v, 0),
+                rounded(own.release_ratio, 1),
+                rounded(own.release_s, 1)
             )
         },
         needs: "clutch command, a signal of what the mechanism did, oil temperature; supply voltage where there is one",
-        could_also_be: "thick or wrong oil, a unit that is meant to let go slowly, a position sensor that lags",
+        could_also_be: "thick or wrong oil, a unit that is meant to release slowly, a position sensor that lags",
         next_check: "Return spring and free run of the mechanism, motor current and back-drive on the bench.",
-        withdrawn_if: "the unit let go as slowly when new",
+        withdrawn_if: "the unit released as slowly when new",
     },
-    begin: |_| Box::new(SlowRelease),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct SlowRelease;
-
-impl Check for SlowRelease {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let limits = &drive.limits.actuator;
-        let way = whole_way(drive, Direction::Release)?;
-        let expected = reference(drive, Past::ReleaseTime);
-        let limit_s = expected.as_ref().map_or(limits.release_s, |(value, _)| {
-            (limits.release_ratio * value).min(limits.release_s)
-        });
-        let spread = match way.judged {
-            Judged::Median(spread, _) => spread,
-            Judged::Below(below_s) if below_s <= limit_s => return Ok(None),
-            Judged::Below(below_s) => {
-                return Err(format!(
-                    "the samples are too slow: they tell times from {below_s:.2} s, and {limit_s:.2} s is the limit"
-                ));
-            }
-        };
-        let normal_s = normal_s(&way.timed, spread.median_s);
-        let mut said_of = Vec::new();
-        if let Some((value, source)) = &expected
-            && normal_s > limits.release_ratio * value
-        {
-            said_of.push(format!(
-                "{normal_s:.2} s at 60 °C and 13.5 V, {:.1} times {source}, {value:.2} s (limit {} times)",
-                normal_s / value,
-                said(limits.release_ratio, 1)
+fn outcome(drive: &Drive) -> Outcome {
+    let limits = &drive.limits.actuator;
+    let way = whole_way(drive, Direction::Release)?;
+    let expected = reference(drive, Past::ReleaseTime);
+    let limit_s = expected.as_ref().map_or(limits.release_s, |(value, _)| {
+        (limits.release_ratio * value).min(limits.release_s)
+    });
+    let spread = match way.judged {
+        Judged::Median(spread, _) => spread,
+        Judged::Below(below_s) if below_s <= limit_s => return Ok(None),
+        Judged::Below(below_s) => {
+            return Err(format!(
+                "the samples are too slow: times show from {below_s:.2} s on, and {limit_s:.2} s is the limit"
             ));
         }
-        if spread.median_s > limits.release_s {
-            said_of.push(format!(
-                "{:.2} s (limit {} s)",
-                spread.median_s,
-                said(limits.release_s, 1)
-            ));
-        }
-        if said_of.is_empty() {
-            return Ok(None);
-        }
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: grade(drive, way.judged, limits.least_steps as usize),
-            summary: format!(
-                "Letting go, {} took, by the median of {}, {}.",
-                way.name,
-                spread.n_events,
-                said_of.join("; ")
-            ),
-            evidence: longest(&way.timed).windows(),
-        }))
+    };
+    let normal_s = normal_s(&way.timed, spread.median_s);
+    let mut parts = Vec::new();
+    if let Some((value, source)) = &expected
+        && normal_s > limits.release_ratio * value
+    {
+        parts.push(format!(
+            "{normal_s:.2} s at 60 °C and 13.5 V, {:.1} times {source}, {value:.2} s (limit {} times)",
+            normal_s / value,
+            rounded(limits.release_ratio, 1)
+        ));
     }
+    if spread.median_s > limits.release_s {
+        parts.push(format!(
+            "{:.2} s (limit {} s)",
+            spread.median_s,
+            rounded(limits.release_s, 1)
+        ));
+    }
+    if parts.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: grade(drive, way.judged, limits.least_steps as usize),
+        summary: format!(
+            "On release, {} took, by the median of {}, {}.",
+            way.name,
+            spread.n_events,
+            parts.join("; ")
+        ),
+        evidence: longest(&way.timed).windows(),
+    }))
 }
 
 #[cfg(test)]

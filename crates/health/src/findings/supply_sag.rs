@@ -4,8 +4,8 @@
 //! drops on purpose. A drop counts from the level just before the move.
 
 use super::evidence::{Strongest, window};
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
-use crate::limits::said;
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::limits::rounded;
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -16,7 +16,7 @@ pub const ENTRY: Entry = Entry {
         rule: |limits| {
             format!(
                 "the supply drops by more than {} V within 1 s of a quick rise of the command, {} times or more",
-                said(limits.actuator.sag_v, 1),
+                rounded(limits.actuator.sag_v, 1),
                 limits.actuator.sag_times
             )
         },
@@ -26,49 +26,44 @@ pub const ENTRY: Entry = Entry {
         next_check: "Voltage drop across fuse, joints, cable and ground while the motor moves, measured at its plug.",
         withdrawn_if: "the drop comes without the motor as well",
     },
-    begin: |_| Box::new(SupplySag),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Copy, Debug)]
-struct SupplySag;
-
-impl Check for SupplySag {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-        drive.all_of(&["supply.voltage"])?;
-        let limits = &drive.limits.actuator;
-        let moves = &actuator.motor.supply;
-        let least = limits.sag_times as usize;
-        if moves.len() < least {
-            return Err(format!(
-                "the supply was sampled well enough at {} quick rises of the command, {least} are needed",
-                moves.len()
-            ));
-        }
-        let mut sags = Strongest::default();
-        for supply in moves.iter().filter(|supply| supply.drop_v() > limits.sag_v) {
-            let values = [
-                ("before", supply.before_v, "V"),
-                ("lowest", supply.lowest_v, "V"),
-            ];
-            let shown = window(supply.span.start, supply.span.end, &values);
-            sags.note(supply.drop_v(), shown);
-        }
-        let Some(most_v) = sags.greatest().filter(|_| sags.n() >= least) else {
-            return Ok(None);
-        };
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: Grade::B.max(drive.quality.grade),
-            summary: format!(
-                "At {} of {} quick rises of the command the supply dropped by more than {} V, by up to {most_v:.1} V.",
-                sags.n(),
-                moves.len(),
-                said(limits.sag_v, 1)
-            ),
-            evidence: sags.windows(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
+    drive.all_of(&["supply.voltage"])?;
+    let limits = &drive.limits.actuator;
+    let moves = &actuator.motor.supply;
+    let least = limits.sag_times as usize;
+    if moves.len() < least {
+        return Err(format!(
+            "the supply was sampled well enough at {} quick rises of the command, {least} are needed",
+            moves.len()
+        ));
     }
+    let mut sags = Strongest::default();
+    for supply in moves.iter().filter(|supply| supply.drop_v() > limits.sag_v) {
+        let values = [
+            ("before", supply.before_v, "V"),
+            ("lowest", supply.lowest_v, "V"),
+        ];
+        let shown = window(supply.span.start, supply.span.end, &values);
+        sags.add(supply.drop_v(), shown);
+    }
+    let Some(most_v) = sags.greatest().filter(|_| sags.n() >= least) else {
+        return Ok(None);
+    };
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "At {} of {} quick rises of the command the supply dropped by more than {} V, by up to {most_v:.1} V.",
+            sags.n(),
+            moves.len(),
+            rounded(limits.sag_v, 1)
+        ),
+        evidence: sags.windows(),
+    }))
 }
 
 #[cfg(test)]

@@ -110,23 +110,19 @@ pub fn reference(drive: &Drive, quantity: Past) -> Option<(f64, String)> {
 
 /// Answers that are mixed with what is left of one the other way are left out: where closing and
 /// letting go have times of their own, one lag cannot fit both.
-pub fn unmixed(all: &[Response], found: Vec<Response>) -> Vec<Response> {
+pub fn unmixed(all: &[Response], found: Vec<Response>, mixed_s: f64) -> Vec<Response> {
     found
         .into_iter()
-        .filter(|response| is_alone(all, response))
+        .filter(|response| is_alone(all, response, mixed_s))
         .collect()
 }
 
-/// A move after one the other way is mixed with it for so long, s. Source: none, engineering
-/// guess; 2 s leave a fiftieth of a lag of 0.5 s.
-const MIXED_S: f64 = 2.0;
-
-fn is_alone(all: &[Response], response: &Response) -> bool {
+fn is_alone(all: &[Response], response: &Response, mixed_s: f64) -> bool {
     let n = all.partition_point(|other| other.edge.began < response.edge.began);
     all[..n]
         .iter()
         .rev()
-        .take_while(|before| response.edge.began.since(before.edge.ended) < MIXED_S)
+        .take_while(|before| response.edge.began.since(before.edge.ended) < mixed_s)
         .all(|before| before.direction() == response.direction())
 }
 
@@ -159,7 +155,7 @@ pub fn longest(timed: &[(Response, f64)]) -> Strongest {
         values.extend(response.oil_c.map(|oil| ("oil", oil, "°C")));
         values.extend(response.supply_v.map(|volts| ("supply", volts, "V")));
         let end = response.edge.began.plus(*time_s);
-        strongest.note(*time_s, window(response.edge.began, end, &values));
+        strongest.add(*time_s, window(response.edge.began, end, &values));
     }
     strongest
 }

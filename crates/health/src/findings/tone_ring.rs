@@ -4,8 +4,8 @@
 //! speed reads as slip and as heat, so what rests on slip stands back, and the grade of the
 //! log says so.
 
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome};
-use crate::limits::said;
+use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::limits::rounded;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -18,45 +18,40 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "the speed of one rear wheel ripples once or a few times per turn by more than {} % of itself, in {} % of \
                  the stretches judged, and the other wheel by less than {} % of that",
-                said(100.0 * limits.share, 0),
-                said(100.0 * limits.of_stretches, 0),
-                said(100.0 * limits.other_wheel, 0)
+                rounded(100.0 * limits.share, 0),
+                rounded(100.0 * limits.of_stretches, 0),
+                rounded(100.0 * limits.other_wheel, 0)
             )
         },
         needs: "both rear wheel speeds, two and a half samples or more per ripple, ten stretches of six turns",
         could_also_be: "a wheel or tyre out of round, cobbles under one wheel only",
         next_check: "Look at the ring for a crack, dirt and rust, at the air gap of the sensor, and feel the bearing for play.",
-        withdrawn_if: "ring or sensor are found sound and the tyre round, or the ripple stays when they are exchanged",
+        withdrawn_if: "ring or sensor are found sound and the tyre round, or the ripple stays when they are swapped",
     },
-    begin: |_| Box::new(ToneRing),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct ToneRing;
-
-impl Check for ToneRing {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.rear_wheels()?;
-        let Some(ripple) = drive.ripple.as_ref().map_err(Clone::clone)? else {
-            return Ok(None);
-        };
-        Ok(Some(Fired {
-            severity: Severity::LookSoon,
-            grade: drive.quality.grade,
-            summary: format!(
-                "The {} rear wheel speed ripples {} by {:.1} % of itself (limit {} %), the other by {:.1} %, in {} of {} \
-                 stretches. Slip and heat of this drive carry it and are doubtful.",
-                ripple.side(),
-                ripple.rhythm(),
-                100.0 * ripple.share,
-                said(100.0 * drive.limits.ripple.share, 0),
-                100.0 * ripple.share_of_other,
-                ripple.n_showing,
-                ripple.n_judged
-            ),
-            evidence: ripple.evidence.clone(),
-        }))
-    }
+fn outcome(drive: &Drive) -> Outcome {
+    drive.rear_wheels()?;
+    let Some(ripple) = drive.ripple.as_ref().map_err(Clone::clone)? else {
+        return Ok(None);
+    };
+    Ok(Some(Fired {
+        severity: Severity::LookSoon,
+        grade: drive.quality.grade,
+        summary: format!(
+            "The {} rear wheel speed ripples {} by {:.1} % of itself (limit {} %), the other by {:.1} %, in {} of {} \
+             stretches. Slip and heat of this drive carry it and are doubtful.",
+            ripple.side(),
+            ripple.rhythm(),
+            100.0 * ripple.share,
+            rounded(100.0 * drive.limits.ripple.share, 0),
+            100.0 * ripple.share_of_other,
+            ripple.n_showing,
+            ripple.n_judged
+        ),
+        evidence: ripple.evidence.clone(),
+    }))
 }
 
 #[cfg(test)]

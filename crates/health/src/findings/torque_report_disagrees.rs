@@ -14,7 +14,7 @@ use halfshaft_model::{Block, Meaning, Time, TorqueSource};
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::assess::ROWS_LATE_S;
-use crate::limits::{Limits, said};
+use crate::limits::{Limits, rounded};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -27,12 +27,12 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "while both are steady and above the preload, the reported torque is over {} % away from the table's, over \
                  {} s or more in all",
-                said(100.0 * limits.disagreement, 0),
+                rounded(100.0 * limits.disagreement, 0),
                 limits.least_s
             )
         },
         needs: "clutch.torque with its meaning, a table or clamp force for another channel, steady torque above the preload",
-        could_also_be: "a table of another unit, a report of what is asked and not of what is there",
+        could_also_be: "a table of another unit, a report of the commanded torque and not of the real one",
         next_check: "Check the map: the scale of clutch.torque, pack torque or axle bias, the table and its channel.",
         withdrawn_if: "scale or table are put right and both agree",
     },
@@ -101,7 +101,7 @@ impl TorqueReport {
             _ => (
                 channel.and_then(|_| {
                     let reason =
-                        "the map does not say whether clutch.torque is pack torque or axle bias";
+                        "the map does not state whether clutch.torque is pack torque or axle bias";
                     Err(reason.to_owned())
                 }),
                 1.0,
@@ -149,7 +149,7 @@ impl TorqueReport {
         ];
         if off.abs() > self.limits.torque_report.disagreement {
             self.stretches
-                .note(steady.seconds, window(steady.start, steady.end, &values));
+                .add(steady.seconds, window(steady.start, steady.end, &values));
         }
     }
 }
@@ -242,7 +242,7 @@ impl Check for TorqueReport {
                 settled.report_sum / settled.seconds,
                 settled.table_sum / settled.seconds,
                 100.0 * off,
-                said(100.0 * limits.disagreement, 0)
+                rounded(100.0 * limits.disagreement, 0)
             ),
             evidence: settled.stretches.windows(),
         }))

@@ -5,8 +5,8 @@
 //! wiring. What the map says nothing of makes no figure; the reader must know it is there.
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
-use crate::pieces::{COMMON_BELOW, LEAST_S, Piece, foreign};
+use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::pieces::{Piece, foreign};
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -14,12 +14,14 @@ pub const ENTRY: Entry = Entry {
         id: FindingId::TwoCars,
         title: "The log seems to hold two cars",
         severities: &[Severity::Act],
-        rule: |_| {
+        rule: |limits| {
+            let trust = &limits.trust;
             format!(
-                "of two pieces of the log, each {LEAST_S:.0} s long or more and parted by a silence or a jump of its \
+                "of two pieces of the log, each {:.0} s long or more and parted by a silence or a jump of its \
                  clock, one gives values of less than {:.0} % of the channels that the other gives; \
                  two cars of one type look alike and are not told apart",
-                100.0 * COMMON_BELOW
+                trust.piece_least_s,
+                100.0 * trust.common_channels
             )
         },
         needs: "two pieces of a log",
@@ -27,40 +29,35 @@ pub const ENTRY: Entry = Entry {
         next_check: "Read the pieces apart, each with the map of its car.",
         withdrawn_if: "both pieces are known to be of one car",
     },
-    begin: |_| Box::new(TwoCars),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct TwoCars;
-
-impl Check for TwoCars {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        if drive.pieces.is_empty() {
-            return Err("nothing was logged".to_owned());
-        }
-        let n_seen = |piece: &Piece| piece.n_values.iter().filter(|n| **n > 0).count();
-        let fullest = drive.pieces.iter().map(n_seen).max().unwrap_or(0);
-        let strange = foreign(drive.pieces);
-        if strange.is_empty() {
-            return Ok(None);
-        }
-        let seconds: f64 = strange.iter().map(|piece| piece.span.seconds()).sum();
-        let windows = strange.iter().take(MOST_EVIDENCE).map(|piece| {
-            let values = [("channels with values", n_seen(piece) as f64, "1")];
-            window(piece.span.start, piece.span.end, &values)
-        });
-        Ok(Some(Fired {
-            severity: Severity::Act,
-            grade: drive.quality.grade,
-            summary: format!(
-                "{:.0} min of the log give values of less than half of the {} channels that the rest gives: they look \
-                 like another car's. The figures are of what the map fits.",
-                seconds / 60.0,
-                fullest
-            ),
-            evidence: windows.collect(),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    if drive.pieces.is_empty() {
+        return Err("nothing was logged".to_owned());
     }
+    let n_seen = |piece: &Piece| piece.n_values.iter().filter(|n| **n > 0).count();
+    let fullest = drive.pieces.iter().map(n_seen).max().unwrap_or(0);
+    let strange = foreign(drive.pieces, &drive.limits.trust);
+    if strange.is_empty() {
+        return Ok(None);
+    }
+    let seconds: f64 = strange.iter().map(|piece| piece.span.seconds()).sum();
+    let windows = strange.iter().take(MOST_EVIDENCE).map(|piece| {
+        let values = [("channels with values", n_seen(piece) as f64, "1")];
+        window(piece.span.start, piece.span.end, &values)
+    });
+    Ok(Some(Fired {
+        severity: Severity::Act,
+        grade: drive.quality.grade,
+        summary: format!(
+            "{:.0} min of the log give values of less than half of the {} channels that the rest gives: they look \
+             like another car's. The figures are of what the map fits.",
+            seconds / 60.0,
+            fullest
+        ),
+        evidence: windows.collect(),
+    }))
 }
 
 #[cfg(test)]

@@ -8,8 +8,8 @@ use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
 use super::evidence::window;
-use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
-use crate::limits::said;
+use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::limits::rounded;
 use crate::result::{EvidenceWindow, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -21,9 +21,9 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "the rear tyres' rolling speeds differ by more than {} % on straights: note; by more than \
                  {} %: act; the ratio known to ± {} %",
-                said(100.0 * limits.tyres.mismatch_note, 1),
-                said(100.0 * limits.tyres.mismatch_act, 0),
-                said(100.0 * limits.tyres.mismatch_sd, 2)
+                rounded(100.0 * limits.tyres.mismatch_note, 1),
+                rounded(100.0 * limits.tyres.mismatch_act, 0),
+                rounded(100.0 * limits.tyres.mismatch_sd, 2)
             )
         },
         needs: "both rear wheel speeds, rolling radius, some kilometres of straight road at low command; a yaw \
@@ -33,38 +33,33 @@ pub const ENTRY: Entry = Entry {
         next_check: "Compare pressure, size, make and tread depth of both rear tyres; measure the roll-out of each.",
         withdrawn_if: "both roll-outs are equal to a few millimetres",
     },
-    begin: |_| Box::new(TyresMismatched),
+    begin: |_| Box::new(outcome as Judge),
 };
 
-#[derive(Clone, Debug)]
-struct TyresMismatched;
-
-impl Check for TyresMismatched {
-    fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.rear_wheels()?;
-        let calibration = drive.calibration;
-        let limits = &drive.limits.tyres;
-        let ratio = calibration.outcome.as_ref().map_err(Clone::clone)?;
-        if ratio.sd > limits.mismatch_sd {
-            return Err(format!(
-                "the tyre ratio is known to ± {:.2} % only, ± {} % is needed",
-                100.0 * ratio.sd,
-                said(100.0 * limits.mismatch_sd, 2)
-            ));
-        }
-        let mismatch = ratio.ratio_log.exp_m1();
-        let severity = match mismatch.abs() {
-            size if size > limits.mismatch_act => Severity::Act,
-            size if size > limits.mismatch_note => Severity::Note,
-            _ => return Ok(None),
-        };
-        Ok(Some(Fired {
-            severity,
-            grade: Grade::of(ratio.grade_factor),
-            summary: summary(drive, ratio),
-            evidence: evidence(&calibration.points),
-        }))
+fn outcome(drive: &Drive) -> Outcome {
+    drive.rear_wheels()?;
+    let calibration = drive.calibration;
+    let limits = &drive.limits.tyres;
+    let ratio = calibration.outcome.as_ref().map_err(Clone::clone)?;
+    if ratio.sd > limits.mismatch_sd {
+        return Err(format!(
+            "the tyre ratio is known to ± {:.2} % only, ± {} % is needed",
+            100.0 * ratio.sd,
+            rounded(100.0 * limits.mismatch_sd, 2)
+        ));
     }
+    let mismatch = ratio.ratio_log.exp_m1();
+    let severity = match mismatch.abs() {
+        size if size > limits.mismatch_act => Severity::Act,
+        size if size > limits.mismatch_note => Severity::Note,
+        _ => return Ok(None),
+    };
+    Ok(Some(Fired {
+        severity,
+        grade: Grade::of(ratio.grade_factor),
+        summary: summary(drive, ratio),
+        evidence: evidence(&calibration.points),
+    }))
 }
 
 fn summary(drive: &Drive, ratio: &RatioEstimate) -> String {
@@ -79,7 +74,7 @@ fn summary(drive: &Drive, ratio: &RatioEstimate) -> String {
     let mut text = format!(
         "The {faster} rear tyre turns {:.2} % faster on straights (limit {} %; truly {:.2} to {:.2} %, as preload may hide some)",
         100.0 * mismatch.abs(),
-        said(100.0 * limit, 1),
+        rounded(100.0 * limit, 1),
         low.abs().min(high.abs()),
         low.abs().max(high.abs()),
     );

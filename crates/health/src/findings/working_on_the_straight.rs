@@ -5,25 +5,25 @@
 //! counted; that is driving.
 
 use halfshaft_driveline::Row;
-use halfshaft_model::Time;
 
 use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::limits::{Limits, said};
+use crate::lasting::Lasting;
+use crate::limits::{Limits, rounded};
 use crate::result::Severity;
 use crate::sums::{PartialLimits, PartialTime};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::WorkingOnTheStraight,
-        title: "Working all the time on the straight",
+        title: "Slipping on the straight",
         severities: &[Severity::LookSoon],
         rule: |limits| {
             let limits = &limits.straight;
             format!(
-                "heat-making partial engagement in more than {} % of straight running above {} km/h (radius over \
+                "slipping under load in more than {} % of straight running above {} km/h (radius over \
                  {} m, wheelspin left out), {} times or once for {} s",
-                said(100.0 * limits.partial_share, 0),
+                rounded(100.0 * limits.partial_share, 0),
                 limits.from_km_per_h,
                 limits.radius_m,
                 limits.occurrences,
@@ -39,20 +39,13 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(WorkingOnTheStraight::new(setup)),
 };
 
-/// A stretch in which the pack works.
-#[derive(Clone, Copy, Debug)]
-struct Working {
-    start: Time,
-    end: Time,
-    slip_peak: f64,
-}
-
 #[derive(Clone, Debug)]
 struct WorkingOnTheStraight {
     partial: PartialLimits,
     // By torque and by command, as the figure of the whole drive.
     time: [PartialTime; 2],
-    working: [Option<Working>; 2],
+    // With the highest slip.
+    working: [Lasting<f64>; 2],
     stretches: [Strongest; 2],
 }
 
@@ -61,24 +54,24 @@ impl WorkingOnTheStraight {
         WorkingOnTheStraight {
             partial: setup.partial,
             time: Default::default(),
-            working: [None; 2],
+            working: Default::default(),
             stretches: Default::default(),
         }
     }
 
     fn end(&mut self, by: usize) {
-        let Some(working) = self.working[by].take() else {
+        let Some(working) = self.working[by].end() else {
             return;
         };
-        let seconds = working.end.since(working.start);
+        let seconds = working.length_s();
         if seconds <= 0.0 {
             return;
         }
         let values = [
             ("working for", seconds, "s"),
-            ("highest slip", working.slip_peak, "rad/s"),
+            ("highest slip", working.gathered, "rad/s"),
         ];
-        self.stretches[by].note(seconds, window(working.start, working.end, &values));
+        self.stretches[by].add(seconds, window(working.start, working.latest, &values));
     }
 }
 
@@ -116,18 +109,12 @@ impl Check for WorkingOnTheStraight {
         {
             let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
             self.time[by].note(judgement, row.seconds);
-            let is_over = |working: &Working| row.time.since(working.end) > fringe_s;
-            if !is_working && self.working[by].as_ref().is_some_and(is_over) {
+            if !is_working && self.working[by].is_over(row.time, fringe_s) {
                 self.end(by);
             }
             if is_working {
-                let working = self.working[by].get_or_insert(Working {
-                    start: row.time,
-                    end: row.time,
-                    slip_peak: 0.0,
-                });
-                working.end = row.time;
-                working.slip_peak = working.slip_peak.max(row.slip_sharp.abs());
+                let working = self.working[by].hold(row.time, row.seconds, || 0.0);
+                working.gathered = working.gathered.max(row.slip_sharp.abs());
             }
         }
     }
@@ -165,11 +152,11 @@ impl Check for WorkingOnTheStraight {
             severity: Severity::LookSoon,
             grade: drive.grade_of("partial_heat_making"),
             summary: format!(
-                "Of {judged_s:.0} s straight running the pack worked against slip for {:.0} s, {:.0} % (limit {} \
+                "Of {judged_s:.0} s straight running the pack slipped under load for {:.0} s, {:.0} % (limit {} \
                  %){judged_by}; longest {longest:.0} s. Counted above {} km/h.",
                 seconds[0],
                 100.0 * share,
-                said(100.0 * limits.partial_share, 0),
+                rounded(100.0 * limits.partial_share, 0),
                 limits.from_km_per_h
             ),
             evidence: stretches.windows(),

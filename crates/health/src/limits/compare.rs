@@ -21,8 +21,7 @@ limits! {
         source: "none, engineering guess: tyres and lines differ by less";
 
     /// Share of the corners that must be found in both for one circuit.
-    same_corners_share: f64 = 0.7, "share", from 0.1 to 1.0,
-        source: "none, engineering guess";
+    same_corners_share: f64 = 0.7, "share", from 0.1 to 1.0;
 
     /// Laps, stretches or blocks of events each side needs.
     least_blocks: u32 = 3, "count", from 2.0 to 1000.0,

@@ -10,25 +10,20 @@ limits! {
         source: "derived from the guessed heat capacities";
 
     /// Cooling needed to fit its time constant.
-    least_s: f64 = 300.0, "s", from 10.0 to 36000.0,
-        source: "none, engineering guess";
+    least_s: f64 = 300.0, "s", from 10.0 to 36000.0;
 
     /// How much warmer than the air the oil must be at the end of it.
     least_above_air_k: f64 = 20.0, "K", from 1.0 to 200.0,
-        reason: "a step of 1 K is then a small part",
-        source: "none, engineering guess";
+        reason: "a step of 1 K is then a small part";
 
     /// By how much the oil must fall.
-    least_fall_k: f64 = 2.0, "K", from 0.1 to 200.0,
-        source: "none, engineering guess";
+    least_fall_k: f64 = 2.0, "K", from 0.1 to 200.0;
 
     /// Time constant of a standing axle while no drive of the same car tells it.
     usual_time_s: f64 = 1350.0, "s", from 60.0 to 36000.0,
         reason: "22 min: 10.8 kJ/K of oil and housing at 8 W/K",
-        source: "none, engineering guess",
         sensitivity: "the finding follows it in proportion";
 
     /// How many times the usual time constant does not cool.
-    ratio: f64 = 1.5, "ratio", from 1.0 to 20.0,
-        source: "none, engineering guess";
+    ratio: f64 = 1.5, "ratio", from 1.0 to 20.0;
 }

@@ -6,16 +6,13 @@ limits! {
 
     /// Bends in which an open pack must hold.
     bends: u32 = 3, "count", from 1.0 to 1000.0,
-        reason: "once is chance",
-        source: "none, engineering guess";
+        reason: "once is chance";
 
     /// How far openness must lie below what the preload explains.
-    below_preload: f64 = 0.25, "ratio", from 0.0 to 1.0,
-        source: "none, engineering guess";
+    below_preload: f64 = 0.25, "ratio", from 0.0 to 1.0;
 
     /// Share of the open bends held above which track and radius are as likely to be wrong.
-    every_bend: f64 = 0.8, "share", from 0.1 to 1.0,
-        source: "none, engineering guess";
+    every_bend: f64 = 0.8, "share", from 0.1 to 1.0;
 
     /// Share of the missing difference by which the rear wheels may run ahead of the road; a pack
     /// that drags makes none of it, an inside wheel that spins a half.
@@ -23,6 +20,5 @@ limits! {
         source: "derived";
 
     /// Heat per degree turned, as a multiple of what the stated preload makes, that is heavy.
-    preload_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0,
-        source: "none, engineering guess";
+    preload_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0;
 }

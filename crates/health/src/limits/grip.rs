@@ -1,45 +1,36 @@
-//! A pack that does not grip although asked.
+//! A pack that does not grip under command.
 
 limits! {
-    /// A pack that does not grip although nearly all is asked for.
+    /// A pack that does not grip at nearly full command.
     grip: Grip;
 
     /// Times the pack must have failed to grip.
     occurrences: u32 = 3, "count", from 1.0 to 1000.0,
-        reason: "once is chance",
-        source: "none, engineering guess";
+        reason: "once is chance";
 
     /// How long each must last.
-    least_s: f64 = 0.5, "s", from 0.0 to 60.0,
-        source: "none, engineering guess";
+    least_s: f64 = 0.5, "s", from 0.0 to 60.0;
 
     /// Share of the command that the state must show all the while.
-    follows: f64 = 0.8, "share", from 0.1 to 1.0,
-        source: "none, engineering guess";
+    follows: f64 = 0.8, "share", from 0.1 to 1.0;
 
     /// The slower rear wheel this much ahead of the road, as a share: both wheels spin, and the
     /// road lets go before the pack does.
-    both_spin: f64 = 0.05, "share", from 0.01 to 1.0,
-        source: "none, engineering guess";
+    both_spin: f64 = 0.05, "share", from 0.01 to 1.0;
 
     /// Command from which the mechanism is expected to follow and slip to fall, for the picture of
     /// both together.
-    asked: f64 = 0.5, "share", from 0.1 to 1.0,
-        source: "none, engineering guess";
+    asked: f64 = 0.5, "share", from 0.1 to 1.0;
 
     /// Time the mechanism and the slip are given for that.
-    answers_within_s: f64 = 1.0, "s", from 0.1 to 10.0,
-        source: "none, engineering guess";
+    answers_within_s: f64 = 1.0, "s", from 0.1 to 10.0;
 
     /// Times each must have been seen before it is spoken of.
-    judged_from: u32 = 3, "count", from 1.0 to 1000.0,
-        source: "none, engineering guess";
+    judged_from: u32 = 3, "count", from 1.0 to 1000.0;
 
     /// Half-second pieces of bends with and without command, each, that a holding index needs.
-    holding_pieces: u32 = 20, "count", from 3.0 to 10000.0,
-        source: "none, engineering guess";
+    holding_pieces: u32 = 20, "count", from 3.0 to 10000.0;
 
     /// Share of the holding index of earlier drives below which the pack has lost hold.
-    holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0,
-        source: "none, engineering guess";
+    holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0;
 }

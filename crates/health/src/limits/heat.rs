@@ -6,19 +6,16 @@ limits! {
 
     /// Rise of the oil per pack heat, against earlier drives, from which oil may be missing.
     rise_ratio: f64 = 1.25, "ratio", from 1.0 to 10.0,
-        reason: "less oil stores less heat",
-        source: "none, engineering guess";
+        reason: "less oil stores less heat";
 
     /// Least share of the pack in all heat for that rise to count.
     rise_pack_share: f64 = 0.5, "share", from 0.0 to 1.0,
-        reason: "gears heat the oil too, and none of it is in the pack's heat",
-        source: "none, engineering guess";
+        reason: "gears heat the oil too, and none of it is in the pack's heat";
 
     /// Time in which pack and oil become equal, against earlier drives, from which oil may be
     /// missing.
     equalisation_ratio: f64 = 1.4, "ratio", from 1.0 to 10.0,
-        reason: "a pack out of the oil hands on its heat slowly",
-        source: "none, engineering guess";
+        reason: "a pack out of the oil hands on its heat slowly";
 
     /// Estimated temperature of the pack that is too hot.
     pack_limit_c: f64 = 200.0, "°C", from 60.0 to 600.0,
@@ -30,8 +27,7 @@ limits! {
         source: "from memory";
 
     /// Share of the pack in all heat below which the clutch is not the cause.
-    clutch_share: f64 = 0.2, "share", from 0.0 to 1.0,
-        source: "none, engineering guess";
+    clutch_share: f64 = 0.2, "share", from 0.0 to 1.0;
 
     /// Oil temperature to cool down to.
     cooled_c: f64 = 90.0, "°C", from 20.0 to 200.0,
@@ -39,8 +35,7 @@ limits! {
 
     /// Road speed of cooling on the move.
     cooling_speed_m_per_s: f64 = 22.0, "m/s", from 1.0 to 60.0,
-        reason: "80 km/h without work for the pack",
-        source: "none, engineering guess";
+        reason: "80 km/h without work for the pack";
 
     /// Loss of the gears, of the power through them, above which they run hotter than they
     /// should.

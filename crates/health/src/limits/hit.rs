@@ -14,6 +14,5 @@ limits! {
         source: "from memory, brief peaks of 1 to 2 W/mm² for paper";
 
     /// How long it must last.
-    power_s: f64 = 0.3, "s", from 0.0 to 60.0,
-        source: "none, engineering guess";
+    power_s: f64 = 0.3, "s", from 0.0 to 60.0;
 }

@@ -11,10 +11,8 @@ limits! {
         source: "none";
 
     /// Range of pack torque at one point of the line.
-    range_nm: f64 = 500.0, "N·m", from 1.0 to 100000.0,
-        source: "none, engineering guess";
+    range_nm: f64 = 500.0, "N·m", from 1.0 to 100000.0;
 
     /// Cycles of that range until the end of life.
-    cycles: f64 = 1000000.0, "count", from 1.0 to 1000000000000.0,
-        source: "none, engineering guess";
+    cycles: f64 = 1000000.0, "count", from 1.0 to 1000000000000.0;
 }

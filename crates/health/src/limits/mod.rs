@@ -17,6 +17,7 @@ mod compare;
 mod cooling;
 mod drag;
 mod driving;
+mod frozen;
 mod grip;
 mod heat;
 mod hit;
@@ -31,6 +32,7 @@ mod ripple;
 mod severity;
 mod slip;
 mod straight;
+mod swapped;
 mod torque_report;
 mod trust;
 mod tyres;
@@ -42,6 +44,7 @@ pub use compare::Compare;
 pub use cooling::Cooling;
 pub use drag::Drag;
 pub use driving::Driving;
+pub use frozen::Frozen;
 pub use grip::Grip;
 pub use heat::Heat;
 pub use hit::Hit;
@@ -57,6 +60,7 @@ pub use ripple::RippleLimits;
 pub use severity::SeverityRamps;
 pub use slip::Slip;
 pub use straight::Straight;
+pub use swapped::Swapped;
 pub use torque_report::TorqueReport;
 pub use trust::Trust;
 pub use tyres::Tyres;
@@ -78,6 +82,10 @@ pub struct Limits {
     pub holding: Holding,
     /// How far a log and its figures can be trusted.
     pub trust: Trust,
+    /// Signals that stand still.
+    pub frozen: Frozen,
+    /// Command and response under each other's name.
+    pub swapped: Swapped,
     /// Rear tyres.
     pub tyres: Tyres,
     /// Work of the pack on straight roads.
@@ -126,6 +134,8 @@ pub const GROUPS: &[Group] = &[
     slip::GROUP,
     holding::GROUP,
     trust::GROUP,
+    frozen::GROUP,
+    swapped::GROUP,
     tyres::GROUP,
     straight::GROUP,
     oil::GROUP,
@@ -178,7 +188,7 @@ pub const RISING: &[[&str; 2]] = &[
 ];
 
 /// A limit in a sentence: with that many decimals, and more where it needs them.
-pub fn said(value: f64, decimals: usize) -> String {
+pub fn rounded(value: f64, decimals: usize) -> String {
     (decimals..6)
         .map(|decimals| format!("{value:.decimals$}"))
         .find(|text| {
@@ -222,7 +232,7 @@ mod tests {
     }
 
     #[test]
-    fn a_limit_is_said_with_the_decimals_it_needs() {
+    fn a_limit_has_the_decimals_it_needs() {
         for (value, decimals, text) in [
             (10.0, 0, "10"),
             (1.0, 1, "1.0"),
@@ -230,7 +240,7 @@ mod tests {
             (3.6 * (5.0 / 3.6), 0, "5"),
             (2.0 / 3.0, 1, "0.666667"),
         ] {
-            assert_eq!(said(value, decimals), text);
+            assert_eq!(rounded(value, decimals), text);
         }
     }
 

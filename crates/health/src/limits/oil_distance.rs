@@ -19,7 +19,7 @@ limits! {
         reason: "the doubling per 10 K is disputed, hence a band",
         source: "published as 10 K, and disputed";
 
-    /// The rise that the figure is told for.
+    /// The rise that the figure is given for.
     doubling_k: f64 = 12.0, "K", from 1.0 to 100.0,
         source: "none, policy",
         sensitivity: "at 110 °C the factor is 8, 5.7 or 4 for 10, 12 or 15 K";

@@ -158,15 +158,15 @@ pub struct Group {
 }
 
 /// Declares the limits of one subject once: the struct that carries them, its defaults, and
-/// its [`Group`].
+/// its [`Group`]. A limit that names no source is an engineering guess, and says so.
 macro_rules! limits {
     (
         $(#[doc = $about:literal])+
         $table:ident: $name:ident;
         $(
             $(#[doc = $meaning:literal])+
-            $key:ident: $kind:ty = $default:expr, $unit:literal, from $low:literal to $high:literal,
-            $($part:ident: $text:literal),+;
+            $key:ident: $kind:ty = $default:expr, $unit:literal, from $low:literal to $high:literal
+            $(, $part:ident: $text:literal)*;
         )+
     ) => {
         $(#[doc = $about])+
@@ -203,7 +203,7 @@ macro_rules! limits {
                         }
                         None => false,
                     },
-                    $($part: $text,)+
+                    $($part: $text,)*
                     ..super::LimitAbout {
                         table: stringify!($table),
                         key: "",
@@ -212,7 +212,7 @@ macro_rules! limits {
                         high: 0.0,
                         meaning: "",
                         reason: "",
-                        source: "",
+                        source: "none, engineering guess",
                         sensitivity: "",
                         get: |_| super::LimitValue::Count(0),
                         set: |_, _| false,

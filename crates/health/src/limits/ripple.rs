@@ -6,20 +6,16 @@ limits! {
 
     /// Amplitude of the ripple, as a share of the wheel speed, that is too much.
     share: f64 = 0.02, "share", from 0.001 to 0.5,
-        reason: "a sound ring shows a few thousandths",
-        source: "none, engineering guess";
+        reason: "a sound ring shows a few thousandths";
 
     /// The other rear wheel shows less than this share of it.
     other_wheel: f64 = 0.5, "share", from 0.0 to 1.0,
-        reason: "cobbles and judder shake both",
-        source: "none, engineering guess";
+        reason: "cobbles and judder shake both";
 
     /// Share of the stretches judged that must show it.
     of_stretches: f64 = 0.5, "share", from 0.05 to 1.0,
-        reason: "a damaged ring comes round in every turn",
-        source: "none, engineering guess";
+        reason: "a damaged ring comes round in every turn";
 
     /// Stretches of some turns of the wheel needed to judge.
-    stretches: u32 = 10, "count", from 1.0 to 10000.0,
-        source: "none, engineering guess";
+    stretches: u32 = 10, "count", from 1.0 to 10000.0;
 }

@@ -5,46 +5,37 @@ limits! {
     trust: Trust;
 
     /// Minutes of moving that show a unit: fewer lower the grade of the log in proportion.
-    enough_moving_min: f64 = 10.0, "min", from 0.1 to 600.0,
-        source: "none, engineering guess";
+    enough_moving_min: f64 = 10.0, "min", from 0.1 to 600.0;
 
     /// Engagements needed before a log can speak of the clutch at all.
-    enough_events: u32 = 5, "count", from 1.0 to 1000.0,
-        source: "none, engineering guess";
+    enough_events: u32 = 5, "count", from 1.0 to 1000.0;
 
-    /// Factor of a log in which nothing says what the clutch was asked.
+    /// Factor of a log in which no signal gives the command of the clutch.
     unseen_command: f64 = 0.5, "share", from 0.0 to 1.0,
-        reason: "never better than C",
-        source: "none, engineering guess";
+        reason: "never better than C";
 
     /// Factor of a log whose wheel speeds dropped out or stood still.
     doubted_wheels: f64 = 0.8, "share", from 0.0 to 1.0,
-        reason: "never better than B",
-        source: "none, engineering guess";
+        reason: "never better than B";
 
     /// Factor of a log in which a wheel speed ripples with the turns of its wheel.
     rippling_wheel: f64 = 0.6, "share", from 0.0 to 1.0,
-        reason: "never better than C: the ripple reads as slip and as heat",
-        source: "none, engineering guess";
+        reason: "never better than C: the ripple reads as slip and as heat";
 
     /// Factor of figures that rest on a geometry found wrong.
     wrong_geometry: f64 = 0.3, "share", from 0.0 to 1.0,
-        reason: "grade D",
-        source: "none, engineering guess";
+        reason: "grade D";
 
     /// Turning in open bends needed to judge track, radius, scales and signs of the map.
-    geometry_turn_deg: f64 = 180.0, "deg", from 10.0 to 100000.0,
-        source: "none, engineering guess";
+    geometry_turn_deg: f64 = 180.0, "deg", from 10.0 to 100000.0;
 
     /// Lowest median openness in open bends that track, radius, scales and signs of the map may
     /// have.
     right_geometry_from: f64 = 0.75, "ratio", from -1.0 to 1.0,
-        reason: "freely rolling wheels make 1; preload through the tyres' compliance takes a tenth and a little more",
-        source: "none, engineering guess";
+        reason: "freely rolling wheels make 1; preload through the tyres' compliance takes a tenth and a little more";
 
     /// Highest median openness that they may have.
-    right_geometry_to: f64 = 1.12, "ratio", from 1.0 to 3.0,
-        source: "none, engineering guess";
+    right_geometry_to: f64 = 1.12, "ratio", from 1.0 to 3.0;
 
     /// How far heat summed on the command may run above the heat of the mechanism.
     command_heat_excess: f64 = 1.73, "ratio", from 1.0 to 10.0,
@@ -55,14 +46,18 @@ limits! {
     /// Relative standard deviation of a rolling radius the map states without tolerance, and of a
     /// road speed.
     usual_radius_sd: f64 = 0.02, "share", from 0.0 to 0.5,
-        reason: "tread, load, pressure",
-        source: "none, engineering guess";
+        reason: "tread, load, pressure";
 
     /// Relative standard deviation of the scale of a yaw-rate sensor.
-    yaw_scale_sd: f64 = 0.02, "share", from 0.0 to 0.5,
-        source: "none, engineering guess";
+    yaw_scale_sd: f64 = 0.02, "share", from 0.0 to 0.5;
 
     /// Standard deviation of an oil temperature sensor.
-    oil_sensor_sd_k: f64 = 2.0, "K", from 0.0 to 50.0,
-        source: "none, engineering guess";
+    oil_sensor_sd_k: f64 = 2.0, "K", from 0.0 to 50.0;
+
+    /// Pieces of a log shorter than this are not judged as of another car.
+    piece_least_s: f64 = 60.0, "s", from 1.0 to 36000.0,
+        reason: "units on a bus wake up one by one";
+
+    /// Pieces with less than this share of channels in common are of two cars.
+    common_channels: f64 = 0.5, "share", from 0.0 to 1.0;
 }

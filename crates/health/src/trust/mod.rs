@@ -20,5 +20,5 @@ mod swap;
 pub use gate::{Asked, Doubt, Gate, Verdict};
 pub use kept::Kept;
 pub use source::{CAUSES, COMMAND, HEAT, MOTION, OIL, SLIP, Source, Sources, TURNING, on};
-pub use still::{AT_REST, BENDS_BY, LASTS_S, MOVES_BY, Still, StillWatch, Stretch};
-pub use swap::{LEADS, STROKES, Swap, SwapWatch};
+pub use still::{Still, StillWatch, Stretch};
+pub use swap::{Swap, SwapWatch};

@@ -14,43 +14,15 @@ use halfshaft_model::{Span, Time};
 
 use super::Source;
 use crate::findings::evidence::counts;
-use crate::limits::{Driving, Limits};
-
-/// Driving through which a signal must stand still, s. Source: none, engineering guess.
-pub const LASTS_S: f64 = 20.0;
+use crate::limits::{Frozen, Limits};
 
 /// Change that is rounding, in shares of full and rad/s; steps on a bus are a hundred times it.
 const ROUNDING: f64 = 1e-6;
-
-/// A state below this is at rest, share of full. Source: none, engineering guess.
-pub const AT_REST: f64 = 0.1;
-
-/// What the other signal must move through meanwhile, command or state, share of full.
-/// Source: none, engineering guess.
-pub const MOVES_BY: f64 = 0.5;
-
-/// How far both must be apart at their farthest, share of full: at its end stop a mechanism need
-/// not follow. Source: none, engineering guess.
-const APART_BY: f64 = 0.3;
-
-/// Driving for which they must be that far apart, s: what passes in a moment proves nothing, a
-/// mechanism on its way or the end of a wheelspin. Source: none, engineering guess; a bend takes
-/// as long.
-const APART_S: f64 = 3.0;
-
-/// The same as [`MOVES_BY`] and [`APART_BY`] for the axle speed difference, rad/s: bends both ways, or one and a straight.
-/// Source: none, engineering guess; noise of wheel speeds is a tenth of it.
-pub const BENDS_BY: f64 = 1.5;
 
 /// Tightest radius a car drives, m, and the highest lateral acceleration, m/s²: a difference
 /// beyond what these allow is a spinning wheel and no bend. Source: from memory, turning circles
 /// of 10 to 12 m, and racing tyres.
 const TIGHTEST: (f64, f64) = (5.0, 12.0);
-
-/// The other signal counts only this long after this one has come to stand, s: a mechanism on its
-/// way back to a command that rests proves nothing. Source: none, engineering guess; the slowest
-/// release that a report still calls one takes 2 s.
-const SETTLES_S: f64 = 3.0;
 
 /// Rows are held no longer than this, s: what is not proved by then is believed. Source: none,
 /// engineering guess: three times the least proof.
@@ -130,7 +102,7 @@ struct Run {
 /// Watches the rows.
 #[derive(Clone, Debug)]
 pub struct StillWatch {
-    driving: Driving,
+    limits: Limits,
     // Rear track over rolling radius.
     per_yaw: Option<f64>,
     // The torque is read from the state.
@@ -155,7 +127,7 @@ impl StillWatch {
         let geometry = basis.track_rear_m.zip(basis.radius_m);
         StillWatch {
             per_yaw: geometry.map(|(track_m, radius_m)| track_m / radius_m),
-            driving: limits.driving,
+            limits: *limits,
             is_torque_of_state,
             runs: [None; 3],
             held: VecDeque::new(),
@@ -194,8 +166,8 @@ impl StillWatch {
     fn watch(&mut self, row: &Row) -> Fate {
         let drives = row
             .road_speed
-            .is_some_and(|speed| speed > self.driving.moving_from())
-            && counts(row, &self.driving);
+            .is_some_and(|speed| speed > self.limits.driving.moving_from())
+            && counts(row, &self.limits.driving);
         let mut is_touched = !self.held.is_empty();
         for (signal, seen) in self.seen(row).into_iter().enumerate() {
             let Some((value, other, by)) = seen else {
@@ -214,7 +186,7 @@ impl StillWatch {
             let Some(run) = &mut self.runs[signal] else {
                 continue;
             };
-            run.take(row, other, drives);
+            run.take(row, other, drives, &self.limits.frozen);
             is_touched |= run.suspected.is_some();
         }
         match is_touched {
@@ -226,6 +198,7 @@ impl StillWatch {
     /// What a row says of each signal: its value, what moves with it, and by how much that must
     /// have moved and been apart from it.
     fn seen(&self, row: &Row) -> [Option<(f64, f64, (f64, f64))>; 3] {
+        let limits = &self.limits.frozen;
         let pair = row.command.zip(row.state);
         let is_bend = |per_yaw: f64| {
             let speed = row.road_speed.unwrap_or(0.0);
@@ -233,14 +206,14 @@ impl StillWatch {
             row.difference_mean.abs() <= most
         };
         [
-            pair.map(|(command, state)| (command, state, (MOVES_BY, APART_BY))),
+            pair.map(|(command, state)| (command, state, (limits.moves_by, limits.apart_by))),
             // At rest nothing moves enough.
             pair.map(|(command, state)| {
-                let moves_by = match state < AT_REST {
+                let moves_by = match state < limits.rest_below {
                     true => f64::INFINITY,
-                    false => MOVES_BY,
+                    false => limits.moves_by,
                 };
-                (state, command, (moves_by, APART_BY))
+                (state, command, (moves_by, limits.apart_by))
             }),
             row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| {
                 // A spinning wheel moves the difference and turns nothing.
@@ -249,7 +222,8 @@ impl StillWatch {
                 } else {
                     yaw
                 };
-                (yaw, other, (BENDS_BY, BENDS_BY))
+                let by = limits.bends_by_rad_per_s;
+                (yaw, other, (by, by))
             }),
         ]
     }
@@ -345,10 +319,10 @@ impl Run {
         }
     }
 
-    fn take(&mut self, row: &Row, other: f64, drives: bool) {
+    fn take(&mut self, row: &Row, other: f64, drives: bool, limits: &Frozen) {
         self.latest = row.time;
         // A car that stands, or is driven straight, moves nothing.
-        if !drives || row.time.since(self.start) < SETTLES_S {
+        if !drives || row.time.since(self.start) < limits.settles_s {
             return;
         }
         self.seconds += row.seconds;
@@ -359,7 +333,7 @@ impl Run {
         }
         if self.highest - self.lowest >= self.moves_by && self.apart_s > 0.0 {
             self.suspected.get_or_insert(row.time);
-            self.is_proved |= self.seconds >= LASTS_S && self.apart_s >= APART_S;
+            self.is_proved |= self.seconds >= limits.lasts_s && self.apart_s >= limits.apart_s;
         }
     }
 }

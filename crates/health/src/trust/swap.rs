@@ -9,17 +9,10 @@
 use halfshaft_driveline::Row;
 use halfshaft_model::Span;
 
+use crate::limits::Swapped;
+
 /// Rows by which the one may be later than the other: some tenths of a second.
 const LAGS: usize = 12;
-
-/// Full strokes, there or back, that the command must have moved. Source: none, engineering
-/// guess.
-pub const STROKES: f64 = 10.0;
-
-/// How many times as well changes must go with what came before as with what came after, and
-/// the least correlation that is one. Source: none, engineering guess: the right way round it
-/// is less than half as well on every simulated drive.
-pub const LEADS: (f64, f64) = (1.5, 0.1);
 
 /// How command and state go together.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -92,7 +85,7 @@ impl SwapWatch {
     }
 
     /// How they go together when that is the wrong way round.
-    pub fn outcome(&self) -> Option<Swap> {
+    pub fn outcome(&self, limits: &Swapped) -> Option<Swap> {
         let size = (self.squares.0 * self.squares.1).sqrt();
         let best = |sums: &[f64; LAGS]| sums.iter().copied().fold(0.0, f64::max) / size;
         let found = Swap {
@@ -101,9 +94,9 @@ impl SwapWatch {
             follows: best(&self.follows),
             span: self.span.filter(|_| size > 0.0)?,
         };
-        let is_so = found.strokes >= STROKES
-            && found.leads >= LEADS.1
-            && found.leads > LEADS.0 * found.follows;
+        let is_so = found.strokes >= limits.strokes
+            && found.leads >= limits.correlation
+            && found.leads > limits.ratio * found.follows;
         is_so.then_some(found)
     }
 }
@@ -130,7 +123,7 @@ mod tests {
                 (row.command, row.state) = (Some(command), Some(state));
                 watch.note(&row);
             }
-            watch.outcome()
+            watch.outcome(&Swapped::default())
         };
         let swap = outcome(true).unwrap();
         assert!(swap.follows < 0.005 && swap.leads > 0.1, "{swap:?}");

@@ -46,7 +46,7 @@ fn card(path: &PathEvidence, results: &Results) -> Markup {
                 @if !lines.is_empty() {
                     dt { (word) }
                     @for line in lines { dd { (sentence(&clean(line))) } }
-                    // "Cooking now: not found" stands among these.
+                    // "Oil over its limit: not found" stands among these.
                     @if path.id == "lubrication" && word == "Against" {
                         @if let Some(text) = above_for_a_while(results) { dd { (text) } }
                     }
@@ -156,7 +156,7 @@ fn above_for_a_while(results: &Results) -> Option<String> {
         _ => "no stretch was as long".to_owned(),
     };
     Some(format!(
-        "The oil was above its warning of {} all the same, but that must last: “Cooking now” asks for {}\u{a0}s \
+        "The oil was above its warning of {} all the same, but that must last: “Oil over its limit” needs {}\u{a0}s \
          without a break, and {longest}.",
         celsius(warn_c),
         number(rule_s)

@@ -270,7 +270,7 @@ pub fn hard_day() -> Results {
         },
         NotChecked {
             id: FindingId::SidesExchanged,
-            title: "Left and right look exchanged",
+            title: "Left and right look swapped",
             missing: "no yaw.rate in this log".to_owned(),
         },
     ];
