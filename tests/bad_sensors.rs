@@ -2,9 +2,10 @@
 
 mod common;
 
-use common::{figure, map, read};
+use common::{assess_by, figure, map};
+use halfshaft_drive::Options;
 use halfshaft_health::limits::Limits;
-use halfshaft_health::{FindingId, Health, Results};
+use halfshaft_health::{FindingId, Results};
 use halfshaft_simulate::{scenarios, to_text};
 
 const MAP: &str = include_str!("../signal-maps/brindlecote-30.map");
@@ -15,10 +16,11 @@ fn assess(map_text: &str, drive: &str, limits: &Limits) -> Results {
         .find(|scenario| scenario.name == drive);
     let (log, _) = to_text(&found.expect("the sample drives have these names"));
     let map = map(map_text);
-    let mut health = Health::with_limits(&map.vehicle, &map.channels, limits);
-    read(&map, log.as_bytes(), |block| health.push(block));
-    health.finish();
-    health.results()
+    let options = Options {
+        limits: *limits,
+        ..Options::default()
+    };
+    assess_by(&map, log.as_bytes(), &options)
 }
 
 /// The map with one text in another's place, which must be there.
@@ -114,13 +116,7 @@ fn frozen(id: &str, from_s: f64, holds: fn(&str) -> bool) -> Results {
             _ => lines.push(line.to_owned()),
         }
     }
-    let map = map(MAP);
-    let mut health = Health::new(&map.vehicle, &map.channels);
-    read(&map, lines.join("\n").as_bytes(), |block| {
-        health.push(block)
-    });
-    health.finish();
-    health.results()
+    common::assess(&map(MAP), lines.join("\n").as_bytes())
 }
 
 /// The findings that say a signal stands still.

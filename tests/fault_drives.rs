@@ -3,10 +3,11 @@
 
 mod common;
 
-use common::{assess, map, read};
+use common::{assess, assess_by, map};
+use halfshaft_drive::Options;
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::comparable::comparable;
-use halfshaft_health::{FindingId, Health, Results, Severity};
+use halfshaft_health::{FindingId, Results, Severity};
 use halfshaft_simulate::{
     FAULT_DRIVES, HEALTHY_DRIVES, Scenario, Tolerances, fault_drive, map_text, to_text,
 };
@@ -265,13 +266,13 @@ fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
     let holding = holding.outcome.expect("the earlier drive has bends enough");
     assert!((0.5..=1.0).contains(&holding), "{holding}");
     let map = map_of(now);
-    let mut health = Health::new(&map.vehicle, &map.channels);
     let mut baseline = Baseline::default();
     baseline.note_past(Quantity::Holding, &[holding]);
-    health.compare_with(baseline);
-    read(&map, to_text(now).0.as_bytes(), |block| health.push(block));
-    health.finish();
-    let results = health.results();
+    let options = Options {
+        baseline: Some(baseline),
+        ..Options::default()
+    };
+    let results = assess_by(&map, to_text(now).0.as_bytes(), &options);
     let mut paths = results.score_card.iter();
     let path = paths
         .find(|path| path.id == "friction-pack")

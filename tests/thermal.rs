@@ -3,11 +3,12 @@
 
 mod common;
 
-use common::{estimate, map, read, refusal};
+use common::{assess_by, estimate, map, refusal};
+use halfshaft_drive::Options;
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::score_card::PathEvidence;
-use halfshaft_health::{Finding, FindingId, Health, Results, Severity};
+use halfshaft_health::{Finding, FindingId, Results, Severity};
 use halfshaft_simulate::{Piece, Scenario, Tolerances, Truth, fault_drive, map_text, to_text};
 
 fn scenario(name: &str) -> Scenario {
@@ -26,11 +27,11 @@ fn driven(
         scenario.seed,
     )));
     let (log, truth) = to_text(scenario);
-    let mut health = Health::new(&map.vehicle, &map.channels);
-    health.compare_with(baseline);
-    read(&map, log.as_bytes(), |block| health.push(block));
-    health.finish();
-    (health.results(), truth)
+    let options = Options {
+        baseline: Some(baseline),
+        ..Options::default()
+    };
+    (assess_by(&map, log.as_bytes(), &options), truth)
 }
 
 fn of(scenario: &Scenario, baseline: Baseline) -> Results {

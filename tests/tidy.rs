@@ -16,11 +16,19 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("signal-map", &["model"]),
     ("driveline", &["model"]),
     ("health", &["model", "driveline"]),
+    ("drive", &["model", "signal-map", "driveline", "health"]),
     ("report", &["model", "health"]),
     ("archive", &["model", "health"]),
     (
         "capture",
-        &["model", "logs", "signal-map", "driveline", "health"],
+        &[
+            "model",
+            "logs",
+            "signal-map",
+            "driveline",
+            "health",
+            "drive",
+        ],
     ),
     ("simulate", &["model", "logs"]),
 ];

@@ -214,55 +214,6 @@ fn the_sample_drives() {
     }
 }
 
-/// A running capture sees the log in small pieces; at its end it must say the same.
-#[test]
-fn pieces_of_any_size_end_in_the_same_results() {
-    let scenario = random_drive(7, &RandomRange::default());
-    let (log, _) = to_text(&scenario);
-    let map = map(&map_text(&scenario, &Tolerances::USUAL, 7));
-    let whole = assess(&map, log.as_bytes());
-    assert!(!whole.is_provisional);
-    for n_lines in [1, 97] {
-        let mut health = halfshaft_health::Health::new(&map.vehicle, &map.channels);
-        let mut decoder = halfshaft_signal_map::decode::Decoder::new(&map);
-        let mut block = halfshaft_model::Block::new(map.channels.len());
-        let mut batch = halfshaft_model::Batch::default();
-        let mut all = halfshaft_model::Batch::default();
-        let input = (
-            "live".to_owned(),
-            Box::new(std::io::Cursor::new(log.clone().into_bytes()))
-                as Box<dyn std::io::Read + Send>,
-        );
-        let mut source =
-            halfshaft_logs::Log::from_readers(vec![input], &halfshaft_logs::Options::default())
-                .unwrap();
-        while source.next(&mut all).unwrap() {
-            for entries in all.entries.chunks(n_lines) {
-                batch.clear();
-                for entry in entries {
-                    let halfshaft_model::Entry::Frame(frame) = entry else {
-                        unreachable!("the drive is of frames")
-                    };
-                    let bus = batch.bus(&all.buses[usize::from(frame.bus)]);
-                    batch.push_frame(
-                        frame.stamp,
-                        bus,
-                        frame.id,
-                        frame.kind,
-                        frame.flags,
-                        all.payload(frame),
-                    );
-                }
-                decoder.push(&batch, &mut block);
-                health.push(&block);
-            }
-            assert!(health.results().is_provisional);
-        }
-        health.finish();
-        assert_eq!(health.results(), whole, "{n_lines} lines at a time");
-    }
-}
-
 #[test]
 fn a_wrong_track_is_said_and_right_ones_are_not_doubted() {
     let wrong = |results: &Results| {

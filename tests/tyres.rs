@@ -3,11 +3,10 @@
 
 mod common;
 
-use common::{map, read};
-use halfshaft_driveline::{Calibration, Driveline, Mode};
-use halfshaft_model::{Batch, Block};
+use common::{map, parted, pass};
+use halfshaft_drive::{Drive, Options};
+use halfshaft_driveline::{Calibration, Mode};
 use halfshaft_signal_map::Map;
-use halfshaft_signal_map::decode::Decoder;
 use halfshaft_simulate::channels::CHANNELS;
 use halfshaft_simulate::{
     Piece, RandomRange, Scenario, Sensors, Style, Tolerances, map_text, random_drive, scenarios,
@@ -18,14 +17,9 @@ use halfshaft_simulate::{
 const WITHIN: f64 = 2e-4;
 
 fn calibrate(map: &Map, log: &str) -> Calibration {
-    let mut driveline = Driveline::new(&map.vehicle, &map.channels);
-    let mut rows = Vec::new();
-    read(map, log.as_bytes(), |block| {
-        driveline.push(block, &mut rows);
-        rows.clear();
-    });
-    driveline.finish(&mut rows);
-    driveline.tyre_calibration()
+    let mut drive = Drive::new(map, &Options::default());
+    pass(&mut drive, map, log.as_bytes(), |_, _| {});
+    drive.stages().driveline.learned().calibration
 }
 
 /// The calibration of a drive by a map of those tolerances.
@@ -310,33 +304,22 @@ fn pieces_of_any_size_end_in_the_same_calibration() {
     assert!(whole.outcome.is_ok());
     let (batch, _) = to_batch(&scenario);
     for n_frames in [7, 5000] {
-        let mut driveline = Driveline::new(&map.vehicle, &map.channels);
-        let mut decoder = Decoder::new(&map);
-        let (mut piece, mut block) = (Batch::default(), Block::new(map.channels.len()));
-        let mut rows = Vec::new();
-        for (index, entries) in batch.entries.chunks(n_frames).enumerate() {
-            piece.clear();
-            for entry in entries {
-                let halfshaft_model::Entry::Frame(frame) = entry else {
-                    unreachable!("the drive is of frames")
-                };
-                let bus = piece.bus(&batch.buses[usize::from(frame.bus)]);
-                let payload = batch.payload(frame);
-                piece.push_frame(frame.stamp, bus, frame.id, frame.kind, frame.flags, payload);
-            }
-            decoder.push(&piece, &mut block);
-            driveline.push(&block, &mut rows);
-            rows.clear();
-            if index % 1000 == 0 {
-                // Asking in between changes nothing.
-                let _ = driveline.tyre_calibration();
-            }
-        }
-        driveline.finish(&mut rows);
-        assert_eq!(
-            driveline.tyre_calibration(),
-            whole,
-            "{n_frames} frames at a time"
+        let mut drive = Drive::new(&map, &Options::default());
+        let mut n_parts = 0;
+        parted(
+            &batch,
+            || n_frames,
+            |part| {
+                drive.push(part);
+                n_parts += 1;
+                if n_parts % 1000 == 0 {
+                    // Asking in between changes nothing.
+                    let _ = drive.stages().driveline.learned();
+                }
+            },
         );
+        drive.finish();
+        let learned = drive.stages().driveline.learned();
+        assert_eq!(learned.calibration, whole, "{n_frames} frames at a time");
     }
 }

@@ -3,7 +3,8 @@
 mod common;
 
 use common::program::{CAR, Folder};
-use common::{estimate, float_frame, map, read};
+use common::{estimate, float_frame, map, pass};
+use halfshaft_drive::{Drive, Options};
 use halfshaft_health::limits::Limits;
 use halfshaft_health::what_if::{Answer, Change, Three, WhatIf};
 use serde_json::Value;
@@ -38,9 +39,12 @@ fn ask(change: &Change) -> (Three, Answer) {
     let map = map(&text);
     let mut asked = WhatIf::new(&map.vehicle, &map.channels, &Limits::default(), change)
         .expect("the map lets it be told");
-    read(&map, &log, |block| asked.push(block));
+    let mut drive = Drive::new(&map, &Options::default());
+    pass(&mut drive, &map, &log, |block, derived| {
+        asked.push(block, derived);
+    });
     asked.finish();
-    let three = asked.results();
+    let three = drive.results_beside(&mut asked);
     let answer = asked.answer(&three);
     (three, answer)
 }

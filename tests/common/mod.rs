@@ -6,11 +6,12 @@ pub mod program;
 
 use std::fmt::Write;
 
-use halfshaft_health::{Estimate, Figure, Health, Results};
-use halfshaft_logs::{Log, Options};
-use halfshaft_model::{Batch, Block};
+use halfshaft_drive::{Drive, Options};
+use halfshaft_driveline::Derived;
+use halfshaft_health::{Estimate, Figure, Results};
+use halfshaft_logs::Log;
+use halfshaft_model::{Batch, Block, Entry};
 use halfshaft_signal_map::Map;
-use halfshaft_signal_map::decode::Decoder;
 
 /// Parses a map that must be right.
 #[track_caller]
@@ -24,15 +25,32 @@ pub fn map(text: &str) -> Map {
 /// Reads a log in memory through a map and assesses it.
 #[track_caller]
 pub fn assess(map: &Map, log: &[u8]) -> Results {
-    let mut health = Health::new(&map.vehicle, &map.channels);
-    read(map, log, |block| health.push(block));
-    health.finish();
-    health.results()
+    assess_by(map, log, &Options::default())
 }
 
-/// Reads a log in memory through a map, block by block.
+/// The same by limits, a past or a start line of one's own.
 #[track_caller]
-pub fn read(map: &Map, log: &[u8], mut take: impl FnMut(&Block)) {
+pub fn assess_by(map: &Map, log: &[u8], options: &Options) -> Results {
+    let mut drive = Drive::new(map, options);
+    pass(&mut drive, map, log, |_, _| {});
+    drive.results()
+}
+
+/// Passes a whole log in memory through a drive; `see` is handed each block with what was
+/// derived by then.
+#[track_caller]
+pub fn pass(drive: &mut Drive, map: &Map, log: &[u8], mut see: impl FnMut(&Block, &Derived)) {
+    batches(map, log, |batch| {
+        drive.push(batch);
+        see(drive.block(), drive.derived());
+    });
+    drive.finish();
+    see(drive.block(), drive.derived());
+}
+
+/// Reads a log in memory, batch by batch.
+#[track_caller]
+pub fn batches(map: &Map, log: &[u8], mut take: impl FnMut(&Batch)) {
     let sheets = map.sheet_specs();
     let input = (
         "test.log".to_owned(),
@@ -40,17 +58,35 @@ pub fn read(map: &Map, log: &[u8], mut take: impl FnMut(&Block)) {
     );
     let mut log = Log::from_readers(
         vec![input],
-        &Options {
+        &halfshaft_logs::Options {
             sheets: &sheets,
             only: None,
         },
     )
     .expect("the test log is readable");
-    let mut decoder = Decoder::new(map);
-    let (mut batch, mut block) = (Batch::default(), Block::new(map.channels.len()));
+    let mut batch = Batch::default();
     while log.next(&mut batch).expect("the test log has entries") {
-        decoder.push(&batch, &mut block);
-        take(&block);
+        take(&batch);
+    }
+}
+
+/// Parts a batch into such of so many entries, as `sizes` gives them one after the other.
+pub fn parted(batch: &Batch, mut sizes: impl FnMut() -> usize, mut take: impl FnMut(&Batch)) {
+    let mut part = Batch::default();
+    let mut entries = batch.entries.as_slice();
+    while !entries.is_empty() {
+        let (some, rest) = entries.split_at(sizes().clamp(1, entries.len()));
+        entries = rest;
+        part.clear();
+        for entry in some {
+            let Entry::Frame(frame) = entry else {
+                unreachable!("the drives are of frames")
+            };
+            let bus = part.bus(&batch.buses[usize::from(frame.bus)]);
+            let payload = batch.payload(frame);
+            part.push_frame(frame.stamp, bus, frame.id, frame.kind, frame.flags, payload);
+        }
+        take(&part);
     }
 }
 

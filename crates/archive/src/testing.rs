@@ -8,7 +8,8 @@ use arrow::datatypes::{DataType, Float64Type, Int64Type};
 use arrow::record_batch::RecordBatch;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
-use halfshaft_health::Health;
+use halfshaft_health::limits::Limits;
+use halfshaft_health::{Derived, Driveline};
 use halfshaft_model::{Block, ChannelSpec, Layout, Time, Toleranced, Vehicle};
 
 use crate::about::About;
@@ -125,7 +126,7 @@ impl Opened {
 /// Both rear wheels and a command of an invented car, samples given in seconds.
 pub(crate) struct Drive {
     pub(crate) channels: Vec<ChannelSpec>,
-    health: Health,
+    driveline: Driveline,
 }
 
 impl Drive {
@@ -151,15 +152,15 @@ impl Drive {
         }
         channels[2].full_scale = Some(1.0);
         Drive {
-            health: Health::new(vehicle, &channels),
+            driveline: Driveline::new(vehicle, &channels),
             channels,
         }
     }
 
     pub(crate) fn ground(&self) -> Ground {
         Ground {
-            basis: self.health.basis().clone(),
-            slip: self.health.limits().slip,
+            basis: self.driveline.basis().clone(),
+            slip: Limits::default().slip,
         }
     }
 
@@ -174,16 +175,17 @@ impl Drive {
         let mut bytes = Vec::new();
         let mut samples = Samples::start(&mut bytes, &self.channels, &ground, rate, false)
             .expect("memory does not fail");
-        let mut rows = Vec::new();
-        for block in blocks {
-            self.health.push_and_show(block, &mut |row| rows.push(*row));
-            samples.push(block, &rows).expect("memory does not fail");
-            rows.clear();
+        let mut derived = Derived::default();
+        for (index, block) in blocks.iter().enumerate() {
+            self.driveline.push(block, &mut derived);
+            if index + 1 == blocks.len() {
+                self.driveline.finish(&mut derived);
+            }
+            samples
+                .push(block, &derived.rows)
+                .expect("memory does not fail");
         }
-        self.health.finish_and_show(&mut |row| rows.push(*row));
-        samples
-            .finish(&rows, &about())
-            .expect("memory does not fail");
+        samples.finish(&about()).expect("memory does not fail");
         bytes
     }
 }

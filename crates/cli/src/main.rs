@@ -8,6 +8,7 @@
 mod arguments;
 mod baseline;
 mod commands;
+mod job;
 mod output;
 mod pages;
 mod pipeline;

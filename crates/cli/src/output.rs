@@ -181,6 +181,12 @@ pub fn print(text: &str) -> Result<()> {
         .context("could not print")
 }
 
+/// The names of files that were written.
+pub fn names(places: &[PathBuf]) -> Vec<String> {
+    let names = places.iter().map(|place| place.display().to_string());
+    names.collect()
+}
+
 /// Says something on standard error, with foreign text made harmless: names of files,
 /// buses and channels may hold what a terminal takes for an order.
 pub fn say(text: &str) {

@@ -1,24 +1,21 @@
-//! Joins the stages: log -> map -> blocks, rows derived from them where somebody wants rows,
-//! and what is made of them. Who does which when is told in `stages`.
+//! Joins the readers of logs with the stages of a drive: log -> map -> blocks, what is derived
+//! from them, and what is made of that. Which thread does what stands in `stages`.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
-use halfshaft_driveline::{Driveline, Row};
+use halfshaft_drive::{Drive, Front, Stages};
+use halfshaft_driveline::Derived;
+use halfshaft_health::Health;
 use halfshaft_logs::{Input, Log, Options, Source};
 use halfshaft_model::{Batch, Block, IdFilter, Notices};
-use halfshaft_signal_map::decode::{Coverage, Decoder};
-use halfshaft_signal_map::survey::{Survey, SurveyReport};
+use halfshaft_signal_map::decode::Coverage;
+use halfshaft_signal_map::survey::SurveyReport;
 use halfshaft_signal_map::{Checked, Map};
 
 use crate::output;
-use crate::progress::Shown;
+use crate::progress::Indicator;
 use crate::stages;
-
-/// Of a long log the first so many pieces are held against the map, some hundred thousand
-/// entries, and then one in so many: a signal read wrongly is wrong all along.
-const SURVEYED_WHOLE: usize = 128;
-const SURVEYED_EVERY: usize = 64;
 
 /// A map file may not be larger than this; the largest sensible one is a thousandth of it.
 const LARGEST_MAP_BYTES: u64 = 4 << 20;
@@ -114,61 +111,93 @@ pub fn is_error_colour_wanted() -> bool {
         && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
-/// Reads logs through a map, handing each batch and its block to `take`. A log of which
-/// the map says nothing is an error.
-pub fn read(
+/// Reads logs through all stages of a drive to their end, and hands every block with what was
+/// derived and judged by then to `see`. A log of which the map says nothing is an error.
+pub fn drive(
     logs: &[PathBuf],
     map: &Map,
-    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
+    drive: &mut Drive,
+    mut see: impl FnMut(&Block, &Derived, &Health) -> Result<()>,
 ) -> Result<Read> {
-    read_mapped(logs, map, None, |piece| take(&piece.batch, &piece.block))
+    let Stages {
+        front,
+        driveline,
+        health,
+    } = drive.stages();
+    let log = read(
+        logs,
+        map,
+        Some(&map.id_filter()),
+        front,
+        |piece| driveline.push(&piece.block, &mut piece.derived),
+        |piece| {
+            health.push(&piece.block, &piece.derived);
+            see(&piece.block, &piece.derived, health)
+        },
+    )?;
+    check_mapped(map, front, &log)?;
+    drive.finish();
+    see(drive.block(), drive.derived(), drive.health())?;
+    Ok(Read::new(log, drive.front()))
 }
 
-/// The same, handing each block and the rows that are derived by then to `take`.
-pub fn derive(
+/// Reads logs through a map and hands every block of channels to `see`.
+pub fn decode(
     logs: &[PathBuf],
     map: &Map,
-    driveline: &mut Driveline,
-    mut take: impl FnMut(&Block, &mut Vec<Row>) -> Result<()>,
-) -> Result<Read> {
-    read_mapped(logs, map, Some(driveline), |piece| {
-        take(&piece.block, &mut piece.rows)
-    })
+    mut see: impl FnMut(&Block) -> Result<()>,
+) -> Result<()> {
+    let mut front = Front::new(map);
+    let log = read(
+        logs,
+        map,
+        Some(&map.id_filter()),
+        &mut front,
+        |_| {},
+        |piece| see(&piece.block),
+    )?;
+    check_mapped(map, &front, &log)?;
+    let mut block = Block::new(map.channels.len());
+    front.finish(&mut block);
+    see(&block)
 }
 
-fn read_mapped(
-    logs: &[PathBuf],
-    map: &Map,
-    driveline: Option<&mut Driveline>,
-    take: impl FnMut(&mut Piece) -> Result<()>,
-) -> Result<Read> {
-    // Frames nobody mapped need not even be decoded.
-    let only = map.id_filter();
-    let read = read_some(logs, map, Some(&only), driveline, take)?;
-    if read.coverage.n_mapped == 0 {
-        bail!(nothing_mapped(map, &read));
+/// Reads logs that may not fit the map at all, frames nobody mapped too, to see how they fit.
+pub fn survey(logs: &[PathBuf], map: &Map) -> Result<Read> {
+    let mut front = Front::with_whole_survey(map);
+    let log = read(logs, map, None, &mut front, |_| {}, |_| Ok(()))?;
+    front.finish(&mut Block::new(map.channels.len()));
+    Ok(Read::new(log, &front))
+}
+
+/// What the reader of the log leaves.
+struct LogFacts {
+    inputs: Vec<Input>,
+    notices: Notices,
+}
+
+impl Read {
+    fn new(log: LogFacts, front: &Front) -> Read {
+        let mut notices = log.notices;
+        notices.merge(front.notices().clone());
+        Read {
+            inputs: log.inputs,
+            notices,
+            coverage: front.coverage(),
+            fit: front.fit(),
+        }
     }
-    Ok(read)
 }
 
-/// Like [`read`], for a log that may not fit the map at all.
-pub fn survey(
-    logs: &[PathBuf],
-    map: &Map,
-    mut take: impl FnMut(&Batch, &Block) -> Result<()>,
-) -> Result<Read> {
-    read_some(logs, map, None, None, |piece| {
-        take(&piece.batch, &piece.block)
-    })
-}
-
-fn read_some(
+/// Reads logs piece by piece. Frames that `only` leaves out need not even be decoded.
+fn read(
     logs: &[PathBuf],
     map: &Map,
     only: Option<&IdFilter>,
-    mut driveline: Option<&mut Driveline>,
+    front: &mut Front,
+    derive: impl FnMut(&mut Piece) + Send,
     mut take: impl FnMut(&mut Piece) -> Result<()>,
-) -> Result<Read> {
+) -> Result<LogFacts> {
     let sources: Vec<Source> = logs
         .iter()
         .map(|path| match path.as_os_str() == "-" {
@@ -182,12 +211,7 @@ fn read_some(
         only,
     };
     let mut log = Log::open(&sources, &options).context("could not read the log")?;
-    let mut decoder = Decoder::new(map);
-    let mut survey = Survey::new(map);
-    // Whoever only wants the report need not have hours of signals held against the map.
-    let is_thin = only.is_some();
-    let shown = Shown::start(log.progress());
-    let mut index = 0_usize;
+    let indicator = Indicator::start(log.progress());
     let fill = |piece: &mut Piece| {
         if !log
             .next(&mut piece.batch)
@@ -195,40 +219,24 @@ fn read_some(
         {
             return Ok(false);
         }
-        decoder.push(&piece.batch, &mut piece.block);
-        match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {
-            true => survey.pass_over(),
-            false => survey.push(&piece.batch, &piece.block),
-        }
-        index += 1;
+        front.push(&piece.batch, &mut piece.block);
         piece.read_bytes = log.progress().read_bytes;
         Ok(true)
     };
-    let derive = |piece: &mut Piece| {
-        if let Some(driveline) = &mut driveline {
-            piece.rows.clear();
-            driveline.push(&piece.block, &mut piece.rows);
-        }
-    };
     stages::run(fill, derive, |piece| {
         take(piece)?;
-        shown.at(piece.read_bytes);
+        indicator.at(piece.read_bytes);
         Ok(())
     })?;
-    shown.end();
+    indicator.end();
+    let inputs = log.inputs();
     // The report says it too; whoever mistyped a name should not have to read that far.
-    let troubles = log.inputs().into_iter().filter_map(|input| input.trouble);
-    for trouble in troubles {
-        output::say(&trouble);
+    for trouble in inputs.iter().filter_map(|input| input.trouble.as_ref()) {
+        output::say(trouble);
     }
-    let mut notices = log.notices().clone();
-    notices.merge(decoder.notices().clone());
-    let coverage = decoder.coverage();
-    Ok(Read {
-        inputs: log.inputs(),
-        notices,
-        fit: survey.finish(&coverage),
-        coverage,
+    Ok(LogFacts {
+        inputs,
+        notices: log.notices().clone(),
     })
 }
 
@@ -237,11 +245,18 @@ fn read_some(
 struct Piece {
     batch: Batch,
     block: Block,
-    rows: Vec<Row>,
+    derived: Derived,
     read_bytes: u64,
 }
 
-fn nothing_mapped(map: &Map, read: &Read) -> String {
+fn check_mapped(map: &Map, front: &Front, log: &LogFacts) -> Result<()> {
+    if front.coverage().n_mapped > 0 {
+        return Ok(());
+    }
+    bail!(nothing_mapped(map, &log.inputs))
+}
+
+fn nothing_mapped(map: &Map, inputs: &[Input]) -> String {
     if map.frames.is_empty() && map.sheets.is_empty() {
         return format!(
             "the map \"{}\" describes no frame and no sheet, so nothing in a log has a meaning",
@@ -262,7 +277,7 @@ fn nothing_mapped(map: &Map, read: &Read) -> String {
         "the log fits no part of the map \"{}\": {} entries were read and none is of the map's frames or sheets ({}); \
          is this the map of another car? `halfshaft map check MAP LOG` lists what the log holds",
         map.title,
-        read.inputs.iter().map(|input| input.n_entries).sum::<u64>(),
+        inputs.iter().map(|input| input.n_entries).sum::<u64>(),
         wanted.join(", "),
     )
 }

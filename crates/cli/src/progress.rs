@@ -10,18 +10,18 @@ const WORTH_SHOWING_BYTES: u64 = 64 << 20;
 
 /// Shows progress on standard error.
 #[derive(Debug)]
-pub struct Shown {
+pub struct Indicator {
     bar: Option<ProgressBar>,
 }
 
-impl Shown {
+impl Indicator {
     /// For input of that size.
-    pub fn start(progress: Progress) -> Shown {
+    pub fn start(progress: Progress) -> Indicator {
         let is_long = progress
             .total_bytes
             .is_none_or(|total| total >= WORTH_SHOWING_BYTES);
         if !is_long || !std::io::stderr().is_terminal() {
-            return Shown { bar: None };
+            return Indicator { bar: None };
         }
         let bar = match progress.total_bytes {
             Some(total) => ProgressBar::new(total).with_style(style(
@@ -30,7 +30,7 @@ impl Shown {
             None => ProgressBar::no_length().with_style(style("reading {bytes}, {bytes_per_sec}")),
         };
         bar.set_draw_target(ProgressDrawTarget::stderr_with_hz(4));
-        Shown { bar: Some(bar) }
+        Indicator { bar: Some(bar) }
     }
 
     /// Moves on.

@@ -4,8 +4,9 @@
 //! seconds by level without hysteresis. Nothing is carried over a gap: an event that
 //! crosses one is marked broken.
 
-use halfshaft_model::{ChannelSpec, Column, Span, Time};
+use halfshaft_model::{ChannelSpec, Column, Span, Time, Vehicle};
 
+use crate::align::full_scale;
 use crate::period::Period;
 use crate::track::DISORDER_S;
 
@@ -96,6 +97,16 @@ pub struct CommandWatch {
 }
 
 impl CommandWatch {
+    /// A watch on the command of a map; `None` without one, or where the map does not say
+    /// what counts as a full one.
+    pub fn of(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<CommandWatch> {
+        let channel = channels
+            .iter()
+            .position(|channel| channel.name == "clutch.command")?;
+        let full = full_scale(&channels[channel], vehicle)?;
+        Some(CommandWatch::new(channel, &channels[channel], full))
+    }
+
     /// A watch on channel `channel`, whose full scale is `full_scale`.
     pub fn new(channel: usize, spec: &ChannelSpec, full_scale: f64) -> CommandWatch {
         CommandWatch {

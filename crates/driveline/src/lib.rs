@@ -1,7 +1,7 @@
 //! Measured channels to derived ones: axle speed difference, slip, torque, heat.
 //!
-//! In: blocks of columns on the vehicle's clock. Out: [`Row`]s in order of time, events of
-//! the command, the noise floor and the tyre ratio. Works block by block with carried
+//! In: blocks of columns on the vehicle's clock. Out: [`Derived`], rows in order of time and
+//! events of the command, and [`Learned`], the noise floor and the tyre ratio. Works block by block with carried
 //! state; how the blocks are cut changes nothing in what comes out. Pure: no files, no
 //! clock, no printing. It does not judge: `health` does.
 //!
@@ -21,6 +21,7 @@ pub mod median;
 pub mod noise_floor;
 pub mod period;
 pub mod random;
+pub mod refit;
 pub mod response;
 pub mod row;
 mod row_maker;
@@ -29,14 +30,16 @@ pub mod thermal;
 pub mod track;
 pub mod tyre_ratio;
 
-use halfshaft_model::{Block, ChannelSpec, Vehicle};
+use std::collections::VecDeque;
+
+use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::align::{Aligned, Aligner};
 pub use crate::basis::Basis;
 pub use crate::engagement::{CommandEvent, CommandTime, CommandWatch};
 pub use crate::heat_by_floor::{Evidence, HeatByFloor, HeatNearFloor, SIGNIFICANT_SDS};
-use crate::noise_floor::NoiseFloor;
 pub use crate::period::Period;
+use crate::refit::Refit;
 pub use crate::row::Row;
 pub use crate::row_maker::MISMATCH_NOT_LEARNED;
 use crate::row_maker::RowMaker;
@@ -45,11 +48,49 @@ pub use crate::tyre_ratio::{
     Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep,
 };
 
+/// What a block brought.
+#[derive(Clone, Debug, Default)]
+pub struct Derived {
+    /// Rows in order of time, each of them behind every event of the command that it can
+    /// fall into.
+    pub rows: Vec<Row>,
+    /// Events of the command that have ended.
+    pub ended: Vec<CommandEvent>,
+    /// The event that goes on at the end of the block.
+    pub going_on: Option<CommandEvent>,
+}
+
+/// What the drive so far has taught, beside its rows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Learned {
+    /// Standard deviation of one slip sample, rad/s; `None` before enough was seen.
+    pub slip_sd: Option<f64>,
+    /// Slip samples that rests on.
+    pub n_slip_samples: u64,
+    /// ln(ωR/ωL), running straight.
+    pub tyre_ratio_log: Option<f64>,
+    /// What the drive says of the rear tyres.
+    pub calibration: Calibration,
+    /// How often a rear wheel speed came into doubt and was left out.
+    pub n_doubted: u32,
+    /// Seconds by level of the command; `None` where it cannot be read.
+    pub command_time: Option<CommandTime>,
+    /// Events of the command that may be the second half of the one before, over a cut or
+    /// a long gap.
+    pub n_perhaps_one: u64,
+}
+
 /// Derives rows from blocks.
 #[derive(Clone, Debug)]
 pub struct Driveline {
     aligner: Aligner,
     joiner: Joiner,
+    command: Option<CommandWatch>,
+    // Rows whose events of the command are not known yet.
+    waiting: VecDeque<Row>,
+    until: Time,
+    is_finished: bool,
+    calibration: Refit<bool, Calibration>,
 }
 
 /// What follows on the aligner, sample by sample.
@@ -71,6 +112,11 @@ impl Driveline {
                 maker: RowMaker::new(Basis::new(vehicle, channels), channels),
                 latest_runs: None,
             },
+            command: CommandWatch::of(vehicle, channels),
+            waiting: VecDeque::new(),
+            until: Time(0),
+            is_finished: false,
+            calibration: Refit::default(),
         }
     }
 
@@ -79,39 +125,75 @@ impl Driveline {
         &self.joiner.maker.basis
     }
 
-    /// How often a rear wheel speed came into doubt and was left out.
-    pub fn n_doubted(&self) -> u32 {
-        self.aligner.n_doubted()
+    /// What was learned so far. The calibration of the tyres takes a walk over all windows
+    /// kept, so while the drive goes on it may be a little older than the rest.
+    pub fn learned(&mut self) -> Learned {
+        let maker = &self.joiner.maker;
+        let calibration = self
+            .calibration
+            .get(self.until.seconds(), self.is_finished, || {
+                maker.ratio.calibration(&maker.basis)
+            });
+        Learned {
+            slip_sd: maker.floor.slip_sd(),
+            n_slip_samples: maker.floor.n_samples(),
+            tyre_ratio_log: maker.ratio.ratio_log(),
+            calibration: calibration.clone(),
+            n_doubted: self.aligner.n_doubted(),
+            command_time: self.command.as_ref().map(CommandWatch::time),
+            n_perhaps_one: self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
+        }
     }
 
-    /// The noise floor learned so far.
-    pub fn noise_floor(&self) -> &NoiseFloor {
-        &self.joiner.maker.floor
-    }
-
-    /// ln(ωR/ωL) learned so far, running straight.
-    pub fn tyre_ratio_log(&self) -> Option<f64> {
-        self.joiner.maker.ratio.ratio_log()
-    }
-
-    /// What the drive so far says of the rear tyres. It takes a walk over all windows kept,
-    /// so ask at the end, or now and then.
-    pub fn tyre_calibration(&self) -> Calibration {
-        self.joiner.maker.ratio.calibration(self.basis())
-    }
-
-    /// Takes a block and appends the rows that are settled by now, some two seconds late.
-    pub fn push(&mut self, block: &Block, rows: &mut Vec<Row>) {
-        let Driveline { aligner, joiner } = self;
+    /// Takes a block, and puts what it brought in place of what is in `derived`; its rows
+    /// come some two seconds late.
+    pub fn push(&mut self, block: &Block, derived: &mut Derived) {
+        let Derived {
+            rows,
+            ended,
+            going_on,
+        } = derived;
+        rows.clear();
+        ended.clear();
+        self.until = self.until.max(block.until);
+        let mut ahead_s = 0.0;
+        if let Some(command) = &mut self.command {
+            command.extend(&block.columns[command.channel()], &block.cuts);
+            ended.extend(command.take_finished());
+            *going_on = command.going_on();
+            ahead_s = command.needs_ahead_s();
+        }
+        let until = self.until.plus(-ahead_s);
+        let n_known = self.waiting.partition_point(|row| row.time <= until);
+        rows.extend(self.waiting.drain(..n_known));
+        // Rows are large: those that need not wait stay where they are made.
+        let n_before = rows.len();
+        let Driveline {
+            aligner, joiner, ..
+        } = self;
         joiner.maker.cuts.extend(&block.cuts);
         aligner.push(block, &mut |sample| joiner.push(sample, rows));
+        let n_known = match self.waiting.is_empty() {
+            true => rows.partition_point(|row| row.time <= until),
+            false => n_before,
+        };
+        self.waiting.extend(rows.drain(n_known..));
     }
 
-    /// The log has ended: appends the last rows.
-    pub fn finish(&mut self, rows: &mut Vec<Row>) {
-        let Driveline { aligner, joiner } = self;
-        aligner.finish(&mut |sample| joiner.push(sample, rows));
-        joiner.finish(rows);
+    /// The log has ended: adds the last rows and events to those of the last block.
+    pub fn finish(&mut self, derived: &mut Derived) {
+        if let Some(command) = &mut self.command {
+            command.finish();
+            derived.ended.extend(command.take_finished());
+            derived.going_on = command.going_on();
+        }
+        derived.rows.extend(self.waiting.drain(..));
+        let Driveline {
+            aligner, joiner, ..
+        } = self;
+        aligner.finish(&mut |sample| joiner.push(sample, &mut derived.rows));
+        joiner.finish(&mut derived.rows);
+        self.is_finished = true;
     }
 }
 

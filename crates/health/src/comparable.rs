@@ -179,12 +179,14 @@ fn graded(quantity: Quantity, found: Result<(f64, Grade), String>) -> Comparable
 #[cfg(test)]
 mod tests {
     use super::*;
+    use halfshaft_driveline::Driveline;
     use halfshaft_driveline::response::resolution::Spread;
     use halfshaft_model::{ChannelSpec, Vehicle};
 
     fn empty() -> Results {
-        let channels: [ChannelSpec; 0] = [];
-        crate::Health::new(&Vehicle::default(), &channels).results()
+        let (vehicle, channels): (Vehicle, [ChannelSpec; 0]) = Default::default();
+        let learned = Driveline::new(&vehicle, &channels).learned();
+        crate::Health::new(&vehicle, &channels).results(&learned)
     }
 
     #[test]

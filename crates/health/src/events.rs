@@ -5,7 +5,7 @@
 //! the start and end of every event a row can fall into is known when it arrives.
 
 use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
-use halfshaft_driveline::{CommandEvent, CommandWatch, HeatByFloor, Row};
+use halfshaft_driveline::{CommandEvent, Derived, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
 use crate::limits::Slip;
@@ -167,17 +167,17 @@ fn is_cut_short(tally: &Tally, gate: &Gate) -> bool {
 }
 
 impl EventTally {
-    /// Takes note of where the command's events stand.
-    pub fn follow(&mut self, watch: &mut CommandWatch) {
-        for event in watch.take_finished() {
+    /// Takes the events of the command that have ended, and the one that goes on.
+    pub fn follow(&mut self, derived: &Derived) {
+        for event in &derived.ended {
             let mut tally = match self.open.take() {
                 Some(open) if open.span.start == event.span.start => open,
                 _ => Tally::new(EventKind::Command, event.span),
             };
-            tally.follow(&event);
+            tally.follow(event);
             self.finished.push(tally);
         }
-        self.open = watch.going_on().map(|event| {
+        self.open = derived.going_on.map(|event| {
             let mut tally = match self.open.take() {
                 Some(open) if open.span.start == event.span.start => open,
                 _ => Tally::new(EventKind::Command, event.span),
@@ -316,7 +316,7 @@ mod tests {
     use super::*;
     use crate::limits::Limits;
     use crate::testing::row;
-    use halfshaft_driveline::Basis;
+    use halfshaft_driveline::{Basis, CommandWatch};
     use halfshaft_model::{ChannelSpec, Column, Vehicle};
 
     /// Everything is believed but the torque.
@@ -341,7 +341,11 @@ mod tests {
         }
         watch.extend(&column, &[]);
         let mut tally = EventTally::default();
-        tally.follow(&mut watch);
+        tally.follow(&Derived {
+            ended: watch.take_finished().collect(),
+            going_on: watch.going_on(),
+            ..Derived::default()
+        });
         let basis = Basis::new(&Vehicle::default(), &[]);
         let partial = PartialLimits::new(&basis, 0.0, 0.0, &Limits::default());
         for index in 0..600 {

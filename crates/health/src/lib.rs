@@ -55,7 +55,7 @@ mod assess;
 pub use assess::Health;
 pub use findings::FindingId;
 pub use halfshaft_driveline::{
-    Basis, Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep, Row, response,
-    thermal, track,
+    Basis, Calibration, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate,
+    RatioPoint, RatioStep, Row, response, thermal, track,
 };
 pub use result::*;

@@ -116,8 +116,7 @@ impl<W: Write + Send> Grid<W> {
         self.write_full()
     }
 
-    pub(super) fn finish(mut self, rows: &[Row], about: &About) -> Result<(), Error> {
-        self.note_derived(rows);
+    pub(super) fn finish(mut self, about: &About) -> Result<(), Error> {
         self.fill(None)?;
         self.compute(true);
         self.write_full()?;

@@ -66,11 +66,11 @@ impl<W: Write + Send> Samples<W> {
         }
     }
 
-    /// The log has ended: takes the last derived rows and completes the file.
-    pub fn finish(self, rows: &[Row], about: &About) -> Result<(), Error> {
+    /// The log has ended: completes the file.
+    pub fn finish(self, about: &About) -> Result<(), Error> {
         match self.0 {
-            Form::Native(native) => native.finish(rows, about),
-            Form::Grid(grid) => grid.finish(rows, about),
+            Form::Native(native) => native.finish(about),
+            Form::Grid(grid) => grid.finish(about),
         }
     }
 }

@@ -127,10 +127,6 @@ impl<W: Write + Send> Native<W> {
             self.add(time, channel, value)?;
         }
         let first = block.columns.len();
-        self.push_derived(first, rows)
-    }
-
-    fn push_derived(&mut self, first: usize, rows: &[Row]) -> Result<(), Error> {
         for (index, channel) in DERIVED.iter().enumerate() {
             for row in rows {
                 let value = channel.value(row, &self.ground);
@@ -177,9 +173,7 @@ impl<W: Write + Send> Native<W> {
         self.table.write(columns)
     }
 
-    pub(super) fn finish(mut self, rows: &[Row], about: &About) -> Result<(), Error> {
-        let first = self.unit_of.len() - N_DERIVED;
-        self.push_derived(first, rows)?;
+    pub(super) fn finish(mut self, about: &About) -> Result<(), Error> {
         if !self.times.is_empty() {
             self.write()?;
         }

@@ -9,7 +9,7 @@ use halfshaft_report::comparison::{self, ComparisonDocument};
 
 use crate::arguments::CompareOptions;
 use crate::baseline::Past;
-use crate::commands::report::{self, quoted};
+use crate::job::{Job, input_record, map_record, quoted};
 use crate::{output, pipeline, settings};
 
 /// Runs the command.
@@ -20,15 +20,24 @@ pub fn run(options: &CompareOptions) -> Result<ExitCode> {
         Some(path) => Some(pipeline::read_map(path)?),
         None => None,
     };
-    let maps = [&map, map_after.as_ref().unwrap_or(&map)];
+    let map_after = map_after.unwrap_or_else(|| map.clone());
     let settings = settings::find(options.limits.settings.as_deref())?;
-    let nothing_before = Past::default();
     let assess = |log: &Path, map| {
-        report::assess(&[log.to_owned()], map, &settings, None, &nothing_before)
-            .with_context(|| format!("could not compare {}", log.display()))
+        let job = Job {
+            logs: vec![log.to_owned()],
+            map_path: options.map.clone(),
+            map,
+            settings: settings.clone(),
+            past: Past::default(),
+            start_line: None,
+        };
+        let assessed = job.assess();
+        let (read, results) =
+            assessed.with_context(|| format!("could not compare {}", log.display()))?;
+        anyhow::Ok((map_record(&job.map), read, results))
     };
-    let (read_before, before) = assess(&options.before, maps[0])?;
-    let (read_after, after) = assess(&options.after, maps[1])?;
+    let (map_before, read_before, before) = assess(&options.before, map)?;
+    let (map_after, read_after, after) = assess(&options.after, map_after)?;
     let same = read_before.inputs.iter().zip(&read_after.inputs);
     if same.clone().count() > 0
         && same
@@ -45,8 +54,8 @@ pub fn run(options: &CompareOptions) -> Result<ExitCode> {
     let document = ComparisonDocument {
         comparison: &found,
         logs: [&read_before, &read_after]
-            .map(|read| read.inputs.iter().map(report::input).collect()),
-        maps: maps.map(report::map_record),
+            .map(|read| read.inputs.iter().map(input_record).collect()),
+        maps: [map_before, map_after],
         settings_changed: before
             .settings_changed
             .iter()

@@ -39,17 +39,17 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
     // The header waits for the first sample: a log that gives nothing prints nothing.
     let mut header = "time_s,channel,value,unit\n";
     let mut trim = PlaceTrim::new(&map.channels).filter(|_| !options.all_positions);
-    pipeline::read(&options.log.logs, &map, |_, block| {
-        let mut told = Vec::new();
+    pipeline::decode(&options.log.logs, &map, |block| {
+        let mut places = Vec::new();
         if let Some(trim) = &mut trim {
             trim.push(block, &mut |column, time, value| {
-                told.push((column, time, value));
+                places.push((column, time, value));
             });
         }
         for &(index, name, unit) in &wanted {
             let is_position = trim.as_ref().is_some_and(|trim| trim.is_place(index));
             let measured = block.columns[index].iter().filter(|_| !is_position);
-            let positions = told.iter().filter(|(column, ..)| *column == index);
+            let positions = places.iter().filter(|(column, ..)| *column == index);
             let samples = measured.chain(positions.map(|&(_, time, value)| (time, value)));
             for (time, value) in samples {
                 out.write_all(std::mem::take(&mut header).as_bytes())

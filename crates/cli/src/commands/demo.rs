@@ -1,6 +1,6 @@
 //! `halfshaft demo`: an invented drive with its map, its truth and its report.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, bail};
@@ -9,6 +9,7 @@ use halfshaft_simulate::{Scenario, Truth};
 
 use crate::arguments::DemoOptions;
 use crate::commands::report;
+use crate::job::{Job, map_record};
 use crate::output::{self, Folder};
 use crate::{baseline, pipeline, settings};
 
@@ -39,17 +40,20 @@ pub fn run(options: &DemoOptions) -> Result<ExitCode> {
     let log = options.dir.join(&log_name);
     let map_path = options.dir.join(MAP_NAME);
     let map = pipeline::read_map(&map_path)?;
-    let past = baseline::find(&options.past.baselines, &report::map_record(&map))?;
-    let logs = std::slice::from_ref(&log);
-    let (read, results) = report::assess(logs, &map, &settings, None, &past)?;
-    let command = report::command(logs, &map_path, &settings, None, &past);
-    let mut document = report::document(&map, &read, &results, &past, command);
+    let past = baseline::find(&options.past.baselines, &map_record(&map))?;
+    let job = Job {
+        logs: vec![log.clone()],
+        map_path: map_path.clone(),
+        map,
+        settings,
+        past,
+        start_line: None,
+    };
+    let (read, results) = job.assess()?;
+    let mut document = job.document(&read, &results);
     let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
     places.extend(report::write(&options.dir, &document)?);
-    document.files_written = places
-        .iter()
-        .map(|place: &PathBuf| place.display().to_string())
-        .collect();
+    document.files_written = output::names(&places);
     output::print(&halfshaft_report::terminal::render(
         &document,
         output::width(),

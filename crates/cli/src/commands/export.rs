@@ -11,42 +11,43 @@ use halfshaft_archive::{
     withheld_channels,
 };
 use halfshaft_health::Results;
-use halfshaft_health::baseline::Baseline;
 use halfshaft_health::duty::bench_csv::bench_csv;
-use halfshaft_health::limits::Limits;
-use halfshaft_report::Document;
-use halfshaft_signal_map::Map;
 
 use crate::arguments::ExportOptions;
-use crate::baseline::{self, Past};
-use crate::commands::report;
+use crate::job::Job;
 use crate::output::{self, Begun, Folder};
-use crate::pipeline::{self, Read};
-use crate::settings;
+use crate::pipeline::Read;
 
 /// The file of the samples.
 const SAMPLES: &str = "samples.parquet";
 
 /// Runs the command.
 pub fn run(options: &ExportOptions) -> Result<ExitCode> {
-    pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
     let rate = match options.rate {
         Some(hz) => Some(Rate::new(hz).map_err(|wanted| anyhow!("--rate {hz}: {wanted}"))?),
         None => None,
     };
-    let map = pipeline::read_map(&options.log.map)?;
-    let settings = settings::find(options.limits.settings.as_deref())?;
-    let past = baseline::find(&options.past.baselines, &report::map_record(&map))?;
+    let past = &options.past.baselines;
+    let job = Job::open(&options.log, &options.limits, past, options.start_line)?;
     let mut folder = Folder::open(&options.to)?;
     let mut begun = folder.begin(SAMPLES)?;
-    let (results, about) = write_samples(
-        options,
-        &map,
-        (&settings.limits, &past),
-        rate,
-        &folder,
-        &mut begun,
-    )?;
+    let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
+    let mut drive = job.drive();
+    drive.stages().health.keep_rows();
+    let ground = Ground {
+        basis: drive.health().basis().clone(),
+        slip: job.settings.limits.slip,
+    };
+    let (channels, all_positions) = (&job.map.channels, options.all_positions);
+    let mut samples =
+        Samples::start(&mut begun, channels, &ground, rate, all_positions).map_err(doing)?;
+    let read = job.read(&mut drive, |block, _, health| {
+        samples.push(block, health.believed()).map_err(doing)
+    })?;
+    let results = drive.results();
+    job.check_believable(&read, &results)?;
+    let about = about(&job, &read, &results);
+    samples.finish(&about).map_err(doing)?;
     let withheld = withheld_channels(&results.trust);
     let begun = match withheld.is_empty() {
         true => begun,
@@ -54,10 +55,9 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
     };
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
-    let places = folder.settle()?;
-    let lines: Vec<String> = places
+    let lines: Vec<String> = output::names(&folder.settle()?)
         .iter()
-        .map(|place| format!("wrote {}\n", output::harmless(&place.display().to_string())))
+        .map(|name| format!("wrote {}\n", output::harmless(name)))
         .collect();
     output::print(&lines.concat())?;
     Ok(ExitCode::SUCCESS)
@@ -71,41 +71,8 @@ fn without(folder: &Folder, written: Begun, channels: &[&str]) -> Result<Begun> 
     Ok(begun)
 }
 
-fn write_samples(
-    options: &ExportOptions,
-    map: &Map,
-    (limits, past): (&Limits, &Past),
-    rate: Option<Rate>,
-    folder: &Folder,
-    begun: &mut Begun,
-) -> Result<(Results, About)> {
-    let doing = |error: Error| anyhow::Error::from(error).context(folder.doing(SAMPLES));
-    let mut health = report::health(map, limits, options.start_line, past);
-    let ground = Ground {
-        basis: health.basis().clone(),
-        slip: limits.slip,
-    };
-    let mut samples = Samples::start(begun, &map.channels, &ground, rate, options.all_positions)
-        .map_err(doing)?;
-    let mut rows = Vec::new();
-    let read = pipeline::read(&options.log.logs, map, |_, block| {
-        rows.clear();
-        health.push_and_show(block, &mut |row| rows.push(*row));
-        samples.push(block, &rows).map_err(doing)
-    })?;
-    rows.clear();
-    health.finish_and_show(&mut |row| rows.push(*row));
-    health.note_fit(read.fit.passed());
-    let results = health.results();
-    report::check_believable(map, &read, &results)?;
-    let about = about(map, &read, &results, past);
-    samples.finish(&rows, &about).map_err(doing)?;
-    Ok((results, about))
-}
-
-fn about(map: &Map, read: &Read, results: &Results, past: &Past) -> About {
-    // The command names files, which are nobody's business in a table.
-    let document: Document = report::document(map, read, results, &Past::default(), String::new());
+fn about(job: &Job, read: &Read, results: &Results) -> About {
+    let document = job.document(read, results);
     About {
         program_version: document.program_version.to_owned(),
         map_title: document.map.title,
@@ -123,7 +90,7 @@ fn about(map: &Map, read: &Read, results: &Results, past: &Past) -> About {
             .iter()
             .map(|setting| format!("{}={}", setting.key, setting.value))
             .collect(),
-        baseline: past.onto(Baseline::of_map(&map.vehicle)).words(),
+        baseline: job.baseline().words(),
     }
 }
 

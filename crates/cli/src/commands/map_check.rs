@@ -37,7 +37,7 @@ pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
     if options.logs.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }
-    let read = pipeline::survey(&options.logs, map, |_, _| Ok(()))?;
+    let read = pipeline::survey(&options.logs, map)?;
     let mut lines = read.fit.lines();
     lines.extend(read.notices.iter().map(|(code, tally)| {
         format!(

@@ -7,45 +7,31 @@ use halfshaft_health::what_if::{Change, WhatIf};
 use halfshaft_report::what_if::{self, Document};
 
 use crate::arguments::WhatIfOptions;
-use crate::baseline::Past;
-use crate::commands::report;
+use crate::job::{Job, input_record, map_record};
 use crate::output::{self, Folder};
-use crate::{pipeline, settings};
 
 /// Runs the command.
 pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
-    pipeline::check_standard_input(&options.log.logs, &options.log.map)?;
-    let map = pipeline::read_map(&options.log.map)?;
-    let settings = settings::find(options.limits.settings.as_deref())?;
+    let job = Job::open(&options.log, &options.limits, &[], None)?;
+    let (map, limits) = (&job.map, &job.settings.limits);
     let change = change(options);
-    let mut asked = WhatIf::new(&map.vehicle, &map.channels, &settings.limits, &change)
-        .map_err(|reason| anyhow!("{}: {reason}", options.log.map.display()))?;
-    let read = pipeline::read(&options.log.logs, &map, |_, block| {
-        asked.push(block);
+    let mut other = WhatIf::new(&map.vehicle, &map.channels, limits, &change)
+        .map_err(|reason| anyhow!("{}: {reason}", job.map_path.display()))?;
+    let mut drive = job.drive();
+    let read = job.read(&mut drive, |block, derived, _| {
+        other.push(block, derived);
         Ok(())
     })?;
-    asked.finish();
-    asked.note_fit(read.fit.passed());
-    let three = asked.results();
-    report::check_believable(&map, &read, &three.logged)?;
-    let answer = asked.answer(&three);
-    let base = report::command(
-        &options.log.logs,
-        &options.log.map,
-        &settings,
-        None,
-        &Past::default(),
-    );
+    other.finish();
+    let three = drive.results_beside(&mut other);
+    job.check_believable(&read, &three.logged)?;
+    let answer = other.answer(&three);
     let mut document = Document {
         answer: &answer,
-        inputs: read.inputs.iter().map(report::input).collect(),
-        map: report::map_record(&map),
+        inputs: read.inputs.iter().map(input_record).collect(),
+        map: map_record(map),
         program_version: env!("CARGO_PKG_VERSION"),
-        command: format!(
-            "{}{}",
-            base.replacen("halfshaft report", "halfshaft whatif", 1),
-            flags(&change)
-        ),
+        command: job.command("whatif") + &flags(&change),
         files_written: Vec::new(),
     };
     if let Some(dir) = &options.out {
@@ -53,11 +39,7 @@ pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
         let (html, json) = (what_if::html(&document), what_if::json(&document));
         folder.add("what-if.html", |out| Ok(out.write_all(html.as_bytes())?))?;
         folder.add("what-if.json", |out| Ok(out.write_all(json.as_bytes())?))?;
-        let places = folder.settle()?;
-        document.files_written = places
-            .iter()
-            .map(|place| place.display().to_string())
-            .collect();
+        document.files_written = output::names(&folder.settle()?);
     }
     output::print(&match options.json {
         true => what_if::json(&document),

@@ -5,7 +5,7 @@
 //! judged by the heat that should have warmed it.
 
 use halfshaft_driveline::align::{follows_command, state_channel};
-use halfshaft_driveline::{Calibration, Mode};
+use halfshaft_driveline::{Calibration, Learned, Mode};
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
 use super::Health;
@@ -42,8 +42,8 @@ pub(super) fn is_torque_of_state(vehicle: &Vehicle, channels: &[ChannelSpec]) ->
 
 impl Health {
     /// What is believed so far.
-    pub(super) fn judged(&self, calibration: &Calibration) -> Gate {
-        let slip_sd = self.driveline.noise_floor().slip_sd();
+    pub(super) fn judged(&self, learned: &Learned) -> Gate {
+        let (slip_sd, calibration) = (learned.slip_sd, &learned.calibration);
         let usual_sd = self.limits.slip.usual_sd_rad_per_s;
         let mut gate = Gate::new(slip_sd.unwrap_or(usual_sd), self.still.outcome());
         let none = |refusal: Option<String>| Verdict::of(refusal.map_or(Ok(()), Err));
@@ -58,7 +58,7 @@ impl Health {
             }
             Ok(()) => Verdict::Sound,
         };
-        let command = of_lever(Source::Command, self.command_time().map(|_| ()));
+        let command = of_lever(Source::Command, self.command_time(learned).map(|_| ()));
         let state = of_lever(Source::State, self.state_is_known());
         let turning = match self.turning_source() {
             Err(why) => Verdict::Missing(why.into()),
@@ -111,7 +111,7 @@ impl Health {
     }
 
     fn slip_verdict(&self, calibration: &Calibration) -> Verdict {
-        if let Err(why) = &self.driveline.basis().slip {
+        if let Err(why) = &self.basis.slip {
             return Verdict::Missing(why.clone().into());
         }
         match calibration.are_signals_identical {
@@ -121,7 +121,7 @@ impl Health {
     }
 
     fn torque_verdict(&self, gate: &Gate, calibration: &Calibration, is_swapped: bool) -> Verdict {
-        if let Err(why) = &self.driveline.basis().heat {
+        if let Err(why) = &self.basis.heat {
             return Verdict::Missing(why.clone().into());
         }
         if calibration.are_signals_identical {

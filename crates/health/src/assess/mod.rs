@@ -1,4 +1,4 @@
-//! Joins the parts: takes blocks, gives [`Results`] at any time.
+//! Joins the parts: takes blocks and what was derived from them, gives [`Results`] at any time.
 
 mod judge;
 mod quality;
@@ -7,10 +7,12 @@ mod settle;
 
 pub(crate) use settle::Beside;
 
-use std::collections::VecDeque;
+use std::mem::Discriminant;
 
 use halfshaft_driveline::align::full_scale;
-use halfshaft_driveline::{Basis, CommandWatch, Driveline, Row};
+use halfshaft_driveline::refit::Refit;
+use halfshaft_driveline::thermal::ThermalEstimate;
+use halfshaft_driveline::{Basis, Derived, Row};
 use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 
 use crate::actuator::ActuatorWatch;
@@ -34,7 +36,7 @@ use crate::ripple::RippleWatch;
 use crate::sensor::SensorWatch;
 use crate::sums::{PartialJudgement, PartialLimits, Sums, is_in_bend, is_open};
 use crate::temperature::TemperatureWatch;
-use crate::trust::{CAUSES, Kept, OIL, SLIP, Source, Sources, StillWatch, SwapWatch, on};
+use crate::trust::{CAUSES, Kept, OIL, SLIP, Source, Sources, StillWatch, SwapWatch, Verdict, on};
 use crate::two_by_two::TwoByTwoWatch;
 use crate::use_class::UseWatch;
 use crate::what_if::TorqueChange;
@@ -59,13 +61,22 @@ pub(crate) const ROWS_LATE_S: f64 = 60.0;
 /// while its code and its sums are in the cache, and the rows still are, too.
 const ROWS_AT_A_TIME: usize = 64;
 
+/// What makes another fit of the temperatures at once: the end of the drive, and a source that
+/// is judged otherwise.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct ThermalKey {
+    is_finished: bool,
+    verdicts: [Discriminant<Verdict>; Source::ALL.len()],
+}
+
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
 pub struct Health {
     vehicle: Vehicle,
     channels: Vec<ChannelSpec>,
-    driveline: Driveline,
-    command: Result<CommandWatch, String>,
+    basis: Basis,
+    // The command's channel, or why it cannot be read.
+    command: Result<usize, String>,
     limits: Limits,
     baseline: Baseline,
     partial: PartialLimits,
@@ -73,6 +84,7 @@ pub struct Health {
     parting: Parting,
     actuator: ActuatorWatch,
     temperature: TemperatureWatch,
+    thermal: Refit<ThermalKey, Result<ThermalEstimate, String>>,
     cycles: DutyWatch,
     oil_ageing: Kept<OilAgeing, OIL>,
     sums: Sums,
@@ -102,7 +114,6 @@ pub struct Health {
     air_sensor: SensorWatch,
     housing_sensor: SensorWatch,
     has_front: bool,
-    waiting: VecDeque<Row>,
     // Time of the latest row, and the noise in its mean.
     latest: Option<(Time, f64)>,
     until: Time,
@@ -111,8 +122,10 @@ pub struct Health {
     is_finished: bool,
     // Only of a pack beside the one that was logged.
     other_torque: Option<TorqueChange>,
-    // Kept for their memory: rows of a block, rows known to be driving.
-    fresh: Vec<Row>,
+    // Rows that were passed on since the latest block came, if anybody wants them.
+    believed: Option<Vec<Row>>,
+    // Kept for their memory: rows of the other pack, rows known to be driving.
+    changed: Vec<Row>,
     ready: Vec<Row>,
     judgements: Vec<PartialJudgement>,
     row_regions: Vec<Option<Region>>,
@@ -126,25 +139,25 @@ impl Health {
 
     /// The same by limits of one's own.
     pub fn with_limits(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> Health {
-        let driveline = Driveline::new(vehicle, channels);
+        let basis = Basis::new(vehicle, channels);
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let tolerances = Tolerances::new(vehicle, channels, driveline.basis(), &limits.trust);
+        let tolerances = Tolerances::new(vehicle, channels, &basis, &limits.trust);
         let (torque, slip) = (SDS_OF_90 * tolerances.torque, SDS_OF_90 * tolerances.slip);
         let command = match index("clutch.command") {
             None => Err("the map has no channel clutch.command".to_owned()),
             Some(found) => full_scale(&channels[found], vehicle)
-                .map(|full| CommandWatch::new(found, &channels[found], full))
+                .map(|_| found)
                 .ok_or_else(|| {
                     "the map does not say what counts as a full clutch.command".to_owned()
                 }),
         };
-        let partial = PartialLimits::new(driveline.basis(), torque, slip, limits);
+        let partial = PartialLimits::new(&basis, torque, slip, limits);
         let oil = index("oil.temperature");
         let is_torque_of_state = judge::is_torque_of_state(vehicle, channels);
         let setup = Setup {
             vehicle,
             channels,
-            basis: driveline.basis(),
+            basis: &basis,
             partial,
             limits,
         };
@@ -154,9 +167,10 @@ impl Health {
             partial,
             command,
             coverage: Coverage::new(channels),
-            parting: Parting::new(driveline.basis(), limits),
+            parting: Parting::new(&basis, limits),
             actuator: ActuatorWatch::new(vehicle, channels),
             temperature: TemperatureWatch::new(vehicle, channels, limits),
+            thermal: Refit::default(),
             cycles: DutyWatch::default(),
             oil_ageing: Kept::new(OilAgeing::new(setup.oil_reach_s(), &limits.oil_distance)),
             sums: Sums::default(),
@@ -169,13 +183,13 @@ impl Health {
             air: index("ambient.temperature"),
             housing: index("housing.temperature"),
             ledger: Kept::new(Ledger::new(
-                driveline.basis().preload_nm,
+                basis.preload_nm,
                 SDS_OF_90 * tolerances.bends,
                 &limits.slip,
             )),
-            bend_ledger: Kept::new(Ledger::new(driveline.basis().preload_nm, 0.0, &limits.slip)),
+            bend_ledger: Kept::new(Ledger::new(basis.preload_nm, 0.0, &limits.slip)),
             regions: Kept::new(RegionSorter::new(limits)),
-            still: StillWatch::new(driveline.basis(), is_torque_of_state, limits),
+            still: StillWatch::new(&basis, is_torque_of_state, limits),
             is_torque_of_state,
             swap: SwapWatch::default(),
             ripple: RippleWatch::new(limits),
@@ -189,24 +203,24 @@ impl Health {
             air_sensor: SensorWatch::new(limits),
             housing_sensor: SensorWatch::new(limits),
             has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
-            waiting: VecDeque::new(),
             latest: None,
             until: Time(0),
             fit: (1, 1),
             is_finished: false,
             other_torque: None,
-            fresh: Vec::new(),
+            believed: None,
+            changed: Vec::new(),
             ready: Vec::new(),
             judgements: Vec::new(),
             row_regions: Vec::new(),
             vehicle: vehicle.clone(),
             channels: channels.to_vec(),
-            driveline,
+            basis,
         }
     }
 
     /// Assess another pack in the same drive: its linings and oil, and what each torque that
-    /// was logged would be. To be said before the first block. Slip, noise, tyres and what
+    /// was logged would be. Only before the first block. Slip, noise, tyres and what
     /// counts as partial engagement stay those of the pack that was logged.
     pub(crate) fn with_other_pack(mut self, vehicle: &Vehicle, torque: TorqueChange) -> Health {
         self.vehicle.pack = vehicle.pack;
@@ -234,37 +248,22 @@ impl Health {
         self.fit = (n_passed.min(n_all), n_all.max(1));
     }
 
-    /// Takes a block.
-    pub fn push(&mut self, block: &Block) {
-        self.push_and_show(block, &mut |_| {});
+    /// Keeps the rows that it believes until the next block comes, for [`Health::believed`].
+    pub fn keep_rows(&mut self) {
+        self.believed = Some(Vec::new());
     }
 
-    /// Takes a block and shows every derived row that is settled by now, in order of time.
-    pub fn push_and_show(&mut self, block: &Block, show: &mut dyn FnMut(&Row)) {
-        let mut rows = std::mem::take(&mut self.fresh);
-        self.driveline.push(block, &mut rows);
-        self.push_with(block, &mut rows, show);
-        rows.clear();
-        self.fresh = rows;
+    /// Rows without what stood still that became known with the latest block, in order of time;
+    /// none unless [`Health::keep_rows`] asked for them.
+    pub fn believed(&self) -> &[Row] {
+        self.believed.as_deref().unwrap_or_default()
     }
 
-    /// Lends out what derives rows, to run ahead on a thread of its own. Until it is given
-    /// back, blocks come with their rows by [`Health::push_derived`].
-    pub fn lend_driveline(&self) -> Driveline {
-        self.driveline.clone()
-    }
-
-    /// Takes back what [`Health::lend_driveline`] gave; before [`Health::finish`].
-    pub fn take_back(&mut self, driveline: Driveline) {
-        self.driveline = driveline;
-    }
-
-    /// Takes a block and the rows that the driveline lent out derived from it.
-    pub fn push_derived(&mut self, block: &Block, rows: &mut [Row]) {
-        self.push_with(block, rows, &mut |_| {});
-    }
-
-    fn push_with(&mut self, block: &Block, rows: &mut [Row], show: &mut dyn FnMut(&Row)) {
+    /// Takes a block and what was derived by then.
+    pub fn push(&mut self, block: &Block, derived: &Derived) {
+        if let Some(believed) = &mut self.believed {
+            believed.clear();
+        }
         self.until = self.until.max(block.until);
         self.coverage.push(block);
         self.pieces.push(block);
@@ -276,7 +275,7 @@ impl Health {
                 }
                 if let Some(celsius) = value {
                     self.strips.oil.note(time, celsius);
-                    // It tells jumps itself, to say where they were.
+                    // It looks for jumps on its own, and states where they were.
                     self.findings.note_oil(time, celsius);
                     if self.oil_sensor.takes(time, celsius) {
                         self.path.note_oil(time, celsius);
@@ -313,91 +312,60 @@ impl Health {
         if let Some(fixes) = &mut self.fixes {
             fixes.push(block, &mut |fix| self.path.note_fix(&fix));
         }
-        if let Ok(watch) = &mut self.command {
-            watch.extend(&block.columns[watch.channel()], &block.cuts);
-            self.events.follow(watch);
-        }
+        self.events.follow(derived);
         self.findings.note_block(block);
         self.actuator.push(block);
         self.temperature.push(block);
-        let ahead_s = self
-            .command
-            .as_ref()
-            .map_or(0.0, CommandWatch::needs_ahead_s);
-        let until = self.until.plus(-ahead_s);
-        self.drain(Some(until), show);
-        // Rows are large: those that need not wait are taken where they are.
-        let n_known = match self.waiting.is_empty() {
-            true => rows.partition_point(|row| row.time <= until),
-            false => 0,
-        };
-        let (known, others) = rows.split_at_mut(n_known);
-        self.pass(known, show);
-        self.waiting.extend(others.iter().copied());
+        self.pass(&derived.rows);
         let rows_until = self.latest.map_or(Time(0), |(time, _)| time);
         let never_later = self.until.plus(-ROWS_LATE_S);
         self.actuator.settle(Some(rows_until.max(never_later)));
     }
 
-    /// The log has ended.
+    /// The log has ended: nothing more is pushed.
     pub fn finish(&mut self) {
-        self.finish_and_show(&mut |_| {});
-    }
-
-    /// The log has ended; shows the rows that were not shown yet.
-    pub fn finish_and_show(&mut self, show: &mut dyn FnMut(&Row)) {
-        if let Ok(watch) = &mut self.command {
-            watch.finish();
-            self.events.follow(watch);
-        }
-        let mut fresh = Vec::new();
-        self.driveline.finish(&mut fresh);
-        self.waiting.extend(fresh);
-        self.drain(None, show);
         let mut known = Vec::new();
         self.still.finish(&mut |row| known.push(row));
         for rows in known.chunks(ROWS_AT_A_TIME) {
-            self.pass_on(rows, show);
+            self.pass_on(rows);
         }
         self.part(|parting, take| parting.finish(take));
         self.actuator.settle(None);
         self.is_finished = true;
     }
 
-    fn drain(&mut self, until: Option<Time>, show: &mut dyn FnMut(&Row)) {
-        let n_known = match until {
-            Some(until) => self.waiting.partition_point(|row| row.time <= until),
-            None => self.waiting.len(),
-        };
-        let mut known: Vec<Row> = self.waiting.drain(..n_known).collect();
-        self.pass(&mut known, show);
-    }
-
     /// Rows that are known in full go to everything.
-    fn pass(&mut self, rows: &mut [Row], show: &mut dyn FnMut(&Row)) {
-        for rows in rows.chunks_mut(ROWS_AT_A_TIME) {
+    fn pass(&mut self, rows: &[Row]) {
+        let mut changed = std::mem::take(&mut self.changed);
+        for rows in rows.chunks(ROWS_AT_A_TIME) {
+            let mut rest = rows;
             if let Some(change) = &self.other_torque {
-                rows.iter_mut().for_each(|row| change.apply(row));
+                changed.clear();
+                changed.extend_from_slice(rows);
+                changed.iter_mut().for_each(|row| change.apply(row));
+                rest = &changed;
             }
-            let mut rest = &*rows;
             while !rest.is_empty() {
                 let n_plain = self.still.n_plain(rest);
                 let (plain, others) = rest.split_at(n_plain);
-                self.pass_on(plain, show);
+                self.pass_on(plain);
                 rest = others;
                 if let Some((row, others)) = rest.split_first() {
                     let mut known = Vec::new();
                     self.still.take(row, &mut |row| known.push(row));
-                    self.pass_on(&known, show);
+                    self.pass_on(&known);
                     rest = others;
                 }
             }
         }
+        self.changed = changed;
     }
 
     /// Rows without what stood still go on.
-    fn pass_on(&mut self, rows: &[Row], show: &mut dyn FnMut(&Row)) {
-        rows.iter().for_each(show);
+    fn pass_on(&mut self, rows: &[Row]) {
+        if let Some(believed) = &mut self.believed {
+            believed.extend_from_slice(rows);
+        }
         rows.iter().for_each(|row| self.temperature.note(row));
         rows.iter().for_each(|row| self.actuator.note(row));
         let mut rest = rows;
@@ -425,7 +393,7 @@ impl Health {
 
     /// What the derivation rests on: what cannot be derived says why there.
     pub fn basis(&self) -> &Basis {
-        self.driveline.basis()
+        &self.basis
     }
 
     /// The limits it judges by.

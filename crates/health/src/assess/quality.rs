@@ -7,8 +7,8 @@ use crate::ripple::Ripple;
 use crate::strips::Envelope;
 use crate::sums::is_slipping;
 use crate::trust::{Gate, HEAT, Kept};
-use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::{ThermalEstimate, TracePoint};
+use halfshaft_driveline::{Learned, Row};
 use halfshaft_model::{Span, Time};
 
 /// Envelopes of what is drawn over time.
@@ -50,6 +50,7 @@ impl Strips {
 impl Health {
     pub(super) fn quality(
         &self,
+        learned: &Learned,
         gate: &Gate,
         wheel_coverage: f64,
         resolution: f64,
@@ -78,7 +79,7 @@ impl Health {
                 factors.push((channel.coverage, text));
             }
         }
-        factors.extend(self.exercised(gate));
+        factors.extend(self.exercised(learned, gate));
         if let Ok(Some(ripple)) = ripple {
             let text = format!(
                 "a wheel speed ripples {} ({} rear, {:.1} % of its speed), and slip and heat with it",
@@ -107,7 +108,7 @@ impl Health {
 
     /// Factors of what the log shows at all: as many samples as the map promises, enough
     /// driving, enough engagements, wheels that can be believed.
-    fn exercised(&self, gate: &Gate) -> Vec<(f64, String)> {
+    fn exercised(&self, learned: &Learned, gate: &Gate) -> Vec<(f64, String)> {
         let limits = &self.limits.trust;
         let mut factors = Vec::new();
         let duration_s = self.coverage.duration_s().max(1e-9);
@@ -133,7 +134,7 @@ impl Health {
                 limits.enough_moving_min
             ),
         ));
-        match self.command_time() {
+        match self.command_time(learned) {
             Ok(_) => {
                 let enough = limits.enough_events;
                 let (n, _) = self.events.engagements(gate);
@@ -155,10 +156,10 @@ impl Health {
                 "the values passed {n_passed} of {n_all} checks against the map and each other"
             ),
         ));
-        if self.driveline.n_doubted() > 0 {
+        if learned.n_doubted > 0 {
             let text = format!(
                 "a rear wheel speed was in doubt {} times",
-                self.driveline.n_doubted()
+                learned.n_doubted
             );
             factors.push((limits.doubted_wheels, text));
         }

@@ -1,9 +1,9 @@
 //! What is known of this drive in words, and why the rest is not: reasons, sources,
 //! assumptions. Every text is a fragment that fits after a colon.
 
-use halfshaft_driveline::CommandTime;
 use halfshaft_driveline::align::{follows_command, state_channel};
 use halfshaft_driveline::engagement::{FULL_FROM, OPEN_BELOW};
+use halfshaft_driveline::{CommandTime, Learned};
 use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
 use super::Health;
@@ -11,9 +11,9 @@ use crate::band::Tolerances;
 use crate::trust::{Gate, Source};
 
 impl Health {
-    pub(super) fn assumptions(&self, gate: &Gate) -> Vec<String> {
-        let mut assumptions = self.driveline.basis().assumptions.clone();
-        if self.driveline.noise_floor().slip_sd().is_none() && self.sums.n_rows > 0 {
+    pub(super) fn assumptions(&self, learned: &Learned, gate: &Gate) -> Vec<String> {
+        let mut assumptions = self.basis.assumptions.clone();
+        if learned.slip_sd.is_none() && self.sums.n_rows > 0 {
             assumptions.push(format!(
                 "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {} rad/s.",
                 self.limits.slip.usual_sd_rad_per_s
@@ -24,7 +24,7 @@ impl Health {
                 "In open bends the rear wheels differ {ratio:.2} times as much as track, radius and yaw rate say: track, rolling radius, the scale of a wheel speed or a sign looks wrong."
             ));
         }
-        let n_doubted = self.driveline.n_doubted();
+        let n_doubted = learned.n_doubted;
         if n_doubted > 0 {
             assumptions.push(format!(
                 "A rear wheel speed dropped to 0 at speed or stood still while the car changed its own, {n_doubted} times: those stretches are left out."
@@ -37,12 +37,7 @@ impl Health {
     pub(super) fn tolerances_in_use(&self) -> Tolerances {
         let is_seen = |channel: &&ChannelSpec| self.was_seen(&channel.name);
         let seen: Vec<ChannelSpec> = self.channels.iter().filter(is_seen).cloned().collect();
-        Tolerances::new(
-            &self.vehicle,
-            &seen,
-            self.driveline.basis(),
-            &self.limits.trust,
-        )
+        Tolerances::new(&self.vehicle, &seen, &self.basis, &self.limits.trust)
     }
 
     pub(super) fn torque_never_known(&self) -> String {
@@ -92,23 +87,23 @@ impl Health {
     }
 
     pub(super) fn no_speed(&self) -> Option<String> {
-        let is_known = self.driveline.basis().radius_m.is_some() || self.was_seen("speed.vehicle");
+        let is_known = self.basis.radius_m.is_some() || self.was_seen("speed.vehicle");
         (!is_known).then(|| {
             "the map states no rolling radius and the log gives no speed.vehicle".to_owned()
         })
     }
 
-    pub(super) fn command_time(&self) -> Result<CommandTime, String> {
-        let watch = self.command.as_ref().map_err(Clone::clone)?;
-        if !self.coverage.was_seen(watch.channel()) {
+    pub(super) fn command_time(&self, learned: &Learned) -> Result<CommandTime, String> {
+        let channel = self.command.clone()?;
+        if !self.coverage.was_seen(channel) {
             return Err("no value of clutch.command".to_owned());
         }
-        let mut time = watch.time();
+        let mut time = learned.command_time.unwrap_or_default();
         let known = time.open_s + time.partial_s + time.full_s;
         if known == 0.0 {
             return Err("clutch.command gave one value only: too short".to_owned());
         }
-        let period = self.coverage.period_s(watch.channel());
+        let period = self.coverage.period_s(channel);
         time.hidden_s = self.uncovered(known, period);
         Ok(time)
     }
@@ -136,8 +131,8 @@ impl Health {
     }
 
     /// Seconds by level of the command, those left out in which it stood still.
-    pub(super) fn command_time_left(&self, gate: &Gate) -> Option<CommandTime> {
-        let mut time = self.command_time().ok()?;
+    pub(super) fn command_time_left(&self, learned: &Learned, gate: &Gate) -> Option<CommandTime> {
+        let mut time = self.command_time(learned).ok()?;
         for stretch in gate.stretches(Source::Command) {
             let seconds = stretch.span.seconds();
             let level = match stretch.value {
@@ -157,7 +152,7 @@ impl Health {
         }
         if self.has_front && self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right")
         {
-            if self.driveline.basis().track_front_m.is_none() {
+            if self.basis.track_front_m.is_none() {
                 return Err(
                     "turning would come from the front wheels, and the map states no track"
                         .to_owned(),
@@ -175,7 +170,7 @@ impl Health {
     }
 
     pub(super) fn torque_words(&self) -> String {
-        if self.driveline.basis().is_preload_only {
+        if self.basis.is_preload_only {
             return "of the preload only".to_owned();
         }
         if self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s {

@@ -1,12 +1,14 @@
 //! Settles what was gathered into [`Results`], at any time of a drive.
 
-use halfshaft_driveline::CommandWatch;
+use std::mem::discriminant;
+
+use halfshaft_driveline::Learned;
 use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
 use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
 use halfshaft_model::{Span, Time};
 
-use super::Health;
+use super::{Health, ThermalKey};
 use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
@@ -39,22 +41,24 @@ pub(crate) struct Beside<'a> {
 }
 
 impl Health {
-    /// What can be said so far; provisional until [`Health::finish`].
-    pub fn results(&self) -> Results {
-        self.results_with(None)
+    /// What can be said so far, with what the driveline has learned by then; provisional
+    /// until [`Health::finish`]. What is costly to fit may until then rest on a drive that is
+    /// a little shorter.
+    pub fn results(&mut self, learned: &Learned) -> Results {
+        self.results_with(learned, None)
     }
 
     /// The same for another pack, beside the one that was logged: what the drive told of the
     /// temperatures comes from there, and the oil is warmer by what the model says.
-    pub(crate) fn results_beside(&self, logged: &Beside) -> Results {
-        self.results_with(Some(logged))
+    pub(crate) fn results_beside(&mut self, learned: &Learned, logged: &Beside) -> Results {
+        self.results_with(learned, Some(logged))
     }
 
-    fn results_with(&self, beside: Option<&Beside>) -> Results {
-        let basis = self.driveline.basis();
+    fn results_with(&mut self, learned: &Learned, beside: Option<&Beside>) -> Results {
+        let basis = &self.basis;
         let not_driving = self.parting.outcome();
-        let mut calibration = self.driveline.tyre_calibration();
-        let first = self.judged(&calibration);
+        let mut calibration = learned.calibration.clone();
+        let first = self.judged(learned);
         if let Verdict::Withheld(why) = first.verdict(Source::Tyres) {
             calibration = calibration.withheld(why.to_string());
         }
@@ -77,7 +81,7 @@ impl Health {
             });
         let resolution = wheel_period_s.map_or(0.0, |period| (SHARP_PERIOD_S / period).min(1.0));
         let ripple = self.ripple.outcome();
-        let quality = self.quality(&first, wheel_coverage, resolution, &ripple);
+        let quality = self.quality(learned, &first, wheel_coverage, resolution, &ripple);
         let seen_channels: Vec<String> = channels
             .iter()
             .filter(|channel| channel.n_samples > 0)
@@ -127,7 +131,16 @@ impl Health {
         let tolerances = self.tolerances_in_use();
         let heat_sd = tolerances.heat();
         let thermal = match beside {
-            None => self.temperature.outcome(&gate, heat_sd),
+            None => {
+                let key = ThermalKey {
+                    is_finished: self.is_finished,
+                    verdicts: Source::ALL.map(|source| discriminant(gate.verdict(source))),
+                };
+                let watch = &self.temperature;
+                self.thermal
+                    .get(self.until.seconds(), key, || watch.outcome(&gate, heat_sd))
+                    .clone()
+            }
             Some(beside) => beside.logged.temperature.outcome_changed(
                 &gate,
                 heat_sd,
@@ -141,7 +154,7 @@ impl Health {
             }
             _ => 0.0,
         };
-        let command = Kept::new(self.command_time_left(&gate));
+        let command = Kept::new(self.command_time_left(learned, &gate));
         let hottest_event_kj = events
             .iter()
             .filter_map(|event| event.heat_kj)
@@ -167,11 +180,7 @@ impl Health {
             command_period_s: wheel("clutch.command")
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
-            engagements: (
-                n_engagements,
-                n_broken,
-                self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
-            ),
+            engagements: (n_engagements, n_broken, learned.n_perhaps_one),
             hidden_s: self.uncovered(self.sums.covered_s + not_driving.seconds, wheel_period_s)
                 + self.sums.silent_moving_s,
             oil_c: self
@@ -186,7 +195,7 @@ impl Health {
             limits: &self.limits,
         };
         let mut figures = all(&ingredients);
-        let regions = self.region_results(&gate);
+        let regions = self.region_results(learned, &gate);
         let why_no_heat = gate.allows(HEAT).err().map(String::from);
         let seen = Seen {
             heat_refusal: basis.heat.clone().err().or_else(|| {
@@ -298,13 +307,13 @@ impl Health {
             events,
             cannot_tell: cannot_tell(&seen),
             quality,
-            noise_floor: self.noise_floor(),
-            tyre_ratio_log: self.driveline.tyre_ratio_log(),
+            noise_floor: self.noise_floor(learned),
+            tyre_ratio_log: learned.tyre_ratio_log,
             actuator_sentence: actuator.as_ref().ok().map(|actuator| {
                 crate::actuator::sentence(actuator, &self.baseline, &self.limits.actuator)
             }),
             strips: self.strip_results(&gate, thermal.as_ref().ok()),
-            assumptions: self.assumptions(&gate),
+            assumptions: self.assumptions(learned, &gate),
             settings_changed: settings::changed(&self.limits),
             duty_picture: self
                 .duty
@@ -389,27 +398,26 @@ impl Health {
         oil_life(&self.limits.oil_distance, &input)
     }
 
-    fn noise_floor(&self) -> Option<NoiseFloor> {
-        let floor = self.driveline.noise_floor();
-        let basis = self.driveline.basis();
-        let slip_sd = floor.slip_sd().filter(|_| basis.slip.is_ok())?;
+    fn noise_floor(&self, learned: &Learned) -> Option<NoiseFloor> {
+        let basis = &self.basis;
+        let slip_sd = learned.slip_sd.filter(|_| basis.slip.is_ok())?;
         Some(NoiseFloor {
             slip_sd,
             slip_step: basis.slip_step,
             smallest_slip: self.latest.map_or(0.0, |(_, noise_in_mean)| {
                 mean_noise(slip_sd, noise_in_mean).max(basis.slip_step)
             }),
-            n_samples: floor.n_samples(),
+            n_samples: learned.n_slip_samples,
         })
     }
 
-    fn region_results(&self, gate: &Gate) -> Result<Regions, String> {
+    fn region_results(&self, learned: &Learned, gate: &Gate) -> Result<Regions, String> {
         gate.allows(MOTION)?;
         let sums = self.regions.ask(gate)?;
         // Judged by the command, and by the state where that is not known.
         let refused = gate.allows(COMMAND).and(gate.allows(on(&[Source::State])));
         if sums.n_judged() == 0 {
-            self.command_time()?;
+            self.command_time(learned)?;
             return Err("neither command nor state of the clutch is known".to_owned());
         }
         if let Err(why @ (Reason::Swapped | Reason::TwoCars)) = refused {

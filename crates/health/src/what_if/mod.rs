@@ -1,14 +1,15 @@
 //! One drive for another pack, beside the car as it is.
 //!
-//! In: blocks, once; the vehicle and what is to change. Out: [`Answer`], figure by figure
-//! for the car as it is and for the other pack under two assumptions, each marked as
-//! recomputed or carried over, and what cannot be known. Three assessments see the same
-//! blocks: slip, command, tyres and noise are those of the drive in all of them. Files and
-//! words for a page are not made here.
+//! In: blocks and what was derived from them, once; the vehicle and what is to change. Out:
+//! [`Answer`], figure by figure for the car as it is and for the other pack under two
+//! assumptions, each marked as recomputed or carried over, and what cannot be known. Two more
+//! assessments see the rows of the one of the car as it is: slip, command, tyres and noise are
+//! those of the drive in all of them. Files and words for a page are not made here.
 
 mod answer;
 mod change;
 
+use halfshaft_driveline::{Derived, Learned};
 use halfshaft_model::{Block, ChannelSpec, Vehicle};
 
 use crate::assess::{Beside, Health};
@@ -18,12 +19,11 @@ use crate::result::Results;
 pub use answer::{Answer, Asked, CANNOT_KNOW, HOW, Line, Standing, Value};
 pub use change::{Change, Changed, Held, TorqueChange};
 
-/// Assesses a drive for the car as it is and for another pack.
+/// Assesses a drive for another pack.
 #[derive(Clone, Debug)]
 pub struct WhatIf {
     logged_vehicle: Vehicle,
     changed: Changed,
-    logged: Health,
     same_torque: Health,
     same_force: Health,
 }
@@ -40,7 +40,7 @@ pub struct Three {
 }
 
 impl WhatIf {
-    /// Another pack in the car of a map, or why the map does not let it be told.
+    /// Another pack in the car of a map, or why the map does not say enough for it.
     pub fn new(
         vehicle: &Vehicle,
         channels: &[ChannelSpec],
@@ -54,25 +54,20 @@ impl WhatIf {
         };
         Ok(WhatIf {
             logged_vehicle: vehicle.clone(),
-            logged: Health::with_limits(vehicle, channels, limits),
             same_torque: other(Held::Torque),
             same_force: other(Held::Force),
             changed,
         })
     }
 
-    fn each(&mut self) -> [&mut Health; 3] {
-        [
-            &mut self.logged,
-            &mut self.same_torque,
-            &mut self.same_force,
-        ]
+    fn each(&mut self) -> [&mut Health; 2] {
+        [&mut self.same_torque, &mut self.same_force]
     }
 
-    /// Takes a block.
-    pub fn push(&mut self, block: &Block) {
+    /// Takes a block and what was derived by then for the car as it is.
+    pub fn push(&mut self, block: &Block, derived: &Derived) {
         for health in self.each() {
-            health.push(block);
+            health.push(block, derived);
         }
     }
 
@@ -90,18 +85,18 @@ impl WhatIf {
         }
     }
 
-    /// All that can be said so far of each.
-    pub fn results(&self) -> Three {
-        let logged = self.logged.results();
+    /// All that can be said so far of each; `logged` assessed the car as it is.
+    pub fn results(&mut self, logged: &mut Health, learned: &Learned) -> Three {
+        let results = logged.results(learned);
         let beside = Beside {
-            logged: &self.logged,
-            thermal: &logged.thermal,
+            logged,
+            thermal: &results.thermal,
             factors: self.changed.factors,
         };
         Three {
-            same_torque: self.same_torque.results_beside(&beside),
-            same_force: self.same_force.results_beside(&beside),
-            logged,
+            same_torque: self.same_torque.results_beside(learned, &beside),
+            same_force: self.same_force.results_beside(learned, &beside),
+            logged: results,
         }
     }
 

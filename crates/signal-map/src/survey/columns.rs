@@ -4,6 +4,7 @@
 use halfshaft_model::{Column, Time};
 
 use super::limits;
+use super::parts::Parts;
 
 /// Marks are kept at 1, 2, 4, … changes.
 const N_MARKS: usize = 48;
@@ -20,6 +21,8 @@ pub(crate) struct ColumnWatch {
     pub(crate) fastest: f64,
     step: f64,
     last: Option<(Time, f64)>,
+    // Part of the log that is from.
+    part: i64,
     n_changes: u64,
     hash: u64,
     marks: [u64; N_MARKS],
@@ -36,14 +39,35 @@ impl ColumnWatch {
             fastest: 0.0,
             step: step.unwrap_or(0.0).abs(),
             last: None,
+            part: 0,
             n_changes: 0,
             hash: 0,
             marks: [0; N_MARKS],
         }
     }
 
-    pub(crate) fn add(&mut self, column: &Column) {
+    /// Takes a block's samples and cuts.
+    pub(crate) fn add(&mut self, column: &Column, cuts: &[Time], parts: Parts) {
+        let n = column.len();
+        if n > 0 && parts.has_some(column.time(0), column.time(n - 1)) {
+            self.look_at(column, cuts, parts);
+        } else if !cuts.is_empty() {
+            self.last = None;
+        }
+    }
+
+    fn look_at(&mut self, column: &Column, cuts: &[Time], parts: Parts) {
+        let mut cuts = cuts.iter().copied().peekable();
         for (time, value) in column.iter() {
+            while cuts.next_if(|&cut| cut <= time).is_some() {
+                self.last = None;
+            }
+            let Some(part) = parts.of_time(time) else {
+                continue;
+            };
+            if std::mem::replace(&mut self.part, part) != part {
+                self.last = None;
+            }
             self.n += 1;
             let Some(value) = value else {
                 self.n_missing += 1;
@@ -65,10 +89,9 @@ impl ColumnWatch {
             }
             self.last = Some((time, value));
         }
-    }
-
-    pub(crate) fn cut(&mut self) {
-        self.last = None;
+        if cuts.next().is_some() {
+            self.last = None;
+        }
     }
 
     fn mark(&mut self, value: f64) {

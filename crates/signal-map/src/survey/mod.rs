@@ -1,14 +1,16 @@
 //! How a log fits a map: what is there, what is not, and what looks wrong.
 //!
 //! In: the batches of a log, the blocks the decoder made of them, and at the end its
-//! coverage. Out: a [`SurveyReport`]. Memory does not grow with the log. The survey
-//! changes nothing and decides nothing: it makes remarks with their numbers.
+//! coverage. Out: a [`SurveyReport`]. Memory does not grow with the log, and how it is cut
+//! into batches changes nothing. The survey changes nothing and decides nothing: it makes
+//! remarks with their numbers.
 
 mod agreement;
 mod columns;
 mod judge;
 mod limits;
 mod motion;
+mod parts;
 mod raw;
 mod remark;
 pub mod report;
@@ -26,12 +28,15 @@ use crate::decode::lookup::{Buses, Lookup};
 use crate::map::Map;
 use columns::ColumnWatch;
 use motion::Motion;
+use parts::Parts;
 use raw::{Codes, RawWatch};
 
 /// Watches a log go by.
 #[derive(Clone, Debug)]
 pub struct Survey {
     map: Map,
+    parts: Parts,
+    n_entries: u64,
     lookup: Lookup,
     buses: Buses,
     // Bus on which a frame was first seen.
@@ -47,13 +52,25 @@ pub struct Survey {
 }
 
 impl Survey {
-    /// A survey for a map.
+    /// A survey for a map, of the whole log.
     pub fn new(map: &Map) -> Survey {
+        Survey::looking_at(map, Parts::Whole)
+    }
+
+    /// A survey of the beginning of a log and then of one part in so many: a signal read
+    /// wrongly is wrong all along, and whoever only wants the report need not wait for more.
+    pub fn of_parts(map: &Map) -> Survey {
+        Survey::looking_at(map, Parts::OneInMany)
+    }
+
+    fn looking_at(map: &Map, parts: Parts) -> Survey {
         let raw = map
             .frames
             .iter()
             .map(|frame| frame.signals.iter().map(RawWatch::new).collect());
         Survey {
+            parts,
+            n_entries: 0,
             lookup: Lookup::new(map),
             buses: Buses::new(map),
             pinned: vec![None; map.frames.len()],
@@ -75,6 +92,11 @@ impl Survey {
     pub fn push(&mut self, batch: &Batch, block: &Block) {
         self.buses.meet(&batch.buses);
         for entry in &batch.entries {
+            let is_looked_at = self.parts.has_entry(self.n_entries);
+            self.n_entries += 1;
+            if !is_looked_at {
+                continue;
+            }
             match entry {
                 Entry::Frame(frame) if frame.kind == FrameKind::Data => {
                     self.take_frame(frame, batch)
@@ -84,24 +106,19 @@ impl Survey {
             }
         }
         for (watch, column) in self.columns.iter_mut().zip(&block.columns) {
-            if !block.cuts.is_empty() {
-                watch.cut();
-            }
-            watch.add(column);
+            watch.add(column, &block.cuts, self.parts);
         }
-        self.motion.add(block);
+        self.motion.add(block, self.parts);
     }
 
-    /// A piece of the log is not looked at: nothing reaches over it.
-    pub fn pass_over(&mut self) {
-        self.columns.iter_mut().for_each(ColumnWatch::cut);
-        self.motion.cut();
+    /// The log has ended.
+    pub fn finish(&mut self) {
+        self.motion.finish(self.parts);
     }
 
-    /// What it came to.
-    pub fn finish(mut self, coverage: &Coverage) -> SurveyReport {
-        self.motion.finish();
-        judge::report(&self, coverage)
+    /// What it has come to so far.
+    pub fn report(&self, coverage: &Coverage) -> SurveyReport {
+        judge::report(self, coverage)
     }
 
     fn take_frame(&mut self, frame: &Frame, batch: &Batch) {

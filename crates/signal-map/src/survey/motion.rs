@@ -4,9 +4,12 @@
 //! mean a second of each; from those the ratios of speeds and, for every witness of
 //! turning, its correlation with the yaw rate. Nothing is kept but sums.
 
+use std::collections::VecDeque;
+
 use halfshaft_model::{Block, Time};
 
 use super::limits;
+use super::parts::Parts;
 use crate::decode::period::LogMedian;
 use crate::map::Map;
 
@@ -27,6 +30,10 @@ pub(crate) const SPEED: usize = 4;
 pub(crate) const YAW: usize = 5;
 const STEERING: usize = 6;
 const LATERAL: usize = 7;
+
+/// Entries may be written out of order by this much, s: a little more than the clock of the
+/// timeline lets pass.
+const DISORDER_S: f64 = 0.06;
 
 const WINDOW_NS: i64 = halfshaft_model::constants::NS_PER_S;
 
@@ -57,6 +64,12 @@ pub(crate) struct Motion {
     columns: [Option<usize>; N],
     pub(crate) radius_m: f64,
     pub(crate) steps_m_per_s: [f64; N],
+    // Samples and cuts before which another one may still come, and how late that may be, s.
+    waiting: Vec<(Time, usize, Option<f64>)>,
+    cuts: VecDeque<Time>,
+    late_s: f64,
+    // Part of the log that was looked at last.
+    part: i64,
     window: Option<i64>,
     sums: [(f64, u32); N],
     latest: [Option<f64>; N],
@@ -112,6 +125,14 @@ impl Motion {
             columns,
             radius_m,
             steps_m_per_s: steps,
+            waiting: Vec::new(),
+            cuts: VecDeque::new(),
+            late_s: columns
+                .iter()
+                .flatten()
+                .map(|column| map.channels[*column].late_by_s)
+                .fold(DISORDER_S, |late_s, by_s| late_s.max(DISORDER_S + by_s)),
+            part: 0,
             window: None,
             sums: [(0.0, 0); N],
             latest: [None; N],
@@ -123,38 +144,45 @@ impl Motion {
         }
     }
 
-    /// Takes the columns of a block, all channels together in order of time.
-    pub(crate) fn add(&mut self, block: &Block) {
-        let mut next = [0usize; N];
-        let mut cuts = block.cuts.iter().copied().peekable();
-        loop {
-            let mut first: Option<(Time, usize)> = None;
-            for (role, at) in next.iter().enumerate() {
-                let Some(column) = self.columns[role].and_then(|column| block.columns.get(column))
-                else {
-                    continue;
-                };
-                if *at < column.len() && first.is_none_or(|(time, _)| column.time(*at) < time) {
-                    first = Some((column.time(*at), role));
-                }
-            }
-            let Some((time, role)) = first else { break };
-            if cuts.next_if(|cut| *cut <= time).is_some() {
-                self.cut();
+    /// Takes the columns of a block; all channels together pass in order of time, whichever
+    /// block a sample came in.
+    pub(crate) fn add(&mut self, block: &Block, parts: Parts) {
+        for (role, column) in self.columns.iter().enumerate() {
+            let Some(column) = column.and_then(|column| block.columns.get(column)) else {
+                continue;
+            };
+            let n = column.len();
+            if n == 0 || !parts.has_some(column.time(0), column.time(n - 1)) {
                 continue;
             }
-            let column = self.columns[role].and_then(|column| block.columns.get(column));
-            let value = column.and_then(|column| column.value(next[role]));
-            next[role] += 1;
-            self.sample(role, time, value);
+            let samples = column.iter().map(|(time, value)| (time, role, value));
+            self.waiting
+                .extend(samples.filter(|(time, ..)| parts.of_time(*time).is_some()));
         }
-        // Cuts after the last sample.
-        if cuts.next().is_some() {
-            self.cut();
-        }
+        self.cuts.extend(&block.cuts);
+        self.settle(block.until.plus(-self.late_s), parts);
     }
 
-    pub(super) fn cut(&mut self) {
+    fn settle(&mut self, until: Time, parts: Parts) {
+        let mut waiting = std::mem::take(&mut self.waiting);
+        waiting.sort_by_key(|&(time, role, _)| (time, role));
+        let n_known = waiting.partition_point(|(time, ..)| *time < until);
+        for (time, role, value) in waiting.drain(..n_known) {
+            let mut is_cut = false;
+            while self.cuts.pop_front_if(|cut| *cut <= time).is_some() {
+                is_cut = true;
+            }
+            let part = parts.of_time(time).unwrap_or(self.part);
+            is_cut |= std::mem::replace(&mut self.part, part) != part;
+            if is_cut {
+                self.cut();
+            }
+            self.sample(role, time, value);
+        }
+        self.waiting = waiting;
+    }
+
+    fn cut(&mut self) {
         self.close_window();
         self.window = None;
         self.latest = [None; N];
@@ -164,7 +192,8 @@ impl Motion {
     }
 
     /// Closes what is still open.
-    pub(crate) fn finish(&mut self) {
+    pub(crate) fn finish(&mut self, parts: Parts) {
+        self.settle(Time(i64::MAX), parts);
         self.cut();
     }
 

@@ -145,7 +145,8 @@ impl Drive {
         }
         decoder.push(&batch, &mut block);
         survey.push(&batch, &block);
-        survey.finish(&decoder.coverage())
+        survey.finish();
+        survey.report(&decoder.coverage())
     }
 
     /// The remarks are these and no others.
@@ -394,9 +395,9 @@ fn nothing_is_stuck_across_a_cut() {
         block.columns[0].push(time, Some(30.0));
         block.columns[4].push(time, Some(speed));
     }
-    motion.add(&block);
+    motion.add(&block, Parts::Whole);
     let mut cut = motion.clone();
-    motion.finish();
+    motion.finish(Parts::Whole);
     assert_eq!(motion.stuck[0].n, 1);
     // The same once more after a cut, and after a cut in the middle.
     cut.stuck[0] = motion::Stuck::default();
@@ -405,8 +406,8 @@ fn nothing_is_stuck_across_a_cut() {
     for n in 0..4 {
         again.columns[0].push(Time::from_seconds(100.0 + f64::from(n)), Some(30.0));
     }
-    cut.add(&again);
-    cut.finish();
+    cut.add(&again, Parts::Whole);
+    cut.finish(Parts::Whole);
     let (_, seconds, _) = cut.stuck[0].longest.unwrap();
     assert_eq!((cut.stuck[0].n, seconds), (1, 3.0));
 }
@@ -441,7 +442,7 @@ fn a_copy_on_another_bus_is_remarked_and_not_surveyed() {
     decoder.push(&batch, &mut block);
     survey.push(&batch, &block);
     assert_eq!(survey.codes[8].n, 200);
-    let remarks = survey.finish(&decoder.coverage()).remarks;
+    let remarks = survey.report(&decoder.coverage()).remarks;
     let kinds: Vec<Kind> = remarks.iter().map(|remark| remark.kind).collect();
     assert!(
         kinds.contains(&Kind::OnTwoBuses) && !kinds.contains(&Kind::ByteSwapped),
@@ -564,7 +565,8 @@ proptest! {
                 batch.clear();
             }
         }
-        let report = survey.finish(&decoder.coverage());
+        survey.finish();
+        let report = survey.report(&decoder.coverage());
         for remark in &report.remarks {
             prop_assert!(remark.numbers.iter().all(|(_, number)| number.is_finite()), "{remark}");
         }
