@@ -1,4 +1,4 @@
-//! What the channels of motion say about each other: scale, stuck sensors, signs.
+//! How the channels of motion fit each other: scale, stuck sensors, signs.
 //!
 //! In: the columns of wheels, road speed, yaw, steering and accelerations. Inside, one
 //! mean a second of each; from those the ratios of speeds and, for every witness of
@@ -25,8 +25,8 @@ pub(crate) const N: usize = ROLES.len();
 pub(crate) const N_WHEELS: usize = 4;
 pub(crate) const SPEED: usize = 4;
 pub(crate) const YAW: usize = 5;
-const STEERING: usize = 6;
-const LATERAL: usize = 7;
+pub(crate) const STEERING: usize = 6;
+pub(crate) const LATERAL: usize = 7;
 
 const WINDOW_NS: i64 = halfshaft_model::constants::NS_PER_S;
 
@@ -96,22 +96,14 @@ impl Motion {
             .vehicle
             .rolling_radius_m
             .map_or(limits::NOMINAL_RADIUS_M, |radius| radius.value);
-        let mut steps = [0.0; N];
-        for (role, column) in columns.iter().enumerate() {
-            let step = column
-                .and_then(|column| map.channels[column].step)
-                .unwrap_or(0.0);
-            steps[role] = if role < N_WHEELS {
-                step * radius_m
-            } else {
-                step
-            }
-            .abs();
-        }
+        let steps_m_per_s = std::array::from_fn(|role| {
+            let step = columns[role].and_then(|column| map.channels[column].step);
+            at_tyre(role, step.unwrap_or(0.0), radius_m).abs()
+        });
         Motion {
             columns,
             radius_m,
-            steps_m_per_s: steps,
+            steps_m_per_s,
             window: None,
             sums: [(0.0, 0); N],
             latest: [None; N],
@@ -127,24 +119,23 @@ impl Motion {
     pub(crate) fn add(&mut self, block: &Block) {
         let mut next = [0usize; N];
         let mut cuts = block.cuts.iter().copied().peekable();
+        let columns = self
+            .columns
+            .map(|column| column.and_then(|at| block.columns.get(at)));
+        let time_of = |role: usize, at: usize| {
+            let column = columns[role].filter(|column| at < column.len())?;
+            Some((column.time(at), role))
+        };
         loop {
-            let mut first: Option<(Time, usize)> = None;
-            for (role, at) in next.iter().enumerate() {
-                let Some(column) = self.columns[role].and_then(|column| block.columns.get(column))
-                else {
-                    continue;
-                };
-                if *at < column.len() && first.is_none_or(|(time, _)| column.time(*at) < time) {
-                    first = Some((column.time(*at), role));
-                }
-            }
-            let Some((time, role)) = first else { break };
+            let ahead = (0..N).filter_map(|role| time_of(role, next[role]));
+            let Some((time, role)) = ahead.min_by_key(|(time, _)| *time) else {
+                break;
+            };
             if cuts.next_if(|cut| *cut <= time).is_some() {
                 self.cut();
                 continue;
             }
-            let column = self.columns[role].and_then(|column| block.columns.get(column));
-            let value = column.and_then(|column| column.value(next[role]));
+            let value = columns[role].and_then(|column| column.value(next[role]));
             next[role] += 1;
             self.sample(role, time, value);
         }
@@ -154,6 +145,7 @@ impl Motion {
         }
     }
 
+    /// Closes what is open: nothing reaches over a cut, nor past the end.
     pub(super) fn cut(&mut self) {
         self.close_window();
         self.window = None;
@@ -163,11 +155,6 @@ impl Motion {
         }
     }
 
-    /// Closes what is still open.
-    pub(crate) fn finish(&mut self) {
-        self.cut();
-    }
-
     fn sample(&mut self, role: usize, time: Time, value: Option<f64>) {
         let window = time.0.div_euclid(WINDOW_NS);
         if self.window != Some(window) {
@@ -175,13 +162,7 @@ impl Motion {
             self.window = Some(window);
         }
         // Everything in m/s at the tyre, so that wheels and road speed compare.
-        let value = value.map(|value| {
-            if role < N_WHEELS {
-                value * self.radius_m
-            } else {
-                value
-            }
-        });
+        let value = value.map(|value| at_tyre(role, value, self.radius_m));
         self.latest[role] = value;
         let Some(value) = value else {
             self.close_run(role);
@@ -250,13 +231,9 @@ impl Motion {
     }
 
     fn close_window(&mut self) {
-        let means = self.sums.map(|(sum, n)| {
-            if n > 0 {
-                Some(sum / f64::from(n))
-            } else {
-                None
-            }
-        });
+        let means = self
+            .sums
+            .map(|(sum, n)| (n > 0).then(|| sum / f64::from(n)));
         self.sums = [(0.0, 0); N];
         for (wheel, ratios) in self.wheel_ratios.iter_mut().enumerate() {
             let others = (0..N_WHEELS)
@@ -274,16 +251,25 @@ impl Motion {
         }
         let difference = |left: usize| Some(means[left + 1]? - means[left]?);
         for (witness, line) in WITNESSES.iter().zip(&mut self.turning) {
-            let says = match witness {
+            let turning = match witness {
                 Witness::Rear => difference(0),
                 Witness::Front => difference(2),
                 Witness::Steering => means[STEERING].map(|angle| angle * speed),
                 Witness::Lateral => means[LATERAL].map(|acceleration| acceleration / speed),
             };
-            if let Some(says) = says {
-                line.add(yaw, says);
+            if let Some(turning) = turning {
+                line.add(yaw, turning);
             }
         }
+    }
+}
+
+/// A wheel's speed in m/s at the tyre; what is no wheel as it is.
+fn at_tyre(role: usize, value: f64, radius_m: f64) -> f64 {
+    if role < N_WHEELS {
+        value * radius_m
+    } else {
+        value
     }
 }
 

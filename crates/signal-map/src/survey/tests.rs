@@ -396,7 +396,7 @@ fn nothing_is_stuck_across_a_cut() {
     }
     motion.add(&block);
     let mut cut = motion.clone();
-    motion.finish();
+    motion.cut();
     assert_eq!(motion.stuck[0].n, 1);
     // The same once more after a cut, and after a cut in the middle.
     cut.stuck[0] = motion::Stuck::default();
@@ -406,7 +406,7 @@ fn nothing_is_stuck_across_a_cut() {
         again.columns[0].push(Time::from_seconds(100.0 + f64::from(n)), Some(30.0));
     }
     cut.add(&again);
-    cut.finish();
+    cut.cut();
     let (_, seconds, _) = cut.stuck[0].longest.unwrap();
     assert_eq!((cut.stuck[0].n, seconds), (1, 3.0));
 }
