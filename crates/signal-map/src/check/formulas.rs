@@ -9,7 +9,7 @@ use crate::map::{Comparison, Formula};
 use crate::mistakes::MistakeCode::{FormulaInputs, MissingFact, UnitMisfit, WrongForm};
 use crate::mistakes::Span;
 use crate::syntax::expression::{Expression, Operator, Part};
-use halfshaft_model::{Dimension, Vehicle};
+use halfshaft_model::{Dimension, Unit, Vehicle};
 
 /// Longest delay or time constant, s.
 const LONGEST_TIME_S: f64 = 600.0;
@@ -232,25 +232,24 @@ impl Check<'_> {
         inputs: &[Expression],
         span: Span,
     ) -> Option<(Formula, Dimension)> {
-        let table = self.tables.get(name)?.clone();
-        let index = table.index?;
-        let wanted: Vec<Dimension> = std::iter::once(table.input).chain(table.second).collect();
-        if inputs.len() != wanted.len() {
-            let (n_wanted, n) = (wanted.len(), inputs.len());
+        let table = self.tables.get(name).copied()??;
+        let units: Vec<&Unit> = std::iter::once(table.input).chain(table.second).collect();
+        if inputs.len() != units.len() {
+            let (n_wanted, n) = (units.len(), inputs.len());
             let message = format!("table `{name}` takes {n_wanted} inputs and has {n}");
             self.mistake(span, FormulaInputs, message);
             return None;
         }
         let mut formulas = Vec::new();
-        for (input, dimension) in inputs.iter().zip(wanted) {
+        for (input, unit) in inputs.iter().zip(units) {
             let (formula, found) = self.formula(input)?;
             if let Formula::Channel(channel) = &formula
                 && formulas.is_empty()
             {
-                self.angle_or_ratio(*channel, table.input_unit, name, input.span);
+                self.angle_or_ratio(*channel, table.input, name, input.span);
             }
-            if found != dimension {
-                let (found, wanted) = (found.describe(), dimension.describe());
+            if found != unit.dimension {
+                let (found, wanted) = (found.describe(), unit.dimension.describe());
                 let message =
                     format!("this is {found}, but table `{name}` is entered with {wanted}");
                 self.mistake(input.span, UnitMisfit, message);
@@ -258,7 +257,10 @@ impl Check<'_> {
             }
             formulas.push(formula);
         }
-        Some((Formula::Table(index, formulas), table.output))
+        Some((
+            Formula::Table(table.index, formulas),
+            table.output.dimension,
+        ))
     }
 
     fn constant_time(&mut self, input: &Expression, name: &str) -> Option<f64> {

@@ -72,7 +72,7 @@ impl<'t> Check<'t> {
 
     fn frame(&mut self, fact: &'t Fact, id: FrameId, id_span: Span, bus: Option<usize>) {
         let ignored_id_bits = self.ignored_id_bits(fact, id);
-        let mut spec = FrameSpec {
+        let spec = FrameSpec {
             id: without(id, ignored_id_bits),
             ignored_id_bits,
             bus,
@@ -96,8 +96,6 @@ impl<'t> Check<'t> {
             self.mistake_with(id_span, DoubleFrame, message, suggestion);
         }
         let mut used = Vec::new();
-        self.counter(fact, &mut spec, &mut used);
-        self.checksum(fact, &mut spec, &mut used);
         let state = PageState {
             frame: self.map.frames.len(),
             conditions: Vec::new(),
@@ -105,6 +103,8 @@ impl<'t> Check<'t> {
         };
         self.map.frames.push(spec);
         self.frame_facts.push(fact);
+        self.counter(fact, state.frame, &mut used);
+        self.checksum(fact, state.frame, &mut used);
         self.page_facts(fact, &state, &mut used);
         self.overlaps(used);
     }
@@ -183,7 +183,7 @@ impl<'t> Check<'t> {
         ignored
     }
 
-    fn counter(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
+    fn counter(&mut self, fact: &'t Fact, frame: usize, used: &mut Vec<Used>) {
         let Some(under) = fact.find(FormName::Counter) else {
             return;
         };
@@ -191,20 +191,20 @@ impl<'t> Check<'t> {
         else {
             return;
         };
-        self.inside_of(bits, *span, spec.id, spec.length, "the counter");
+        self.inside(bits, *span, frame, "the counter");
         let (n, most) = (bits.width(), largest(bits));
         if !(1..=most).contains(step) {
             let message = format!("a counter of {n} bits steps by 1 to {most}");
             self.mistake(*step_span, RangeEmpty, message);
         }
         used.push(Used::new("the counter", bits, &[], *span, under.line).selector());
-        spec.counter = Some(Counter {
+        self.map.frames[frame].counter = Some(Counter {
             bits: bits.clone(),
             step: *step,
         });
     }
 
-    fn checksum(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
+    fn checksum(&mut self, fact: &'t Fact, frame: usize, used: &mut Vec<Used>) {
         let Some(under) = fact.find(FormName::Checksum) else {
             return;
         };
@@ -228,7 +228,7 @@ impl<'t> Check<'t> {
             }
             _ => None,
         };
-        self.inside_of(bits, *span, spec.id, spec.length, "the checksum");
+        self.inside(bits, *span, frame, "the checksum");
         // A narrower one is the low end of the byte.
         if bits.width() > 8 {
             let n = bits.width();
@@ -238,6 +238,7 @@ impl<'t> Check<'t> {
         if first > last {
             return self.mistake(*last_span, RangeEmpty, "the range of bytes runs backwards");
         }
+        let spec = &self.map.frames[frame];
         if *last >= u64::from(spec.length) {
             let (id, length) = (spec.id, bytes_of(spec.length));
             let message = format!("byte {last} is covered, but frame {id} has {length}");
@@ -248,7 +249,7 @@ impl<'t> Check<'t> {
             self.mistake(*last_span, RangeEmpty, "the checksum would cover itself");
         }
         used.push(Used::new("the checksum", bits, &[], *span, under.line));
-        spec.checksum = Some(Checksum {
+        self.map.frames[frame].checksum = Some(Checksum {
             bits: bits.clone(),
             rule: *rule,
             first_byte: *first as u8,
@@ -259,12 +260,7 @@ impl<'t> Check<'t> {
 
     /// Complains when bits lie beyond the end of their frame.
     pub(super) fn inside(&mut self, bits: &BitField, span: Span, frame: usize, what: &str) {
-        let spec = &self.map.frames[frame];
-        let (id, length) = (spec.id, spec.length);
-        self.inside_of(bits, span, id, length, what);
-    }
-
-    fn inside_of(&mut self, bits: &BitField, span: Span, id: FrameId, length: u8, what: &str) {
+        let FrameSpec { id, length, .. } = self.map.frames[frame];
         if bits.n_bytes() <= usize::from(length) {
             return;
         }

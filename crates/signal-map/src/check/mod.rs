@@ -28,7 +28,7 @@ use crate::syntax::tree::{Fact, Tree};
 use channels::Sources;
 use halfshaft_model::Unit;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use tables::TableInfo;
+use tables::KnownTable;
 
 /// Everything known while a map is checked.
 struct Check<'t> {
@@ -40,7 +40,8 @@ struct Check<'t> {
     sources: Vec<Sources>,
     // The unit each channel is written in, where it is first.
     written_in: Vec<Option<&'static Unit>>,
-    tables: BTreeMap<String, TableInfo>,
+    // `None` is a table with a mistake of its own.
+    tables: BTreeMap<String, Option<KnownTable>>,
     buses: BTreeMap<String, usize>,
     // Signals and columns by channel, for `same as`.
     signals: BTreeMap<&'t str, &'t Fact>,

@@ -7,21 +7,19 @@ use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Slot, spelled};
 use crate::syntax::tree::Fact;
-use halfshaft_model::{Beyond, Dimension, Table, Unit};
+use halfshaft_model::{Beyond, Table, Unit};
 
-/// What formulas and torque sources must know of a table.
-#[derive(Clone, Debug)]
-pub(super) struct TableInfo {
-    /// Index into `Map::tables`; `None` when the table has a mistake of its own.
-    pub index: Option<usize>,
-    /// Dimension of the first input.
-    pub input: Dimension,
+/// A sound table: what formulas and torque sources need of it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct KnownTable {
+    /// Index into `Map::tables`.
+    pub index: usize,
     /// Unit of the first input: an angle and a share have one dimension.
-    pub input_unit: Option<&'static Unit>,
-    /// Dimension of the second input, when there is one.
-    pub second: Option<Dimension>,
-    /// Dimension of the value.
-    pub output: Dimension,
+    pub input: &'static Unit,
+    /// Unit of the second input, when there is one.
+    pub second: Option<&'static Unit>,
+    /// Unit of the value.
+    pub output: &'static Unit,
 }
 
 /// Names a formula uses for its functions.
@@ -42,27 +40,12 @@ impl<'t> Check<'t> {
             if self.tables.contains_key(name) {
                 self.mistake(*span, Twice, format!("table `{name}` stands twice"));
             }
-            let mut info = TableInfo {
-                index: None,
-                input: Dimension::NONE,
-                input_unit: None,
-                second: None,
-                output: Dimension::NONE,
-            };
-            if let Some((table, units)) = self.table(fact) {
-                info = TableInfo {
-                    index: Some(self.map.tables.len()),
-                    input: units.input.dimension,
-                    input_unit: Some(units.input),
-                    second: units.second.map(|unit| unit.dimension),
-                    output: units.output.dimension,
-                };
-                self.map.tables.push(NamedTable {
-                    name: name.clone(),
-                    table,
-                });
-            }
-            self.tables.insert(name.clone(), info);
+            let known = self.table(fact).map(|(table, known)| {
+                let name = name.clone();
+                self.map.tables.push(NamedTable { name, table });
+                known
+            });
+            self.tables.insert(name.clone(), known);
         }
     }
 
@@ -70,11 +53,11 @@ impl<'t> Check<'t> {
     pub(super) fn angle_or_ratio(
         &mut self,
         channel: usize,
-        input: Option<&'static Unit>,
+        input: &'static Unit,
         table: &str,
         span: Span,
     ) {
-        let (Some(input), Some(given)) = (input, self.written_in[channel]) else {
+        let Some(given) = self.written_in[channel] else {
             return;
         };
         let is_mixed =
@@ -89,7 +72,7 @@ impl<'t> Check<'t> {
         }
     }
 
-    fn table(&mut self, fact: &'t Fact) -> Option<(Table, Units)> {
+    fn table(&mut self, fact: &'t Fact) -> Option<(Table, KnownTable)> {
         let unit = |form| match fact.slots_of(form) {
             Some([Slot::Unit(unit, _), ..]) => Some(*unit),
             _ => None,
@@ -147,14 +130,13 @@ impl<'t> Check<'t> {
             let message = "the points of the table are too near or too large";
             self.mistake(fact.head, TableNotRising, message);
         }
-        Some((
-            table?,
-            Units {
-                input,
-                second,
-                output,
-            },
-        ))
+        let known = KnownTable {
+            index: self.map.tables.len(),
+            input,
+            second,
+            output,
+        };
+        Some((table?, known))
     }
 
     fn points(&mut self, fact: &'t Fact, width: usize) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
@@ -198,10 +180,4 @@ impl<'t> Check<'t> {
 /// Whether a unit measures angles.
 pub(super) fn is_angle(unit: &Unit) -> bool {
     matches!(unit.symbol, "deg" | "rad" | "rev")
-}
-
-struct Units {
-    input: &'static Unit,
-    second: Option<&'static Unit>,
-    output: &'static Unit,
 }

@@ -142,7 +142,7 @@ impl<'t> Check<'t> {
             return None;
         }
         let relative_sd = self.trust(fact, TORQUE_SHARE);
-        let Some(info) = self.tables.get(table_name).cloned() else {
+        let Some(known) = self.tables.get(table_name).copied() else {
             let message = format!("this map has no table `{table_name}`");
             let known = self.tables.keys().map(String::as_str);
             let fault = self
@@ -151,32 +151,33 @@ impl<'t> Check<'t> {
             self.gathered.mistakes(fault);
             return None;
         };
-        let index = info.index?;
-        if info.output != Dimension::TORQUE {
-            let (found, wanted) = (info.output.describe(), Dimension::TORQUE.describe());
+        let known = known?;
+        let gives = known.output.dimension;
+        if gives != Dimension::TORQUE {
+            let (found, wanted) = (gives.describe(), Dimension::TORQUE.describe());
             let message = format!("table `{table_name}` gives {found}, wanted {wanted}");
             self.mistake(table_span, UnitMisfit, message);
             return None;
         }
-        if info.second.is_some() != second.is_some() {
-            let n = if info.second.is_some() { 2 } else { 1 };
+        if known.second.is_some() != second.is_some() {
+            let n = if known.second.is_some() { 2 } else { 1 };
             let message = format!("table `{table_name}` has {n} inputs");
             let suggestion = "write `of channel`, or `of channel and channel`";
             self.mistake_with(table_span, FormulaInputs, message, suggestion);
             return None;
         }
         let what = format!("table `{table_name}` is entered with");
-        let first = self.torque_channel(channel, info.input, &what);
-        let second = match second.zip(info.second) {
-            Some((second, dimension)) => Some(self.torque_channel(second, dimension, &what)?),
+        let first = self.torque_channel(channel, known.input.dimension, &what);
+        let second = match second.zip(known.second) {
+            Some((second, unit)) => Some(self.torque_channel(second, unit.dimension, &what)?),
             None => None,
         };
         let channel = first?;
         if let Some(of) = self.by_name.get(&channel).copied() {
-            self.angle_or_ratio(of, info.input_unit, table_name, fact.span);
+            self.angle_or_ratio(of, known.input, table_name, fact.span);
         }
         let is_axle_bias = self.bias_or_warning(fact, None, &format!("table `{table_name}`"))?;
-        let table = self.map.tables[index].table.clone();
+        let table = self.map.tables[known.index].table.clone();
         let highest_nm = table.highest();
         if highest_nm > BELIEVED_TO_NM {
             let message = format!(

@@ -51,7 +51,7 @@ pub(crate) const WITNESSES: [Witness; 4] = [
 ];
 
 /// All of it, so far.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Motion {
     // Column of each role.
     columns: [Option<usize>; N],
@@ -104,14 +104,7 @@ impl Motion {
             columns,
             radius_m,
             steps_m_per_s,
-            window: None,
-            sums: [(0.0, 0); N],
-            latest: [None; N],
-            wheel_ratios: std::array::from_fn(|_| LogMedian::default()),
-            speed_ratio: LogMedian::default(),
-            turning: [Line::default(); WITNESSES.len()],
-            runs: [None; N],
-            stuck: [Stuck::default(); N],
+            ..Motion::default()
         }
     }
 

@@ -149,20 +149,8 @@ pub fn unquote(quoted: &str) -> String {
 
 /// A text as it is written in a map.
 pub fn quote(plain: &str) -> String {
-    let mut quoted = String::with_capacity(plain.len() + 2);
-    quoted.push('"');
-    for c in plain.chars() {
-        match c {
-            '"' | '\\' => {
-                quoted.push('\\');
-                quoted.push(c);
-            }
-            '\t' => quoted.push_str("\\t"),
-            _ => quoted.push(c),
-        }
-    }
-    quoted.push('"');
-    quoted
+    let escaped = plain.replace('\\', "\\\\").replace('"', "\\\"");
+    format!("\"{}\"", escaped.replace('\t', "\\t"))
 }
 
 /// Splits `7.3` into 7 and 3.
