@@ -1,10 +1,10 @@
 //! A map in standard form.
 //!
-//! In: the lines of a tree. Out: text with two blanks a level, one blank between words,
+//! In: the lines of a tree. Out: text with two spaces a level, one space between words,
 //! units in their first spelling, one empty line between blocks, notes kept. Formatting
 //! twice changes nothing, and a formatted map means the same.
 
-use crate::mistakes::{Gathered, MistakeCode};
+use crate::mistakes::{Fault, Gathered, MistakeCode};
 use crate::syntax::lines::{LONGEST_LINE, LONGEST_TEXT};
 use crate::syntax::tree::Printed;
 
@@ -33,11 +33,8 @@ pub fn standard(lines: &[Printed], gathered: &mut Gathered) -> String {
             out.push_str(note);
         }
         if out.len() - start > LONGEST_LINE || out.len() > LONGEST_TEXT {
-            gathered.mistake(
-                line.span,
-                MistakeCode::LineTooLong,
-                "in standard form the line, or the map up to it, is too long",
-            );
+            let message = "in standard form the line, or the map up to it, is too long";
+            gathered.mistake(Fault::new(line.span, MistakeCode::LineTooLong, message));
             return out;
         }
         out.push('\n');
@@ -45,7 +42,7 @@ pub fn standard(lines: &[Printed], gathered: &mut Gathered) -> String {
     out
 }
 
-/// What the map says and nothing else: the standard form without notes and empty lines.
+/// The facts alone: the standard form without notes and empty lines.
 pub fn bare(lines: &[Printed]) -> String {
     let mut out = String::new();
     for line in lines.iter().filter(|line| !line.sentence.is_empty()) {

@@ -8,8 +8,8 @@ use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::fmt::Write as _;
 
-/// How many mistakes are kept; the rest is counted. Nobody reads more at once.
-pub const SHOWN: usize = 100;
+/// How many mistakes are printed; the rest is counted.
+pub const MOST_PRINTED: usize = 100;
 
 /// A stretch of the text, in bytes, end excluded.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -18,6 +18,13 @@ pub struct Span {
     pub start: usize,
     /// First byte after.
     pub end: usize,
+}
+
+impl From<std::ops::Range<usize>> for Span {
+    fn from(bytes: std::ops::Range<usize>) -> Span {
+        let std::ops::Range { start, end } = bytes;
+        Span { start, end }
+    }
 }
 
 impl Span {
@@ -86,10 +93,12 @@ pub struct Mistake {
     pub length: usize,
     /// What kind.
     pub code: MistakeCode,
-    /// What is wrong: found and wanted.
+    /// What is wrong: found and expected.
     pub message: String,
-    /// What to write instead, when that can be said.
+    /// What to write instead, where there is one answer.
     pub suggestion: Option<String>,
+    // Its line, as it is drawn.
+    drawn: String,
 }
 
 /// All mistakes of a map, or all warnings about it, in the order of the text.
@@ -98,13 +107,11 @@ pub struct Mistakes {
     source_name: String,
     is_warnings: bool,
     items: Vec<Mistake>,
-    // The text of the line of each item.
-    lines: Vec<String>,
     n_hidden: usize,
 }
 
 impl Mistakes {
-    /// All of them, also those too many to show.
+    /// How many there are, those that are not printed among them.
     pub fn len(&self) -> usize {
         self.items.len() + self.n_hidden
     }
@@ -114,17 +121,16 @@ impl Mistakes {
         self.items.is_empty()
     }
 
-    /// Those that are shown, in the order of the text.
+    /// Those that are printed, in the order of the text.
     pub fn iter(&self) -> impl Iterator<Item = &Mistake> {
         self.items.iter()
     }
 
     /// Drawn with the text underlined, plain or coloured.
     pub fn render(&self, colour: bool) -> String {
-        let renderer = if colour {
-            Renderer::styled()
-        } else {
-            Renderer::plain()
+        let renderer = match colour {
+            true => Renderer::styled(),
+            false => Renderer::plain(),
         };
         let renderer = renderer.decor_style(DecorStyle::Ascii);
         let level = if self.is_warnings {
@@ -133,7 +139,8 @@ impl Mistakes {
             Level::ERROR.with_name("mistake")
         };
         let mut out = String::new();
-        for (item, line) in self.items.iter().zip(&self.lines) {
+        for item in &self.items {
+            let line = &item.drawn;
             let start = byte_of_column(line, item.column);
             let end = byte_of_column(line, item.column + item.length).max(start);
             let label = item.suggestion.as_deref().unwrap_or("");
@@ -157,40 +164,31 @@ impl Mistakes {
     }
 
     fn tally(&self) -> String {
-        let noun = if self.is_warnings {
-            "warning"
-        } else {
-            "mistake"
-        };
-        let plural = if self.len() == 1 { "" } else { "s" };
+        let (n, source) = (self.len(), &self.source_name);
+        let noun = ["mistake", "warning"][usize::from(self.is_warnings)];
+        let plural = if n == 1 { "" } else { "s" };
         let hidden = match self.n_hidden {
             0 => String::new(),
-            n => format!(", the first {SHOWN} shown, {n} more not"),
+            n => format!(", the first {MOST_PRINTED} shown, {n} more not"),
         };
-        format!(
-            "{} {noun}{plural} in {}{hidden}\n",
-            self.len(),
-            self.source_name
-        )
+        format!("{n} {noun}{plural} in {source}{hidden}\n")
     }
 }
 
 impl std::fmt::Display for Mistakes {
     /// One line each, `file:line:column: message`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let source = &self.source_name;
         for item in &self.items {
-            write!(
-                f,
-                "{}:{}:{}: {}",
-                self.source_name, item.line, item.column, item.message
-            )?;
+            let (line, column, message) = (item.line, item.column, &item.message);
+            write!(f, "{source}:{line}:{column}: {message}")?;
             match &item.suggestion {
                 Some(suggestion) => writeln!(f, " ({suggestion})")?,
                 None => writeln!(f)?,
             }
         }
         if self.n_hidden > 0 {
-            writeln!(f, "{}: {} more", self.source_name, self.n_hidden)?;
+            writeln!(f, "{source}: {} more", self.n_hidden)?;
         }
         Ok(())
     }
@@ -205,15 +203,14 @@ pub fn as_text<'b>(source_name: &str, bytes: &'b [u8]) -> Result<&'b str, Mistak
         let before = std::str::from_utf8(sound).unwrap_or_default();
         let mut gathered = Gathered::default();
         let found = bytes.get(before.len()).copied().unwrap_or_default();
-        gathered.mistake_with(
-            Span {
-                start: before.len(),
-                end: before.len() + 1,
-            },
+        let message = format!("the file is not UTF-8 text: byte 0x{found:02X} here");
+        let span = Span::from(before.len()..before.len() + 1);
+        gathered.mistake(Fault::with(
+            span,
             MistakeCode::NotText,
-            format!("the file is not UTF-8 text: byte 0x{found:02X} here"),
+            message,
             "save it as UTF-8",
-        );
+        ));
         gathered.into_mistakes(source_name, before)
     })
 }
@@ -224,74 +221,70 @@ fn byte_of_column(line: &str, column: usize) -> usize {
         .map_or(line.len(), |(byte, _)| byte)
 }
 
-/// Gathers mistakes and warnings while a map is read.
-#[derive(Clone, Debug, Default)]
-pub struct Gathered {
-    mistakes: Vec<Raw>,
-    warnings: Vec<Raw>,
-    n_hidden: usize,
-}
-
+/// A mistake or a warning before its line and column are known.
 #[derive(Clone, Debug)]
-struct Raw {
-    span: Span,
-    code: MistakeCode,
-    message: String,
-    suggestion: Option<String>,
+pub struct Fault {
+    /// Where.
+    pub span: Span,
+    /// What kind.
+    pub code: MistakeCode,
+    /// What is wrong: found and expected.
+    pub message: String,
+    /// What to write instead; empty where there is no one answer.
+    pub suggestion: String,
 }
 
-impl Gathered {
-    /// Adds a mistake.
-    pub fn mistake(&mut self, span: Span, code: MistakeCode, message: impl Into<String>) {
-        self.add(span, code, message.into(), None);
+impl Fault {
+    /// A fault without a suggestion.
+    pub fn new(span: Span, code: MistakeCode, message: impl Into<String>) -> Fault {
+        Fault::with(span, code, message, "")
     }
 
-    /// Adds a mistake with a suggestion; an empty one is none.
-    pub fn mistake_with(
-        &mut self,
+    /// A fault with what to write instead.
+    pub fn with(
         span: Span,
         code: MistakeCode,
         message: impl Into<String>,
         suggestion: impl Into<String>,
-    ) {
-        self.add(
-            span,
-            code,
-            message.into(),
-            Some(suggestion.into()).filter(|text| !text.is_empty()),
-        );
-    }
-
-    fn add(&mut self, span: Span, code: MistakeCode, message: String, suggestion: Option<String>) {
-        // More than ten times what is shown is not kept: the text may be noise.
-        if self.mistakes.len() >= SHOWN * 10 {
-            self.n_hidden += 1;
-            return;
-        }
-        self.mistakes.push(Raw {
+    ) -> Fault {
+        let (message, suggestion) = (message.into(), suggestion.into());
+        Fault {
             span,
             code,
             message,
             suggestion,
-        });
+        }
+    }
+}
+
+/// Gathers mistakes and warnings while a map is read.
+#[derive(Clone, Debug, Default)]
+pub struct Gathered {
+    mistakes: Vec<Fault>,
+    warnings: Vec<Fault>,
+    n_hidden: usize,
+}
+
+impl Gathered {
+    /// Adds a mistake.
+    pub fn mistake(&mut self, fault: Fault) {
+        // More than ten times what is printed is only counted: the text may be noise.
+        if self.is_swamped() {
+            self.n_hidden += 1;
+            return;
+        }
+        self.mistakes.push(fault);
+    }
+
+    /// Adds mistakes, or one where there is one.
+    pub fn mistakes(&mut self, faults: impl IntoIterator<Item = Fault>) {
+        faults.into_iter().for_each(|fault| self.mistake(fault));
     }
 
     /// Adds a warning.
-    pub fn warning(
-        &mut self,
-        span: Span,
-        code: MistakeCode,
-        message: impl Into<String>,
-        suggestion: impl Into<String>,
-    ) {
-        if self.warnings.len() < SHOWN {
-            let suggestion = Some(suggestion.into()).filter(|text| !text.is_empty());
-            self.warnings.push(Raw {
-                span,
-                code,
-                message: message.into(),
-                suggestion,
-            });
+    pub fn warning(&mut self, fault: Fault) {
+        if self.warnings.len() < MOST_PRINTED {
+            self.warnings.push(fault);
         }
     }
 
@@ -307,52 +300,51 @@ impl Gathered {
 
     /// Whether so many were found that looking for suggestions is a waste.
     pub fn is_swamped(&self) -> bool {
-        self.mistakes.len() >= SHOWN * 10
+        self.mistakes.len() >= MOST_PRINTED * 10
     }
 
     /// The mistakes, placed in the text.
     pub fn into_mistakes(self, source_name: &str, text: &str) -> Mistakes {
-        place(source_name, text, self.mistakes, self.n_hidden, false)
+        in_text(source_name, text, self.mistakes, self.n_hidden, false)
     }
 
     /// The warnings, placed in the text.
     pub fn into_warnings(self, source_name: &str, text: &str) -> Mistakes {
-        place(source_name, text, self.warnings, 0, true)
+        in_text(source_name, text, self.warnings, 0, true)
     }
 }
 
-fn place(
+/// The faults in the order of the text, each with its line and column.
+fn in_text(
     source_name: &str,
     text: &str,
-    mut raw: Vec<Raw>,
+    mut faults: Vec<Fault>,
     n_hidden: usize,
     is_warnings: bool,
 ) -> Mistakes {
-    raw.sort_by_key(|item| (item.span.start, item.span.end));
+    faults.sort_by_key(|item| (item.span.start, item.span.end));
     // A line that several others are the same as is wrong once.
-    raw.dedup_by(|a, b| a.span == b.span && a.code == b.code && a.message == b.message);
-    let n_hidden = n_hidden + raw.len().saturating_sub(SHOWN);
-    raw.truncate(SHOWN);
+    faults.dedup_by(|a, b| a.span == b.span && a.code == b.code && a.message == b.message);
+    let n_hidden = n_hidden + faults.len().saturating_sub(MOST_PRINTED);
+    faults.truncate(MOST_PRINTED);
     let mut mistakes = Mistakes {
         source_name: source_name.to_owned(),
         is_warnings,
         items: Vec::new(),
-        lines: Vec::new(),
         n_hidden,
     };
     let (mut line_number, mut counted_to) = (1, 0);
-    for item in raw {
-        let start = floor_boundary(text, item.span.start);
+    for item in faults {
+        let start = text.floor_char_boundary(item.span.start);
         line_number += text[counted_to..start].matches('\n').count();
         counted_to = start;
         let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
         let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
         let line = text[line_start..line_end].trim_end_matches('\r');
-        let end = floor_boundary(text, item.span.end.min(line_start + line.len())).max(start);
-        let start = start.min(line_start + line.len());
+        let end = text.floor_char_boundary(item.span.end.min(line_start + line.len()));
+        let (start, end) = (start.min(line_start + line.len()), end.max(start));
         let column = text[line_start..start].chars().count() + 1;
-        let length = text[start..end.max(start)].chars().count().max(1);
-        mistakes.lines.push(shown_line(line, column + length));
+        let length = text[start..end].chars().count().max(1);
         mistakes.items.push(Mistake {
             span: item.span,
             line: line_number,
@@ -360,7 +352,8 @@ fn place(
             length,
             code: item.code,
             message: item.message,
-            suggestion: item.suggestion,
+            suggestion: Some(item.suggestion).filter(|text| !text.is_empty()),
+            drawn: line_as_drawn(line, column + length),
         });
     }
     mistakes
@@ -368,20 +361,12 @@ fn place(
 
 /// The line as it is drawn: tabs and other invisible characters as blanks, so that the
 /// underline stands where it should, and no longer than it need be.
-fn shown_line(line: &str, at_least: usize) -> String {
+fn line_as_drawn(line: &str, at_least: usize) -> String {
     let most = at_least.clamp(200, 4000);
     line.chars()
         .take(most)
         .map(|c| if is_invisible(c) { ' ' } else { c })
         .collect()
-}
-
-fn floor_boundary(text: &str, at: usize) -> usize {
-    let mut at = at.min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
-    }
-    at
 }
 
 #[cfg(test)]
@@ -393,15 +378,13 @@ mod tests {
         let text = "mäp \"x\"\r\n  fäces 12\n";
         let at = text.find("12").unwrap();
         let mut gathered = Gathered::default();
-        gathered.mistake_with(
-            Span {
-                start: at,
-                end: at + 2,
-            },
+        let span = Span::from(at..at + 2);
+        gathered.mistake(Fault::with(
+            span,
             MistakeCode::WrongForm,
             "twelve",
             "write 13",
-        );
+        ));
         let mistakes = gathered.into_mistakes("a.map", text);
         let first = mistakes.iter().next().unwrap();
         assert_eq!((first.line, first.column, first.length), (2, 9, 2));
@@ -415,10 +398,14 @@ mod tests {
     fn more_than_a_hundred_are_counted() {
         let mut gathered = Gathered::default();
         for n in 0..2500 {
-            gathered.mistake(Span::default(), MistakeCode::WrongForm, format!("x{n}"));
+            let message = format!("x{n}");
+            gathered.mistake(Fault::new(Span::default(), MistakeCode::WrongForm, message));
         }
         let mistakes = gathered.into_mistakes("a.map", "");
-        assert_eq!((mistakes.len(), mistakes.iter().count()), (2500, SHOWN));
+        assert_eq!(
+            (mistakes.len(), mistakes.iter().count()),
+            (2500, MOST_PRINTED)
+        );
         assert!(
             mistakes
                 .render(false)

@@ -1,6 +1,6 @@
 //! The word that was probably meant.
 //!
-//! In: a word nobody knows and the words that would do. Out: the nearest, if any is near
+//! In: an unknown word and the words that would do. Out: the nearest, if any is near
 //! enough to be a slip of the pen.
 
 /// The nearest of `candidates`, when it is near: at most one slip in three letters.

@@ -8,7 +8,7 @@
 )]
 
 use halfshaft_signal_map::syntax::forms::FORMS;
-use halfshaft_signal_map::syntax::grammar::ebnf;
+use halfshaft_signal_map::syntax::grammar::{ebnf, figures};
 use halfshaft_signal_map::{MistakeCode, format, parse};
 use std::collections::BTreeSet;
 
@@ -114,6 +114,11 @@ fn grammar_and_lists_are_fresh() {
             "<!-- mistakes: printed from the table of codes -->\n",
             "<!-- end of mistakes -->",
             mistakes(),
+        ),
+        (
+            "<!-- figures: printed from the table of sentences -->\n",
+            "<!-- end of figures -->",
+            figures(),
         ),
     ];
     let mut text = doc();

@@ -6,7 +6,7 @@
     reason = "a test that cannot read its own files has failed"
 )]
 
-use halfshaft_signal_map::mistakes::SHOWN;
+use halfshaft_signal_map::mistakes::MOST_PRINTED;
 use halfshaft_signal_map::syntax::forms::{FORMS, Piece};
 use halfshaft_signal_map::syntax::slots::SlotKind;
 use halfshaft_signal_map::{MistakeCode, format, parse, parse_bytes};
@@ -18,7 +18,7 @@ fn survive(text: &str) {
     match parse("x.map", text) {
         Ok(checked) => drop(checked.warnings.render(false)),
         Err(mistakes) => {
-            assert!(!mistakes.is_empty() && mistakes.iter().count() <= SHOWN);
+            assert!(!mistakes.is_empty() && mistakes.iter().count() <= MOST_PRINTED);
             assert!(mistakes.render(true).contains("x.map"));
             for mistake in mistakes.iter() {
                 assert!(mistake.line >= 1 && mistake.column >= 1 && mistake.length >= 1);

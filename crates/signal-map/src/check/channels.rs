@@ -6,7 +6,10 @@
 
 use super::Check;
 use crate::map::Condition;
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::MistakeCode::{
+    MeaningMisfit, MissingFact, RangeEmpty, Twice, UnitMisfit, UnknownChannel, WrongPlace,
+};
+use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{MEANINGS, Quantity, Slot, did_you_mean};
 use crate::syntax::tree::Fact;
@@ -47,16 +50,14 @@ impl<'t> Check<'t> {
         if Role::find(name).is_none() && !is_own {
             let mut suggestion = did_you_mean(name, ROLES.iter().map(|role| role.name));
             if suggestion.is_empty() {
-                let tail = name
-                    .rsplit('.')
-                    .next()
-                    .filter(|tail| !tail.is_empty())
-                    .unwrap_or("name");
-                suggestion = format!("name a channel of your own `own.{tail}`");
+                let tail = name.rsplit('.').next().filter(|tail| !tail.is_empty());
+                suggestion = format!(
+                    "name a channel of your own `own.{}`",
+                    tail.unwrap_or("name")
+                );
             }
             let message = format!("the program knows no channel `{name}`");
-            self.gathered
-                .mistake_with(span, MistakeCode::UnknownChannel, message, suggestion);
+            self.mistake_with(span, UnknownChannel, message, suggestion);
             return None;
         }
         let index = self.map.channels.len();
@@ -73,50 +74,31 @@ impl<'t> Check<'t> {
 
     /// Sets the dimension of a channel from the unit its number is given in.
     pub(super) fn set_dimension(&mut self, channel: usize, quantity: Quantity) -> bool {
-        let spec = &self.map.channels[channel];
-        let name = spec.name.clone();
-        let given = quantity.unit.dimension;
         let is_first = self.is_new(channel);
-        let _ = self.written_in[channel].get_or_insert(quantity.unit);
-        if let Some(role) = spec.role {
-            if !self.fits(quantity, role.dimensions, &format!("`{name}`")) {
+        self.written_in[channel].get_or_insert(quantity.unit);
+        let role = self.map.channels[channel].role;
+        let mut kept = quantity.unit.dimension;
+        if let Some(role) = role {
+            let what = format!("`{}`", self.map.channels[channel].name);
+            if !self.fits(quantity, role.dimensions, &what) {
                 return false;
             }
             // Wheel speeds are kept as angular speeds, whichever way they come.
-            let kept = if is_wheel(role) {
-                Dimension::ANGULAR_SPEED
-            } else {
-                given
-            };
-            return self.set_kept(channel, kept, is_first, quantity);
+            if is_wheel(role) {
+                kept = Dimension::ANGULAR_SPEED;
+            }
         }
-        self.set_kept(channel, given, is_first, quantity)
-    }
-
-    fn set_kept(
-        &mut self,
-        channel: usize,
-        kept: Dimension,
-        is_first: bool,
-        quantity: Quantity,
-    ) -> bool {
         let spec = &mut self.map.channels[channel];
         if is_first {
             spec.dimension = kept;
-            return true;
         }
         if spec.dimension == kept {
             return true;
         }
-        let message = format!(
-            "`{}` is {} here and {} where line {} gives it",
-            spec.name,
-            kept.describe(),
-            spec.dimension.describe(),
-            self.sources[channel].line
-        );
-        self.gathered
-            .mistake(quantity.unit_span, MistakeCode::UnitMisfit, message);
+        let (here, there) = (kept.describe(), spec.dimension.describe());
+        let (name, line) = (&spec.name, self.sources[channel].line);
+        let message = format!("`{name}` is {here} here and {there} where line {line} gives it");
+        self.mistake(quantity.unit_span, UnitMisfit, message);
         false
     }
 
@@ -151,111 +133,87 @@ impl<'t> Check<'t> {
 
     /// The rolling radius, m; a mistake when the map does not state it.
     pub(super) fn radius(&mut self, name: &str, span: Span) -> Option<f64> {
-        if let Some(radius) = self.map.vehicle.rolling_radius_m {
-            return Some(radius.value);
-        }
-        if !self.top(FormName::Vehicle).any(|fact| fact.is_damaged) {
-            self.gathered.mistake_with(
+        let radius = self.map.vehicle.rolling_radius_m.map(|radius| radius.value);
+        if radius.is_none() && !self.top(FormName::Vehicle).any(|fact| fact.is_damaged) {
+            self.mistake_with(
                 span,
-                MistakeCode::MissingFact,
+                MissingFact,
                 format!("`{name}` is given as a road speed, and the map states no rolling radius to divide it by"),
                 "write `tyre 225/45 R17`, `rolling radius 0.31 m` or `roll-out 1.95 m` under `vehicle`",
             );
         }
-        None
+        radius
     }
 
-    /// Takes over what a source says about the channel itself.
+    /// Takes over what a source states of the channel itself.
     pub(super) fn channel_facts(&mut self, channel: usize, facts: &[&'t Fact]) {
-        let mut said = self.map.channels[channel].clone();
-        let is_new = self.is_new(channel);
+        let mut spec = self.map.channels[channel].clone();
         for fact in facts {
             match (fact.form, fact.slots.as_slice()) {
                 (FormName::Means, [Slot::Meaning(meaning, span)])
-                    if self.meaning_fits(&said, *meaning, *span) =>
+                    if self.meaning_fits(&spec, *meaning, *span) =>
                 {
-                    said.meaning = Some(*meaning);
+                    spec.meaning = Some(*meaning);
                 }
                 (FormName::Full, [Slot::Quantity(quantity)]) => {
-                    said.full_scale = self.in_channel(channel, *quantity, As::Reading);
-                    if said.full_scale == Some(0.0) {
-                        self.gathered.mistake(
-                            quantity.span,
-                            MistakeCode::RangeEmpty,
-                            "full cannot be at zero",
-                        );
+                    spec.full_scale = self.in_channel(channel, *quantity, As::Reading);
+                    if spec.full_scale == Some(0.0) {
+                        self.mistake(quantity.span, RangeEmpty, "full cannot be at zero");
                     }
                 }
-                (FormName::SensorOil, _) => said.site = self.site(&said, Site::Oil, fact),
-                (FormName::SensorHousing, _) => said.site = self.site(&said, Site::Housing, fact),
-                (FormName::Modelled, _) => said.site = self.site(&said, Site::ModelledByCar, fact),
-                (FormName::Corrected, _) if self.wheel_only(&said, fact) => {
-                    said.tyre_corrected = true;
+                (FormName::SensorOil, _) => spec.site = self.site(&spec, Site::Oil, fact),
+                (FormName::SensorHousing, _) => spec.site = self.site(&spec, Site::Housing, fact),
+                (FormName::Modelled, _) => spec.site = self.site(&spec, Site::ModelledByCar, fact),
+                (FormName::Corrected, _) if self.wheel_only(&spec, fact) => {
+                    spec.tyre_corrected = true;
                 }
-                (FormName::BelievedFrom, [Slot::Quantity(quantity)])
-                    if self.wheel_only(&said, fact) =>
-                {
-                    said.believable_from_m_per_s =
-                        self.si(*quantity, &[Dimension::SPEED], "this road speed");
+                (FormName::BelievedFrom, _) if self.wheel_only(&spec, fact) => {
+                    spec.believable_from_m_per_s = self.figure(fact).map(|speed| speed.value);
                 }
-                (FormName::Late, [Slot::Quantity(quantity)]) => {
-                    let late = self.si(*quantity, &[Dimension::TIME], "a delay");
-                    if late.is_some_and(|late| !(0.0..=60.0).contains(&late)) {
-                        self.gathered.mistake(
-                            quantity.span,
-                            MistakeCode::RangeEmpty,
-                            "a delay is between 0 and 60 s",
-                        );
-                    }
-                    said.late_by_s = late.unwrap_or(0.0);
+                (FormName::Late, _) => {
+                    spec.late_by_s = self.figure(fact).map_or(0.0, |late| late.value);
                 }
                 (FormName::Holds, _) => {
-                    if said
-                        .role
-                        .is_some_and(|role| role.behaviour == Behaviour::Continuous)
-                    {
-                        let message = format!(
-                            "`{}` is a measured quantity and does not hold between samples",
-                            said.name
-                        );
-                        self.gathered.mistake_with(
-                            fact.span,
-                            MistakeCode::WrongPlace,
-                            message,
-                            "say this of a channel of your own",
-                        );
-                    } else {
-                        said.behaviour = Behaviour::Held;
+                    let behaviour = spec.role.map(|role| role.behaviour);
+                    if behaviour != Some(Behaviour::Continuous) {
+                        spec.behaviour = Behaviour::Held;
+                        continue;
                     }
+                    let message = format!(
+                        "`{}` is a measured quantity and does not hold between samples",
+                        spec.name
+                    );
+                    let suggestion = "say this of a channel of your own";
+                    self.mistake_with(fact.span, WrongPlace, message, suggestion);
                 }
                 _ => {}
             }
         }
         let before = &self.map.channels[channel];
-        let differs = before.meaning.is_some() && before.meaning != said.meaning
-            || before.full_scale.is_some() && before.full_scale != said.full_scale
-            || before.site.is_some() && before.site != said.site;
-        if !is_new && differs {
-            let message = format!(
-                "line {} says otherwise of `{}`",
-                self.sources[channel].line, said.name
-            );
+        let differs = before.meaning.is_some() && before.meaning != spec.meaning
+            || before.full_scale.is_some() && before.full_scale != spec.full_scale
+            || before.site.is_some() && before.site != spec.site;
+        if differs && !self.is_new(channel) {
+            let (line, name) = (self.sources[channel].line, &spec.name);
+            let message = format!("line {line} says otherwise of `{name}`");
             let span = facts
                 .first()
                 .map_or(self.sources[channel].span, |fact| fact.span);
-            self.gathered.mistake(span, MistakeCode::Twice, message);
+            self.mistake(span, Twice, message);
         }
-        said.meaning = said.meaning.or_else(|| plain_meaning(&said));
-        self.map.channels[channel] = said;
+        spec.meaning = spec.meaning.or_else(|| plain_meaning(&spec));
+        self.map.channels[channel] = spec;
     }
 
     fn site(&mut self, spec: &ChannelSpec, site: Site, fact: &Fact) -> Option<Site> {
         if spec.dimension == Dimension::TEMPERATURE || site == Site::ModelledByCar {
             return Some(site);
         }
-        let message = format!("`{}` is not a temperature", spec.name);
-        self.gathered
-            .mistake(fact.span, MistakeCode::WrongPlace, message);
+        self.mistake(
+            fact.span,
+            WrongPlace,
+            format!("`{}` is not a temperature", spec.name),
+        );
         None
     }
 
@@ -263,18 +221,13 @@ impl<'t> Check<'t> {
         let is_it = spec.role.is_some_and(is_wheel);
         if !is_it {
             let message = format!("this is said of wheel speeds, and `{}` is none", spec.name);
-            self.gathered
-                .mistake(fact.span, MistakeCode::WrongPlace, message);
+            self.mistake(fact.span, WrongPlace, message);
         }
         is_it
     }
 
     fn meaning_fits(&mut self, spec: &ChannelSpec, meaning: Meaning, span: Span) -> bool {
-        let words = MEANINGS
-            .iter()
-            .find(|(_, known)| *known == meaning)
-            .map_or("", |(words, _)| words);
-        let wanted: &[Dimension] = match meaning {
+        let fitting: &[Dimension] = match meaning {
             Meaning::PackTorque | Meaning::AxleBias => &[Dimension::TORQUE],
             Meaning::ClampForce => &[Dimension::FORCE],
             Meaning::Position => &[Dimension::NONE, Dimension::LENGTH],
@@ -282,17 +235,17 @@ impl<'t> Check<'t> {
             Meaning::Current => &[Dimension::CURRENT],
             Meaning::Percent => &[Dimension::NONE],
         };
-        if wanted.contains(&spec.dimension) {
-            return true;
+        let fits = fitting.contains(&spec.dimension);
+        if !fits {
+            let words = MEANINGS.iter().find(|(_, known)| *known == meaning);
+            let (words, found) = (
+                words.map_or("", |(words, _)| words),
+                spec.dimension.describe(),
+            );
+            let message = format!("`{}` is given as {found}, which is no {words}", spec.name);
+            self.mistake(span, MeaningMisfit, message);
         }
-        let message = format!(
-            "`{}` is given as {}, which is no {words}",
-            spec.name,
-            spec.dimension.describe()
-        );
-        self.gathered
-            .mistake(span, MistakeCode::MeaningMisfit, message);
-        false
+        fits
     }
 }
 

@@ -1,20 +1,22 @@
 //! Channels worked out from others: which, and in what order.
 //!
 //! In: the `work out` lines. Out: channels, each after those it needs. A circle is a
-//! mistake at the name that closes it. What a formula means is asked in `formulas`.
+//! mistake at the name that closes it. What a formula means is worked out in `formulas`.
 
 use super::Check;
 use super::channels::is_wheel;
-use crate::map::{Comparison, Derived, Formula};
-use crate::mistakes::{MistakeCode, Span};
+use super::figures::alternatives;
+use crate::map::{Derived, Formula};
+use crate::mistakes::MistakeCode::{DoubleSource, FormulaLoop, TooLarge, UnitMisfit};
+use crate::mistakes::Span;
 use crate::syntax::expression::{Expression, Part};
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::Slot;
 use crate::syntax::tree::Fact;
-use halfshaft_model::{Behaviour, Dimension};
+use halfshaft_model::{Behaviour, ChannelSpec, Dimension};
 use std::collections::HashMap;
 
-/// Channels by which the mechanism itself says where it is.
+/// Channels by which the mechanism itself reports where it is.
 const STATES: [&str; 5] = [
     "clutch.position",
     "clutch.pressure",
@@ -49,30 +51,19 @@ impl<'t> Check<'t> {
             };
             self.worked_out.insert(name);
             if works.len() == MOST {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::TooLarge,
-                    format!("a map works out at most {MOST} channels"),
-                );
+                let message = format!("a map works out at most {MOST} channels");
+                self.mistake(*span, TooLarge, message);
                 break;
             }
             if by_name.contains_key(name.as_str()) {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::DoubleSource,
-                    format!("`{name}` is worked out twice"),
-                );
+                self.mistake(*span, DoubleSource, format!("`{name}` is worked out twice"));
                 continue;
             }
             if self.by_name.contains_key(name) {
                 let message =
                     format!("`{name}` already comes from a log and cannot be worked out as well");
-                self.gathered.mistake_with(
-                    *span,
-                    MistakeCode::DoubleSource,
-                    message,
-                    "give this one a name of its own, `own.…`",
-                );
+                let suggestion = "give this one a name of its own, `own.…`";
+                self.mistake_with(*span, DoubleSource, message, suggestion);
                 continue;
             }
             by_name.insert(name, works.len());
@@ -113,17 +104,11 @@ impl<'t> Check<'t> {
                 let message = if needed == index {
                     format!("`{name}` is worked out from itself")
                 } else {
-                    format!(
-                        "`{}` needs `{name}`, and `{name}` is worked out from it",
-                        work.name
-                    )
+                    let whole = work.name;
+                    format!("`{whole}` needs `{name}`, and `{name}` is worked out from it")
                 };
-                self.gathered.mistake_with(
-                    span,
-                    MistakeCode::FormulaLoop,
-                    message,
-                    "`delay(…)` does not open a circle; take a measured channel",
-                );
+                let suggestion = "`delay(…)` does not open a circle; take a measured channel";
+                self.mistake_with(span, FormulaLoop, message, suggestion);
                 is_sound = false;
                 continue;
             }
@@ -136,74 +121,54 @@ impl<'t> Check<'t> {
     }
 
     fn work_out(&mut self, work: &Work<'t>) {
-        let Some((formula, dimension)) = self.formula(work.formula) else {
+        self.inputs.clear();
+        let Some((mut formula, dimension)) = self.formula(work.formula) else {
             return;
         };
+        let inputs = std::mem::take(&mut self.inputs);
         let Some(channel) = self.channel(work.name, work.name_span, work.fact.line) else {
             return;
         };
-        let mut formula = formula;
-        let mut kept = dimension;
-        if let Some(role) = self.map.channels[channel].role {
-            if !role.dimensions.contains(&dimension) {
-                let wanted: Vec<String> = role
-                    .dimensions
-                    .iter()
-                    .map(|dimension| dimension.describe())
-                    .collect();
-                let message = format!(
-                    "the formula gives {}, but `{}` is {}",
-                    dimension.describe(),
-                    work.name,
-                    wanted.join(", or ")
-                );
-                self.gathered
-                    .mistake(work.formula.span, MistakeCode::UnitMisfit, message);
+        let role = self.map.channels[channel].role;
+        if let Some(role) = role.filter(|role| !role.dimensions.contains(&dimension)) {
+            let (name, found) = (work.name, dimension.describe());
+            let wanted = alternatives(role.dimensions);
+            let message = format!("the formula gives {found}, but `{name}` is {wanted}");
+            return self.mistake(work.formula.span, UnitMisfit, message);
+        }
+        let is_wheel = role.is_some_and(is_wheel);
+        let is_road_speed = is_wheel && dimension == Dimension::SPEED;
+        if is_road_speed {
+            let Some(radius) = self.radius(work.name, work.formula.span) else {
                 return;
-            }
-            if is_wheel(role) && dimension == Dimension::SPEED {
-                let Some(radius) = self.radius(work.name, work.formula.span) else {
-                    return;
-                };
-                formula = Formula::Quotient(Box::new(formula), Box::new(Formula::Number(radius)));
-                kept = Dimension::ANGULAR_SPEED;
-                self.map.channels[channel].through_radius = true;
-            }
+            };
+            formula = Formula::Quotient(Box::new(formula), Box::new(Formula::Number(radius)));
         }
-        self.map.channels[channel].dimension = kept;
         self.sources[channel].is_derived = true;
-        let mut inputs = Vec::new();
-        collect_channels(&formula, &mut inputs);
-        // The formula speaks when its slowest input does.
-        let periods: Option<Vec<f64>> = inputs
-            .iter()
-            .map(|input| self.map.channels[*input].period_s)
-            .collect();
-        self.map.channels[channel].period_s =
-            periods.and_then(|periods| periods.into_iter().reduce(f64::max));
-        let any = |test: fn(&halfshaft_model::ChannelSpec) -> bool, map: &crate::map::Map| {
-            inputs.iter().any(|input| test(&map.channels[*input]))
-        };
-        if self.map.channels[channel].role.is_some_and(is_wheel) {
-            let through = any(|spec| spec.through_radius, &self.map);
-            let corrected = any(|spec| spec.tyre_corrected, &self.map);
-            self.map.channels[channel].through_radius |= through;
-            self.map.channels[channel].tyre_corrected |= corrected;
-        }
-        // What follows from the command alone says what was asked, whatever it is called.
-        let follows = any(
-            |spec| spec.name == "clutch.command" || spec.follows_command,
-            &self.map,
-        );
-        let reports = any(
-            |spec| STATES.contains(&spec.name.as_str()) && !spec.follows_command,
-            &self.map,
-        );
-        self.map.channels[channel].follows_command = follows && !reports;
+        let specs = &self.map.channels;
+        let any = |test: fn(&ChannelSpec) -> bool| inputs.iter().any(|input| test(&specs[*input]));
+        // A new value comes when the slowest input has one.
+        let periods: Option<Vec<f64>> = inputs.iter().map(|input| specs[*input].period_s).collect();
+        let period_s = periods.and_then(|periods| periods.into_iter().reduce(f64::max));
+        let through_radius = is_road_speed || is_wheel && any(|spec| spec.through_radius);
+        let tyre_corrected = is_wheel && any(|spec| spec.tyre_corrected);
+        // What follows from the command alone is a command, whatever it is called.
+        let follows = any(|spec| spec.name == "clutch.command" || spec.follows_command);
+        let reports = any(|spec| STATES.contains(&spec.name.as_str()) && !spec.follows_command);
         // What follows from held values alone steps with them.
-        let measured = any(|spec| spec.behaviour == Behaviour::Continuous, &self.map);
-        if !inputs.is_empty() && !measured {
-            self.map.channels[channel].behaviour = Behaviour::Held;
+        let is_held = !inputs.is_empty() && !any(|spec| spec.behaviour == Behaviour::Continuous);
+        let spec = &mut self.map.channels[channel];
+        spec.dimension = if is_road_speed {
+            Dimension::ANGULAR_SPEED
+        } else {
+            dimension
+        };
+        spec.period_s = period_s;
+        spec.through_radius |= through_radius;
+        spec.tyre_corrected |= tyre_corrected;
+        spec.follows_command = follows && !reports;
+        if is_held {
+            spec.behaviour = Behaviour::Held;
         }
         let facts: Vec<&'t Fact> = work.fact.facts.iter().collect();
         self.channel_facts(channel, &facts);
@@ -221,44 +186,5 @@ fn collect_names<'e>(expression: &'e Expression, names: &mut Vec<(&'e str, Span)
             collect_names(right, names);
         }
         Part::Call(_, inputs) => inputs.iter().for_each(|input| collect_names(input, names)),
-    }
-}
-
-fn collect_channels(formula: &Formula, found: &mut Vec<usize>) {
-    match formula {
-        Formula::Number(_) => {}
-        Formula::Channel(index) => found.push(*index),
-        Formula::Negative(a)
-        | Formula::Absolute(a)
-        | Formula::Delay(a, _)
-        | Formula::LowPass(a, _) => collect_channels(a, found),
-        Formula::Sum(a, b)
-        | Formula::Difference(a, b)
-        | Formula::Product(a, b)
-        | Formula::Quotient(a, b) => {
-            collect_channels(a, found);
-            collect_channels(b, found);
-        }
-        Formula::Least(all)
-        | Formula::Greatest(all)
-        | Formula::Mean(all)
-        | Formula::Table(_, all) => {
-            all.iter().for_each(|a| collect_channels(a, found));
-        }
-        Formula::Clamp(a, b, c) => [a, b, c]
-            .into_iter()
-            .for_each(|part| collect_channels(part, found)),
-        Formula::If(comparison, a, b) => {
-            match comparison.as_ref() {
-                Comparison::Less(l, r)
-                | Comparison::LessOrEqual(l, r)
-                | Comparison::Equal(l, r) => {
-                    collect_channels(l, found);
-                    collect_channels(r, found);
-                }
-            }
-            collect_channels(a, found);
-            collect_channels(b, found);
-        }
     }
 }

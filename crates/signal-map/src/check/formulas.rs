@@ -6,13 +6,16 @@
 use super::Check;
 use super::tables::FUNCTIONS;
 use crate::map::{Comparison, Formula};
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::MistakeCode::{FormulaInputs, MissingFact, UnitMisfit, WrongForm};
+use crate::mistakes::Span;
 use crate::syntax::expression::{Expression, Operator, Part};
-use crate::syntax::slots::did_you_mean;
-use halfshaft_model::Dimension;
+use halfshaft_model::{Dimension, Unit, Vehicle};
 
 /// Longest delay or time constant, s.
 const LONGEST_TIME_S: f64 = 600.0;
+
+/// Where a comparison may stand.
+const WRITE_IF: &str = "write `if(a < b, then, else)`";
 
 impl Check<'_> {
     pub(super) fn formula(&mut self, expression: &Expression) -> Option<(Formula, Dimension)> {
@@ -33,57 +36,42 @@ impl Check<'_> {
     }
 
     fn named(&mut self, name: &str, span: Span) -> Option<(Formula, Dimension)> {
-        if let Some(figure) = FIGURES.iter().find(|(known, _)| *known == name) {
-            let vehicle = &self.map.vehicle;
-            let value = match figure.0 {
-                "rolling.radius" => vehicle.rolling_radius_m.map(|radius| radius.value),
-                "track.rear" => vehicle.track_rear_m.map(|track| track.value),
-                "track.front" => vehicle.track_front_m.map(|track| track.value),
-                _ => vehicle.final_ratio,
-            };
+        if let Some((_, dimension, of_vehicle)) = FIGURES.iter().find(|(known, ..)| *known == name)
+        {
+            let value = of_vehicle(&self.map.vehicle);
             if value.is_none() {
-                self.gathered.mistake(
-                    span,
-                    MistakeCode::MissingFact,
-                    format!("`{name}` is not stated under `vehicle`"),
-                );
+                let message = format!("`{name}` is not stated under `vehicle`");
+                self.mistake(span, MissingFact, message);
             }
-            return Some((Formula::Number(value?), figure.1));
+            return Some((Formula::Number(value?), *dimension));
         }
-        if let Some(index) = self.by_name.get(name) {
-            return Some((
-                Formula::Channel(*index),
-                self.map.channels[*index].dimension,
-            ));
+        if let Some(index) = self.by_name.get(name).copied() {
+            self.inputs.push(index);
+            return Some((Formula::Channel(index), self.map.channels[index].dimension));
         }
         if self.tables.contains_key(name) || FUNCTIONS.contains(&name) {
-            self.gathered.mistake_with(
+            let suggestion = format!("write `{name}(…)`");
+            self.mistake_with(
                 span,
-                MistakeCode::FormulaInputs,
+                FormulaInputs,
                 format!("`{name}` needs inputs"),
-                format!("write `{name}(…)`"),
+                suggestion,
             );
             return None;
         }
-        if self.tree.lost.contains(name) || self.worked_out.contains(name) {
-            // It has a mistake of its own.
-            return None;
+        // A channel that is worked out has a mistake of its own.
+        if !self.worked_out.contains(name) {
+            let figures = FIGURES.iter().map(|(name, ..)| *name);
+            let known = self.by_name.keys().map(String::as_str).chain(figures);
+            let minus = if name.contains('-') {
+                "a minus has blanks around it"
+            } else {
+                ""
+            };
+            let message = format!("this map gives no channel `{name}`");
+            let fault = self.tree.unknown_name(name, span, message, known, minus);
+            self.gathered.mistakes(fault);
         }
-        let known = self
-            .by_name
-            .keys()
-            .map(String::as_str)
-            .chain(FIGURES.iter().map(|(name, _)| *name));
-        let mut suggestion = did_you_mean(name, known);
-        if suggestion.is_empty() && name.contains('-') {
-            suggestion = "a minus has blanks around it".to_owned();
-        }
-        self.gathered.mistake_with(
-            span,
-            MistakeCode::UnknownName,
-            format!("this map gives no channel `{name}`"),
-            suggestion,
-        );
         None
     }
 
@@ -97,46 +85,36 @@ impl Check<'_> {
         let (l, r) = (self.formula(left), self.formula(right));
         let ((l, l_dimension), (r, r_dimension)) = (l?, r?);
         let (l, r) = (Box::new(l), Box::new(r));
-        match operator {
-            Operator::Times => Some((Formula::Product(l, r), l_dimension.times(r_dimension))),
-            Operator::Over => Some((Formula::Quotient(l, r), l_dimension.over(r_dimension))),
-            Operator::Plus | Operator::Minus => {
-                self.same(l_dimension, r_dimension, right.span)?;
-                let formula = if operator == Operator::Plus {
-                    Formula::Sum(l, r)
-                } else {
-                    Formula::Difference(l, r)
-                };
-                Some((formula, l_dimension))
+        let formula = match operator {
+            Operator::Times => {
+                return Some((Formula::Product(l, r), l_dimension.times(r_dimension)));
             }
+            Operator::Over => {
+                return Some((Formula::Quotient(l, r), l_dimension.over(r_dimension)));
+            }
+            Operator::Plus => Formula::Sum(l, r),
+            Operator::Minus => Formula::Difference(l, r),
             _ => {
-                let message = format!(
-                    "a comparison with `{}` stands only first inside `if(…)`",
-                    operator.symbol()
-                );
-                self.gathered.mistake_with(
-                    span,
-                    MistakeCode::WrongForm,
-                    message,
-                    "write `if(a < b, then, else)`",
-                );
-                None
+                let symbol = operator.word();
+                let message =
+                    format!("a comparison with `{symbol}` stands only first inside `if(…)`");
+                self.mistake_with(span, WrongForm, message, WRITE_IF);
+                return None;
             }
-        }
+        };
+        self.same(l_dimension, r_dimension, right.span)?;
+        Some((formula, l_dimension))
     }
 
     fn same(&mut self, a: Dimension, b: Dimension, span: Span) -> Option<()> {
         if a == b {
             return Some(());
         }
-        let message = format!(
-            "this is {}, but what it is put together with is {}",
-            b.describe(),
-            a.describe()
-        );
-        self.gathered.mistake_with(
+        let (a, b) = (a.describe(), b.describe());
+        let message = format!("this is {b}, but what it is put together with is {a}");
+        self.mistake_with(
             span,
-            MistakeCode::UnitMisfit,
+            UnitMisfit,
             message,
             "numbers carry their unit: `2 km/h`",
         );
@@ -161,33 +139,21 @@ impl Check<'_> {
             "clamp" => 3..=3,
             "min" | "max" | "mean" => 1..=usize::MAX,
             _ => {
-                if !self.tree.lost.contains(name) {
-                    let known = self
-                        .tables
-                        .keys()
-                        .map(String::as_str)
-                        .chain(FUNCTIONS.iter().copied());
-                    let mut suggestion = did_you_mean(name, known);
-                    if suggestion.is_empty() {
-                        suggestion = format!("if it is a table, describe it: `table {name}`");
-                    }
-                    self.gathered.mistake_with(
-                        span,
-                        MistakeCode::UnknownName,
-                        format!("`{name}` is neither a function nor a table of this map"),
-                        suggestion,
-                    );
-                }
+                let message = format!("`{name}` is neither a function nor a table of this map");
+                let tables = self.tables.keys().map(String::as_str);
+                let known = tables.chain(FUNCTIONS.iter().copied());
+                let suggestion = format!("if it is a table, describe it: `table {name}`");
+                let fault = self
+                    .tree
+                    .unknown_name(name, span, message, known, &suggestion);
+                self.gathered.mistakes(fault);
                 return None;
             }
         };
         if !n_wanted.contains(&inputs.len()) {
-            let wanted = n_wanted.start();
-            self.gathered.mistake(
-                span,
-                MistakeCode::FormulaInputs,
-                format!("`{name}` takes {wanted} inputs and has {}", inputs.len()),
-            );
+            let (wanted, n) = (n_wanted.start(), inputs.len());
+            let message = format!("`{name}` takes {wanted} inputs and has {n}");
+            self.mistake(span, FormulaInputs, message);
             return None;
         }
         if matches!(name, "delay" | "low-pass") {
@@ -224,53 +190,40 @@ impl Check<'_> {
 
     fn choice(&mut self, inputs: &[Expression], span: Span) -> Option<(Formula, Dimension)> {
         let [test, then, other] = inputs else {
-            let message = format!(
-                "`if` takes a comparison and two values and has {} inputs",
-                inputs.len()
-            );
-            self.gathered.mistake_with(
-                span,
-                MistakeCode::FormulaInputs,
-                message,
-                "write `if(a < b, then, else)`",
-            );
+            let n = inputs.len();
+            let message = format!("`if` takes a comparison and two values and has {n} inputs");
+            self.mistake_with(span, FormulaInputs, message, WRITE_IF);
             return None;
         };
-        let Part::Pair(operator, left, right) = &test.part else {
-            self.gathered.mistake_with(
-                test.span,
-                MistakeCode::WrongForm,
-                "`if` begins with a comparison",
-                "write `if(a < b, then, else)`",
-            );
-            return None;
-        };
-        let (l, r) = (self.formula(left), self.formula(right));
-        let ((l, l_dimension), (r, r_dimension)) = (l?, r?);
-        self.same(l_dimension, r_dimension, right.span)?;
-        let comparison = match operator {
-            Operator::Less => Comparison::Less(l, r),
-            Operator::LessOrEqual => Comparison::LessOrEqual(l, r),
-            Operator::Greater => Comparison::Less(r, l),
-            Operator::GreaterOrEqual => Comparison::LessOrEqual(r, l),
-            Operator::Equal => Comparison::Equal(l, r),
-            _ => {
-                self.gathered.mistake_with(
-                    test.span,
-                    MistakeCode::WrongForm,
-                    "`if` begins with a comparison",
-                    "write `if(a < b, then, else)`",
-                );
-                return None;
-            }
-        };
+        let comparison = self.comparison(test)?;
         let (t, o) = (self.formula(then), self.formula(other));
         let ((t, t_dimension), (o, o_dimension)) = (t?, o?);
         self.same(t_dimension, o_dimension, other.span)?;
-        Some((
-            Formula::If(Box::new(comparison), Box::new(t), Box::new(o)),
-            t_dimension,
-        ))
+        let formula = Formula::If(Box::new(comparison), Box::new(t), Box::new(o));
+        Some((formula, t_dimension))
+    }
+
+    fn comparison(&mut self, test: &Expression) -> Option<Comparison> {
+        if let Part::Pair(operator, left, right) = &test.part {
+            let (l, r) = (self.formula(left), self.formula(right));
+            let ((l, l_dimension), (r, r_dimension)) = (l?, r?);
+            self.same(l_dimension, r_dimension, right.span)?;
+            match operator {
+                Operator::Less => return Some(Comparison::Less(l, r)),
+                Operator::LessOrEqual => return Some(Comparison::LessOrEqual(l, r)),
+                Operator::Greater => return Some(Comparison::Less(r, l)),
+                Operator::GreaterOrEqual => return Some(Comparison::LessOrEqual(r, l)),
+                Operator::Equal => return Some(Comparison::Equal(l, r)),
+                _ => {}
+            }
+        }
+        self.mistake_with(
+            test.span,
+            WrongForm,
+            "`if` begins with a comparison",
+            WRITE_IF,
+        );
+        None
     }
 
     fn table_call(
@@ -279,69 +232,67 @@ impl Check<'_> {
         inputs: &[Expression],
         span: Span,
     ) -> Option<(Formula, Dimension)> {
-        let table = self.tables.get(name)?.clone();
-        let index = table.index?;
-        let wanted: Vec<Dimension> = std::iter::once(table.input).chain(table.second).collect();
-        if inputs.len() != wanted.len() {
-            let message = format!(
-                "table `{name}` takes {} inputs and has {}",
-                wanted.len(),
-                inputs.len()
-            );
-            self.gathered
-                .mistake(span, MistakeCode::FormulaInputs, message);
+        let table = self.tables.get(name).copied()??;
+        let units: Vec<&Unit> = std::iter::once(table.input).chain(table.second).collect();
+        if inputs.len() != units.len() {
+            let (n_wanted, n) = (units.len(), inputs.len());
+            let message = format!("table `{name}` takes {n_wanted} inputs and has {n}");
+            self.mistake(span, FormulaInputs, message);
             return None;
         }
         let mut formulas = Vec::new();
-        for (index, (input, dimension)) in inputs.iter().zip(wanted).enumerate() {
+        for (input, unit) in inputs.iter().zip(units) {
             let (formula, found) = self.formula(input)?;
             if let Formula::Channel(channel) = &formula
-                && index == 0
+                && formulas.is_empty()
             {
-                self.angle_or_ratio(*channel, table.input_unit, name, input.span);
+                self.angle_or_ratio(*channel, table.input, name, input.span);
             }
-            if found != dimension {
-                let message = format!(
-                    "this is {}, but table `{name}` is entered with {}",
-                    found.describe(),
-                    dimension.describe()
-                );
-                self.gathered
-                    .mistake(input.span, MistakeCode::UnitMisfit, message);
+            if found != unit.dimension {
+                let (found, wanted) = (found.describe(), unit.dimension.describe());
+                let message =
+                    format!("this is {found}, but table `{name}` is entered with {wanted}");
+                self.mistake(input.span, UnitMisfit, message);
                 return None;
             }
             formulas.push(formula);
         }
-        Some((Formula::Table(index, formulas), table.output))
+        Some((
+            Formula::Table(table.index, formulas),
+            table.output.dimension,
+        ))
     }
 
     fn constant_time(&mut self, input: &Expression, name: &str) -> Option<f64> {
-        let time_s = match &input.part {
-            Part::Number(value, Some(unit)) if unit.dimension == Dimension::TIME => {
-                Some(unit.to_si(*value))
+        if let Part::Number(value, Some(unit)) = &input.part
+            && unit.dimension == Dimension::TIME
+        {
+            let time_s = unit.to_si(*value);
+            if time_s > 0.0 && time_s <= LONGEST_TIME_S {
+                return Some(time_s);
             }
-            _ => None,
-        };
-        let sound = time_s.filter(|time_s| *time_s > 0.0 && *time_s <= LONGEST_TIME_S);
-        if sound.is_none() {
-            let message = format!(
-                "the second input of `{name}` is a time above zero and up to {LONGEST_TIME_S} s, written out"
-            );
-            self.gathered.mistake_with(
-                input.span,
-                MistakeCode::FormulaInputs,
-                message,
-                format!("write `{name}(…, 20 ms)`"),
-            );
         }
-        sound
+        let message = format!(
+            "the second input of `{name}` is a time above zero and up to {LONGEST_TIME_S} s, written out"
+        );
+        let suggestion = format!("write `{name}(…, 20 ms)`");
+        self.mistake_with(input.span, FormulaInputs, message, suggestion);
+        None
     }
 }
 
-/// Figures of the vehicle that formulas may use.
-const FIGURES: &[(&str, Dimension)] = &[
-    ("rolling.radius", Dimension::LENGTH),
-    ("track.rear", Dimension::LENGTH),
-    ("track.front", Dimension::LENGTH),
-    ("final.ratio", Dimension::NONE),
+/// A figure of the vehicle that formulas may use: its name, and its value in SI.
+type Figure = (&'static str, Dimension, fn(&Vehicle) -> Option<f64>);
+
+const FIGURES: &[Figure] = &[
+    ("rolling.radius", Dimension::LENGTH, |v| {
+        v.rolling_radius_m.map(|radius| radius.value)
+    }),
+    ("track.rear", Dimension::LENGTH, |v| {
+        v.track_rear_m.map(|track| track.value)
+    }),
+    ("track.front", Dimension::LENGTH, |v| {
+        v.track_front_m.map(|track| track.value)
+    }),
+    ("final.ratio", Dimension::NONE, |v| v.final_ratio),
 ];

@@ -4,12 +4,16 @@
 
 use super::Check;
 use super::overlap::Used;
-use crate::map::{BitField, Checksum, CodeRange, Condition, Counter, FrameSpec};
-use crate::mistakes::{MistakeCode, Span};
+use crate::map::{BitField, BitRun, Checksum, CodeRange, Condition, Counter, FrameSpec};
+use crate::mistakes::MistakeCode::{
+    BitBeyondFrame, BitField as BadBits, CodeTooLarge, DoubleFrame, FrameLength, RangeEmpty,
+    TooLarge,
+};
+use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
-use crate::syntax::slots::{Slot, did_you_mean};
+use crate::syntax::slots::Slot;
 use crate::syntax::tree::Fact;
-use halfshaft_model::{Dimension, FrameId};
+use halfshaft_model::FrameId;
 
 /// Most frames of a map.
 const MOST_FRAMES: usize = 2000;
@@ -43,8 +47,7 @@ impl<'t> Check<'t> {
             };
             if self.map.frames.len() >= MOST_FRAMES {
                 let message = format!("a map describes at most {MOST_FRAMES} frames");
-                self.gathered
-                    .mistake(id_span, MistakeCode::TooLarge, message);
+                self.mistake(id_span, TooLarge, message);
                 return;
             }
             self.frame(fact, id, id_span, bus);
@@ -52,29 +55,24 @@ impl<'t> Check<'t> {
     }
 
     fn bus(&mut self, name: &str, span: Span) -> Option<usize> {
-        if let Some(index) = self.buses.get(name) {
-            return Some(*index);
-        }
-        if !self.tree.lost.contains(name) {
-            let mut suggestion = did_you_mean(name, self.buses.keys().map(String::as_str));
-            if suggestion.is_empty() {
-                suggestion = format!(
-                    "write `bus {name}` at the left margin, or leave `on {name}` out for any bus"
-                );
-            }
-            self.gathered.mistake_with(
-                span,
-                MistakeCode::UnknownName,
-                format!("this map describes no bus `{name}`"),
-                suggestion,
+        let known = self.buses.get(name).copied();
+        if known.is_none() {
+            let message = format!("this map describes no bus `{name}`");
+            let names = self.buses.keys().map(String::as_str);
+            let suggestion = format!(
+                "write `bus {name}` at the left margin, or leave `on {name}` out for any bus"
             );
+            let fault = self
+                .tree
+                .unknown_name(name, span, message, names, &suggestion);
+            self.gathered.mistakes(fault);
         }
-        None
+        known
     }
 
     fn frame(&mut self, fact: &'t Fact, id: FrameId, id_span: Span, bus: Option<usize>) {
         let ignored_id_bits = self.ignored_id_bits(fact, id);
-        let mut spec = FrameSpec {
+        let spec = FrameSpec {
             id: without(id, ignored_id_bits),
             ignored_id_bits,
             bus,
@@ -85,33 +83,28 @@ impl<'t> Check<'t> {
             signals: Vec::new(),
             line: fact.line,
         };
-        let answers_too = self
+        if let Some(other) = self
             .map
             .frames
             .iter()
             .find(|other| both_answer(other, &spec))
-            .map(|other| other.line);
-        if let Some(line) = answers_too {
+        {
+            let line = other.line;
             let message =
                 format!("line {line} already describes a frame that answers to {id} on this bus");
-            self.gathered.mistake_with(
-                id_span,
-                MistakeCode::DoubleFrame,
-                message,
-                "put its signals there, or state the buses",
-            );
+            let suggestion = "put its signals there, or state the buses";
+            self.mistake_with(id_span, DoubleFrame, message, suggestion);
         }
         let mut used = Vec::new();
-        self.counter(fact, &mut spec, &mut used);
-        self.checksum(fact, &mut spec, &mut used);
-        let frame = self.map.frames.len();
         let state = PageState {
-            frame,
+            frame: self.map.frames.len(),
             conditions: Vec::new(),
             period_s: spec.period_s,
         };
         self.map.frames.push(spec);
         self.frame_facts.push(fact);
+        self.counter(fact, state.frame, &mut used);
+        self.checksum(fact, state.frame, &mut used);
         self.page_facts(fact, &state, &mut used);
         self.overlaps(used);
     }
@@ -120,24 +113,17 @@ impl<'t> Check<'t> {
         for under in &fact.facts {
             match (under.form, under.slots.as_slice()) {
                 (FormName::Page, [Slot::Bits(bits, span), Slot::Codes(codes, codes_span)]) => {
-                    self.inside(bits, *span, state.frame, "the page number");
+                    let what = "the page number";
+                    self.inside(bits, *span, state.frame, what);
                     self.codes_fit(codes, bits, *codes_span);
                     if state.conditions.len() >= DEEPEST_PAGE {
                         let message = format!("pages are nested at most {DEEPEST_PAGE} deep");
-                        self.gathered.mistake(*span, MistakeCode::TooLarge, message);
+                        self.mistake(*span, TooLarge, message);
                         continue;
                     }
                     let mut inner = state.clone();
-                    used.push(
-                        Used::new(
-                            "the page number",
-                            bits,
-                            &inner.conditions,
-                            *span,
-                            under.line,
-                        )
-                        .selector(),
-                    );
+                    let page = Used::new(what, bits, &inner.conditions, *span, under.line);
+                    used.push(page.selector());
                     inner.conditions.push(Condition {
                         bits: bits.clone(),
                         codes: codes.clone(),
@@ -148,20 +134,15 @@ impl<'t> Check<'t> {
                 (FormName::Signal, [Slot::Name(name, name_span), Slot::Bits(bits, span)]) => {
                     if self.map.frames[state.frame].signals.len() >= MOST_SIGNALS {
                         let message = format!("a frame carries at most {MOST_SIGNALS} signals");
-                        self.gathered.mistake(*span, MistakeCode::TooLarge, message);
+                        self.mistake(*span, TooLarge, message);
                         return;
                     }
-                    self.inside(bits, *span, state.frame, &format!("`{name}`"));
-                    let mut entry = Used::new(
-                        &format!("`{name}`"),
-                        bits,
-                        &state.conditions,
-                        *span,
-                        under.line,
-                    );
-                    entry.shares = under.find(FormName::SharesBits).is_some();
+                    let what = format!("`{name}`");
+                    self.inside(bits, *span, state.frame, &what);
+                    let mut entry = Used::new(&what, bits, &state.conditions, *span, under.line);
+                    entry.shares = under.states(FormName::SharesBits);
                     used.push(entry);
-                    self.signal(under, name, *name_span, bits, *span, state);
+                    self.signal(under, (name, *name_span), (bits, *span), state);
                 }
                 _ => {}
             }
@@ -172,11 +153,10 @@ impl<'t> Check<'t> {
         let Some([Slot::Integer(length, span)]) = fact.slots_of(FormName::Length) else {
             return USUAL_LENGTH;
         };
-        let is_possible = matches!(length, 1..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64);
-        if !is_possible {
-            self.gathered.mistake_with(
+        if !matches!(length, 1..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64) {
+            self.mistake_with(
                 *span,
-                MistakeCode::FrameLength,
+                FrameLength,
                 format!("no frame has {length} bytes"),
                 "a classic frame has up to 8, a CAN FD frame also 12, 16, 20, 24, 32, 48 or 64",
             );
@@ -185,35 +165,25 @@ impl<'t> Check<'t> {
     }
 
     fn period(&mut self, fact: &'t Fact) -> Option<f64> {
-        let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::Every) else {
-            return None;
-        };
-        self.positive(*quantity, Dimension::TIME, "a period")
+        let period = self.figure(fact.find(FormName::Every)?)?;
+        Some(period.value)
     }
 
     fn ignored_id_bits(&mut self, fact: &'t Fact, id: FrameId) -> u32 {
         let mut ignored = 0;
-        for under in fact
-            .facts
-            .iter()
-            .filter(|under| under.form == FormName::IgnoreIdBits)
-        {
+        for under in fact.all(FormName::IgnoreIdBits) {
             let [Slot::IdBits(mask, span)] = under.slots.as_slice() else {
                 continue;
             };
             if !id.is_extended() && *mask > 0x7FF {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::RangeEmpty,
-                    format!("{id} has 11 bits, 10 to 0"),
-                );
+                self.mistake(*span, RangeEmpty, format!("{id} has 11 bits, 10 to 0"));
             }
             ignored |= mask;
         }
         ignored
     }
 
-    fn counter(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
+    fn counter(&mut self, fact: &'t Fact, frame: usize, used: &mut Vec<Used>) {
         let Some(under) = fact.find(FormName::Counter) else {
             return;
         };
@@ -221,166 +191,102 @@ impl<'t> Check<'t> {
         else {
             return;
         };
-        self.inside_of(bits, *span, spec.id, spec.length, "the counter");
-        if *step == 0 || *step > largest(bits) {
-            let message = format!(
-                "a counter of {} bits steps by 1 to {}",
-                n_bits(bits),
-                largest(bits)
-            );
-            self.gathered
-                .mistake(*step_span, MistakeCode::RangeEmpty, message);
+        self.inside(bits, *span, frame, "the counter");
+        let (n, most) = (bits.width(), largest(bits));
+        if !(1..=most).contains(step) {
+            let message = format!("a counter of {n} bits steps by 1 to {most}");
+            self.mistake(*step_span, RangeEmpty, message);
         }
         used.push(Used::new("the counter", bits, &[], *span, under.line).selector());
-        spec.counter = Some(Counter {
+        self.map.frames[frame].counter = Some(Counter {
             bits: bits.clone(),
             step: *step,
         });
     }
 
-    fn checksum(&mut self, fact: &'t Fact, spec: &mut FrameSpec, used: &mut Vec<Used>) {
+    fn checksum(&mut self, fact: &'t Fact, frame: usize, used: &mut Vec<Used>) {
         let Some(under) = fact.find(FormName::Checksum) else {
             return;
         };
-        let (bits, span, rule, first, last, last_span, start) = match under.slots.as_slice() {
-            [
-                Slot::Bits(bits, span),
-                Slot::Rule(rule),
-                Slot::Integer(first, _),
-                Slot::Integer(last, last_span),
-            ] => (bits, *span, *rule, *first, *last, *last_span, None),
-            [
-                Slot::Bits(bits, span),
-                Slot::Rule(rule),
-                Slot::Integer(first, _),
-                Slot::Integer(last, last_span),
-                Slot::Integer(start, start_span),
-            ] => {
-                if *start > 0xFF {
-                    self.gathered.mistake(
-                        *start_span,
-                        MistakeCode::CodeTooLarge,
-                        "a checksum starts from one byte, 0x00 to 0xFF",
-                    );
-                }
-                (
-                    bits,
-                    *span,
-                    *rule,
-                    *first,
-                    *last,
-                    *last_span,
-                    Some(*start as u8),
-                )
-            }
-            _ => return,
+        let [
+            Slot::Bits(bits, span),
+            Slot::Rule(rule),
+            Slot::Integer(first, _),
+            Slot::Integer(last, last_span),
+            start @ ..,
+        ] = under.slots.as_slice()
+        else {
+            return;
         };
-        self.inside_of(bits, span, spec.id, spec.length, "the checksum");
+        let start = match start {
+            [Slot::Integer(start, start_span)] => {
+                if *start > 0xFF {
+                    let message = "a checksum starts from one byte, 0x00 to 0xFF";
+                    self.mistake(*start_span, CodeTooLarge, message);
+                }
+                Some(*start as u8)
+            }
+            _ => None,
+        };
+        self.inside(bits, *span, frame, "the checksum");
         // A narrower one is the low end of the byte.
-        if n_bits(bits) > 8 {
-            let message = format!(
-                "a checksum is at most 8 bits wide, and these are {}",
-                n_bits(bits)
-            );
-            self.gathered.mistake(span, MistakeCode::BitField, message);
+        if bits.width() > 8 {
+            let n = bits.width();
+            let message = format!("a checksum is at most 8 bits wide, and these are {n}");
+            self.mistake(*span, BadBits, message);
         }
         if first > last {
-            self.gathered.mistake(
-                last_span,
-                MistakeCode::RangeEmpty,
-                "the range of bytes runs backwards",
-            );
-            return;
+            return self.mistake(*last_span, RangeEmpty, "the range of bytes runs backwards");
         }
-        if last >= u64::from(spec.length) {
-            let message = format!(
-                "byte {last} is covered, but frame {} has {}",
-                spec.id,
-                bytes_of(spec.length)
-            );
-            self.gathered
-                .mistake(last_span, MistakeCode::BitBeyondFrame, message);
-            return;
+        let spec = &self.map.frames[frame];
+        if *last >= u64::from(spec.length) {
+            let (id, length) = (spec.id, bytes_of(spec.length));
+            let message = format!("byte {last} is covered, but frame {id} has {length}");
+            return self.mistake(*last_span, BitBeyondFrame, message);
         }
-        let covers_itself = bits
-            .runs
-            .iter()
-            .any(|run| (first..=last).contains(&u64::from(run.byte)));
-        if covers_itself {
-            self.gathered.mistake(
-                last_span,
-                MistakeCode::RangeEmpty,
-                "the checksum would cover itself",
-            );
+        let is_covered = |run: &BitRun| (*first..=*last).contains(&u64::from(run.byte));
+        if bits.runs.iter().any(is_covered) {
+            self.mistake(*last_span, RangeEmpty, "the checksum would cover itself");
         }
-        used.push(Used::new("the checksum", bits, &[], span, under.line));
-        spec.checksum = Some(Checksum {
+        used.push(Used::new("the checksum", bits, &[], *span, under.line));
+        self.map.frames[frame].checksum = Some(Checksum {
             bits: bits.clone(),
-            rule,
-            first_byte: first as u8,
-            last_byte: last as u8,
+            rule: *rule,
+            first_byte: *first as u8,
+            last_byte: *last as u8,
             start,
         });
     }
 
     /// Complains when bits lie beyond the end of their frame.
     pub(super) fn inside(&mut self, bits: &BitField, span: Span, frame: usize, what: &str) {
-        let spec = &self.map.frames[frame];
-        let (id, length) = (spec.id, spec.length);
-        self.inside_of(bits, span, id, length, what);
-    }
-
-    fn inside_of(&mut self, bits: &BitField, span: Span, id: FrameId, length: u8, what: &str) {
-        let Some(last) = bits
-            .runs
-            .iter()
-            .map(|run| run.byte)
-            .max()
-            .filter(|last| *last >= length)
-        else {
+        let FrameSpec { id, length, .. } = self.map.frames[frame];
+        if bits.n_bytes() <= usize::from(length) {
             return;
-        };
-        let message = format!(
-            "{what} ends at byte {last}, but frame {id} has {}",
-            bytes_of(length)
-        );
-        self.gathered.mistake_with(
+        }
+        let (last, length) = (bits.n_bytes() - 1, bytes_of(length));
+        self.mistake_with(
             span,
-            MistakeCode::BitBeyondFrame,
-            message,
+            BitBeyondFrame,
+            format!("{what} ends at byte {last}, but frame {id} has {length}"),
             "bytes count from 0; or state the `length` of the frame",
         );
     }
 
     /// Complains when a code does not fit in its bits.
     pub(super) fn codes_fit(&mut self, codes: &[CodeRange], bits: &BitField, span: Span) {
-        let most = largest(bits);
-        if let Some(range) = codes.iter().find(|range| range.last > most) {
-            let message = format!(
-                "code 0x{:X} does not fit in {} bits, which end at 0x{most:X}",
-                range.last,
-                n_bits(bits)
-            );
-            self.gathered
-                .mistake(span, MistakeCode::CodeTooLarge, message);
+        let (n, most) = (bits.width(), largest(bits));
+        if let Some(CodeRange { last, .. }) = codes.iter().find(|range| range.last > most) {
+            let message =
+                format!("code 0x{last:X} does not fit in {n} bits, which end at 0x{most:X}");
+            self.mistake(span, CodeTooLarge, message);
         }
     }
 }
 
-/// How many bits a field has.
-pub(super) fn n_bits(bits: &BitField) -> u32 {
-    bits.runs
-        .iter()
-        .map(|run| u32::from(run.high - run.low) + 1)
-        .sum()
-}
-
 /// The largest code of a field.
-pub(super) fn largest(bits: &BitField) -> u64 {
-    match n_bits(bits) {
-        0 => 0,
-        n => u64::MAX >> (64 - n.min(64)),
-    }
+fn largest(bits: &BitField) -> u64 {
+    u64::MAX.checked_shr(64 - bits.width().min(64)).unwrap_or(0)
 }
 
 fn bytes_of(length: u8) -> String {

@@ -7,6 +7,7 @@
 
 mod channels;
 mod derived;
+mod figures;
 mod formulas;
 mod frames;
 mod overlap;
@@ -19,14 +20,15 @@ mod vehicle;
 mod warnings;
 
 use crate::map::{Bus, Map};
-use crate::mistakes::{Gathered, MistakeCode, Span};
+use crate::mistakes::MistakeCode::{MissingFact, Twice};
+use crate::mistakes::{Fault, Gathered, MistakeCode, Span};
 use crate::syntax::forms::FormName;
-use crate::syntax::slots::{Quantity, Slot, did_you_mean, spelled};
+use crate::syntax::slots::Slot;
 use crate::syntax::tree::{Fact, Tree};
 use channels::Sources;
-use halfshaft_model::{Dimension, Unit};
+use halfshaft_model::Unit;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use tables::TableInfo;
+use tables::KnownTable;
 
 /// Everything known while a map is checked.
 struct Check<'t> {
@@ -38,13 +40,16 @@ struct Check<'t> {
     sources: Vec<Sources>,
     // The unit each channel is written in, where it is first.
     written_in: Vec<Option<&'static Unit>>,
-    tables: BTreeMap<String, TableInfo>,
+    // `None` is a table with a mistake of its own.
+    tables: BTreeMap<String, Option<KnownTable>>,
     buses: BTreeMap<String, usize>,
     // Signals and columns by channel, for `same as`.
     signals: BTreeMap<&'t str, &'t Fact>,
     columns: BTreeMap<&'t str, &'t Fact>,
     // Channels that `work out` lines name, sound or not.
     worked_out: BTreeSet<&'t str>,
+    // Channels that the formula at hand names.
+    inputs: Vec<usize>,
     // Frames by their index in the map, for the proofs.
     frame_facts: Vec<&'t Fact>,
 }
@@ -63,6 +68,7 @@ pub fn check(tree: &Tree, gathered: &mut Gathered) -> Map {
         signals: BTreeMap::new(),
         columns: BTreeMap::new(),
         worked_out: BTreeSet::new(),
+        inputs: Vec::new(),
         frame_facts: Vec::new(),
     };
     check.repeats(&tree.facts);
@@ -92,13 +98,8 @@ impl<'t> Check<'t> {
                 self.map.title = title.clone();
             }
             for under in &fact.facts {
-                let label = match under.form {
-                    FormName::WrittenBy => "written by",
-                    FormName::WrittenOn => "written on",
-                    FormName::KnownFrom => "known from",
-                    FormName::CheckedAgainst => "checked against",
-                    _ => "remark",
-                };
+                // Its words before the text are its label.
+                let label = under.form.form().words();
                 if let [Slot::Text(text, _)] = under.slots.as_slice() {
                     self.map.identity.push((label.to_owned(), text.clone()));
                 }
@@ -131,11 +132,7 @@ impl<'t> Check<'t> {
                 .insert(name.clone(), self.map.buses.len())
                 .is_some()
             {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::Twice,
-                    format!("bus `{name}` is described twice"),
-                );
+                self.mistake(*span, Twice, format!("bus `{name}` is described twice"));
             }
             self.map.buses.push(bus);
         }
@@ -146,68 +143,35 @@ impl<'t> Check<'t> {
         let mut seen: HashMap<FormName, usize> = HashMap::new();
         for fact in facts {
             self.repeats(&fact.facts);
-            let Some(kind) = said_once(fact.form) else {
+            let Some(kind) = fact.form.form().once else {
                 continue;
             };
             if let Some(line) = seen.insert(kind, fact.line) {
                 let message = format!("line {line} has already said this");
-                self.gathered.mistake_with(
-                    fact.span,
-                    MistakeCode::Twice,
-                    message,
-                    "keep one of them",
-                );
+                self.mistake_with(fact.span, Twice, message, "keep one of them");
             }
         }
     }
 
-    /// The quantity in SI, when its unit is one of a `wanted` dimension.
-    fn si(&mut self, quantity: Quantity, wanted: &[Dimension], what: &str) -> Option<f64> {
-        self.fits(quantity, wanted, what)
-            .then(|| quantity.unit.to_si(quantity.value))
+    fn mistake(&mut self, span: Span, code: MistakeCode, message: impl Into<String>) {
+        self.gathered.mistake(Fault::new(span, code, message));
     }
 
-    /// Like `si`, and above zero.
-    fn positive(&mut self, quantity: Quantity, wanted: Dimension, what: &str) -> Option<f64> {
-        let si = self.si(quantity, &[wanted], what)?;
-        if si > 0.0 {
-            return Some(si);
-        }
-        self.gathered.mistake(
-            quantity.span,
-            MistakeCode::RangeEmpty,
-            format!("{what} must be above zero"),
-        );
-        None
+    fn mistake_with(
+        &mut self,
+        span: Span,
+        code: MistakeCode,
+        message: impl Into<String>,
+        suggestion: impl Into<String>,
+    ) {
+        self.gathered
+            .mistake(Fault::with(span, code, message, suggestion));
     }
 
-    fn fits(&mut self, quantity: Quantity, wanted: &[Dimension], what: &str) -> bool {
-        if wanted.contains(&quantity.unit.dimension) {
-            return true;
-        }
-        let kinds: Vec<String> = wanted
-            .iter()
-            .map(|dimension| dimension.describe())
-            .collect();
-        let symbol = spelled(quantity.unit);
-        let found = quantity.unit.dimension.describe();
-        self.gathered.mistake_with(
-            quantity.unit_span,
-            MistakeCode::UnitMisfit,
-            format!(
-                "`{symbol}` is {found}, but {what} is {}",
-                kinds.join(", or ")
-            ),
-            suggest_units(wanted),
-        );
-        false
-    }
-
-    fn missing(&mut self, fact: &Fact, message: String, suggestion: &str) {
+    fn missing(&mut self, fact: &Fact, message: &str, suggestion: &str) {
         // A line that was not understood may be the very one.
         if !fact.is_damaged {
-            self.gathered
-                .mistake_with(fact.head, MistakeCode::MissingFact, message, suggestion);
+            self.mistake_with(fact.head, MissingFact, message, suggestion);
         }
     }
 
@@ -216,50 +180,10 @@ impl<'t> Check<'t> {
         if let Some(index) = self.by_name.get(name) {
             return Some(*index);
         }
-        if !self.tree.lost.contains(name) {
-            let suggestion = did_you_mean(name, self.by_name.keys().map(String::as_str));
-            let message = format!("this map gives no channel `{name}`");
-            self.gathered
-                .mistake_with(span, MistakeCode::UnknownName, message, suggestion);
-        }
+        let message = format!("this map gives no channel `{name}`");
+        let known = self.by_name.keys().map(String::as_str);
+        let fault = self.tree.unknown_name(name, span, message, known, "");
+        self.gathered.mistakes(fault);
         None
-    }
-}
-
-fn suggest_units(wanted: &[Dimension]) -> String {
-    let symbols = halfshaft_model::unit::UNITS
-        .iter()
-        .filter(|unit| wanted.contains(&unit.dimension))
-        .map(spelled);
-    let listed = crate::suggest::list(symbols, 6);
-    if listed.is_empty() {
-        String::new()
-    } else {
-        format!("units that fit: {listed}")
-    }
-}
-
-/// The kind of thing a fact says that can be said once under one line; `None` when it
-/// may be said again. Facts that exclude one another are of one kind.
-fn said_once(form: FormName) -> Option<FormName> {
-    use FormName as F;
-    match form {
-        F::WrittenBy | F::KnownFrom | F::CheckedAgainst | F::Remark => None,
-        F::Table | F::Bus | F::Frame | F::Sheet | F::WorkOut | F::InTheLog => None,
-        F::Page | F::Signal | F::Prove | F::ProofMissing | F::ProofValue | F::IgnoreIdBits => None,
-        F::Absent | F::Broken | F::ValidWhen | F::MissingIs | F::BytesIn | F::Column => None,
-        F::TorqueTable | F::TorqueClamp | F::TorqueReported | F::MotorRated | F::At => None,
-        F::ClutchLeft | F::ClutchRight | F::ClutchBothSides | F::ClutchShafts | F::ClutchGeared => {
-            Some(F::ClutchOneSide)
-        }
-        F::RollOut => Some(F::RollingRadius),
-        F::BreakAway => Some(F::Preload),
-        F::GivesBias => Some(F::GivesPack),
-        F::Refuse => Some(F::Hold),
-        F::Signed | F::SignMagnitude | F::Float => Some(F::Unsigned),
-        F::Unit => Some(F::Step),
-        F::SensorHousing | F::Modelled => Some(F::SensorOil),
-        F::RowEvery => Some(F::TimeIn),
-        other => Some(other),
     }
 }

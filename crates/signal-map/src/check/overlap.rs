@@ -70,7 +70,7 @@ impl Check<'_> {
                 "{} and {} (line {}) both use bit {byte}.{bit}",
                 second.what, first.what, first.line
             );
-            self.gathered.mistake_with(
+            self.mistake_with(
                 second.span,
                 MistakeCode::BitOverlap,
                 message,

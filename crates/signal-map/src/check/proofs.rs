@@ -2,23 +2,20 @@
 
 use super::Check;
 use super::channels::As;
-use crate::decode::{bits, checksum};
-use crate::map::{Proof, Signal};
-use crate::mistakes::{MistakeCode, Span};
+use crate::decode::bits::{self, Reading};
+use crate::decode::checksum;
+use crate::map::{Number, Proof, Signal};
+use crate::mistakes::MistakeCode::{MissingFact, ProofFailed, UnknownName};
+use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Quantity, Slot, did_you_mean, spelled};
 use crate::syntax::tree::Fact;
-use halfshaft_model::Unit;
+use halfshaft_model::{Dimension, Unit};
 
 impl<'t> Check<'t> {
     pub(super) fn proofs(&mut self) {
         for frame in 0..self.frame_facts.len() {
-            let fact = self.frame_facts[frame];
-            for under in fact
-                .facts
-                .iter()
-                .filter(|under| under.form == FormName::Prove)
-            {
+            for under in self.frame_facts[frame].all(FormName::Prove) {
                 self.proof(under, frame);
             }
         }
@@ -30,22 +27,14 @@ impl<'t> Check<'t> {
         };
         let spec = &self.map.frames[frame];
         if payload.len() != usize::from(spec.length) {
-            let message = format!(
-                "these are {} bytes, but frame {} has {}",
-                payload.len(),
-                spec.id,
-                spec.length
-            );
-            self.gathered.mistake_with(
-                *span,
-                MistakeCode::ProofFailed,
-                message,
-                "write the whole frame, or state its `length`",
-            );
-            return;
+            let (n, id, length) = (payload.len(), spec.id, spec.length);
+            let message = format!("these are {n} bytes, but frame {id} has {length}");
+            let suggestion = "write the whole frame, or state its `length`";
+            return self.mistake_with(*span, ProofFailed, message, suggestion);
         }
-        if let Some(rule) = spec.checksum.clone()
-            && checksum::fits(&rule, payload) == Some(false)
+        let has_checksum = spec.checksum.is_some();
+        if let Some(rule) = &spec.checksum
+            && checksum::fits(rule, payload) == Some(false)
         {
             let covered = &payload[usize::from(rule.first_byte)..=usize::from(rule.last_byte)];
             let wanted = checksum::compute(rule.rule, rule.start, covered);
@@ -53,184 +42,148 @@ impl<'t> Check<'t> {
             let message = format!(
                 "the checksum of these bytes is 0x{wanted:02X}, and they carry 0x{got:02X}"
             );
-            self.gathered.mistake_with(
-                *span,
-                MistakeCode::ProofFailed,
-                message,
-                "a byte is wrong here, or the checksum's rule is",
-            );
+            let suggestion = "a byte is wrong here, or the checksum's rule is";
+            self.mistake_with(*span, ProofFailed, message, suggestion);
         }
         let mut expect = Vec::new();
         for under in &fact.facts {
-            match (under.form, under.slots.as_slice()) {
-                (FormName::ProofMissing, [Slot::Name(name, name_span)]) => {
-                    if let Some(signals) = self.signals_of(name, *name_span, frame)
-                        && let Some(channel) = signals.first().map(|signal| signal.channel)
-                    {
-                        self.expect_missing(&signals, payload, under, name);
-                        expect.push((channel, None, 0.0));
-                    }
-                }
-                (
-                    FormName::ProofValue,
-                    [
-                        Slot::Name(name, name_span),
-                        Slot::Quantity(wanted),
-                        rest @ ..,
-                    ],
-                ) => {
-                    let within = match rest {
+            let [Slot::Name(name, name_span), wanted @ ..] = under.slots.as_slice() else {
+                continue;
+            };
+            let Some(signals) = self.signals_of(name, *name_span, frame) else {
+                continue;
+            };
+            expect.extend(match wanted {
+                [Slot::Quantity(wanted), within @ ..] => {
+                    let within = match within {
                         [Slot::Quantity(within)] => Some(*within),
                         _ => None,
                     };
-                    if let Some(signals) = self.signals_of(name, *name_span, frame) {
-                        expect.extend(
-                            self.expect_value(&signals, payload, under.span, name, *wanted, within),
-                        );
-                    }
+                    self.expect_value(&signals, payload, (name, under.span), *wanted, within)
                 }
-                _ => {}
-            }
+                _ => self.expect_missing(&signals, payload, (name, under.span)),
+            });
         }
-        if expect.is_empty()
-            && !fact.is_damaged
-            && fact.facts.is_empty()
-            && self.map.frames[frame].checksum.is_none()
-        {
-            self.gathered.mistake_with(
+        if expect.is_empty() && !fact.is_damaged && fact.facts.is_empty() && !has_checksum {
+            let suggestion = "write lines such as `wheel.rear.left is 0 km/h` under it";
+            self.mistake_with(
                 fact.head,
-                MistakeCode::MissingFact,
+                MissingFact,
                 "the line proves nothing",
-                "write lines such as `wheel.rear.left is 0 km/h` under it",
+                suggestion,
             );
         }
+        let (payload, line) = (payload.clone(), fact.line);
         self.map.proofs.push(Proof {
             frame,
-            payload: payload.clone(),
+            payload,
             expect,
-            line: fact.line,
+            line,
         });
     }
 
+    /// The signals of a frame that give a channel; a mistake when it gives none.
     fn signals_of(&mut self, name: &str, span: Span, frame: usize) -> Option<Vec<Signal>> {
         let spec = &self.map.frames[frame];
         let channel = self.by_name.get(name).copied();
-        let signals: Vec<Signal> = spec
-            .signals
-            .iter()
-            .filter(|signal| Some(signal.channel) == channel)
-            .cloned()
-            .collect();
+        let is_of_channel = |signal: &&Signal| Some(signal.channel) == channel;
+        let signals: Vec<Signal> = spec.signals.iter().filter(is_of_channel).cloned().collect();
         if !signals.is_empty() {
             return Some(signals);
         }
         // A signal with a mistake of its own is not missed here.
-        let is_written = self.signals.contains_key(name) || self.tree.lost.contains(name);
-        let elsewhere = channel.is_some_and(|channel| {
-            self.map.frames.iter().enumerate().any(|(index, spec)| {
-                index != frame && spec.signals.iter().any(|signal| signal.channel == channel)
-            })
+        let elsewhere = self.map.frames.iter().enumerate().any(|(index, spec)| {
+            index != frame && spec.signals.iter().any(|signal| is_of_channel(&signal))
         });
+        let is_written = self.signals.contains_key(name) || self.tree.lost.contains(name);
         if !is_written || elsewhere {
-            let known: Vec<&str> = spec
+            let message = format!("frame {} carries no `{name}`", spec.id);
+            let names = &self.map.channels;
+            let known = spec
                 .signals
                 .iter()
-                .map(|signal| self.map.channels[signal.channel].name.as_str())
-                .collect();
+                .map(|signal| names[signal.channel].name.as_str());
             let suggestion = did_you_mean(name, known);
-            let id = spec.id;
-            self.gathered.mistake_with(
-                span,
-                MistakeCode::UnknownName,
-                format!("frame {id} carries no `{name}`"),
-                suggestion,
-            );
+            self.mistake_with(span, UnknownName, message, suggestion);
         }
         None
     }
 
-    fn expect_missing(&mut self, signals: &[Signal], payload: &[u8], fact: &'t Fact, name: &str) {
-        let got = signals
+    fn expect_missing(
+        &mut self,
+        signals: &[Signal],
+        payload: &[u8],
+        (name, span): (&str, Span),
+    ) -> Option<Expected> {
+        let channel = signals.first()?.channel;
+        let on_page = signals
             .iter()
-            .find(|signal| bits::is_on_page(signal, payload))
-            .and_then(|signal| bits::value(signal, payload).value());
-        if let Some(got) = got {
-            let unit = self.map.channels[signals[0].channel].si_unit();
-            let message = format!("wanted `{name}` to be missing, got {} {unit}", short(got));
-            self.gathered
-                .mistake(fact.span, MistakeCode::ProofFailed, message);
+            .find(|signal| bits::is_on_page(signal, payload));
+        if let Some(got) = on_page.and_then(|signal| bits::value(signal, payload).value()) {
+            let (got, unit) = (short(got), self.map.channels[channel].si_unit());
+            let message = format!("wanted `{name}` to be missing, got {got} {unit}");
+            self.mistake(span, ProofFailed, message);
         }
+        Some((channel, None, 0.0))
     }
 
     fn expect_value(
         &mut self,
         signals: &[Signal],
         payload: &[u8],
-        span: Span,
-        name: &str,
+        (name, span): (&str, Span),
         wanted: Quantity,
         within: Option<Quantity>,
-    ) -> Option<(usize, Option<f64>, f64)> {
-        let channel = signals.first()?.channel;
+    ) -> Option<Expected> {
+        let first = signals.first()?;
+        let channel = first.channel;
         let si = self.in_channel(channel, wanted, As::Reading)?;
-        let step = signals.first()?.si_per_step.abs();
         let tolerance = match within {
             Some(within) => self.in_channel(channel, within, As::Difference)?.abs(),
             // Half a step: another code would be a whole step away. A float has steps
             // far below its unit, so there it is the precision of 32 bits.
-            None if signals[0].number == crate::map::Number::Float => si.abs() * 1e-6 + 1e-12,
-            None => step / 2.0,
+            None if first.number == Number::Float => si.abs() * 1e-6 + 1e-12,
+            None => first.si_per_step.abs() / 2.0,
         };
         let on_page = signals
             .iter()
             .find(|signal| bits::is_on_page(signal, payload));
-        let reading = on_page.map(|signal| bits::value(signal, payload));
         let unit = spelled(wanted.unit);
-        let got = match reading {
+        let in_unit = |got: f64| short(self.in_unit(channel, got, wanted.unit));
+        let got = match on_page.map(|signal| bits::value(signal, payload)) {
             None => "nothing: the signal is not on this page".to_owned(),
-            Some(bits::Reading::Value(got))
-                if (got - si).abs() <= tolerance * (1.0 + 1e-9) + 1e-12 =>
-            {
+            Some(Reading::Value(got)) if (got - si).abs() <= tolerance * (1.0 + 1e-9) + 1e-12 => {
                 return Some((channel, Some(si), tolerance));
             }
-            Some(bits::Reading::Value(got)) => {
-                format!("{} {unit}", short(self.in_unit(channel, got, wanted.unit)))
-            }
-            Some(bits::Reading::Absent) => {
+            Some(Reading::Value(got)) => format!("{} {unit}", in_unit(got)),
+            Some(Reading::Absent) => {
                 "the code for absent, or a condition that does not hold".to_owned()
             }
-            Some(bits::Reading::Broken) => "the code for broken".to_owned(),
-            Some(bits::Reading::BeyondBelief(got)) => {
-                format!(
-                    "{} {unit}, which is beyond belief",
-                    short(self.in_unit(channel, got, wanted.unit))
-                )
+            Some(Reading::Broken) => "the code for broken".to_owned(),
+            Some(Reading::BeyondBelief(got)) => {
+                format!("{} {unit}, which is beyond belief", in_unit(got))
             }
-            Some(bits::Reading::NotFinite) => "a number that is not finite".to_owned(),
-            Some(bits::Reading::BeyondEnd) => "nothing: the frame is too short".to_owned(),
+            Some(Reading::NotFinite) => "a number that is not finite".to_owned(),
+            Some(Reading::BeyondEnd) => "nothing: the frame is too short".to_owned(),
         };
         let raw = on_page.and_then(|signal| bits::extract(&signal.bits, payload));
         let raw = raw.map_or(String::new(), |raw| format!(" (raw 0x{raw:X})"));
-        let message = format!(
-            "wanted `{name}` to be {} {unit}, got {got}{raw}",
-            short(wanted.value)
-        );
-        self.gathered
-            .mistake(span, MistakeCode::ProofFailed, message);
+        let wanted = short(wanted.value);
+        let message = format!("wanted `{name}` to be {wanted} {unit}, got {got}{raw}");
+        self.mistake(span, ProofFailed, message);
         None
     }
 
     fn in_unit(&self, channel: usize, si: f64, unit: &Unit) -> f64 {
-        let is_road_speed = self.map.channels[channel].through_radius
-            && unit.dimension == halfshaft_model::Dimension::SPEED;
-        let radius = self
-            .map
-            .vehicle
-            .rolling_radius_m
-            .map_or(1.0, |radius| radius.value);
-        unit.from_si(if is_road_speed { si * radius } else { si })
+        let is_road_speed =
+            self.map.channels[channel].through_radius && unit.dimension == Dimension::SPEED;
+        let radius = self.map.vehicle.rolling_radius_m.filter(|_| is_road_speed);
+        unit.from_si(si * radius.map_or(1.0, |radius| radius.value))
     }
 }
+
+/// What is expected of a channel: its index, its value in SI (`None` is missing), a tolerance.
+type Expected = (usize, Option<f64>, f64);
 
 /// A number as people write it, six digits at most.
 fn short(value: f64) -> String {

@@ -2,11 +2,10 @@
 
 use super::Check;
 use crate::map::{Sheet, SheetColumn};
-use crate::mistakes::MistakeCode;
+use crate::mistakes::MistakeCode::{DoubleSource, RangeEmpty, Twice, WrongForm, WrongPlace};
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Slot, visible};
 use crate::syntax::tree::Fact;
-use halfshaft_model::Dimension;
 use halfshaft_model::sheet::{Base, ColumnRef, SheetContent, SheetSpec, TimeKind};
 
 impl<'t> Check<'t> {
@@ -16,37 +15,22 @@ impl<'t> Check<'t> {
                 continue;
             };
             if self.map.sheets.iter().any(|sheet| sheet.spec.name == *name) {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::Twice,
-                    format!(
-                        "a sheet of the name \"{}\" is described twice",
-                        visible(name)
-                    ),
-                );
+                let name = visible(name);
+                let message = format!("a sheet of the name \"{name}\" is described twice");
+                self.mistake(*span, Twice, message);
             }
             self.sheet(fact, name);
         }
     }
 
     fn sheet(&mut self, fact: &'t Fact, name: &str) {
-        let index = self.map.sheets.len();
-        let is_of_frames = fact.find(FormName::RowsAreFrames).is_some();
         let (time_column, time_kind, period_s) = self.time(fact);
         let mut columns = Vec::new();
-        let content = if is_of_frames {
-            for under in fact
-                .facts
-                .iter()
-                .filter(|under| under.form == FormName::Column)
-            {
+        let content = if fact.states(FormName::RowsAreFrames) {
+            for under in fact.all(FormName::Column) {
                 let message = "the rows of this sheet are frames, so its columns are no channels";
-                self.gathered.mistake_with(
-                    under.span,
-                    MistakeCode::WrongPlace,
-                    message,
-                    "describe its signals under `frame`",
-                );
+                let suggestion = "describe its signals under `frame`";
+                self.mistake_with(under.span, WrongPlace, message, suggestion);
             }
             self.frames_of_rows(fact)
         } else {
@@ -56,86 +40,69 @@ impl<'t> Check<'t> {
                 .filter(|under| is_of_frame_rows(under.form))
             {
                 let message = "this is said of sheets whose rows are frames";
-                self.gathered.mistake_with(
-                    under.span,
-                    MistakeCode::WrongPlace,
-                    message,
-                    "write `rows are frames` above it",
-                );
+                let suggestion = "write `rows are frames` above it";
+                self.mistake_with(under.span, WrongPlace, message, suggestion);
             }
-            let mut refs = Vec::new();
-            for under in fact
-                .facts
-                .iter()
-                .filter(|under| under.form == FormName::Column)
-            {
-                if let Some((place, column)) = self.column(under, index, period_s) {
-                    refs.push(place);
-                    columns.push(column);
-                }
-            }
+            let sheet = self.map.sheets.len();
+            let found = fact.all(FormName::Column);
+            let found = found.filter_map(|under| self.column(under, sheet, period_s));
+            let (refs, found): (Vec<_>, Vec<_>) = found.unzip();
+            columns = found;
             if refs.is_empty() {
                 self.missing(
                     fact,
-                    "the sheet gives no channel".to_owned(),
+                    "the sheet gives no channel",
                     "write lines such as `wheel.rear.left in \"header\"`, or `rows are frames`",
                 );
             }
             Some(SheetContent::Channels(refs))
         };
         let Some(content) = content else { return };
-        let has_header = fact.find(FormName::NoHeader).is_none();
+        let has_header = !fact.states(FormName::NoHeader);
         if !has_header {
             self.no_headers_without_a_header(fact);
         }
         let spec = SheetSpec {
             name: name.to_owned(),
-            delimiter: fact
-                .slots_of(FormName::Parted)
-                .and_then(|slots| match slots {
-                    [Slot::Delimiter(delimiter, _)] => Some(*delimiter),
-                    _ => None,
-                }),
+            delimiter: match fact.slots_of(FormName::Parted) {
+                Some([Slot::Delimiter(delimiter, _)]) => Some(*delimiter),
+                _ => None,
+            },
             decimal_mark: self.decimal_mark(fact),
             time_column,
             time_kind,
-            unit_row: fact.find(FormName::UnitRow).is_some(),
+            unit_row: fact.states(FormName::UnitRow),
             has_header,
             comment: texts(fact, FormName::NotesBegin).next(),
             missing_marks: texts(fact, FormName::MissingIs).collect(),
             content,
         };
         if spec.delimiter.is_some() && spec.delimiter == spec.decimal_mark {
-            self.gathered.mistake(
-                fact.head,
-                MistakeCode::RangeEmpty,
-                "one character cannot part columns and be the decimal mark",
-            );
+            let message = "one character cannot part columns and be the decimal mark";
+            self.mistake(fact.head, RangeEmpty, message);
         }
         self.map.sheets.push(Sheet { spec, columns });
     }
 
     fn time(&mut self, fact: &'t Fact) -> (Option<ColumnRef>, TimeKind, Option<f64>) {
-        let row_clock = TimeKind::RowClock { period_s: 1.0 };
         if let Some([Slot::Column(column, _), Slot::TimeKind(kind, _)]) =
             fact.slots_of(FormName::TimeIn)
         {
             return (Some(column.clone()), *kind, None);
         }
-        if let Some([Slot::Quantity(quantity)]) = fact.slots_of(FormName::RowEvery) {
-            let period = self.positive(*quantity, Dimension::TIME, "the time from row to row");
-            return (
-                None,
-                period.map_or(row_clock, |period_s| TimeKind::RowClock { period_s }),
-                period,
-            );
-        }
-        self.missing(
-            fact,
-            "the sheet does not say when its rows were taken".to_owned(),
-            "write `time in \"header\" as s`, or `row every 10 ms`",
-        );
-        (None, row_clock, None)
+        let period = match fact.find(FormName::RowEvery) {
+            Some(row_every) => self.figure(row_every).map(|period| period.value),
+            None => {
+                self.missing(
+                    fact,
+                    "the sheet does not say when its rows were taken",
+                    "write `time in \"header\" as s`, or `row every 10 ms`",
+                );
+                None
+            }
+        };
+        let period_s = period.unwrap_or(1.0);
+        (None, TimeKind::RowClock { period_s }, period)
     }
 
     fn decimal_mark(&mut self, fact: &'t Fact) -> Option<char> {
@@ -146,38 +113,30 @@ impl<'t> Check<'t> {
             "." => Some('.'),
             "," => Some(','),
             _ => {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::WrongForm,
-                    "the decimal mark is \".\" or \",\"",
-                );
+                self.mistake(*span, WrongForm, "the decimal mark is \".\" or \",\"");
                 None
             }
         }
     }
 
     fn no_headers_without_a_header(&mut self, fact: &'t Fact) {
-        for under in &fact.facts {
-            for slot in &under.slots {
-                let by_header = match slot {
-                    Slot::Column(ColumnRef::Header(_), span) => Some(*span),
-                    Slot::Columns(columns, span)
-                        if columns
-                            .iter()
-                            .any(|column| matches!(column, ColumnRef::Header(_))) =>
-                    {
-                        Some(*span)
-                    }
-                    _ => None,
-                };
-                if let Some(span) = by_header {
-                    self.gathered.mistake_with(
-                        span,
-                        MistakeCode::WrongForm,
-                        "a sheet without a header has no column of that name",
-                        "write `column 1`, the first being 1",
-                    );
-                }
+        for slot in fact.facts.iter().flat_map(|under| &under.slots) {
+            let (columns, span) = match slot {
+                Slot::Column(column, span) => (std::slice::from_ref(column), *span),
+                Slot::Columns(columns, span) => (columns.as_slice(), *span),
+                _ => continue,
+            };
+            if columns
+                .iter()
+                .any(|column| matches!(column, ColumnRef::Header(_)))
+            {
+                let message = "a sheet without a header has no column of that name";
+                self.mistake_with(
+                    span,
+                    WrongForm,
+                    message,
+                    "write `column 1`, the first being 1",
+                );
             }
         }
     }
@@ -187,17 +146,13 @@ impl<'t> Check<'t> {
             Some([Slot::Column(column, _), ..]) => Some(column.clone()),
             _ => None,
         };
-        let id = match fact.slots_of(FormName::IdIn) {
-            Some([Slot::Column(column, _), Slot::Base(base)]) => Some((column.clone(), *base)),
+        let id_base = match fact.slots_of(FormName::IdIn) {
+            Some([_, Slot::Base(base)]) => Some(*base),
             _ => None,
         };
         let mut payload: Vec<ColumnRef> = Vec::new();
         let mut payload_base: Option<Base> = None;
-        for under in fact
-            .facts
-            .iter()
-            .filter(|under| under.form == FormName::BytesIn)
-        {
+        for under in fact.all(FormName::BytesIn) {
             let [Slot::Columns(columns, span), Slot::Base(base)] = under.slots.as_slice() else {
                 continue;
             };
@@ -205,26 +160,20 @@ impl<'t> Check<'t> {
                 .replace(*base)
                 .is_some_and(|before| before != *base)
             {
-                self.gathered.mistake(
-                    under.span,
-                    MistakeCode::Twice,
-                    "all bytes of a row are written in one number base",
-                );
+                let message = "all bytes of a row are written in one number base";
+                self.mistake(under.span, Twice, message);
             }
             payload.extend(columns.iter().cloned());
             if payload.len() > 64 {
-                self.gathered.mistake(
-                    *span,
-                    MistakeCode::RangeEmpty,
-                    "a frame has at most 64 bytes",
-                );
+                self.mistake(*span, RangeEmpty, "a frame has at most 64 bytes");
                 return None;
             }
         }
-        let (Some((id, id_base)), Some(payload_base)) = (id, payload_base) else {
+        let id = column(FormName::IdIn).zip(id_base);
+        let Some(((id, id_base), payload_base)) = id.zip(payload_base) else {
             self.missing(
                 fact,
-                "a sheet of frames states where identifier and bytes stand".to_owned(),
+                "a sheet of frames states where identifier and bytes stand",
                 "write `id in \"header\" as hexadecimal` and `bytes in \"header\" as hexadecimal`",
             );
             return None;
@@ -256,12 +205,11 @@ impl<'t> Check<'t> {
         let rate_under = self.rate_under(channel, &facts);
         if let Some(scale) = &scale {
             self.channel_facts(channel, &facts);
-            self.note_step(channel, scale.is_step.then_some(scale.per_step.abs()));
+            self.keep_coarsest_step(channel, scale.is_step.then_some(scale.per_step.abs()));
         }
         if self.sources[channel].sheets.contains(&sheet) {
             let message = format!("`{name}` already comes from another column of this sheet");
-            self.gathered
-                .mistake(*name_span, MistakeCode::DoubleSource, message);
+            self.mistake(*name_span, DoubleSource, message);
         }
         if self.is_new(channel) {
             self.map.channels[channel].period_s = period_s;
@@ -280,9 +228,7 @@ impl<'t> Check<'t> {
 }
 
 fn texts(fact: &Fact, form: FormName) -> impl Iterator<Item = String> + '_ {
-    fact.facts
-        .iter()
-        .filter(move |under| under.form == form)
+    fact.all(form)
         .filter_map(|under| match under.slots.as_slice() {
             [Slot::Text(text, _)] => Some(text.clone()),
             _ => None,
@@ -290,12 +236,9 @@ fn texts(fact: &Fact, form: FormName) -> impl Iterator<Item = String> + '_ {
 }
 
 fn is_of_frame_rows(form: FormName) -> bool {
+    use FormName as F;
     matches!(
         form,
-        FormName::BusIn
-            | FormName::IdIn
-            | FormName::BytesIn
-            | FormName::LengthIn
-            | FormName::ExtendedIn
+        F::BusIn | F::IdIn | F::BytesIn | F::LengthIn | F::ExtendedIn
     )
 }

@@ -1,14 +1,16 @@
 //! Signals: how bits make a number, and what the number is worth.
 
 use super::Check;
-use super::channels::As;
-use super::frames::{PageState, n_bits};
+use super::channels::{As, is_wheel};
+use super::frames::PageState;
 use super::overlap::exclude;
-use super::said_once;
 use crate::map::{BitField, Condition, Number, Signal};
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::MistakeCode::{
+    DoubleSource, FormulaLoop, MissingFact, NumberMisfit, RangeEmpty, TooLarge, UnitMisfit,
+};
+use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
-use crate::syntax::slots::{Quantity, Slot, did_you_mean, spelled};
+use crate::syntax::slots::{Quantity, Slot, spelled};
 use crate::syntax::tree::Fact;
 use halfshaft_model::Dimension;
 use std::collections::HashSet;
@@ -55,20 +57,19 @@ impl<'t> Check<'t> {
     /// The facts of a signal or column: its own, and those of the one it is the same as.
     pub(super) fn effective(&mut self, fact: &'t Fact) -> (Vec<&'t Fact>, bool) {
         let mut facts: Vec<&'t Fact> = Vec::new();
-        let mut said: HashSet<FormName> = HashSet::new();
+        let mut stated: HashSet<FormName> = HashSet::new();
         let mut is_damaged = false;
         let mut current = fact;
         for _ in 0..LONGEST_CHAIN {
             is_damaged |= current.is_damaged;
-            let mut said_here = Vec::new();
+            let mut stated_here = Vec::new();
             for under in &current.facts {
                 if facts.len() == MOST_FACTS {
                     let message = format!("a signal has at most {MOST_FACTS} facts");
-                    self.gathered
-                        .mistake(under.span, MistakeCode::TooLarge, message);
+                    self.mistake(under.span, TooLarge, message);
                     return (facts, true);
                 }
-                let kind = said_once(under.form).unwrap_or(under.form);
+                let kind = under.form.form().once.unwrap_or(under.form);
                 let is_of_this_one_only = matches!(
                     under.form,
                     FormName::SameAs
@@ -76,45 +77,34 @@ impl<'t> Check<'t> {
                         | FormName::SharesBits
                         | FormName::AnotherSource
                 );
-                if said.contains(&kind) || (is_of_this_one_only && !std::ptr::eq(current, fact)) {
+                if stated.contains(&kind) || (is_of_this_one_only && !std::ptr::eq(current, fact)) {
                     continue;
                 }
-                said_here.push(kind);
+                stated_here.push(kind);
                 facts.push(under);
             }
-            said.extend(said_here);
+            stated.extend(stated_here);
             let Some([Slot::Name(name, span)]) = current.slots_of(FormName::SameAs) else {
                 return (facts, is_damaged);
             };
-            let among = if fact.form == FormName::Column {
-                &self.columns
-            } else {
-                &self.signals
+            let among = match fact.form {
+                FormName::Column => &self.columns,
+                _ => &self.signals,
             };
-            let Some(next) = among
-                .get(name.as_str())
-                .copied()
-                .filter(|next| !std::ptr::eq(*next, current))
-            else {
-                if !self.tree.lost.contains(name) {
-                    let suggestion = did_you_mean(name, among.keys().copied());
-                    self.gathered.mistake_with(
-                        *span,
-                        MistakeCode::UnknownName,
-                        format!("`{name}` stands nowhere else to be the same as"),
-                        suggestion,
-                    );
-                }
+            let next = among.get(name.as_str()).copied();
+            let Some(next) = next.filter(|next| !std::ptr::eq(*next, current)) else {
+                let message = format!("`{name}` stands nowhere else to be the same as");
+                let known = among.keys().copied();
+                let fault = self.tree.unknown_name(name, *span, message, known, "");
+                self.gathered.mistakes(fault);
                 return (facts, true);
             };
             current = next;
         }
         if let Some(under) = fact.find(FormName::SameAs) {
-            self.gathered.mistake(
-                under.span,
-                MistakeCode::FormulaLoop,
-                "these signals are the same as one another in a circle, or over too many steps",
-            );
+            let message =
+                "these signals are the same as one another in a circle, or over too many steps";
+            self.mistake(under.span, FormulaLoop, message);
         }
         (facts, true)
     }
@@ -122,10 +112,8 @@ impl<'t> Check<'t> {
     pub(super) fn signal(
         &mut self,
         fact: &'t Fact,
-        name: &str,
-        name_span: Span,
-        bits: &BitField,
-        bits_span: Span,
+        (name, name_span): (&str, Span),
+        (bits, bits_span): (&BitField, Span),
         state: &PageState,
     ) {
         let Some(channel) = self.channel(name, name_span, fact.line) else {
@@ -134,7 +122,7 @@ impl<'t> Check<'t> {
         let (facts, is_damaged) = self.effective(fact);
         let number = self.number(&facts, bits, bits_span);
         let Some(scale) = self.scale(channel, fact, &facts, is_damaged) else {
-            // Later lines may speak of it all the same.
+            // Later lines may name it all the same.
             self.add_source(channel, fact, name_span, state);
             return;
         };
@@ -156,16 +144,15 @@ impl<'t> Check<'t> {
             match (under.form, under.slots.as_slice()) {
                 (FormName::Absent | FormName::Broken, [Slot::Codes(codes, span)]) => {
                     self.codes_fit(codes, bits, *span);
-                    let list = if under.form == FormName::Absent {
-                        &mut signal.absent
-                    } else {
-                        &mut signal.broken
+                    let list = match under.form {
+                        FormName::Absent => &mut signal.absent,
+                        _ => &mut signal.broken,
                     };
                     if list.len() + codes.len() > MOST_CODES {
                         let message = format!(
                             "a signal has at most {MOST_CODES} codes of one kind; write ranges"
                         );
-                        self.gathered.mistake(*span, MistakeCode::TooLarge, message);
+                        self.mistake(*span, TooLarge, message);
                         break;
                     }
                     list.extend_from_slice(codes);
@@ -173,38 +160,32 @@ impl<'t> Check<'t> {
                 (FormName::ValidWhen, [Slot::Bits(flag, span), Slot::Codes(codes, codes_span)]) => {
                     self.inside(flag, *span, state.frame, "the condition");
                     self.codes_fit(codes, flag, *codes_span);
-                    signal.valid_when.push(Condition {
-                        bits: flag.clone(),
-                        codes: codes.clone(),
-                    });
+                    let (bits, codes) = (flag.clone(), codes.clone());
+                    signal.valid_when.push(Condition { bits, codes });
                 }
                 _ => {}
             }
         }
         self.channel_facts(channel, &facts);
-        let is_stepped = number != Number::Float && (scale.is_step || n_bits(bits) < 32);
-        self.note_step(channel, is_stepped.then_some(scale.per_step.abs()));
+        let is_stepped = number != Number::Float && (scale.is_step || bits.width() < 32);
+        self.keep_coarsest_step(channel, is_stepped.then_some(scale.per_step.abs()));
         self.add_source(channel, fact, name_span, state);
         self.map.frames[state.frame].signals.push(signal);
     }
 
     fn add_source(&mut self, channel: usize, fact: &'t Fact, name_span: Span, state: &PageState) {
-        let name = self.map.channels[channel].name.clone();
         let line = self.sources[channel].line;
-        let is_meant = fact.find(FormName::AnotherSource).is_some();
         let known = &self.sources[channel].signals;
+        let is_first = known.is_empty();
         let clash = known.iter().any(|(frame, conditions)| {
             *frame != state.frame || !exclude(conditions, &state.conditions)
         });
-        if clash && !is_meant {
-            self.gathered.mistake_with(
-                name_span,
-                MistakeCode::DoubleSource,
-                format!("`{name}` already comes from line {line}"),
-                "if a log has only one of them, write `another source` under this one",
-            );
+        if clash && !fact.states(FormName::AnotherSource) {
+            let name = &self.map.channels[channel].name;
+            let message = format!("`{name}` already comes from line {line}");
+            let suggestion = "if a log has only one of them, write `another source` under this one";
+            self.mistake_with(name_span, DoubleSource, message, suggestion);
         }
-        let is_first = known.is_empty();
         self.sources[channel]
             .signals
             .push((state.frame, state.conditions.clone()));
@@ -217,8 +198,8 @@ impl<'t> Check<'t> {
         };
     }
 
-    /// Remembers the coarsest step a channel comes in.
-    pub(super) fn note_step(&mut self, channel: usize, step: Option<f64>) {
+    /// Of the steps a channel comes in, the coarsest counts.
+    pub(super) fn keep_coarsest_step(&mut self, channel: usize, step: Option<f64>) {
         let spec = &mut self.map.channels[channel];
         spec.step = match (spec.step, step) {
             (Some(known), Some(new)) => Some(known.max(new)),
@@ -234,19 +215,20 @@ impl<'t> Check<'t> {
             _ => None,
         });
         let number = number.unwrap_or(Number::Unsigned);
-        let n = n_bits(bits);
-        let trouble = match number {
-            Number::Float if n != 32 && n != 64 => {
-                Some(format!("a float has 32 or 64 bits, and these are {n}"))
+        match (number, bits.width()) {
+            (Number::Float, 32 | 64) => {}
+            (Number::Float, n) => {
+                let message = format!("a float has 32 or 64 bits, and these are {n}");
+                self.mistake(span, NumberMisfit, message);
             }
-            Number::Signed | Number::SignMagnitude if n < 2 => {
-                Some("a number with a sign has at least 2 bits".to_owned())
+            (Number::Signed | Number::SignMagnitude, 0..2) => {
+                self.mistake(
+                    span,
+                    NumberMisfit,
+                    "a number with a sign has at least 2 bits",
+                );
             }
-            _ => None,
-        };
-        if let Some(message) = trouble {
-            self.gathered
-                .mistake(span, MistakeCode::NumberMisfit, message);
+            _ => {}
         }
         number
     }
@@ -263,34 +245,23 @@ impl<'t> Check<'t> {
             .iter()
             .find_map(|under| match (under.form, under.slots.as_slice()) {
                 (FormName::Step, [Slot::Quantity(quantity)]) => Some((*quantity, true)),
-                (FormName::Unit, [Slot::Unit(unit, span)]) => Some((
-                    Quantity {
-                        value: 1.0,
-                        unit,
-                        span: *span,
-                        unit_span: *span,
-                    },
-                    false,
-                )),
+                (FormName::Unit, [Slot::Unit(unit, span)]) => {
+                    let (span, unit_span) = (*span, *span);
+                    Some((
+                        Quantity {
+                            value: 1.0,
+                            unit,
+                            span,
+                            unit_span,
+                        },
+                        false,
+                    ))
+                }
                 _ => None,
             });
         let Some((step, is_step)) = step else {
             if !is_damaged {
-                let name = self.map.channels[channel].name.clone();
-                let usual = match self.map.channels[channel].role {
-                    Some(role) if super::channels::is_wheel(role) => "km/h",
-                    Some(role) if role.unit == "1" => "%",
-                    Some(role) => role.unit,
-                    None => "none",
-                };
-                self.gathered.mistake_with(
-                    fact.head,
-                    MistakeCode::MissingFact,
-                    format!("`{name}` does not say what one step of its number is worth"),
-                    format!(
-                        "write `step 0.01 {usual}` under it, or `unit {usual}` when one step is one"
-                    ),
-                );
+                self.step_missing(channel, fact);
             }
             return None;
         };
@@ -298,32 +269,19 @@ impl<'t> Check<'t> {
             return None;
         }
         if step.value == 0.0 {
-            self.gathered.mistake(
-                step.span,
-                MistakeCode::RangeEmpty,
-                "a step of nothing makes no number",
-            );
+            self.mistake(step.span, RangeEmpty, "a step of nothing makes no number");
             return None;
         }
         let per_step = self.in_channel(channel, step, As::Difference)?;
-        let zero = facts
-            .iter()
-            .find_map(|under| match (under.form, under.slots.as_slice()) {
-                (FormName::Zero, [Slot::Quantity(quantity)]) => Some(*quantity),
-                _ => None,
-            });
-        let at_zero = self.in_channel(
-            channel,
-            zero.unwrap_or(Quantity { value: 0.0, ..step }),
-            As::Reading,
-        )?;
-        if step.unit.dimension == Dimension::SPEED
-            && self.map.channels[channel]
-                .role
-                .is_some_and(super::channels::is_wheel)
-        {
-            self.map.channels[channel].through_radius = true;
-        }
+        let zero = facts.iter().find(|under| under.form == FormName::Zero);
+        let zero = match zero.map(|under| under.slots.as_slice()) {
+            Some([Slot::Quantity(quantity)]) => *quantity,
+            _ => Quantity { value: 0.0, ..step },
+        };
+        let at_zero = self.in_channel(channel, zero, As::Reading)?;
+        let spec = &mut self.map.channels[channel];
+        spec.through_radius |=
+            step.unit.dimension == Dimension::SPEED && spec.role.is_some_and(is_wheel);
         Some(Scale {
             per_step,
             at_zero,
@@ -331,26 +289,35 @@ impl<'t> Check<'t> {
         })
     }
 
+    fn step_missing(&mut self, channel: usize, fact: &'t Fact) {
+        let spec = &self.map.channels[channel];
+        let usual = match spec.role {
+            Some(role) if is_wheel(role) => "km/h",
+            Some(role) if role.unit == "1" => "%",
+            Some(role) => role.unit,
+            None => "none",
+        };
+        let name = &spec.name;
+        let message = format!("`{name}` does not say what one step of its number is worth");
+        let suggestion =
+            format!("write `step 0.01 {usual}` under it, or `unit {usual}` when one step is one");
+        self.mistake_with(fact.head, MissingFact, message, suggestion);
+    }
+
     pub(super) fn believe(&mut self, channel: usize, facts: &[&'t Fact]) -> Option<(f64, f64)> {
         let fact = facts.iter().find(|fact| fact.form == FormName::Believe)?;
         let [Slot::Range(low, high)] = fact.slots.as_slice() else {
             return None;
         };
-        let low = self.in_channel(
-            channel,
-            Quantity {
-                value: *low,
-                ..*high
-            },
-            As::Reading,
-        )?;
+        let low = Quantity {
+            value: *low,
+            ..*high
+        };
+        let low = self.in_channel(channel, low, As::Reading)?;
         let top = self.in_channel(channel, *high, As::Reading)?;
         if low >= top {
-            self.gathered.mistake(
-                high.span,
-                MistakeCode::RangeEmpty,
-                "the range holds no value: its lower end comes first",
-            );
+            let message = "the range holds no value: its lower end comes first";
+            self.mistake(high.span, RangeEmpty, message);
             return None;
         }
         Some((low, top))
@@ -362,26 +329,15 @@ impl<'t> Check<'t> {
             return None;
         };
         if per.dimension != Dimension::TIME {
-            let message = format!(
-                "a rate of change is per unit of time, and `{}` is {}",
-                spelled(per),
-                per.dimension.describe()
-            );
-            self.gathered.mistake_with(
-                *per_span,
-                MistakeCode::UnitMisfit,
-                message,
-                "write `per s`",
-            );
+            let (symbol, found) = (spelled(per), per.dimension.describe());
+            let message =
+                format!("a rate of change is per unit of time, and `{symbol}` is {found}");
+            self.mistake_with(*per_span, UnitMisfit, message, "write `per s`");
             return None;
         }
         let rate = self.in_channel(channel, *change, As::Difference)? / per.factor;
         if rate <= 0.0 {
-            self.gathered.mistake(
-                change.span,
-                MistakeCode::RangeEmpty,
-                "a greatest rate of change must be above zero",
-            );
+            self.not_above_zero(change.span, "a greatest rate of change");
             return None;
         }
         Some(rate)

@@ -2,7 +2,8 @@
 
 use super::Check;
 use super::tables::is_angle;
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::MistakeCode::{FullMissing, LayoutDecidesHeat, MeaningMissing, NoHeat};
+use crate::mistakes::{Fault, MistakeCode, Span};
 use crate::syntax::forms::FormName;
 use halfshaft_model::unit::{Dimension, UNITS};
 use halfshaft_model::{Layout, TorqueSource};
@@ -33,27 +34,26 @@ impl Check<'_> {
             let Some(index) = self.map.channel(name) else {
                 continue;
             };
-            let is_stated = self.map.channels[index].full_scale.is_some();
-            if is_stated {
+            let spec = &mut self.map.channels[index];
+            if spec.full_scale.is_some() {
                 continue;
             }
-            if self.map.channels[index].dimension == Dimension::NONE
-                && !self.written_in[index].is_some_and(is_angle)
-            {
-                self.map.channels[index].full_scale = Some(1.0);
+            let is_angle = self.written_in[index].is_some_and(is_angle);
+            if spec.dimension == Dimension::NONE && !is_angle {
+                spec.full_scale = Some(1.0);
                 continue;
             }
-            let dimension = self.map.channels[index].dimension;
+            let dimension = spec.dimension;
             let unit = match dimension {
                 Dimension::NONE => "deg",
-                other => UNITS
-                    .iter()
-                    .find(|unit| unit.dimension == other)
-                    .map_or("", |unit| unit.symbol),
+                _ => {
+                    let of_it = UNITS.iter().find(|unit| unit.dimension == dimension);
+                    of_it.map_or("", |unit| unit.symbol)
+                }
             };
-            self.gathered.warning(
+            self.warning(
                 self.sources[index].span,
-                MistakeCode::FullMissing,
+                FullMissing,
                 format!(
                     "`{name}` does not say what counts as full, so it gives no share of engagement"
                 ),
@@ -62,46 +62,42 @@ impl Check<'_> {
         }
     }
 
+    fn warning(
+        &mut self,
+        span: Span,
+        code: MistakeCode,
+        message: impl Into<String>,
+        suggestion: impl Into<String>,
+    ) {
+        self.gathered
+            .warning(Fault::with(span, code, message, suggestion));
+    }
+
     fn heat(&mut self) {
-        let vehicle_span = self.top(FormName::Vehicle).next().map(|fact| fact.head);
-        let clutch_span = self
+        let vehicle = self.top(FormName::Vehicle).next();
+        let is_clutch = |name: &str| name.starts_with("clutch.");
+        let clutch = self
             .map
             .channels
             .iter()
-            .position(|spec| spec.name.starts_with("clutch."))
-            .map(|index| self.sources[index].span);
-        let span = vehicle_span.or(clutch_span).unwrap_or_default();
-        let vehicle = &self.map.vehicle;
-        let (layout, sources) = (vehicle.layout, vehicle.torque_sources.clone());
+            .position(|spec| is_clutch(&spec.name));
+        let clutch_span = clutch.map(|index| self.sources[index].span);
+        let span = vehicle
+            .map(|fact| fact.head)
+            .or(clutch_span)
+            .unwrap_or_default();
+        let sources = self.map.vehicle.torque_sources.clone();
         if sources.is_empty() {
-            if clutch_span.is_some() && !self.gathered.has_warning(MistakeCode::MeaningMissing) {
-                let command_is_torque = self
-                    .map
-                    .channel("clutch.command")
-                    .is_some_and(|index| self.map.channels[index].dimension == Dimension::TORQUE);
-                let suggestion = if command_is_torque {
-                    "write `torque from clutch.command` under `vehicle`"
-                } else if self.by_name.contains_key("clutch.force") {
-                    "write `torque from clamp force clutch.force` under `vehicle`, with the pack and its friction"
-                } else {
-                    "write `torque from table … of …` under `vehicle`"
-                };
-                let message = "the map does not say where the torque of the pack comes from, so heat will be refused";
-                self.gathered
-                    .warning(span, MistakeCode::NoHeat, message, suggestion);
+            if clutch_span.is_some() && !self.gathered.has_warning(MeaningMissing) {
+                self.no_torque(span);
             }
             return;
         }
         self.wheels_for_heat(span);
-        let Some(layout) = layout else {
+        let Some(layout) = self.map.vehicle.layout else {
             let message = "the map does not say where the clutch sits, so slip at the pack and heat will be refused";
-            self.gathered.warning(
-                span,
-                MistakeCode::NoHeat,
-                message,
-                "write `clutch between case and one side gear` under `vehicle`",
-            );
-            return;
+            let suggestion = "write `clutch between case and one side gear` under `vehicle`";
+            return self.warning(span, NoHeat, message, suggestion);
         };
         if let Layout::Geared {
             per_difference,
@@ -111,45 +107,50 @@ impl Check<'_> {
             && (per_difference.is_none() || per_case.is_none())
         {
             let message = "a geared clutch makes known heat only with `slip per difference` and `slip per case speed`";
-            self.gathered.warning(
-                span,
-                MistakeCode::NoHeat,
-                message,
-                "state both under `clutch geared`",
-            );
+            self.warning(span, NoHeat, message, "state both under `clutch geared`");
         }
-        let gives_bias = sources.iter().any(|source| match source {
+        let is_bias = |source: &TorqueSource| match source {
             TorqueSource::Table { is_axle_bias, .. }
             | TorqueSource::Reported { is_axle_bias, .. } => *is_axle_bias,
             TorqueSource::Clamp { .. } => false,
-        });
-        if gives_bias && layout.bias_factor().is_none() {
-            self.gathered.warning(
+        };
+        if sources.iter().any(is_bias) && layout.bias_factor().is_none() {
+            self.warning(
                 span,
-                MistakeCode::NoHeat,
+                NoHeat,
                 "the torque is an axle bias, and a geared clutch says nothing of it without its factor",
                 "state `bias per pack torque` under `clutch geared`",
             );
         }
-        let from_pack = sources.iter().any(|source| match source {
-            TorqueSource::Table { is_axle_bias, .. }
-            | TorqueSource::Reported { is_axle_bias, .. } => !is_axle_bias,
-            TorqueSource::Clamp { .. } => true,
-        });
-        if from_pack {
-            let place = self.top(FormName::Vehicle).next().and_then(|fact| {
-                fact.facts
-                    .iter()
-                    .find(|under| super::said_once(under.form) == Some(FormName::ClutchOneSide))
-                    .map(|under| under.span)
+        if !sources.iter().all(is_bias) {
+            let layout = vehicle.and_then(|fact| {
+                let is_layout = |form: FormName| form.form().once == Some(FormName::ClutchOneSide);
+                fact.facts.iter().find(|under| is_layout(under.form))
             });
-            self.gathered.warning(
-                place.unwrap_or(span),
-                MistakeCode::LayoutDecidesHeat,
+            self.warning(
+                layout.map_or(span, |fact| fact.span),
+                LayoutDecidesHeat,
                 "heat comes from pack torque, so if the clutch sits elsewhere heat is wrong by a factor of 2",
                 "make sure of it; a source that gives axle bias does not depend on it",
             );
         }
+    }
+
+    fn no_torque(&mut self, span: Span) {
+        let command = self
+            .map
+            .channel("clutch.command")
+            .map(|index| &self.map.channels[index]);
+        let suggestion = if command.is_some_and(|spec| spec.dimension == Dimension::TORQUE) {
+            "write `torque from clutch.command` under `vehicle`"
+        } else if self.by_name.contains_key("clutch.force") {
+            "write `torque from clamp force clutch.force` under `vehicle`, with the pack and its friction"
+        } else {
+            "write `torque from table … of …` under `vehicle`"
+        };
+        let message =
+            "the map does not say where the torque of the pack comes from, so heat will be refused";
+        self.warning(span, NoHeat, message, suggestion);
     }
 
     /// Heat needs the speeds of both rear wheels, as the shafts really turn.
@@ -158,24 +159,15 @@ impl Check<'_> {
             let Some(index) = self.by_name.get(name).copied() else {
                 let message =
                     format!("the map gives no `{name}`, so slip and heat will be refused");
-                self.gathered.warning(
-                    span,
-                    MistakeCode::NoHeat,
-                    message,
-                    "both rear wheels are needed",
-                );
+                self.warning(span, NoHeat, message, "both rear wheels are needed");
                 continue;
             };
             if self.map.channels[index].tyre_corrected {
                 let message = format!(
                     "`{name}` is corrected by the car, which hides the slip of mismatched tyres, so heat will be refused"
                 );
-                self.gathered.warning(
-                    self.sources[index].span,
-                    MistakeCode::NoHeat,
-                    message,
-                    "find the uncorrected speed, if the car sends it",
-                );
+                let suggestion = "find the uncorrected speed, if the car sends it";
+                self.warning(self.sources[index].span, NoHeat, message, suggestion);
             }
         }
     }

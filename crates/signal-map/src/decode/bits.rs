@@ -1,6 +1,6 @@
 //! From the bytes of a payload to an SI value, one signal at a time.
 //!
-//! In: a payload and what the map says of a signal. Out: a [`Reading`]. Nothing here
+//! In: a payload and a signal of the map. Out: a [`Reading`]. Nothing here
 //! remembers anything: rates of change and pages are judged by the decoder.
 //!
 //! [`extract`] walks the runs of a field as written; [`Plan`] is the same thing compiled
@@ -8,7 +8,7 @@
 
 use crate::map::{BitField, CodeRange, Condition, Number, Signal};
 
-/// What the bytes say about a signal.
+/// What the bytes of a signal stand for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Reading {
     /// A value, SI.
@@ -47,7 +47,7 @@ pub fn extract(field: &BitField, payload: &[u8]) -> Option<u64> {
     Some(raw)
 }
 
-/// What a payload says about a signal: validity, codes, scale and belief.
+/// The reading of a signal from a payload: validity, codes, scale and belief.
 ///
 /// Whether the signal is on the page this frame carries is [`is_on_page`].
 pub fn value(signal: &Signal, payload: &[u8]) -> Reading {
@@ -105,10 +105,16 @@ pub(crate) fn reading_of(signal: &Signal, width: u32, raw: u64) -> Reading {
         return Reading::Broken;
     }
     let si = number(signal.number, width, raw) * signal.si_per_step + signal.si_at_zero;
+    reading_of_si(si, signal.believe)
+}
+
+/// From a value in SI to its reading: it must be finite, and in the range the map believes.
+#[inline]
+pub(crate) fn reading_of_si(si: f64, believe: Option<(f64, f64)>) -> Reading {
     if !si.is_finite() {
         return Reading::NotFinite;
     }
-    match signal.believe {
+    match believe {
         Some((low, high)) if !(low..=high).contains(&si) => Reading::BeyondBelief(si),
         _ => Reading::Value(si),
     }
@@ -162,21 +168,18 @@ fn mask(width: u32) -> u64 {
 /// A field compiled for speed. Gives what [`extract`] gives.
 #[derive(Clone, Debug)]
 pub(crate) struct Plan {
+    field: BitField,
     n_bytes: usize,
-    way: Way,
+    row: Option<Row>,
 }
 
+/// Bits in a row inside eight bytes from `start`, read as one number.
 #[derive(Clone, Debug)]
-enum Way {
-    /// Bits in a row inside eight bytes from `start`, read as one number.
-    Word {
-        start: usize,
-        little_end: bool,
-        shift: u32,
-        mask: u64,
-    },
-    /// Anything else.
-    Runs(BitField),
+struct Row {
+    start: usize,
+    little_end: bool,
+    shift: u32,
+    mask: u64,
 }
 
 /// The first eight bytes of a payload, big end first, zeros beyond its end: read once a frame.
@@ -203,24 +206,17 @@ fn word(payload: &[u8], start: usize) -> u64 {
 
 impl Plan {
     pub(crate) fn new(field: &BitField) -> Plan {
-        let way = Plan::in_a_row(field).unwrap_or_else(|| Way::Runs(field.clone()));
         Plan {
+            field: field.clone(),
             n_bytes: field.n_bytes(),
-            way,
+            row: Row::of(field),
         }
     }
 
     /// Byte order, shift and mask of a field that lies in the first eight bytes in a row.
     pub(crate) fn in_head(&self) -> Option<(bool, u32, u64)> {
-        match self.way {
-            Way::Word {
-                start: 0,
-                little_end,
-                shift,
-                mask,
-            } => Some((little_end, shift, mask)),
-            _ => None,
-        }
+        let row = self.row.as_ref().filter(|row| row.start == 0)?;
+        Some((row.little_end, row.shift, row.mask))
     }
 
     /// How many bytes a payload must have to hold the field.
@@ -231,57 +227,50 @@ impl Plan {
     /// The field's bits; `head` is [`head`] of the same payload.
     #[inline]
     pub(crate) fn extract(&self, head: u64, payload: &[u8]) -> Option<u64> {
+        let Some(row) = &self.row else {
+            return extract(&self.field, payload);
+        };
         if payload.len() < self.n_bytes {
             return None;
         }
-        match &self.way {
-            Way::Word {
-                start,
-                little_end,
-                shift,
-                mask,
-            } => {
-                let word = if *start == 0 {
-                    head
-                } else {
-                    word(payload, *start)
-                };
-                let word = if *little_end { word.swap_bytes() } else { word };
-                Some(word >> shift & mask)
-            }
-            Way::Runs(field) => extract(field, payload),
-        }
+        let word = match row.start {
+            0 => head,
+            start => word(payload, start),
+        };
+        let word = if row.little_end {
+            word.swap_bytes()
+        } else {
+            word
+        };
+        Some(word >> row.shift & row.mask)
     }
+}
 
-    fn in_a_row(field: &BitField) -> Option<Way> {
+impl Row {
+    fn of(field: &BitField) -> Option<Row> {
         let width = field.width();
         let first_byte = field.runs.iter().map(|run| usize::from(run.byte)).min()?;
         let start = if field.n_bytes() <= 8 { 0 } else { first_byte };
         if field.n_bytes() - start > 8 || width > 64 {
             return None;
         }
-        // Places counted from the end of the word, where a shift starts counting.
-        let bits = field.runs.iter().flat_map(|run| {
-            let low = usize::from(run.low.min(7));
-            let end = low + run_width(run.high, run.low) as usize;
-            (low..end)
-                .rev()
-                .map(move |bit| (usize::from(run.byte) - start, bit))
-        });
-        let big: Vec<usize> = bits
-            .clone()
-            .map(|(byte, bit)| (7 - byte) * 8 + bit)
-            .collect();
-        let little: Vec<usize> = bits.map(|(byte, bit)| byte * 8 + bit).collect();
-        let falls_by_one = |places: &[usize]| places.windows(2).all(|pair| pair[0] == pair[1] + 1);
-        for (places, little_end) in [(big, false), (little, true)] {
-            if falls_by_one(&places) {
-                let shift = *places.last()? as u32;
-                return Some(Way::Word {
+        for little_end in [false, true] {
+            // Places counted from the end of the word, where a shift starts counting.
+            let places = field.runs.iter().flat_map(|run| {
+                let byte = usize::from(run.byte) - start;
+                let byte = if little_end { byte } else { 7 - byte };
+                let low = usize::from(run.low.min(7));
+                let end = low + run_width(run.high, run.low) as usize;
+                (low..end).rev().map(move |bit| byte * 8 + bit)
+            });
+            let places: Vec<usize> = places.collect();
+            if places.windows(2).all(|pair| pair[0] == pair[1] + 1) {
+                let (shift, mask) = (*places.last()? as u32, mask(width));
+                return Some(Row {
                     start,
                     little_end,
                     shift,
-                    mask: mask(width),
+                    mask,
                 });
             }
         }
@@ -561,8 +550,7 @@ mod tests {
             prop_assert_eq!(plan.extract(head(&payload), &payload), slowly(&field, &payload));
             // Nine bytes at most; only those take the slow way.
             if field.width() <= 57 {
-                let is_word = matches!(plan.way, Way::Word { .. });
-                prop_assert!(is_word);
+                prop_assert!(plan.row.is_some());
             }
         }
 

@@ -1,12 +1,13 @@
-//! What the channels of motion say about each other, as remarks: scale, stuck sensors,
+//! How the channels of motion fit each other, as remarks: scale, stuck sensors,
 //! signs and sides. The figures are [`super::motion`]'s.
 
 use super::Survey;
 use super::judge::Remarks;
 use super::limits;
-use super::motion::{Motion, ROLES, SPEED, WITNESSES, Witness};
+use super::motion::{LATERAL, Line, Motion, ROLES, SPEED, STEERING, WITNESSES, Witness};
 use super::remark::Kind;
 use super::report::short;
+use halfshaft_model::Toleranced;
 
 /// Factors that mistakes of unit make, and the mistake.
 const KNOWN_FACTORS: &[(f64, &str)] = &[
@@ -41,13 +42,12 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
             odd.push((wheel, ratio));
         }
     }
-    // Two wheels alone, or two against two: which of them is wrong cannot be told.
-    let is_told = odd.len() == 1;
+    // Two wheels alone, or two against two: which of them is wrong is open.
+    let is_one = odd.len() == 1;
     for (wheel, ratio) in &odd {
-        let doubt = if is_told {
-            "looks wrongly scaled"
-        } else {
-            "it or the others look wrongly scaled"
+        let doubt = match is_one {
+            true => "looks wrongly scaled",
+            false => "it or the others look wrongly scaled",
         };
         let text = format!(
             "{doubt}: reads {} times what the other wheels do{}",
@@ -64,7 +64,7 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
     let Some(ratio) = motion
         .speed_ratio
         .median()
-        .filter(|_| odd.is_empty() || is_told)
+        .filter(|_| odd.is_empty() || is_one)
     else {
         return;
     };
@@ -79,12 +79,8 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
             figure(ratio),
             mistake(ratio, slack)
         );
-        remarks.add(
-            Kind::WronglyScaled,
-            ROLES[SPEED],
-            text,
-            &[("ratio", ratio), ("radius_m", motion.radius_m)],
-        );
+        let numbers = [("ratio", ratio), ("radius_m", motion.radius_m)];
+        remarks.add(Kind::WronglyScaled, ROLES[SPEED], text, &numbers);
     }
 }
 
@@ -135,61 +131,46 @@ fn turning(survey: &Survey, remarks: &mut Remarks) {
     let judged: Vec<(Witness, f64, f64, u64)> = WITNESSES
         .into_iter()
         .zip(&survey.motion.turning)
-        .filter(|(_, line)| line.n >= limits::SIGN_SECONDS && line.sd_x() >= limits::SIGN_YAW_SD)
+        .filter(|(_, line)| is_enough_turning(line))
         .filter_map(|(witness, line)| Some((witness, line.correlation()?, line.slope()?, line.n)))
-        .filter(|(_, correlation, _, _)| correlation.abs() >= limits::SIGN_CORRELATION)
+        .filter(|(_, correlation, ..)| correlation.abs() >= limits::SIGN_CORRELATION)
         .collect();
-    let against = judged
-        .iter()
-        .filter(|(_, correlation, _, _)| *correlation < 0.0)
-        .count();
-    let is_yaw_alone = against >= 2 && against * 2 > judged.len();
-    if is_yaw_alone {
+    let runs_against = |(_, correlation, ..): &&(Witness, f64, f64, u64)| *correlation < 0.0;
+    let against = judged.iter().filter(runs_against).count();
+    if against >= 2 && against * 2 > judged.len() {
+        let n = judged.len();
         let mean = judged
             .iter()
-            .map(|(_, correlation, _, _)| correlation)
+            .map(|(_, correlation, ..)| correlation)
             .sum::<f64>()
-            / judged.len() as f64;
+            / n as f64;
         let text = format!(
-            "its sign looks reversed: {against} of {} witnesses of turning (wheels, steering, lateral acceleration) run against it",
-            judged.len()
+            "its sign looks reversed: {against} of {n} witnesses of turning (wheels, steering, lateral acceleration) run against it"
         );
-        remarks.add(
-            Kind::SignReversed,
-            "yaw.rate",
-            text,
-            &[("against", against as f64), ("correlation", mean)],
-        );
+        let numbers = [("against", against as f64), ("correlation", mean)];
+        remarks.add(Kind::SignReversed, "yaw.rate", text, &numbers);
         return;
     }
-    for (witness, correlation, slope, n) in judged
-        .iter()
-        .filter(|(_, correlation, _, _)| *correlation < 0.0)
-    {
+    for (witness, correlation, slope, n) in judged.iter().filter(runs_against) {
         let numbers = [
             ("correlation", *correlation),
             ("slope", *slope),
             ("seconds", *n as f64),
         ];
         // A single witness cannot outvote the yaw rate; nor the yaw rate it.
-        let doubt = if judged.len() == 1 {
-            ", or yaw.rate has the wrong sign"
-        } else {
-            ""
+        let doubt = match judged.len() {
+            1 => ", or yaw.rate has the wrong sign",
+            _ => "",
         };
-        let (kind, subject, what) = match witness {
-            Witness::Rear => (
-                Kind::LeftRightExchanged,
-                "wheel.rear",
-                "left and right look exchanged",
-            ),
-            Witness::Front => (
-                Kind::LeftRightExchanged,
-                "wheel.front",
-                "left and right look exchanged",
-            ),
-            Witness::Steering => (Kind::SignReversed, ROLES[6], "its sign looks reversed"),
-            Witness::Lateral => (Kind::SignReversed, ROLES[7], "its sign looks reversed"),
+        let (kind, subject) = match witness {
+            Witness::Rear => (Kind::LeftRightExchanged, "wheel.rear"),
+            Witness::Front => (Kind::LeftRightExchanged, "wheel.front"),
+            Witness::Steering => (Kind::SignReversed, ROLES[STEERING]),
+            Witness::Lateral => (Kind::SignReversed, ROLES[LATERAL]),
+        };
+        let what = match kind {
+            Kind::SignReversed => "its sign looks reversed",
+            _ => "left and right look exchanged",
         };
         let text = format!(
             "{what}{doubt}: it runs against the yaw rate (correlation {correlation:.2} over {n} s of driving, slope {})",
@@ -199,39 +180,35 @@ fn turning(survey: &Survey, remarks: &mut Remarks) {
     }
 }
 
+fn is_enough_turning(line: &Line) -> bool {
+    line.n >= limits::SIGN_SECONDS && line.sd_x() >= limits::SIGN_YAW_SD
+}
+
 /// Slopes of the witnesses that have a known one: the track for wheels, 1 for lateral acceleration.
 fn turning_scales(survey: &Survey, remarks: &mut Remarks) {
     let vehicle = &survey.map.vehicle;
+    let track_m = |track: Option<Toleranced>| track.map(|track| track.value);
+    let (rear_m, front_m) = (
+        track_m(vehicle.track_rear_m),
+        track_m(vehicle.track_front_m),
+    );
     for (witness, line) in WITNESSES.into_iter().zip(&survey.motion.turning) {
         let (subject, against, want) = match witness {
-            Witness::Rear => (
-                "yaw.rate",
-                "the rear wheels and the track",
-                vehicle.track_rear_m.map(|track| track.value),
-            ),
-            Witness::Front => (
-                "yaw.rate",
-                "the front wheels and the track",
-                vehicle.track_front_m.map(|track| track.value),
-            ),
-            Witness::Lateral => (ROLES[7], "yaw rate times speed", Some(1.0)),
+            Witness::Rear => ("yaw.rate", "the rear wheels and the track", rear_m),
+            Witness::Front => ("yaw.rate", "the front wheels and the track", front_m),
+            Witness::Lateral => (ROLES[LATERAL], "yaw rate times speed", Some(1.0)),
             Witness::Steering => continue,
         };
-        let is_clear = line.n >= limits::SIGN_SECONDS
-            && line.sd_x() >= limits::SIGN_YAW_SD
-            && line
-                .correlation()
-                .is_some_and(|correlation| correlation.abs() >= limits::TURNING_CORRELATION);
-        let (Some(slope), Some(want), true) =
-            (line.slope(), want.filter(|want| *want > 0.0), is_clear)
-        else {
+        let is_clear = |of: f64| of.abs() >= limits::TURNING_CORRELATION;
+        let is_clear = is_enough_turning(line) && line.correlation().is_some_and(is_clear);
+        let want = want.filter(|want| is_clear && *want > 0.0);
+        let Some((slope, want)) = line.slope().zip(want) else {
             continue;
         };
         // A yaw rate too large makes the wheels' slope too small.
-        let ratio = if witness == Witness::Lateral {
-            slope.abs() / want
-        } else {
-            want / slope.abs()
+        let ratio = match witness {
+            Witness::Lateral => slope.abs() / want,
+            _ => want / slope.abs(),
         };
         if !(1.0 / limits::TURNING_ALIKE..=limits::TURNING_ALIKE).contains(&ratio) {
             let text = format!(

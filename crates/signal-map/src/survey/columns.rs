@@ -6,11 +6,8 @@ use halfshaft_model::{Column, Time};
 use super::limits;
 use super::parts::Parts;
 
-/// Marks are kept at 1, 2, 4, … changes.
-const N_MARKS: usize = 48;
-
 /// One channel's column, so far.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct ColumnWatch {
     pub(crate) n: u64,
     pub(crate) n_missing: u64,
@@ -25,24 +22,15 @@ pub(crate) struct ColumnWatch {
     part: i64,
     n_changes: u64,
     hash: u64,
-    marks: [u64; N_MARKS],
+    // The hash at 1, 2, 4, … changes.
+    marks: Vec<u64>,
 }
 
 impl ColumnWatch {
     pub(crate) fn new(step: Option<f64>) -> ColumnWatch {
         ColumnWatch {
-            n: 0,
-            n_missing: 0,
-            range: None,
-            n_outside_voltage: 0,
-            n_too_fast: 0,
-            fastest: 0.0,
             step: step.unwrap_or(0.0).abs(),
-            last: None,
-            part: 0,
-            n_changes: 0,
-            hash: 0,
-            marks: [0; N_MARKS],
+            ..ColumnWatch::default()
         }
     }
 
@@ -101,8 +89,7 @@ impl ColumnWatch {
             .wrapping_mul(0x9E37_79B9_7F4A_7C15);
         self.hash = mixed ^ mixed >> 29;
         if self.n_changes.is_power_of_two() {
-            let place = self.n_changes.trailing_zeros() as usize;
-            self.marks[place.min(N_MARKS - 1)] = self.hash;
+            self.marks.push(self.hash);
         }
     }
 

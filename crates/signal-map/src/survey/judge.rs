@@ -1,12 +1,11 @@
 //! From what was counted to remarks.
 
-use halfshaft_model::Role;
-
 use super::limits;
 use super::remark::{Kind, Remark};
-use super::report::{ChannelSurvey, FrameSurvey, SurveyReport, short};
+use super::report::{ChannelSurvey, FrameSurvey, SurveyReport, lengths_seen, short};
 use super::{Survey, agreement};
-use crate::decode::coverage::Coverage;
+use crate::decode::coverage::{Coverage, FrameCoverage};
+use crate::map::FrameSpec;
 
 pub(crate) fn report(survey: &Survey, coverage: &Coverage) -> SurveyReport {
     let mut report = SurveyReport {
@@ -75,13 +74,6 @@ impl Remarks {
     }
 }
 
-fn times(n: u64) -> String {
-    match n {
-        1 => "once".to_owned(),
-        n => format!("{n} times"),
-    }
-}
-
 fn share(n: u64, of: u64) -> f64 {
     if of == 0 { 0.0 } else { n as f64 / of as f64 }
 }
@@ -91,74 +83,7 @@ fn frames(survey: &Survey, coverage: &Coverage, remarks: &mut Remarks) -> Vec<Fr
     let mut coverage = coverage.frames.iter().cloned();
     for spec in &survey.map.frames {
         let seen = coverage.next().unwrap_or_default();
-        let (n, of) = (|n: u64| ("n", n as f64), ("of", seen.n_seen as f64));
-        let subject = format!("frame {}", spec.id);
-        let mut say =
-            |kind, text: String, numbers: &[_]| remarks.add(kind, &subject, text, numbers);
-        if seen.n_seen == 0 {
-            say(
-                Kind::NeverSeen,
-                format!("never seen (map line {})", spec.line),
-                &[],
-            );
-        }
-        let periods = seen.period_s.zip(spec.period_s);
-        let is_off =
-            |(found, stated): &(f64, f64)| (found / stated - 1.0).abs() > limits::PERIOD_OFF;
-        if let Some((found, stated)) = periods.filter(is_off) {
-            let (found_ms, stated_ms) = (found * 1e3, stated * 1e3);
-            let text = format!("comes every {found_ms:.1} ms, the map says {stated_ms:.1} ms");
-            say(
-                Kind::PeriodOff,
-                text,
-                &[("found_s", found), ("stated_s", stated)],
-            );
-        }
-        if seen.n_other_length > 0 {
-            let lengths: Vec<String> = seen
-                .lengths
-                .iter()
-                .map(|(length, _)| length.to_string())
-                .collect();
-            let text = format!(
-                "{} of {} have another length than the {} bytes of the map (seen: {})",
-                seen.n_other_length,
-                seen.n_seen,
-                spec.length,
-                lengths.join(", ")
-            );
-            say(Kind::OtherLength, text, &[n(seen.n_other_length), of]);
-        }
-        if seen.n_counter_skips > 0 {
-            let (skips, lost) = (seen.n_counter_skips, seen.n_lost);
-            let text = format!(
-                "the counter skips {}, about {} lost",
-                times(skips),
-                if lost == 1 {
-                    "1 frame is".to_owned()
-                } else {
-                    format!("{lost} frames are")
-                }
-            );
-            say(
-                Kind::CounterSkips,
-                text,
-                &[("skips", skips as f64), ("lost", lost as f64)],
-            );
-        }
-        if seen.n_checksum_wrong > 0 {
-            let (wrong, seen_in_all) = (seen.n_checksum_wrong, seen.n_seen);
-            let text = format!("the checksum does not fit in {wrong} of {seen_in_all}");
-            say(Kind::ChecksumFails, text, &[n(wrong), of]);
-        }
-        if seen.n_elsewhere > 0 {
-            let text = format!(
-                "also on another bus ({} frames); {} is used: let the map say which bus it is on",
-                seen.n_elsewhere,
-                seen.bus.as_deref().unwrap_or("the first")
-            );
-            say(Kind::OnTwoBuses, text, &[n(seen.n_elsewhere)]);
-        }
+        frame(spec, &seen, remarks);
         all.push(FrameSurvey {
             id: spec.id,
             line: spec.line,
@@ -171,35 +96,74 @@ fn frames(survey: &Survey, coverage: &Coverage, remarks: &mut Remarks) -> Vec<Fr
     all
 }
 
+fn frame(spec: &FrameSpec, seen: &FrameCoverage, remarks: &mut Remarks) {
+    let subject = format!("frame {}", spec.id);
+    let mut add = |kind, text: String, numbers: &[_]| remarks.add(kind, &subject, text, numbers);
+    let (n, of) = (|n: u64| ("n", n as f64), ("of", seen.n_seen as f64));
+    if seen.n_seen == 0 {
+        let text = format!("never seen (map line {})", spec.line);
+        add(Kind::NeverSeen, text, &[]);
+    }
+    if let Some((found, stated)) = seen.period_s.zip(spec.period_s)
+        && (found / stated - 1.0).abs() > limits::PERIOD_OFF
+    {
+        let (found_ms, stated_ms) = (found * 1e3, stated * 1e3);
+        let text = format!("comes every {found_ms:.1} ms, the map says {stated_ms:.1} ms");
+        let numbers = [("found_s", found), ("stated_s", stated)];
+        add(Kind::PeriodOff, text, &numbers);
+    }
+    if seen.n_other_length > 0 {
+        let (other, n_seen, length) = (seen.n_other_length, seen.n_seen, spec.length);
+        let lengths = lengths_seen(seen, ", ");
+        let text = format!(
+            "{other} of {n_seen} have another length than the {length} bytes of the map (seen: {lengths})"
+        );
+        add(Kind::OtherLength, text, &[n(other), of]);
+    }
+    if seen.n_counter_skips > 0 {
+        let (skips, lost) = (seen.n_counter_skips, seen.n_lost);
+        let skipped = match skips {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        };
+        let frames = if lost == 1 { "frame is" } else { "frames are" };
+        let text = format!("the counter skips {skipped}, about {lost} {frames} lost");
+        let numbers = [("skips", skips as f64), ("lost", lost as f64)];
+        add(Kind::CounterSkips, text, &numbers);
+    }
+    if seen.n_checksum_wrong > 0 {
+        let (wrong, n_seen) = (seen.n_checksum_wrong, seen.n_seen);
+        let text = format!("the checksum does not fit in {wrong} of {n_seen}");
+        add(Kind::ChecksumFails, text, &[n(wrong), of]);
+    }
+    if seen.n_elsewhere > 0 {
+        let (elsewhere, bus) = (seen.n_elsewhere, seen.bus.as_deref().unwrap_or("the first"));
+        let text = format!(
+            "also on another bus ({elsewhere} frames); {bus} is used: let the map say which bus it is on"
+        );
+        add(Kind::OnTwoBuses, text, &[n(elsewhere)]);
+    }
+}
+
 fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
     let mut all = Vec::new();
     for (index, spec) in survey.map.channels.iter().enumerate() {
         let (watch, codes) = (&survey.columns[index], &survey.codes[index]);
-        let is_derived = survey
-            .map
-            .derived
-            .iter()
-            .any(|derived| derived.channel == index);
         let role = spec.role.map_or("", |role| role.name);
-        let mut say =
+        let mut add =
             |kind, text: String, numbers: &[_]| remarks.add(kind, &spec.name, text, numbers);
         if watch.n == 0 {
-            say(Kind::NeverSeen, "no sample in this log".to_owned(), &[]);
+            add(Kind::NeverSeen, "no sample in this log".to_owned(), &[]);
         }
         let beyond = share(codes.n_beyond_belief, codes.n);
         if beyond > limits::BEYOND_BELIEF_SHARE {
-            let text = format!(
-                "{:.1} % of the values are outside the range the map believes",
-                beyond * 100.0
-            );
-            say(
-                Kind::BeyondBelief,
-                text,
-                &[("share", beyond), ("n", codes.n_beyond_belief as f64)],
-            );
+            let percent = beyond * 100.0;
+            let text =
+                format!("{percent:.1} % of the values are outside the range the map believes");
+            let numbers = [("share", beyond), ("n", codes.n_beyond_belief as f64)];
+            add(Kind::BeyondBelief, text, &numbers);
         }
-        let n_present = watch.n - watch.n_missing;
-        let outside = share(watch.n_outside_voltage, n_present);
+        let outside = share(watch.n_outside_voltage, watch.n - watch.n_missing);
         if role == "supply.voltage" && outside > limits::VOLTAGE_SHARE {
             let (low, high) = watch.range.unwrap_or_default();
             let text = format!(
@@ -208,31 +172,22 @@ fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
                 short(low),
                 short(high)
             );
-            say(
-                Kind::VoltageOdd,
-                text,
-                &[("share", outside), ("low_v", low), ("high_v", high)],
-            );
+            let numbers = [("share", outside), ("low_v", low), ("high_v", high)];
+            add(Kind::VoltageOdd, text, &numbers);
         }
         if role.ends_with(".temperature") && watch.n_too_fast > 0 {
+            let (n, fastest) = (watch.n_too_fast, watch.fastest);
             let text = format!(
-                "jumps {} times, at up to {} °C/s; oil and metal take longer",
-                watch.n_too_fast,
-                short(watch.fastest)
+                "jumps {n} times, at up to {} °C/s; oil and metal take longer",
+                short(fastest)
             );
-            say(
-                Kind::TemperatureJumps,
-                text,
-                &[
-                    ("n", watch.n_too_fast as f64),
-                    ("fastest_k_per_s", watch.fastest),
-                ],
-            );
+            let numbers = [("n", n as f64), ("fastest_k_per_s", fastest)];
+            add(Kind::TemperatureJumps, text, &numbers);
         }
         all.push(ChannelSurvey {
             name: spec.name.clone(),
-            unit: spec.role.map_or("", |role: &Role| role.unit),
-            is_derived,
+            unit: spec.role.map_or("", |role| role.unit),
+            is_derived: is_derived(survey, index),
             n: watch.n,
             share_missing: share(watch.n_missing, watch.n),
             n_beyond_belief: codes.n_beyond_belief,
@@ -243,14 +198,21 @@ fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
     all
 }
 
+fn is_derived(survey: &Survey, channel: usize) -> bool {
+    survey
+        .map
+        .derived
+        .iter()
+        .any(|derived| derived.channel == channel)
+}
+
 fn byte_orders(survey: &Survey, remarks: &mut Remarks) {
     for (frame, watches) in survey.map.frames.iter().zip(&survey.raw) {
         for (signal, watch) in frame.signals.iter().zip(watches) {
-            let times = watch
-                .order
-                .as_ref()
-                .and_then(|order| order.times_rougher(limits::BYTES_STEPS));
-            let (Some(times), Some(spec)) = (times, survey.map.channels.get(signal.channel)) else {
+            let order = watch.order.as_ref();
+            let times = order.and_then(|order| order.times_rougher(limits::BYTES_STEPS));
+            let spec = survey.map.channels.get(signal.channel);
+            let Some((times, spec)) = times.zip(spec) else {
                 continue;
             };
             if times > limits::BYTES_ROUGHER {
@@ -260,42 +222,28 @@ fn byte_orders(survey: &Survey, remarks: &mut Remarks) {
                     frame.id,
                     signal.line
                 );
-                remarks.add(
-                    Kind::ByteSwapped,
-                    &spec.name,
-                    text,
-                    &[("times_smoother", times)],
-                );
+                let numbers = [("times_smoother", times)];
+                remarks.add(Kind::ByteSwapped, &spec.name, text, &numbers);
             }
         }
     }
 }
 
 fn same_signals(survey: &Survey, remarks: &mut Remarks) {
-    let is_derived = |index: usize| {
-        survey
-            .map
-            .derived
-            .iter()
-            .any(|derived| derived.channel == index)
-    };
     let specs = &survey.map.channels;
-    for first in 0..specs.len() {
-        for second in first + 1..specs.len() {
-            if is_derived(first)
-                || is_derived(second)
-                || specs[first].dimension != specs[second].dimension
-            {
+    let measured = (0..specs.len()).filter(|index| !is_derived(survey, *index));
+    let measured: Vec<usize> = measured.collect();
+    for (at, &first) in measured.iter().enumerate() {
+        for &second in &measured[at + 1..] {
+            if specs[first].dimension != specs[second].dimension {
                 continue;
             }
+            let (first_name, second_name) = (&specs[first].name, &specs[second].name);
             if let Some(n) = survey.columns[first].same_changes(&survey.columns[second]) {
-                let text = format!(
-                    "the same signal as {}: {n} changes are identical",
-                    specs[first].name
-                );
+                let text = format!("the same signal as {first_name}: {n} changes are identical");
                 remarks.add(
                     Kind::SameSignal,
-                    &specs[second].name,
+                    second_name,
                     text,
                     &[("changes", n as f64)],
                 );

@@ -1,4 +1,4 @@
-//! From when on the survey speaks up. None of these changes a figure: they only decide
+//! From which size on the survey makes a remark. None of these changes a figure: they only decide
 //! whether a remark is made. If one is too low, a sound log gets a remark its numbers
 //! refute; if too high, a mistake in a map stays for the user to find.
 

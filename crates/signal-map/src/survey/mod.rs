@@ -22,7 +22,7 @@ use halfshaft_model::{Batch, Block, Entry, Frame, FrameId, FrameKind, Time};
 pub use remark::{Kind, Remark};
 pub use report::{ChannelSurvey, FrameSurvey, SurveyReport};
 
-use crate::decode::bits::{self, Reading};
+use crate::decode::bits;
 use crate::decode::coverage::Coverage;
 use crate::decode::lookup::{Buses, Lookup};
 use crate::map::Map;
@@ -167,11 +167,7 @@ impl Survey {
                 continue;
             };
             let si = cell * column.si_per_unit + column.si_at_zero;
-            codes.add(match column.believe {
-                _ if !si.is_finite() => Reading::NotFinite,
-                Some((low, high)) if !(low..=high).contains(&si) => Reading::BeyondBelief(si),
-                _ => Reading::Value(si),
-            });
+            codes.add(bits::reading_of_si(si, column.believe));
         }
     }
 }

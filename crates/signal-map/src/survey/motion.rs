@@ -1,4 +1,4 @@
-//! What the channels of motion say about each other: scale, stuck sensors, signs.
+//! How the channels of motion fit each other: scale, stuck sensors, signs.
 //!
 //! In: the columns of wheels, road speed, yaw, steering and accelerations. Inside, one
 //! mean a second of each; from those the ratios of speeds and, for every witness of
@@ -28,8 +28,8 @@ pub(crate) const N: usize = ROLES.len();
 pub(crate) const N_WHEELS: usize = 4;
 pub(crate) const SPEED: usize = 4;
 pub(crate) const YAW: usize = 5;
-const STEERING: usize = 6;
-const LATERAL: usize = 7;
+pub(crate) const STEERING: usize = 6;
+pub(crate) const LATERAL: usize = 7;
 
 /// Entries may be written out of order by this much, s: a little more than the clock of the
 /// timeline lets pass.
@@ -58,7 +58,7 @@ pub(crate) const WITNESSES: [Witness; 4] = [
 ];
 
 /// All of it, so far.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Motion {
     // Column of each role.
     columns: [Option<usize>; N],
@@ -109,38 +109,20 @@ impl Motion {
             .vehicle
             .rolling_radius_m
             .map_or(limits::NOMINAL_RADIUS_M, |radius| radius.value);
-        let mut steps = [0.0; N];
-        for (role, column) in columns.iter().enumerate() {
-            let step = column
-                .and_then(|column| map.channels[column].step)
-                .unwrap_or(0.0);
-            steps[role] = if role < N_WHEELS {
-                step * radius_m
-            } else {
-                step
-            }
-            .abs();
-        }
+        let steps_m_per_s = std::array::from_fn(|role| {
+            let step = columns[role].and_then(|column| map.channels[column].step);
+            at_tyre(role, step.unwrap_or(0.0), radius_m).abs()
+        });
         Motion {
             columns,
             radius_m,
-            steps_m_per_s: steps,
-            waiting: Vec::new(),
-            cuts: VecDeque::new(),
+            steps_m_per_s,
             late_s: columns
                 .iter()
                 .flatten()
                 .map(|column| map.channels[*column].late_by_s)
                 .fold(DISORDER_S, |late_s, by_s| late_s.max(DISORDER_S + by_s)),
-            part: 0,
-            window: None,
-            sums: [(0.0, 0); N],
-            latest: [None; N],
-            wheel_ratios: std::array::from_fn(|_| LogMedian::default()),
-            speed_ratio: LogMedian::default(),
-            turning: [Line::default(); WITNESSES.len()],
-            runs: [None; N],
-            stuck: [Stuck::default(); N],
+            ..Motion::default()
         }
     }
 
@@ -204,13 +186,7 @@ impl Motion {
             self.window = Some(window);
         }
         // Everything in m/s at the tyre, so that wheels and road speed compare.
-        let value = value.map(|value| {
-            if role < N_WHEELS {
-                value * self.radius_m
-            } else {
-                value
-            }
-        });
+        let value = value.map(|value| at_tyre(role, value, self.radius_m));
         self.latest[role] = value;
         let Some(value) = value else {
             self.close_run(role);
@@ -279,13 +255,9 @@ impl Motion {
     }
 
     fn close_window(&mut self) {
-        let means = self.sums.map(|(sum, n)| {
-            if n > 0 {
-                Some(sum / f64::from(n))
-            } else {
-                None
-            }
-        });
+        let means = self
+            .sums
+            .map(|(sum, n)| (n > 0).then(|| sum / f64::from(n)));
         self.sums = [(0.0, 0); N];
         for (wheel, ratios) in self.wheel_ratios.iter_mut().enumerate() {
             let others = (0..N_WHEELS)
@@ -303,16 +275,25 @@ impl Motion {
         }
         let difference = |left: usize| Some(means[left + 1]? - means[left]?);
         for (witness, line) in WITNESSES.iter().zip(&mut self.turning) {
-            let says = match witness {
+            let turning = match witness {
                 Witness::Rear => difference(0),
                 Witness::Front => difference(2),
                 Witness::Steering => means[STEERING].map(|angle| angle * speed),
                 Witness::Lateral => means[LATERAL].map(|acceleration| acceleration / speed),
             };
-            if let Some(says) = says {
-                line.add(yaw, says);
+            if let Some(turning) = turning {
+                line.add(yaw, turning);
             }
         }
+    }
+}
+
+/// A wheel's speed in m/s at the tyre; what is no wheel as it is.
+fn at_tyre(role: usize, value: f64, radius_m: f64) -> f64 {
+    if role < N_WHEELS {
+        value * radius_m
+    } else {
+        value
     }
 }
 

@@ -16,7 +16,6 @@ const LONGEST_STEP_S: f64 = 0.5;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Codes {
     pub(crate) n: u64,
-    pub(crate) n_absent: u64,
     pub(crate) n_broken: u64,
     pub(crate) n_beyond_belief: u64,
 }
@@ -25,8 +24,7 @@ impl Codes {
     pub(crate) fn add(&mut self, reading: Reading) {
         self.n += 1;
         match reading {
-            Reading::Value(_) => {}
-            Reading::Absent | Reading::BeyondEnd => self.n_absent += 1,
+            Reading::Value(_) | Reading::Absent | Reading::BeyondEnd => {}
             Reading::Broken | Reading::NotFinite => self.n_broken += 1,
             Reading::BeyondBelief(_) => self.n_beyond_belief += 1,
         }
@@ -51,7 +49,7 @@ impl RawWatch {
     }
 
     /// Takes a payload that carries the signal, whose first eight bytes are `head`, and gives
-    /// what it says.
+    /// its reading.
     pub(crate) fn add(
         &mut self,
         signal: &Signal,
@@ -82,19 +80,15 @@ pub(crate) struct ByteOrder {
 impl ByteOrder {
     /// `None` for signals in one byte and for floats.
     fn new(signal: &Signal) -> Option<ByteOrder> {
-        let bytes = by_byte(&signal.bits);
-        let width = signal.bits.width();
-        if bytes.len() < 2 || width > 64 || signal.number == Number::Float {
+        let mut runs = by_byte(&signal.bits);
+        if runs.len() < 2 || signal.bits.width() > 64 || signal.number == Number::Float {
             return None;
         }
-        let reversed = BitField {
-            runs: bytes.into_iter().rev().collect(),
-        };
-        let (stated, exchanged) = (Roughness::default(), Roughness::default());
+        runs.reverse();
         Some(ByteOrder {
-            reversed: Plan::new(&reversed),
-            stated,
-            exchanged,
+            reversed: Plan::new(&BitField { runs }),
+            stated: Roughness::default(),
+            exchanged: Roughness::default(),
             last: None,
         })
     }

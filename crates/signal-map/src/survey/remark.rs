@@ -2,45 +2,27 @@
 
 use std::fmt;
 
-/// What kind of remark; the words are stable.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
-    /// A frame or a channel the log does not carry.
-    NeverSeen,
-    /// A period off by more than a fifth.
-    PeriodOff,
-    /// Another length than stated.
-    OtherLength,
-    /// Frames lost by their counter.
-    CounterSkips,
-    /// Checksums that do not fit.
-    ChecksumFails,
-    /// A frame on more than one bus, where the map does not say which.
-    OnTwoBuses,
-    /// Values outside the range the map believes.
-    BeyondBelief,
-    /// High and low byte look exchanged.
-    ByteSwapped,
-    /// A factor between channels that should agree.
-    WronglyScaled,
-    /// The same number while others move.
-    Stuck,
-    /// Left and right look exchanged.
-    LeftRightExchanged,
-    /// A sign that disagrees with the others.
-    SignReversed,
-    /// Two channels that are the same signal.
-    SameSignal,
-    /// A supply voltage no running car has.
-    VoltageOdd,
-    /// A temperature that jumps.
-    TemperatureJumps,
-    /// The log's clock is passed through twice.
-    TimeTwice,
-}
+halfshaft_model::codes! { "What kind of remark; the words are stable." Kind {
+    NeverSeen "never-seen" "A frame or a channel the log does not carry."
+    PeriodOff "period-off" "A period off by more than a fifth."
+    OtherLength "other-length" "Another length than stated."
+    CounterSkips "counter-skips" "Frames lost by their counter."
+    ChecksumFails "checksum-fails" "Checksums that do not fit."
+    OnTwoBuses "on-two-buses" "A frame on more than one bus, where the map states none."
+    BeyondBelief "beyond-belief" "Values outside the range the map believes."
+    ByteSwapped "byte-swapped" "High and low byte look exchanged."
+    WronglyScaled "wrongly-scaled" "A factor between channels that should agree."
+    Stuck "stuck" "The same number while others move."
+    LeftRightExchanged "left-right-exchanged" "Left and right look exchanged."
+    SignReversed "sign-reversed" "A sign that disagrees with the others."
+    SameSignal "same-signal" "Two channels that are the same signal."
+    VoltageOdd "voltage-odd" "A supply voltage no running car has."
+    TemperatureJumps "temperature-jumps" "A temperature that jumps."
+    TimeTwice "time-twice" "The log's clock is passed through twice."
+} }
 
 impl Kind {
-    /// What a right map does not raise: the checks that the values make sense.
+    /// The checks that the values make sense: a right map raises none of them.
     pub const OF_VALUES: [Kind; 9] = [
         Kind::BeyondBelief,
         Kind::ByteSwapped,
@@ -52,28 +34,6 @@ impl Kind {
         Kind::VoltageOdd,
         Kind::TemperatureJumps,
     ];
-
-    /// The stable word.
-    pub fn word(self) -> &'static str {
-        match self {
-            Kind::NeverSeen => "never-seen",
-            Kind::PeriodOff => "period-off",
-            Kind::OtherLength => "other-length",
-            Kind::CounterSkips => "counter-skips",
-            Kind::ChecksumFails => "checksum-fails",
-            Kind::OnTwoBuses => "on-two-buses",
-            Kind::BeyondBelief => "beyond-belief",
-            Kind::ByteSwapped => "byte-swapped",
-            Kind::WronglyScaled => "wrongly-scaled",
-            Kind::Stuck => "stuck",
-            Kind::LeftRightExchanged => "left-right-exchanged",
-            Kind::SignReversed => "sign-reversed",
-            Kind::SameSignal => "same-signal",
-            Kind::VoltageOdd => "voltage-odd",
-            Kind::TemperatureJumps => "temperature-jumps",
-            Kind::TimeTwice => "time-twice",
-        }
-    }
 }
 
 /// One remark.

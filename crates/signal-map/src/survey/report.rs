@@ -20,7 +20,7 @@ pub struct SurveyReport {
     pub n_unmapped: u64,
     /// Entries of the log.
     pub n_entries: u64,
-    /// Entries that the map says something about.
+    /// Entries of frames and columns that are in the map.
     pub n_mapped: u64,
     /// What looks wrong.
     pub remarks: Vec<Remark>,
@@ -123,12 +123,7 @@ impl FrameSurvey {
             }
             (None, None) => String::new(),
         };
-        let lengths: Vec<String> = seen
-            .lengths
-            .iter()
-            .map(|(length, _)| length.to_string())
-            .collect();
-        line += &format!(", {} bytes", lengths.join(" or "));
+        line += &format!(", {} bytes", lengths_seen(seen, " or "));
         if let Some(longest_s) = seen.longest_gap_s.filter(|_| seen.n_gaps > 0) {
             let (n, all_s) = (seen.n_gaps, seen.in_gaps_s);
             line += &format!(", {n} gaps ({all_s:.2} s in all, longest {longest_s:.2} s)");
@@ -172,6 +167,12 @@ impl ChannelSurvey {
         }
         line.trim_end().to_owned()
     }
+}
+
+/// The lengths of a frame in the log, `between` each and the next.
+pub(crate) fn lengths_seen(seen: &FrameCoverage, between: &str) -> String {
+    let lengths = seen.lengths.iter().map(|(length, _)| length.to_string());
+    lengths.collect::<Vec<_>>().join(between)
 }
 
 /// Four figures or so, without needless zeros.

@@ -4,8 +4,8 @@
 //! here; `check::formulas` does that.
 
 use super::lexer::Kind;
-use super::slots::{Cursor, Fault, spelled, visible};
-use crate::mistakes::{MistakeCode, Span};
+use super::slots::{Cursor, did_you_mean, spelled, visible};
+use crate::mistakes::{Fault, MistakeCode, Span};
 use halfshaft_model::Unit;
 use halfshaft_model::unit::UNITS;
 
@@ -14,50 +14,19 @@ const DEEPEST: usize = 32;
 /// How many pieces a formula may have.
 const LONGEST: usize = 400;
 
-/// An operator between two parts.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Operator {
-    /// `+`
-    Plus,
-    /// `-`
-    Minus,
-    /// `*`
-    Times,
-    /// `/`
-    Over,
-    /// `<`
-    Less,
-    /// `<=`
-    LessOrEqual,
-    /// `>`
-    Greater,
-    /// `>=`
-    GreaterOrEqual,
-    /// `=`
-    Equal,
-}
-
-const OPERATORS: &[(&str, Operator)] = &[
-    ("+", Operator::Plus),
-    ("-", Operator::Minus),
-    ("*", Operator::Times),
-    ("/", Operator::Over),
-    ("<", Operator::Less),
-    ("<=", Operator::LessOrEqual),
-    (">", Operator::Greater),
-    (">=", Operator::GreaterOrEqual),
-    ("=", Operator::Equal),
-];
+halfshaft_model::codes! { "An operator between two parts, as it is written." Operator {
+    Plus "+" "The sum."
+    Minus "-" "The difference."
+    Times "*" "The product."
+    Over "/" "The quotient."
+    Less "<" "Whether the left is less."
+    LessOrEqual "<=" "Whether the left is not greater."
+    Greater ">" "Whether the left is greater."
+    GreaterOrEqual ">=" "Whether the left is not less."
+    Equal "=" "Whether both are equal."
+} }
 
 impl Operator {
-    /// As it is written.
-    pub fn symbol(self) -> &'static str {
-        OPERATORS
-            .iter()
-            .find(|(_, operator)| *operator == self)
-            .map_or("", |(symbol, _)| symbol)
-    }
-
     fn strength(self) -> u8 {
         match self {
             Operator::Times | Operator::Over => 3,
@@ -99,7 +68,7 @@ pub fn parse(cursor: &mut Cursor) -> Result<Expression, Fault> {
         n_parts: 0,
     };
     let expression = reader.chain(cursor, 0)?;
-    cursor.say(&reader.spelling);
+    cursor.spell(&reader.spelling);
     Ok(expression)
 }
 
@@ -117,7 +86,7 @@ impl Reader {
             ahead(cursor).filter(|operator| operator.strength() >= least.max(1))
         {
             cursor.skip(1);
-            self.spelling.push_str(&format!(" {} ", operator.symbol()));
+            self.spelling.push_str(&format!(" {} ", operator.word()));
             let right = self.chain(cursor, operator.strength() + 1)?;
             let span = left.span.to(right.span);
             left = Expression {
@@ -131,14 +100,14 @@ impl Reader {
     fn single(&mut self, cursor: &mut Cursor) -> Result<Expression, Fault> {
         self.n_parts += 1;
         if self.depth > DEEPEST || self.n_parts > LONGEST {
-            return Err(Fault {
-                span: cursor.here(),
-                code: MistakeCode::FormulaDeep,
-                message: format!(
+            return Err(Fault::with(
+                cursor.here(),
+                MistakeCode::FormulaDeep,
+                format!(
                     "the formula is nested deeper than {DEEPEST} brackets or longer than {LONGEST} parts"
                 ),
-                suggestion: "work out a part of it as a channel of its own".to_owned(),
-            });
+                "work out a part of it as a channel of its own",
+            ));
         }
         self.depth += 1;
         let result = self.bare(cursor);
@@ -164,105 +133,96 @@ impl Reader {
             inner.span = from.to(cursor.behind());
             return Ok(inner);
         }
-        let wanted = "a number, a channel, a function or a bracket";
-        let Some(token) = cursor.peek() else {
-            return Err(cursor.wanted(wanted));
-        };
-        match token.kind {
-            Kind::Number => self.number(cursor),
-            Kind::Word => {
+        let part = match cursor.peek() {
+            Some(token) if token.kind == Kind::Number => self.number(cursor)?,
+            Some(token) if token.kind == Kind::Word => {
                 cursor.skip(1);
                 self.spelling.push_str(token.text);
-                if !cursor.take("(") {
-                    return Ok(Expression {
-                        part: Part::Name(token.text.to_owned()),
-                        span: token.span,
-                    });
-                }
-                self.spelling.push('(');
-                let mut inputs = vec![self.chain(cursor, 0)?];
-                while cursor.take(",") {
-                    self.spelling.push_str(", ");
-                    inputs.push(self.chain(cursor, 0)?);
-                }
-                self.close(cursor)?;
-                let span = from.to(cursor.behind());
-                Ok(Expression {
-                    part: Part::Call(token.text.to_owned(), inputs),
-                    span,
-                })
+                self.name_or_call(cursor, token.text)?
             }
-            _ => Err(cursor.wanted(wanted)),
+            _ => return Err(cursor.expected("a number, a channel, a function or a bracket")),
+        };
+        Ok(Expression {
+            part,
+            span: from.to(cursor.behind()),
+        })
+    }
+
+    fn name_or_call(&mut self, cursor: &mut Cursor, name: &str) -> Result<Part, Fault> {
+        if !cursor.take("(") {
+            return Ok(Part::Name(name.to_owned()));
         }
+        self.spelling.push('(');
+        let mut inputs = vec![self.chain(cursor, 0)?];
+        while cursor.take(",") {
+            self.spelling.push_str(", ");
+            inputs.push(self.chain(cursor, 0)?);
+        }
+        self.close(cursor)?;
+        Ok(Part::Call(name.to_owned(), inputs))
     }
 
     fn close(&mut self, cursor: &mut Cursor) -> Result<(), Fault> {
         if !cursor.take(")") {
-            return Err(cursor.wanted("`)`"));
+            return Err(cursor.expected("`)`"));
         }
         self.spelling.push(')');
         Ok(())
     }
 
-    fn number(&mut self, cursor: &mut Cursor) -> Result<Expression, Fault> {
-        let wanted = "a number";
-        let from = cursor.here();
-        let token = cursor.peek().ok_or_else(|| cursor.wanted(wanted))?;
-        let value: f64 = token.text.parse().map_err(|_| cursor.wanted(wanted))?;
+    fn number(&mut self, cursor: &mut Cursor) -> Result<Part, Fault> {
+        let value = cursor
+            .peek()
+            .and_then(|token| Some((token.text, token.text.parse().ok()?)));
+        let (text, value): (&str, f64) = value.ok_or_else(|| cursor.expected("a number"))?;
         if !value.is_finite() {
-            return Err(cursor.wanted("a smaller number"));
+            return Err(cursor.expected("a smaller number"));
         }
         cursor.skip(1);
-        self.spelling.push_str(token.text);
-        // The longest run of touching tokens that is a unit: `10 km/h` is a speed, and
-        // `10 m/own.x` ten metres over a channel.
-        let mut spelling = String::new();
-        let mut best: Option<(usize, &'static Unit)> = None;
-        let mut n = 0;
-        while let Some(next) = cursor.peek_at(n) {
-            let touches = n == 0
-                || cursor
-                    .peek_at(n - 1)
-                    .is_some_and(|before| before.touches(&next));
-            if !touches || n == 4 || (n == 0 && next.kind != Kind::Word) {
-                break;
-            }
-            spelling.push_str(next.text);
-            n += 1;
-            if let Some(unit) = Unit::find(&spelling) {
-                best = Some((n, unit));
-            }
+        self.spelling.push_str(text);
+        if let Some((n, unit)) = longest_unit(cursor) {
+            cursor.skip(n);
+            self.spelling.push(' ');
+            self.spelling.push_str(spelled(unit));
+            return Ok(Part::Number(value, Some(unit)));
         }
-        let Some((n, unit)) = best else {
-            if let Some(word) = cursor.peek().filter(|next| next.kind == Kind::Word) {
-                return Err(Fault {
-                    span: word.span,
-                    code: MistakeCode::UnknownUnit,
-                    message: format!("`{}` is not a unit this program knows", visible(word.text)),
-                    suggestion: super::slots::did_you_mean(word.text, UNITS.iter().map(spelled)),
-                });
-            }
-            return Ok(Expression {
-                part: Part::Number(value, None),
-                span: from,
-            });
-        };
-        cursor.skip(n);
-        self.spelling.push(' ');
-        self.spelling.push_str(spelled(unit));
-        Ok(Expression {
-            part: Part::Number(value, Some(unit)),
-            span: from.to(cursor.behind()),
-        })
+        match cursor.peek().filter(|next| next.kind == Kind::Word) {
+            None => Ok(Part::Number(value, None)),
+            Some(word) => Err(Fault::with(
+                word.span,
+                MistakeCode::UnknownUnit,
+                format!("`{}` is not a unit this program knows", visible(word.text)),
+                did_you_mean(word.text, UNITS.iter().map(spelled)),
+            )),
+        }
     }
+}
+
+/// The longest run of touching tokens that is a unit, and how many they are: `10 km/h` is a
+/// speed, and `10 m/own.x` ten metres over a channel.
+fn longest_unit(cursor: &Cursor) -> Option<(usize, &'static Unit)> {
+    let mut spelling = String::new();
+    let mut longest = None;
+    let mut before = None;
+    for n in 0..4 {
+        let Some(next) = cursor.peek_at(n) else { break };
+        let goes_on = match before.replace(next) {
+            None => next.kind == Kind::Word,
+            Some(before) => before.touches(&next),
+        };
+        if !goes_on {
+            break;
+        }
+        spelling.push_str(next.text);
+        longest = Unit::find(&spelling).map(|unit| (n + 1, unit)).or(longest);
+    }
+    longest
 }
 
 fn ahead(cursor: &Cursor) -> Option<Operator> {
     let token = cursor.peek()?;
-    OPERATORS
-        .iter()
-        .find(|(symbol, _)| *symbol == token.text)
-        .map(|(_, operator)| *operator)
+    let mut all = Operator::ALL.iter().copied();
+    all.find(|operator| operator.word() == token.text)
 }
 
 #[cfg(test)]

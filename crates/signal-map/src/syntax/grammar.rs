@@ -2,27 +2,10 @@
 //!
 //! `docs/signal-map.md` holds what is printed here; a test compares them.
 
-use super::forms::{FORMS, Form, Piece, Place};
+use super::figure::{Fill, range_in_words};
+use super::forms::{FORMS, Piece, Section};
 use super::slots::SlotKind;
 use std::fmt::Write as _;
-
-/// Every place a sentence can stand in, with the name of its rule.
-const RULES: &[(Place, &str)] = &[
-    (Place::Top, "top"),
-    (Place::Identity, "identity"),
-    (Place::Vehicle, "vehicle"),
-    (Place::Torque, "torque"),
-    (Place::Geared, "geared"),
-    (Place::Table, "table"),
-    (Place::Bus, "bus"),
-    (Place::Frame, "frame"),
-    (Place::Page, "page"),
-    (Place::Signal, "signal"),
-    (Place::Proof, "proof"),
-    (Place::Sheet, "sheet"),
-    (Place::Column, "column-fact"),
-    (Place::Derived, "derived"),
-];
 
 /// What the slots are made of, and what those are made of.
 const PARTS: &[(&str, &str)] = &[
@@ -96,22 +79,19 @@ fn slot_rule(kind: SlotKind) -> &'static str {
 /// The grammar in EBNF (ISO/IEC 14977 marks), printed from the tables.
 pub fn ebnf() -> String {
     let mut out = String::from("map = { top } ;\n\n");
-    for (place, name) in RULES {
-        let forms: Vec<&Form> = FORMS
-            .iter()
-            .filter(|form| form.places.contains(place))
-            .collect();
-        for (index, form) in forms.iter().enumerate() {
-            let start = if index == 0 {
-                format!("{name} =\n   ")
-            } else {
-                "  |".to_owned()
+    for section in Section::ALL
+        .iter()
+        .filter(|section| **section != Section::Nothing)
+    {
+        let forms = FORMS.iter().filter(|form| form.sections.contains(section));
+        let mut start = format!("{} =\n   ", section.word());
+        for form in forms {
+            let under = match form.opens {
+                Section::Nothing => String::new(),
+                opens => format!(" , {{ under , {} }}", opens.word()),
             };
-            let under = RULES.iter().find(|(place, _)| *place == form.opens);
-            let under = under.map_or(String::new(), |(_, rule)| {
-                format!(" , {{ under , {rule} }}")
-            });
             let _ = writeln!(out, "{start} {}{under}", sequence(&form.pieces));
+            start = "  |".to_owned();
         }
         out.push_str("  ;\n\n");
     }
@@ -121,6 +101,21 @@ pub fn ebnf() -> String {
     out.push('\n');
     for (name, rule) in PARTS {
         let _ = writeln!(out, "{name} = {rule} ;");
+    }
+    out
+}
+
+/// The figures of the vehicle as a table: what is written, what it is, what is believed.
+pub fn figures() -> String {
+    let mut out = String::from("\n| you write | what it is | believed |\n|---|---|---|\n");
+    for form in FORMS.iter() {
+        if let Some(Fill::Figure(figure)) = &form.fill
+            && form.sections == [Section::Vehicle]
+        {
+            let (words, help) = (form.words(), figure.help);
+            let believed = figure.believed.map_or(String::new(), range_in_words);
+            let _ = writeln!(out, "| `{words}` | {help} | {believed} |");
+        }
     }
     out
 }
@@ -142,13 +137,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_sentence_is_printed_once_for_each_place() {
+    fn every_sentence_is_printed_once_for_each_section() {
         let printed = ebnf();
         let n_lines = printed
             .lines()
             .filter(|line| line.starts_with("    ") || line.starts_with("  |"))
             .count();
-        let n_wanted: usize = FORMS.iter().map(|form| form.places.len()).sum();
+        let n_wanted: usize = FORMS.iter().map(|form| form.sections.len()).sum();
         assert_eq!(n_lines, n_wanted);
         assert!(printed.contains(r#"| "every" , quantity"#));
     }

@@ -1,7 +1,7 @@
 //! One line of a map to tokens.
 //!
 //! In: a line without its indentation. Out: tokens with their places, and the note at
-//! the end of the line. Whether the tokens make sense is asked in `sentence`.
+//! the end of the line. Whether the tokens make a sentence is decided in `sentence`.
 
 use crate::mistakes::Span;
 use nom::branch::alt;
@@ -9,7 +9,7 @@ use nom::bytes::complete::{tag, take_while, take_while1};
 use nom::character::complete::{anychar, digit1, hex_digit1, one_of};
 use nom::combinator::{opt, recognize, value};
 use nom::multi::many0_count;
-use nom::sequence::{delimited, pair, preceded, terminated};
+use nom::sequence::{delimited, pair, preceded};
 use nom::{IResult, Parser};
 
 /// What a token is.
@@ -69,10 +69,7 @@ pub fn tokens(line: &str, offset: usize) -> (Vec<Token<'_>>, Option<&str>) {
         found.push(Token {
             kind,
             text: &rest[..length],
-            span: Span {
-                start,
-                end: start + length,
-            },
+            span: Span::from(start..start + length),
         });
         rest = after;
     }
@@ -131,7 +128,7 @@ fn mark(input: &str) -> IResult<&str, &str> {
     .parse(input)
 }
 
-/// What a quoted text says.
+/// A quoted text without its quotation marks and escapes.
 pub fn unquote(quoted: &str) -> String {
     let inner = quoted
         .strip_prefix('"')
@@ -152,30 +149,13 @@ pub fn unquote(quoted: &str) -> String {
 
 /// A text as it is written in a map.
 pub fn quote(plain: &str) -> String {
-    let mut quoted = String::with_capacity(plain.len() + 2);
-    quoted.push('"');
-    for c in plain.chars() {
-        match c {
-            '"' | '\\' => {
-                quoted.push('\\');
-                quoted.push(c);
-            }
-            '\t' => quoted.push_str("\\t"),
-            _ => quoted.push(c),
-        }
-    }
-    quoted.push('"');
-    quoted
+    let escaped = plain.replace('\\', "\\\\").replace('"', "\\\"");
+    format!("\"{}\"", escaped.replace('\t', "\\t"))
 }
 
 /// Splits `7.3` into 7 and 3.
 pub fn dotted(text: &str) -> Option<(u32, u32)> {
-    let parsed: IResult<&str, (&str, &str)> =
-        pair(terminated(digit1, tag(".")), digit1).parse(text);
-    let (rest, (whole, part)) = parsed.ok()?;
-    if !rest.is_empty() {
-        return None;
-    }
+    let (whole, part) = text.split_once('.')?;
     Some((whole.parse().ok()?, part.parse().ok()?))
 }
 
@@ -186,11 +166,11 @@ mod tests {
     #[track_caller]
     fn check(line: &str, wanted: &str) {
         let (found, _) = tokens(line, 0);
-        let shown: Vec<String> = found
+        let listed: Vec<String> = found
             .iter()
             .map(|token| format!("{:?}:{}", token.kind, token.text))
             .collect();
-        assert_eq!(shown.join(" "), wanted);
+        assert_eq!(listed.join(" "), wanted);
         for token in found {
             assert_eq!(&line[token.span.start..token.span.end], token.text);
         }

@@ -1,10 +1,10 @@
 //! The text to lines, each with its level.
 //!
 //! In: text. Out: lines with tokens, note and level, and mistakes in indentation. The
-//! level of a line follows from the lines above it; how many blanks make a level is free.
+//! level of a line follows from the lines above it; how many spaces make a level is free.
 
 use super::lexer::{self, Token};
-use crate::mistakes::{Gathered, MistakeCode, Span};
+use crate::mistakes::{Fault, Gathered, MistakeCode, Span};
 
 /// Longest line, bytes.
 pub const LONGEST_LINE: usize = 2000;
@@ -17,7 +17,7 @@ const DEEPEST: usize = 16;
 /// Columns a tab is taken for, after the complaint about it.
 const TAB: usize = 4;
 
-/// A line that says something.
+/// A line that is not empty.
 #[derive(Clone, Debug)]
 pub struct Line<'a> {
     /// Number, from 1.
@@ -34,6 +34,13 @@ pub struct Line<'a> {
 }
 
 impl Line<'_> {
+    /// Its first token.
+    pub fn head(&self) -> Span {
+        self.tokens
+            .first()
+            .map_or(Span::default(), |token| token.span)
+    }
+
     /// From its first to its last token.
     pub fn span(&self) -> Span {
         match (self.tokens.first(), self.tokens.last()) {
@@ -53,7 +60,7 @@ pub fn read<'a>(text: &'a str, gathered: &mut Gathered) -> Vec<Line<'a>> {
         let start = offset;
         offset += whole.len();
         let content = whole.trim_end_matches(['\n', '\r']);
-        // A byte order mark says nothing in UTF-8.
+        // A byte order mark means nothing in UTF-8.
         let bare = if index == 0 {
             content.trim_start_matches('\u{feff}')
         } else {
@@ -66,45 +73,27 @@ pub fn read<'a>(text: &'a str, gathered: &mut Gathered) -> Vec<Line<'a>> {
         }
         if lines.len() >= MOST_LINES {
             let message = format!("a map has at most {MOST_LINES} lines; the rest was not read");
-            gathered.mistake(
-                Span {
-                    start,
-                    end: start + bare.len(),
-                },
-                MistakeCode::TooLarge,
-                message,
-            );
+            let span = Span::from(start..start + bare.len());
+            gathered.mistake(Fault::new(span, MistakeCode::TooLarge, message));
             break;
         }
         if bare.len() > LONGEST_LINE {
-            let message = format!(
-                "the line has {} bytes, and {LONGEST_LINE} is the most",
-                bare.len()
-            );
-            gathered.mistake(
-                Span {
-                    start,
-                    end: start + 1,
-                },
-                MistakeCode::LineTooLong,
-                message,
-            );
+            let n = bare.len();
+            let message = format!("the line has {n} bytes, and {LONGEST_LINE} is the most");
+            let span = Span::from(start..start + 1);
+            gathered.mistake(Fault::new(span, MistakeCode::LineTooLong, message));
             continue;
         }
         let inner = bare.trim_start_matches([' ', '\t']);
         let indent = &bare[..bare.len() - inner.len()];
         if let Some(at) = indent.find('\t').filter(|_| !tabs_seen) {
             tabs_seen = true;
-            let span = Span {
-                start: start + at,
-                end: start + at + 1,
-            };
-            gathered.mistake_with(
-                span,
+            gathered.mistake(Fault::with(
+                Span::from(start + at..start + at + 1),
                 MistakeCode::TabIndent,
                 "lines are indented with blanks; this one (and perhaps others) with a tab",
                 "write two blanks a level",
-            );
+            ));
         }
         let column = indent
             .chars()
@@ -141,11 +130,8 @@ fn set_levels(lines: &mut [Line], gathered: &mut Gathered) {
         let span = lines[index].span();
         if open.is_empty() {
             if column > 0 {
-                gathered.mistake(
-                    span,
-                    MistakeCode::Indent,
-                    "the first line is indented, and there is nothing above it",
-                );
+                let message = "the first line is indented, and there is nothing above it";
+                gathered.mistake(Fault::new(span, MistakeCode::Indent, message));
             }
             open.push(column);
             continue;
@@ -163,19 +149,19 @@ fn set_levels(lines: &mut [Line], gathered: &mut Gathered) {
                 open.pop();
             }
             if open.last() != Some(&column) {
-                gathered.mistake_with(
+                gathered.mistake(Fault::with(
                     span,
                     MistakeCode::Indent,
                     "the line stands between two levels",
                     "line it up with the lines it belongs to",
-                );
+                ));
                 // Taken for one of the lines it is nearest under.
                 open.push(column);
             }
         }
         if open.len() > DEEPEST {
             let message = format!("the lines are nested deeper than {DEEPEST} levels");
-            gathered.mistake(span, MistakeCode::FormulaDeep, message);
+            gathered.mistake(Fault::new(span, MistakeCode::FormulaDeep, message));
             open.truncate(DEEPEST);
         }
         lines[index].level = open.len() - 1;

@@ -5,6 +5,7 @@
 //! are not looked at here; `check` does that.
 
 pub mod expression;
+pub mod figure;
 pub mod forms;
 pub mod grammar;
 pub mod lexer;

@@ -1,13 +1,13 @@
 //! The tree of facts.
 //!
 //! In: text. Out: a [`Tree`]; a line that is no sentence is a mistake and is left out,
-//! and its parent is marked damaged so that nobody complains about what is then missing.
+//! and its parent is marked damaged, so that what is then missing is no second mistake.
 
-use super::forms::{FormName, Place};
+use super::forms::{FormName, Section};
 use super::lines::{self, Line};
 use super::sentence::{self, Reading};
-use super::slots::{Slot, visible};
-use crate::mistakes::{Gathered, MistakeCode, Span};
+use super::slots::{Quantity, Slot, did_you_mean, visible};
+use crate::mistakes::{Fault, Gathered, MistakeCode, Span};
 use std::collections::HashSet;
 
 /// A line of the map, understood.
@@ -30,7 +30,7 @@ pub struct Fact {
 }
 
 impl Fact {
-    /// The fact of that form under this one (the first; `tree` has complained about more).
+    /// The fact of that form under this one: the first, as `check` refuses a second one.
     pub fn find(&self, form: FormName) -> Option<&Fact> {
         self.facts.iter().find(|fact| fact.form == form)
     }
@@ -38,6 +38,24 @@ impl Fact {
     /// The slots of that fact.
     pub fn slots_of(&self, form: FormName) -> Option<&[Slot]> {
         self.find(form).map(|fact| fact.slots.as_slice())
+    }
+
+    /// Whether a fact of that form stands under this one.
+    pub fn states(&self, form: FormName) -> bool {
+        self.find(form).is_some()
+    }
+
+    /// The facts of that form under this one.
+    pub fn all(&self, form: FormName) -> impl Iterator<Item = &Fact> {
+        self.facts.iter().filter(move |fact| fact.form == form)
+    }
+
+    /// The quantity in the fact of that form.
+    pub fn quantity(&self, form: FormName) -> Option<Quantity> {
+        match self.slots_of(form)? {
+            [Slot::Quantity(quantity), ..] => Some(*quantity),
+            _ => None,
+        }
     }
 }
 
@@ -67,16 +85,38 @@ pub struct Tree {
     pub lost: HashSet<String>,
 }
 
+impl Tree {
+    /// The mistake that a name is nowhere in the map; none where a line that may have
+    /// given it was not understood.
+    pub fn unknown_name<'c>(
+        &self,
+        name: &str,
+        span: Span,
+        message: String,
+        known: impl IntoIterator<Item = &'c str>,
+        else_suggest: &str,
+    ) -> Option<Fault> {
+        if self.lost.contains(name) {
+            return None;
+        }
+        let near = did_you_mean(name, known);
+        let suggestion = if near.is_empty() { else_suggest } else { &near };
+        Some(Fault::with(
+            span,
+            MistakeCode::UnknownName,
+            message,
+            suggestion,
+        ))
+    }
+}
+
 /// Reads a map.
 pub fn read(text: &str, gathered: &mut Gathered) -> Tree {
     let mut tree = Tree::default();
     if text.len() > lines::LONGEST_TEXT {
-        let message = format!(
-            "the text has {} bytes, and a map has at most {}",
-            text.len(),
-            lines::LONGEST_TEXT
-        );
-        gathered.mistake(Span::default(), MistakeCode::TooLarge, message);
+        let (n, most) = (text.len(), lines::LONGEST_TEXT);
+        let message = format!("the text has {n} bytes, and a map has at most {most}");
+        gathered.mistake(Fault::new(Span::default(), MistakeCode::TooLarge, message));
         return tree;
     }
     let all = lines::read(text, gathered);
@@ -86,7 +126,7 @@ pub fn read(text: &str, gathered: &mut Gathered) -> Tree {
         gathered,
         tree: &mut tree,
     };
-    let (facts, _) = builder.block(0, Some(Place::Top));
+    let (facts, _) = builder.block(0, Some(Section::Top));
     tree.facts = facts;
     tree
 }
@@ -99,13 +139,13 @@ struct Builder<'l, 'a, 'g> {
 }
 
 impl Builder<'_, '_, '_> {
-    /// The lines of `level` up to the next line further left. `place` is `None` under a
-    /// line nobody understood: those lines are passed over in silence.
-    fn block(&mut self, level: usize, place: Option<Place>) -> (Vec<Fact>, bool) {
+    /// The lines of `level` up to the next line further left. `section` is `None` under a
+    /// line that was not understood: those lines are passed over in silence.
+    fn block(&mut self, level: usize, section: Option<Section>) -> (Vec<Fact>, bool) {
         let mut facts: Vec<Fact> = Vec::new();
         let mut is_damaged = false;
         // Set by the line above for the lines under it.
-        let mut inner: Option<Place> = None;
+        let mut inner: Option<Section> = None;
         while let Some(line) = self.lines.get(self.at) {
             if line.tokens.is_empty() {
                 self.print(line, String::new());
@@ -116,20 +156,14 @@ impl Builder<'_, '_, '_> {
                 break;
             }
             if line.level > level {
-                if inner == Some(Place::Nothing) {
-                    let head = line
-                        .tokens
-                        .first()
-                        .map_or(Span::default(), |token| token.span);
-                    self.gathered.mistake_with(
-                        head,
+                if inner == Some(Section::Nothing) {
+                    let here = section.unwrap_or(Section::Top).meaning();
+                    self.gathered.mistake(Fault::with(
+                        line.head(),
                         MistakeCode::Indent,
                         "the line is indented under one that takes no facts",
-                        format!(
-                            "move it left, to stand {}",
-                            place.unwrap_or(Place::Top).describe()
-                        ),
-                    );
+                        format!("move it left, to stand {here}"),
+                    ));
                     inner = None;
                     is_damaged = true;
                 }
@@ -141,26 +175,22 @@ impl Builder<'_, '_, '_> {
                 continue;
             }
             self.at += 1;
-            let Some(place) = place else {
+            let Some(section) = section else {
                 self.lose(line);
                 continue;
             };
-            match sentence::read(line, place) {
+            match sentence::read(line, section) {
                 Ok(Reading {
                     form,
                     slots,
                     standard,
                 }) => {
                     self.print(line, standard);
-                    let head = line
-                        .tokens
-                        .first()
-                        .map_or(Span::default(), |token| token.span);
                     facts.push(Fact {
                         form: form.name,
                         slots,
                         span: line.span(),
-                        head,
+                        head: line.head(),
                         line: line.number,
                         facts: Vec::new(),
                         is_damaged: false,
@@ -168,20 +198,14 @@ impl Builder<'_, '_, '_> {
                     inner = Some(form.opens);
                 }
                 Err(failure) => {
-                    let failure = *failure;
-                    self.gathered.mistake_with(
-                        failure.fault.span,
-                        failure.fault.code,
-                        failure.fault.message,
-                        failure.fault.suggestion,
-                    );
+                    self.gathered.mistake(failure.fault);
                     self.lose(line);
                     is_damaged = true;
-                    // Lines under a half-understood one are still looked at for mistakes,
-                    // and hung to the fact above nobody asks for.
+                    // Lines under a half-understood one are still looked at for mistakes, and
+                    // then dropped: the fact they belong to is not there.
                     inner = None;
-                    if let Some(opens) = failure.opens.filter(|opens| *opens != Place::Nothing) {
-                        let (_, _) = self.block(level + 1, Some(opens));
+                    if let Some(opens) = failure.opens.filter(|opens| *opens != Section::Nothing) {
+                        self.block(level + 1, Some(opens));
                     }
                 }
             }

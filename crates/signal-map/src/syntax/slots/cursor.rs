@@ -1,21 +1,8 @@
 //! A place in a line of tokens, and faults found there.
 
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::{Fault, MistakeCode, Span};
 use crate::suggest;
 use crate::syntax::lexer::{Kind, Token};
-
-/// Why a slot could not be filled.
-#[derive(Clone, Debug)]
-pub struct Fault {
-    /// Where.
-    pub span: Span,
-    /// What kind of mistake.
-    pub code: MistakeCode,
-    /// In words.
-    pub message: String,
-    /// What to write instead.
-    pub suggestion: String,
-}
 
 /// A place in a line of tokens, and the standard form of what is behind it.
 pub struct Cursor<'t, 'a> {
@@ -34,7 +21,7 @@ impl<'t, 'a> Cursor<'t, 'a> {
         Cursor {
             tokens,
             at: 0,
-            end: Span { start: end, end },
+            end: Span::from(end..end),
             standard: String::new(),
         }
     }
@@ -81,58 +68,56 @@ impl<'t, 'a> Cursor<'t, 'a> {
         is_it
     }
 
-    /// Adds a word of the standard form.
-    pub fn say(&mut self, word: &str) {
+    /// Like [`Cursor::take`], and adds the word to the standard form.
+    pub fn accept(&mut self, literal: &str) -> bool {
+        let is_it = self.take(literal);
+        if is_it {
+            self.spell(literal);
+        }
+        is_it
+    }
+
+    /// Adds a word to the standard form.
+    pub fn spell(&mut self, word: &str) {
         if !self.standard.is_empty() {
             self.standard.push(' ');
         }
         self.standard.push_str(word);
     }
 
-    /// The fault that something else was wanted here.
-    pub fn wanted(&self, wanted: &str) -> Fault {
-        match self.peek() {
-            Some(token) if token.kind == Kind::OpenText => Fault {
-                span: token.span,
-                code: MistakeCode::OpenText,
-                message: "the text does not end on its line".to_owned(),
-                suggestion: "close it with `\"`".to_owned(),
-            },
-            Some(token)
-                if token.text == "."
-                    && self
-                        .peek_at(1)
-                        .is_some_and(|next| next.kind == Kind::Number) =>
-            {
-                Fault {
-                    span: token.span,
-                    code: MistakeCode::WrongForm,
-                    message: format!("found `.`, wanted {wanted}"),
-                    suggestion: "a number begins with a digit: `0.5`".to_owned(),
-                }
-            }
-            Some(token) if token.kind == Kind::Stray => Fault {
-                span: token.span,
-                code: MistakeCode::StrayCharacter,
-                message: format!(
-                    "`{}` has no meaning here; wanted {wanted}",
-                    visible(token.text)
-                ),
-                suggestion: String::new(),
-            },
-            Some(token) => Fault {
-                span: token.span,
-                code: MistakeCode::WrongForm,
-                message: format!("found `{}`, wanted {wanted}", visible(token.text)),
-                suggestion: String::new(),
-            },
-            None => Fault {
-                span: self.end,
-                code: MistakeCode::Unfinished,
-                message: format!("the line ends here, wanted {wanted}"),
-                suggestion: String::new(),
-            },
-        }
+    /// The fault that something else was expected here.
+    pub fn expected(&self, wanted: &str) -> Fault {
+        let Some(token) = self.peek() else {
+            let message = format!("the line ends here, wanted {wanted}");
+            return Fault::new(self.end, MistakeCode::Unfinished, message);
+        };
+        let text = visible(token.text);
+        let begins_number = || {
+            self.peek_at(1)
+                .is_some_and(|next| next.kind == Kind::Number)
+        };
+        let (code, message, suggestion) = match token.kind {
+            Kind::OpenText => (
+                MistakeCode::OpenText,
+                "the text does not end on its line".to_owned(),
+                "close it with `\"`",
+            ),
+            Kind::Stray if !(token.text == "." && begins_number()) => (
+                MistakeCode::StrayCharacter,
+                format!("`{text}` has no meaning here; wanted {wanted}"),
+                "",
+            ),
+            kind => (
+                MistakeCode::WrongForm,
+                format!("found `{text}`, wanted {wanted}"),
+                if kind == Kind::Stray {
+                    "a number begins with a digit: `0.5`"
+                } else {
+                    ""
+                },
+            ),
+        };
+        Fault::with(token.span, code, message, suggestion)
     }
 
     /// Steps over the token ahead when it is of that kind.

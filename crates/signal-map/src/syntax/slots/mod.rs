@@ -1,7 +1,7 @@
 //! The slots of a sentence: numbers with units, bits, codes, names, texts.
 //!
 //! In: tokens at a cursor. Out: the value, its place and its standard spelling, or what
-//! was wanted there. Nothing here knows which sentence it is in.
+//! was expected there. Nothing here depends on the sentence around it.
 
 mod bits;
 mod columns;
@@ -9,18 +9,18 @@ mod cursor;
 mod numbers;
 
 pub use bits::run_mask;
-pub use cursor::{Cursor, Fault, did_you_mean, is_invisible, visible};
+pub use cursor::{Cursor, did_you_mean, is_invisible, visible};
 pub use numbers::{rolling_radius_m, spelled};
 
 use super::expression::{self, Expression};
 use super::lexer::{self, Kind};
 use crate::map::{BitField, ChecksumRule, CodeRange};
-use crate::mistakes::{MistakeCode, Span};
+use crate::mistakes::{Fault, MistakeCode, Span};
 use halfshaft_model::channel::Meaning;
 use halfshaft_model::sheet::{Base, ColumnRef, TimeKind};
 use halfshaft_model::{FrameId, Unit};
 
-use bits::{bits, bytes, code, codes, hex, id, id_bits};
+use bits::{bits, bytes, code, codes, id, id_bits};
 use columns::{column, columns, time_kind};
 use numbers::{bit_rate, number, quantity, tolerance, tyre, unit};
 
@@ -103,36 +103,7 @@ pub enum Slot {
     Formula(Expression),
 }
 
-/// Declares the kinds once: name in patterns and what is wanted there.
-macro_rules! kinds {
-    ($($variant:ident $word:literal $wanted:literal)*) => {
-        /// Kinds of slots.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-        pub enum SlotKind { $(#[doc = $wanted] $variant,)* }
-
-        impl SlotKind {
-            /// Every kind.
-            pub const ALL: &'static [SlotKind] = &[$(SlotKind::$variant,)*];
-
-            /// The kind of that name.
-            pub fn find(word: &str) -> Option<SlotKind> {
-                match word { $($word => Some(SlotKind::$variant),)* _ => None }
-            }
-
-            /// Its name in patterns.
-            pub fn word(self) -> &'static str {
-                match self { $(SlotKind::$variant => $word,)* }
-            }
-
-            /// What is wanted there.
-            pub fn wanted(self) -> &'static str {
-                match self { $(SlotKind::$variant => $wanted,)* }
-            }
-        }
-    };
-}
-
-kinds! {
+halfshaft_model::codes! { "Kinds of slots: the name in patterns, and what messages call it." SlotKind {
     Text "text" "a text in quotation marks"
     Name "name" "a name"
     Id "id" "an identifier: `0x` and three hexadecimal digits (11-bit) or eight (29-bit)"
@@ -159,102 +130,98 @@ kinds! {
     TimeKind "timekind" "a unit of time, `clock time` or `ISO 8601`"
     Base "base" "`hexadecimal` or `decimal`"
     Formula "formula" "a formula"
+} }
+
+impl SlotKind {
+    /// The kind of that name.
+    pub fn find(word: &str) -> Option<SlotKind> {
+        SlotKind::ALL
+            .iter()
+            .copied()
+            .find(|kind| kind.word() == word)
+    }
+
+    /// What is expected there, as messages call it.
+    pub fn expected(self) -> &'static str {
+        self.meaning()
+    }
 }
 
 /// Fills a slot of that kind.
 pub fn fill(kind: SlotKind, cursor: &mut Cursor) -> Result<Slot, Fault> {
     let from = cursor.here();
-    match kind {
-        SlotKind::Text => {
-            let plain = text(cursor, kind.wanted())?;
-            Ok(Slot::Text(plain, from))
-        }
+    let slot = match kind {
+        SlotKind::Text => Slot::Text(text(cursor, kind.expected())?, from),
         SlotKind::Name => {
             let token = cursor
                 .take_kind(Kind::Word)
-                .ok_or_else(|| cursor.wanted(kind.wanted()))?;
-            cursor.say(token.text);
-            Ok(Slot::Name(token.text.to_owned(), token.span))
+                .ok_or_else(|| cursor.expected(kind.expected()))?;
+            cursor.spell(token.text);
+            Slot::Name(token.text.to_owned(), token.span)
         }
-        SlotKind::Id => id(cursor),
-        SlotKind::Bits => bits(cursor),
-        SlotKind::Codes => codes(cursor),
-        SlotKind::Code => {
-            let code = code(cursor)?;
-            cursor.say(&hex(code));
-            Ok(Slot::Integer(code, from))
-        }
-        SlotKind::Number => {
-            let number = number(cursor)?;
-            Ok(Slot::Number(number, from.to(cursor.behind())))
-        }
+        SlotKind::Id => id(cursor)?,
+        SlotKind::Bits => bits(cursor)?,
+        SlotKind::Codes => codes(cursor)?,
+        SlotKind::Code => Slot::Integer(code(cursor)?, from),
+        SlotKind::Number => Slot::Number(number(cursor)?, from.to(cursor.behind())),
         SlotKind::Numbers => {
             let mut numbers = vec![number(cursor)?];
             while cursor.peek().is_some() {
                 numbers.push(number(cursor)?);
             }
-            Ok(Slot::Numbers(numbers, from.to(cursor.behind())))
+            Slot::Numbers(numbers, from.to(cursor.behind()))
         }
         SlotKind::Integer => {
             let token = cursor.peek().filter(|token| token.kind == Kind::Number);
             let value = token.and_then(|token| token.text.parse::<u64>().ok());
-            let value = value.ok_or_else(|| cursor.wanted(kind.wanted()))?;
+            let value = value.ok_or_else(|| cursor.expected(kind.expected()))?;
             cursor.skip(1);
-            cursor.say(&value.to_string());
-            Ok(Slot::Integer(value, from))
+            cursor.spell(&value.to_string());
+            Slot::Integer(value, from)
         }
-        SlotKind::Quantity => quantity(cursor).map(Slot::Quantity),
-        SlotKind::Measure => {
-            let value = quantity(cursor)?;
-            let tolerance = tolerance(cursor, true)?;
-            Ok(Slot::Measure(value, tolerance))
-        }
+        SlotKind::Quantity => Slot::Quantity(quantity(cursor)?),
+        SlotKind::Measure => Slot::Measure(quantity(cursor)?, tolerance(cursor, true)?),
         SlotKind::Ratio => {
-            let value = number(cursor)?;
-            let tolerance = tolerance(cursor, false)?;
-            Ok(Slot::Ratio(value, tolerance, from.to(cursor.behind())))
+            let (value, tolerance) = (number(cursor)?, tolerance(cursor, false)?);
+            Slot::Ratio(value, tolerance, from.to(cursor.behind()))
         }
         SlotKind::Unit => {
             let (unit, span) = unit(cursor)?;
-            Ok(Slot::Unit(unit, span))
+            Slot::Unit(unit, span)
         }
         SlotKind::Range => {
             let low = number(cursor)?;
-            if !cursor.take("to") {
-                return Err(cursor.wanted("`to` and the upper end of the range"));
+            if !cursor.accept("to") {
+                return Err(cursor.expected("`to` and the upper end of the range"));
             }
-            cursor.say("to");
             let mut high = quantity(cursor)?;
             high.span = from.to(high.span);
-            Ok(Slot::Range(low, high))
+            Slot::Range(low, high)
         }
-        SlotKind::BitRate => bit_rate(cursor),
-        SlotKind::Tyre => tyre(cursor),
-        SlotKind::Column => {
-            let column = column(cursor)?;
-            Ok(Slot::Column(column, from.to(cursor.behind())))
-        }
-        SlotKind::Columns => columns(cursor),
-        SlotKind::IdBits => id_bits(cursor),
-        SlotKind::Bytes => bytes(cursor),
-        SlotKind::Rule => choice(cursor, kind, RULES).map(Slot::Rule),
+        SlotKind::BitRate => bit_rate(cursor)?,
+        SlotKind::Tyre => tyre(cursor)?,
+        SlotKind::Column => Slot::Column(column(cursor)?, from.to(cursor.behind())),
+        SlotKind::Columns => Slot::Columns(columns(cursor)?, from.to(cursor.behind())),
+        SlotKind::IdBits => id_bits(cursor)?,
+        SlotKind::Bytes => bytes(cursor)?,
+        SlotKind::Rule => Slot::Rule(choice(cursor, kind, RULES)?),
         SlotKind::Meaning => {
-            let meaning = choice(cursor, kind, MEANINGS)?;
-            Ok(Slot::Meaning(meaning, from.to(cursor.behind())))
+            Slot::Meaning(choice(cursor, kind, MEANINGS)?, from.to(cursor.behind()))
         }
+        SlotKind::Delimiter if cursor.accept("tab") => Slot::Delimiter('\t', from),
         SlotKind::Delimiter => {
-            if cursor.take("tab") {
-                cursor.say("tab");
-                return Ok(Slot::Delimiter('\t', from));
+            let text = text(cursor, kind.expected())?;
+            let mut characters = text.chars();
+            match (characters.next(), characters.next()) {
+                (Some(one), None) => Slot::Delimiter(one, from),
+                _ => return Err(wrong(from, "columns are parted by one character")),
             }
-            let one = one_character(&text(cursor, kind.wanted())?);
-            let one = one.ok_or_else(|| wrong(from, "columns are parted by one character"))?;
-            Ok(Slot::Delimiter(one, from))
         }
-        SlotKind::TimeKind => time_kind(cursor),
-        SlotKind::Base => choice(cursor, kind, BASES).map(Slot::Base),
-        SlotKind::Formula => expression::parse(cursor).map(Slot::Formula),
-    }
+        SlotKind::TimeKind => time_kind(cursor)?,
+        SlotKind::Base => Slot::Base(choice(cursor, kind, BASES)?),
+        SlotKind::Formula => Slot::Formula(expression::parse(cursor)?),
+    };
+    Ok(slot)
 }
 
 const RULES: &[(&str, ChecksumRule)] = &[
@@ -279,13 +246,8 @@ const BASES: &[(&str, Base)] = &[
     ("decimal", Base::Decimal),
 ];
 
-fn wrong(span: Span, message: &str) -> Fault {
-    Fault {
-        span,
-        code: MistakeCode::WrongForm,
-        message: message.to_owned(),
-        suggestion: String::new(),
-    }
+fn wrong(span: Span, message: impl Into<String>) -> Fault {
+    Fault::new(span, MistakeCode::WrongForm, message)
 }
 
 fn choice<T: Copy>(
@@ -294,18 +256,14 @@ fn choice<T: Copy>(
     choices: &[(&'static str, T)],
 ) -> Result<T, Fault> {
     for (words, value) in choices {
-        let n = words.split(' ').count();
-        let fits = words
-            .split(' ')
-            .enumerate()
-            .all(|(i, word)| cursor.peek_at(i).is_some_and(|token| token.text == word));
-        if fits {
-            cursor.skip(n);
-            cursor.say(words);
+        let mut ahead = words.split(' ').enumerate();
+        if ahead.all(|(i, word)| cursor.peek_at(i).is_some_and(|token| token.text == word)) {
+            cursor.skip(words.split(' ').count());
+            cursor.spell(words);
             return Ok(*value);
         }
     }
-    let mut fault = cursor.wanted(kind.wanted());
+    let mut fault = cursor.expected(kind.expected());
     if let Some(token) = cursor.peek() {
         fault.suggestion = did_you_mean(token.text, choices.iter().map(|(words, _)| *words));
     }
@@ -315,16 +273,10 @@ fn choice<T: Copy>(
 fn text(cursor: &mut Cursor, wanted: &str) -> Result<String, Fault> {
     let token = cursor
         .take_kind(Kind::Text)
-        .ok_or_else(|| cursor.wanted(wanted))?;
+        .ok_or_else(|| cursor.expected(wanted))?;
     let plain = lexer::unquote(token.text);
-    cursor.say(&lexer::quote(&plain));
+    cursor.spell(&lexer::quote(&plain));
     Ok(plain)
-}
-
-fn one_character(text: &str) -> Option<char> {
-    let mut chars = text.chars();
-    let first = chars.next()?;
-    chars.next().is_none().then_some(first)
 }
 
 #[cfg(test)]
