@@ -258,6 +258,8 @@ fn pieces_of_any_size_end_in_the_same_results() {
             }
             assert!(health.results().is_provisional);
         }
+        decoder.finish(&mut block);
+        health.push(&block);
         health.finish();
         assert_eq!(health.results(), whole, "{n_lines} lines at a time");
     }

@@ -332,6 +332,8 @@ fn pieces_of_any_size_end_in_the_same_calibration() {
                 let _ = driveline.tyre_calibration();
             }
         }
+        decoder.finish(&mut block);
+        driveline.push(&block, &mut rows);
         driveline.finish(&mut rows);
         assert_eq!(
             driveline.tyre_calibration(),

@@ -52,6 +52,8 @@ pub fn read(map: &Map, log: &[u8], mut take: impl FnMut(&Block)) {
         decoder.push(&batch, &mut block);
         take(&block);
     }
+    decoder.finish(&mut block);
+    take(&block);
 }
 
 /// The figure of that name.

@@ -188,12 +188,19 @@ fn read_some(
     let is_thin = only.is_some();
     let shown = Shown::start(log.progress());
     let mut index = 0_usize;
+    let mut has_ended = false;
     let fill = |piece: &mut Piece| {
-        if !log
-            .next(&mut piece.batch)
-            .context("could not read the log")?
-        {
+        piece.read_bytes = log.progress().read_bytes;
+        if has_ended {
             return Ok(false);
+        }
+        has_ended = !log
+            .next(&mut piece.batch)
+            .context("could not read the log")?;
+        if has_ended {
+            decoder.finish(&mut piece.block);
+            survey.push(&piece.batch, &piece.block);
+            return Ok(true);
         }
         decoder.push(&piece.batch, &mut piece.block);
         match is_thin && index >= SURVEYED_WHOLE && !index.is_multiple_of(SURVEYED_EVERY) {

@@ -10,7 +10,7 @@ use halfshaft_model::FrameId;
 pub(super) fn bits(cursor: &mut Cursor) -> Result<Slot, Fault> {
     let from = cursor.here();
     let mut runs = Vec::new();
-    let whole = |byte: u8| BitRun {
+    let whole = |byte: u16| BitRun {
         byte,
         high: 7,
         low: 0,
@@ -74,10 +74,10 @@ pub fn run_mask(run: BitRun) -> u8 {
     ((0xFF_u16 >> (8 - n)) << run.low) as u8
 }
 
-fn byte_number(cursor: &mut Cursor) -> Result<u8, Fault> {
+fn byte_number(cursor: &mut Cursor) -> Result<u16, Fault> {
     let token = cursor.peek().filter(|token| token.kind == Kind::Number);
     let token = token.ok_or_else(|| cursor.wanted("the number of a byte, the first being 0"))?;
-    let byte = token.text.parse::<u8>().ok().filter(|byte| *byte < 64);
+    let byte = token.text.parse::<u16>().ok().filter(|byte| *byte < 64);
     let Some(byte) = byte else {
         return Err(Fault {
             code: MistakeCode::BitField,
@@ -159,7 +159,7 @@ fn bit_run(cursor: &mut Cursor) -> Result<Option<BitRun>, Fault> {
     };
     cursor.say(&spelling);
     Ok(Some(BitRun {
-        byte: byte as u8,
+        byte: byte as u16,
         high: high as u8,
         low: low as u8,
     }))
