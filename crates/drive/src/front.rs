@@ -41,8 +41,9 @@ impl Front {
 
     /// The log has ended: `block` is cleared, and reaches to the end.
     pub fn finish(&mut self, block: &mut Block) {
-        block.clear();
-        block.until = self.until;
+        self.decoder.finish(block);
+        block.until = block.until.max(self.until);
+        self.survey.push(&Batch::default(), block);
         self.survey.finish();
     }
 

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use halfshaft_model::{Code, FrameId, IdFilter, Notices, Place, Stamp};
+use halfshaft_model::{Code, FrameId, IdFilter, LogPlace, Notices, Stamp};
 
 /// Longest name a bus may have, in bytes; Linux allows 15.
 pub(crate) const LONGEST_BUS_NAME: usize = 64;
@@ -108,7 +108,7 @@ impl Context<'_> {
         let name = &self.tally.name;
         self.notices.count(code, || {
             (
-                Place {
+                LogPlace {
                     source: name.clone(),
                     line: number,
                 },

@@ -5,7 +5,7 @@
 
 use std::io;
 
-use halfshaft_model::Place;
+use halfshaft_model::LogPlace;
 
 /// No entry can be had from an input, or from any of the inputs.
 #[derive(Debug, thiserror::Error)]
@@ -53,7 +53,7 @@ pub enum Error {
     )]
     ColumnTwice {
         /// Where the header stands.
-        place: Place,
+        place: LogPlace,
         /// The header text.
         header: String,
         /// First column with it, from 1.
@@ -67,7 +67,7 @@ pub enum Error {
     )]
     DecimalsUndecided {
         /// Where the cell stands.
-        place: Place,
+        place: LogPlace,
         /// The cell.
         cell: String,
         /// Which two ways.

@@ -9,7 +9,7 @@ use halfshaft_model::{Batch, Entry, IdFilter, Notices, SheetSpec, Stamp};
 use crate::context::{Buses, Context, Tally};
 use crate::error::Error;
 use crate::formats::{self, Reader};
-use crate::intake::{Compression, Intake, RawCount};
+use crate::intake::{Bytes, Compression, Raw, RawCount};
 
 /// What is known of one input; complete after [`crate::Log::next`] gave `false`.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,7 +66,8 @@ enum From {
 /// An input while it is being read.
 pub(crate) struct Opened {
     /// Yields the entries.
-    pub reader: Box<dyn Reader>,
+    reader: Box<dyn Reader>,
+    index: u32,
     /// Whether the reader may yield more.
     pub has_more: bool,
     /// Entries read and not yet given on, from `at` on.
@@ -104,9 +105,11 @@ impl Slot {
         }
     }
 
-    /// Opens the input and reads up to its first entries; gives the first stamp.
+    /// Opens the input, which is the `index`th of the log, and reads up to its first entries;
+    /// gives the first stamp.
     pub fn open(
         &mut self,
+        index: u32,
         sheets: &[SheetSpec],
         notices: &mut Notices,
         buses: &mut Buses,
@@ -117,26 +120,27 @@ impl Slot {
             name: name.clone(),
             cause,
         };
-        let stream = match &mut self.from {
+        let raw = match &mut self.from {
             From::File(path) => {
-                let (stream, size_bytes) = open_file(path).map_err(unreadable)?;
+                let (raw, size_bytes) = open_file(path).map_err(unreadable)?;
                 self.size_bytes = size_bytes;
-                stream
+                raw
             }
             From::Stream(stream) => match stream.take() {
-                Some(stream) => stream,
+                Some(stream) => Raw::Stream(stream),
                 None => return Err(unreadable(io::Error::other("it can be read only once"))),
             },
         };
-        let intake = Intake::new(stream).map_err(unreadable)?;
-        self.raw = intake.raw.clone();
-        self.compression = intake.compression;
-        let recognised = formats::recognise(&self.tally.name, intake, sheets)?;
+        let bytes = Bytes::new(raw).map_err(unreadable)?;
+        self.raw = bytes.raw.clone();
+        self.compression = bytes.compression;
+        let recognised = formats::recognise(&self.tally.name, &bytes, sheets)?;
         self.words = recognised.words;
         self.entries = recognised.entries;
         self.missing = recognised.missing;
         let mut opened = Opened {
-            reader: recognised.reader,
+            reader: (recognised.open)(bytes)?,
+            index,
             has_more: true,
             pending: Batch::default(),
             at: 0,
@@ -242,24 +246,35 @@ impl Slot {
 impl Opened {
     /// Reads the next entries, all given on before; gives the stamp of the first.
     pub fn read_ahead(&mut self, context: &mut Context) -> Option<Stamp> {
-        self.pending.clear();
+        let mut pending = std::mem::take(&mut self.pending);
+        pending.clear();
         self.at = 0;
-        while self.has_more && self.pending.entries.is_empty() {
-            self.has_more = self.reader.fill(&mut self.pending, context);
+        while self.has_more && pending.entries.is_empty() {
+            self.fill(&mut pending, context);
         }
+        self.pending = pending;
         self.pending.entries.first().map(Entry::stamp)
+    }
+
+    /// Adds the next entries to `batch`, past those read ahead.
+    pub fn fill(&mut self, batch: &mut Batch, context: &mut Context) {
+        batch.set_input(self.index);
+        self.has_more = self.reader.fill(batch, context);
     }
 }
 
 /// A file and its size, when it is one that has a size.
-fn open_file(path: &Path) -> io::Result<(Box<dyn Read + Send>, Option<u64>)> {
+fn open_file(path: &Path) -> io::Result<(Raw, Option<u64>)> {
     let file = File::open(path)?;
     let about = file.metadata()?;
     if about.is_dir() {
         return Err(io::Error::other("it is a folder; name the files in it"));
     }
-    let size_bytes = about.is_file().then_some(about.len());
-    Ok((Box::new(file), size_bytes))
+    // A pipe may have a path, too.
+    Ok(match about.is_file() {
+        true => (Raw::File(file), Some(about.len())),
+        false => (Raw::Stream(Box::new(file)), None),
+    })
 }
 
 fn hash_all(path: &Path) -> io::Result<RawCount> {
@@ -269,7 +284,7 @@ fn hash_all(path: &Path) -> io::Result<RawCount> {
     loop {
         match file.read(&mut piece) {
             Ok(0) => return Ok(raw),
-            Ok(n) => raw.add(&piece[..n]),
+            Ok(n) => raw.add(raw.n_bytes(), &piece[..n]),
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) => return Err(error),
         }

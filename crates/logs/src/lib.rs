@@ -7,9 +7,10 @@
 //! is the map's business; this is the only crate that knows log formats.
 //!
 //! ```text
-//! intake  raw bytes -> counted, hashed, decompressed UTF-8 text
+//! intake  raw bytes -> counted, hashed, decompressed bytes
+//! formats bytes -> entries, one file per format, recognised by the first bytes
+//! text    bytes -> UTF-8, for the formats that are text
 //! lines   text -> lines, through one buffer
-//! formats lines -> entries, one file per format
 //! input   one input, from its opening to its last entry
 //! log     several inputs -> one log, merged by stamp
 //! write   frames -> SocketCAN log text
@@ -26,6 +27,7 @@ mod log;
 mod testing;
 #[cfg(test)]
 mod tests;
+mod text;
 pub mod write;
 
 pub use error::Error;

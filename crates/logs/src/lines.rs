@@ -8,12 +8,13 @@ use std::io::{self, Read};
 
 use memchr::memchr;
 
+use crate::intake::PIECE;
+
 /// No entry of any text log comes near this; a longer line is damage.
 pub(crate) const LONGEST_LINE: usize = 64 * 1024;
 
-/// How much text is looked at to recognise a format: some hundred lines of a wide sheet.
-const HEAD: usize = 256 * 1024;
-const BUFFER: usize = HEAD + LONGEST_LINE;
+/// Room for a line, for a piece behind it, and to begin where a line of the cache does.
+const BUFFER: usize = LONGEST_LINE + PIECE + CACHE_LINE;
 
 /// Bytes of a line of the processor's cache.
 const CACHE_LINE: usize = 64;
@@ -71,19 +72,6 @@ impl Lines {
             at_end: false,
             failure: None,
         }
-    }
-
-    /// The beginning of the text, before any line is taken: a few hundred KiB or all of it.
-    pub fn head(&mut self) -> &[u8] {
-        while self.end - self.start < HEAD && !self.at_end {
-            self.read_once();
-        }
-        &self.buffer[self.start..self.end]
-    }
-
-    /// Whether the head is the whole input.
-    pub fn is_all_in_head(&self) -> bool {
-        self.at_end
     }
 
     /// The next line.

@@ -12,7 +12,7 @@ use std::collections::BinaryHeap;
 use std::io::{self, Read};
 use std::path::PathBuf;
 
-use halfshaft_model::{Batch, Entry, FrameKind, IdFilter, Notices, SheetSpec, Stamp};
+use halfshaft_model::{Batch, IdFilter, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context};
 use crate::error::Error;
@@ -37,8 +37,8 @@ pub enum Source {
 pub struct Options<'a> {
     /// The sheets of the map; empty without a map.
     pub sheets: &'a [SheetSpec],
-    /// Give on only frames with these identifiers, and now and then another one for its
-    /// time; error reports and remote requests always. `None`: all.
+    /// Give on only frames with these identifiers, and of others now and then the time
+    /// ([`halfshaft_model::Entry::PassedOver`]); error reports and remote requests always. `None`: all.
     pub only: Option<&'a IdFilter>,
 }
 
@@ -54,6 +54,8 @@ pub struct Progress {
 /// Several inputs read as one log.
 pub struct Log {
     slots: Vec<Slot>,
+    // Their names, as batches have them.
+    names: Vec<String>,
     // Open inputs, by the stamp of their next entry.
     order: BinaryHeap<Reverse<(Stamp, usize)>>,
     notices: Notices,
@@ -90,6 +92,7 @@ impl Log {
 
     fn start(slots: Vec<Slot>, options: &Options) -> Result<Log, Error> {
         let mut log = Log {
+            names: slots.iter().map(|slot| slot.tally.name.clone()).collect(),
             slots,
             order: BinaryHeap::new(),
             notices: Notices::default(),
@@ -108,7 +111,8 @@ impl Log {
             } else {
                 &mut log.notices
             };
-            match slot.open(&log.sheets, notices, &mut log.buses, log.only.as_ref()) {
+            let (sheets, only) = (&log.sheets, log.only.as_ref());
+            match slot.open(index as u32, sheets, notices, &mut log.buses, only) {
                 Ok(first) => {
                     log.order.push(Reverse((first, index)));
                     if closes_again {
@@ -148,6 +152,9 @@ impl Log {
         if batch.buses != self.buses.names {
             batch.buses.clone_from(&self.buses.names);
         }
+        if batch.inputs != self.names {
+            batch.inputs.clone_from(&self.names);
+        }
         if !batch.entries.is_empty() {
             return Ok(true);
         }
@@ -167,6 +174,7 @@ impl Log {
         let slot = &mut self.slots[index];
         if slot.opened.is_none()
             && let Err(error) = slot.open(
+                index as u32,
                 &self.sheets,
                 &mut self.notices,
                 &mut self.buses,
@@ -186,7 +194,7 @@ impl Log {
         if until.is_none() && opened.at == opened.pending.entries.len() {
             // The only input left: no need to hold anything back.
             while opened.has_more && batch.entries.len() < BATCH {
-                opened.has_more = opened.reader.fill(batch, &mut context);
+                opened.fill(batch, &mut context);
             }
             if opened.has_more {
                 return Some(Stamp(i64::MAX));
@@ -199,7 +207,7 @@ impl Log {
             if batch.entries.len() >= BATCH || until.is_some_and(|until| (stamp, index) > until) {
                 return Some(stamp);
             }
-            copy(entry, &opened.pending, batch);
+            batch.push_from(&opened.pending, opened.at);
             opened.at += 1;
         }
         if until.is_none() && opened.has_more {
@@ -239,24 +247,5 @@ impl Log {
             read_bytes: self.slots.iter().map(Slot::read_bytes).sum(),
             total_bytes: self.slots.iter().map(|slot| slot.size_bytes).sum(),
         }
-    }
-}
-
-fn copy(entry: &Entry, from: &Batch, to: &mut Batch) {
-    match entry {
-        Entry::Frame(frame) if frame.kind == FrameKind::Remote => {
-            to.push_remote(frame.stamp, frame.bus, frame.id, frame.length);
-        }
-        Entry::Frame(frame) => {
-            to.push_frame(
-                frame.stamp,
-                frame.bus,
-                frame.id,
-                frame.kind,
-                frame.flags,
-                from.payload(frame),
-            );
-        }
-        Entry::Row(row) => to.push_row(row.stamp, row.sheet, from.cells(row)),
     }
 }

@@ -99,6 +99,7 @@ pub(crate) fn entries(log: &mut Log) -> Result<Vec<String>, Error> {
                         frame.id.number()
                     )
                 }
+                Entry::PassedOver(_) => format!("{seconds}: passed over"),
                 Entry::Row(row) => {
                     let cells: Vec<String> = batch
                         .cells(row)

@@ -12,3 +12,10 @@ pub const STANDARD_GRAVITY: f64 = 9.806_65;
 
 /// 0 °C in kelvin. Source: SI definition of the Celsius temperature, exact.
 pub const ZERO_CELSIUS_K: f64 = 273.15;
+
+/// Longest payload of a CAN frame, bytes. Source: ISO 11898-1, CAN FD.
+pub const LONGEST_CAN_PAYLOAD: usize = 64;
+
+/// Longest payload of any entry, bytes: a diagnostic answer in several frames whose first
+/// one gives the length in 12 bits. Source: ISO 15765-2.
+pub const LONGEST_PAYLOAD: usize = 4095;

@@ -2,8 +2,13 @@
 //!
 //! `logs` and `signal-map` do not know each other; they meet here. A batch keeps
 //! payloads and cells in two arenas, so that an entry is small and a million of
-//! them cost no allocation of their own.
+//! them cost no allocation of their own. It knows where in the log each entry stands.
+//!
+//! A stage between the two, such as one that joins messages sent in several frames, is a
+//! function from batch to batch: see [`Batch::push_from`].
 
+use crate::constants::LONGEST_PAYLOAD;
+use crate::notice::LogPlace;
 use crate::time::Stamp;
 
 /// A CAN identifier; 11-bit and 29-bit identifiers of one number are different keys.
@@ -93,15 +98,16 @@ pub struct Frame {
     pub kind: FrameKind,
     /// CAN FD flags.
     pub flags: FrameFlags,
-    /// Payload length in bytes, 0 to 64 (for a remote frame the length asked for).
-    pub length: u8,
+    /// Payload length in bytes, at most [`LONGEST_PAYLOAD`] (for a remote frame the length
+    /// asked for).
+    pub length: u16,
     /// Where the payload starts in the batch's arena.
     pub payload_start: u32,
 }
 
 /// One row of a sheet of channels. Its cells lie in the batch: see [`Batch::cells`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Row {
+pub struct SheetRow {
     /// When the sheet says it was taken.
     pub stamp: Stamp,
     /// Which sheet of the map: an index into the `SheetSpec`s given to the reader.
@@ -118,7 +124,12 @@ pub enum Entry {
     /// A CAN frame.
     Frame(Frame),
     /// A row of a sheet of channels.
-    Row(Row),
+    Row(SheetRow),
+    /// A frame that nobody wants and that was passed over, here for its time alone: without
+    /// it, frames that go by would look like a silence of the log. Of frames passed over a
+    /// reader gives on at least the first in each second of the log's clock, and the last
+    /// one of the input.
+    PassedOver(Stamp),
 }
 
 impl Entry {
@@ -127,6 +138,7 @@ impl Entry {
         match self {
             Entry::Frame(frame) => frame.stamp,
             Entry::Row(row) => row.stamp,
+            Entry::PassedOver(stamp) => *stamp,
         }
     }
 }
@@ -141,14 +153,32 @@ pub struct Batch {
     /// Names of the buses seen so far, as the log writes them; `Frame::bus` indexes it.
     /// It only ever grows, and an index keeps its meaning for the whole log.
     pub buses: Vec<String>,
+    /// Names of the inputs of the log; empty for a batch that comes from none.
+    pub inputs: Vec<String>,
+    // The input from each of these entries on: entry, index into `inputs`. Neighbours differ.
+    input_starts: Vec<(usize, u32)>,
+    // The line of each entry, and of the one that is added next.
+    lines: Vec<u64>,
+    line: u64,
     payload_arena: Vec<u8>,
     cell_arena: Vec<f64>,
 }
 
 impl Batch {
-    /// Forgets the entries and keeps the memory and the bus names.
+    /// An empty batch of the same log.
+    pub fn of_same_log(&self) -> Batch {
+        Batch {
+            buses: self.buses.clone(),
+            inputs: self.inputs.clone(),
+            ..Batch::default()
+        }
+    }
+
+    /// Forgets the entries and keeps the memory and the names.
     pub fn clear(&mut self) {
         self.entries.clear();
+        self.input_starts.clear();
+        self.lines.clear();
         self.payload_arena.clear();
         self.cell_arena.clear();
     }
@@ -165,7 +195,75 @@ impl Batch {
         (self.buses.len() - 1) as u16
     }
 
-    /// Adds a frame with its payload (cut at 64 bytes, the longest CAN FD frame).
+    /// Entries added from now on come from this input: an index into [`Batch::inputs`].
+    pub fn set_input(&mut self, input: u32) {
+        if self
+            .input_starts
+            .last()
+            .is_none_or(|(_, last)| *last != input)
+        {
+            self.input_starts.push((self.entries.len(), input));
+        }
+    }
+
+    /// Entries added from now on stand on this line of their input: see [`LogPlace::line`].
+    #[inline]
+    pub fn set_line(&mut self, line: u64) {
+        self.line = line;
+    }
+
+    /// Where in the log an entry stands; `None` for a batch that comes from no log.
+    pub fn place(&self, index: usize) -> Option<LogPlace> {
+        let name = self.inputs.get(self.input_of(index)? as usize)?;
+        Some(LogPlace {
+            source: name.clone(),
+            line: *self.lines.get(index)?,
+        })
+    }
+
+    fn input_of(&self, index: usize) -> Option<u32> {
+        let n = self
+            .input_starts
+            .partition_point(|(first, _)| *first <= index);
+        let (_, input) = self.input_starts.get(n.checked_sub(1)?)?;
+        Some(*input)
+    }
+
+    /// Adds an entry of another batch of the same log with all that belongs to it.
+    pub fn push_from(&mut self, other: &Batch, index: usize) {
+        let Some(entry) = other.entries.get(index) else {
+            return;
+        };
+        if let Some(input) = other.input_of(index) {
+            self.set_input(input);
+        }
+        self.set_line(other.lines.get(index).copied().unwrap_or(0));
+        match entry {
+            Entry::Frame(frame) => {
+                let payload_start = self.payload_arena.len() as u32;
+                self.payload_arena.extend_from_slice(other.payload(frame));
+                self.push(Entry::Frame(Frame {
+                    payload_start,
+                    ..*frame
+                }));
+            }
+            Entry::Row(row) => self.push_row(row.stamp, row.sheet, other.cells(row)),
+            Entry::PassedOver(_) => self.push(*entry),
+        }
+    }
+
+    #[inline(always)]
+    fn push(&mut self, entry: Entry) {
+        self.entries.push(entry);
+        self.lines.push(self.line);
+    }
+
+    /// Adds a frame that was passed over.
+    pub fn push_passed_over(&mut self, stamp: Stamp) {
+        self.push(Entry::PassedOver(stamp));
+    }
+
+    /// Adds a frame with its payload (cut at [`LONGEST_PAYLOAD`]).
     #[inline]
     pub fn push_frame(
         &mut self,
@@ -176,16 +274,16 @@ impl Batch {
         flags: FrameFlags,
         payload: &[u8],
     ) {
-        let payload = &payload[..payload.len().min(64)];
+        let payload = &payload[..payload.len().min(LONGEST_PAYLOAD)];
         let payload_start = self.payload_arena.len() as u32;
         self.payload_arena.extend_from_slice(payload);
-        self.entries.push(Entry::Frame(Frame {
+        self.push(Entry::Frame(Frame {
             stamp,
             bus,
             id,
             kind,
             flags,
-            length: payload.len() as u8,
+            length: payload.len() as u16,
             payload_start,
         }));
     }
@@ -205,26 +303,26 @@ impl Batch {
         self.payload_arena.extend_from_slice(&bytes);
         let length = n_bytes.min(8);
         self.payload_arena.truncate(payload_start + length);
-        self.entries.push(Entry::Frame(Frame {
+        self.push(Entry::Frame(Frame {
             stamp,
             bus,
             id,
             kind: FrameKind::Data,
             flags: FrameFlags::default(),
-            length: length as u8,
+            length: length as u16,
             payload_start: payload_start as u32,
         }));
     }
 
     /// Adds a remote request for `length` bytes: it has a length and no payload.
     pub fn push_remote(&mut self, stamp: Stamp, bus: u16, id: FrameId, length: u8) {
-        self.entries.push(Entry::Frame(Frame {
+        self.push(Entry::Frame(Frame {
             stamp,
             bus,
             id,
             kind: FrameKind::Remote,
             flags: FrameFlags::default(),
-            length: length.min(64),
+            length: u16::from(length),
             payload_start: self.payload_arena.len() as u32,
         }));
     }
@@ -239,7 +337,7 @@ impl Batch {
         let cells_start = self.cell_arena.len();
         self.cell_arena
             .extend(cells.into_iter().map(|cell| cell.unwrap_or(f64::NAN)));
-        self.entries.push(Entry::Row(Row {
+        self.push(Entry::Row(SheetRow {
             stamp,
             sheet,
             cells_start: cells_start as u32,
@@ -260,7 +358,7 @@ impl Batch {
     }
 
     /// The cells of a row in the order of the sheet's columns; `None` where nothing was written.
-    pub fn cells(&self, row: &Row) -> impl Iterator<Item = Option<f64>> + '_ {
+    pub fn cells(&self, row: &SheetRow) -> impl Iterator<Item = Option<f64>> + '_ {
         let start = row.cells_start as usize;
         self.cell_arena
             .get(start..start + usize::from(row.n_cells))
@@ -305,10 +403,63 @@ mod tests {
             .iter()
             .map(|entry| match entry {
                 Entry::Frame(frame) => *frame,
-                Entry::Row(_) => unreachable!("no row was pushed"),
+                other => unreachable!("{other:?} was not pushed"),
             })
             .collect();
         assert_eq!((frames[0].length, batch.payload(&frames[0])), (4, &[][..]));
         assert_eq!(batch.payload(&frames[1]), &[9]);
+    }
+
+    #[test]
+    fn an_entry_is_small_and_its_payload_may_be_long() {
+        assert_eq!(std::mem::size_of::<Entry>(), 24);
+        let mut batch = Batch::default();
+        let id = FrameId::standard(1).unwrap();
+        let long: Vec<u8> = (0..5000_u32).map(|n| n as u8).collect();
+        for length in [LONGEST_PAYLOAD, LONGEST_PAYLOAD + 1, 300] {
+            let flags = FrameFlags::default();
+            batch.push_frame(Stamp(0), 0, id, FrameKind::Data, flags, &long[..length]);
+        }
+        let lengths: Vec<usize> = batch
+            .entries
+            .iter()
+            .map(|entry| match entry {
+                Entry::Frame(frame) => {
+                    let payload = batch.payload(frame);
+                    assert_eq!(payload, &long[..usize::from(frame.length)]);
+                    payload.len()
+                }
+                other => unreachable!("{other:?} was not pushed"),
+            })
+            .collect();
+        assert_eq!(lengths, [4095, 4095, 300]);
+    }
+
+    #[test]
+    fn every_entry_knows_its_input_and_line_wherever_it_is_moved() {
+        let mut batch = Batch::default();
+        batch.push_passed_over(Stamp(0));
+        assert_eq!(batch.place(0), None);
+        batch.clear();
+        batch.inputs = vec!["a.log".to_owned(), "b.log".to_owned()];
+        let mut wanted = Vec::new();
+        for (input, line) in [(0, 7), (0, 9), (1, 1), (0, 10), (1, 3)] {
+            batch.set_input(input);
+            batch.set_line(line);
+            match line {
+                9 => batch.push_row(Stamp(1), 0, [Some(1.0), None]),
+                _ => batch.push_passed_over(Stamp(2)),
+            }
+            wanted.push(format!("{}:{line}", ["a.log", "b.log"][input as usize]));
+        }
+        let mut moved = batch.of_same_log();
+        (1..5).for_each(|index| moved.push_from(&batch, index));
+        let places = |batch: &Batch| -> Vec<String> {
+            let places = (0..batch.entries.len()).map(|index| batch.place(index));
+            places.map(|place| place.unwrap().to_string()).collect()
+        };
+        assert_eq!(places(&batch), wanted);
+        assert_eq!(places(&moved), wanted[1..]);
+        assert_eq!(moved.entries[1..], batch.entries[2..]);
     }
 }

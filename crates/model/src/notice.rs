@@ -7,16 +7,16 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-/// Where in the input something was found.
+/// Where in a log something was found.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Place {
+pub struct LogPlace {
     /// File name as the user gave it, or `standard input`.
     pub source: String,
-    /// Line (text) or record (binary) number, from 1; 0 when not tied to one.
+    /// Line of a text, from 1; byte of a binary log; 0 when it concerns all of it.
     pub line: u64,
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for LogPlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.line {
             0 => write!(f, "{}", self.source),
@@ -84,7 +84,7 @@ pub struct Tally {
     /// How often.
     pub count: u64,
     /// Where first.
-    pub first: Place,
+    pub first: LogPlace,
     /// What was found there, short.
     pub example: String,
 }
@@ -98,7 +98,7 @@ pub struct Notices {
 impl Notices {
     /// Counts one; place and example are asked for only the first time.
     #[cold]
-    pub fn count(&mut self, code: Code, first: impl FnOnce() -> (Place, String)) {
+    pub fn count(&mut self, code: Code, first: impl FnOnce() -> (LogPlace, String)) {
         if let Some(tally) = self.tallies.get_mut(&code) {
             tally.count += 1;
             return;
@@ -150,7 +150,7 @@ mod tests {
         for line in 7..1_000_007 {
             notices.count(Code::LineUnreadable, || {
                 let source = "a.log".to_owned();
-                (Place { source, line }, "xx".to_owned())
+                (LogPlace { source, line }, "xx".to_owned())
             });
         }
         let all: Vec<_> = notices.iter().collect();

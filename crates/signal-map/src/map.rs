@@ -55,7 +55,7 @@ pub struct FrameSpec {
     pub bus: Option<usize>,
     /// Length in bytes that the map states; shorter frames lose the signals beyond
     /// their end, longer ones keep all.
-    pub length: u8,
+    pub length: u16,
     /// Time from frame to frame, s.
     pub period_s: Option<f64>,
     /// Rolling counter.
@@ -81,7 +81,7 @@ pub struct BitField {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct BitRun {
     /// Byte, the first being 0.
-    pub byte: u8,
+    pub byte: u16,
     /// Highest bit of the run, 0 the least significant of its byte.
     pub high: u8,
     /// Lowest bit of the run.
@@ -177,9 +177,9 @@ pub struct Checksum {
     /// The rule.
     pub rule: ChecksumRule,
     /// First byte it covers.
-    pub first_byte: u8,
+    pub first_byte: u16,
     /// Last byte it covers.
-    pub last_byte: u8,
+    pub last_byte: u16,
     /// Start value; `None` is the rule's own (0 for xor and sum, 0xFF for the CRC).
     pub start: Option<u8>,
 }

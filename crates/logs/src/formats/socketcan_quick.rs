@@ -12,6 +12,8 @@ use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{FrameId, Stamp};
 use wide::{i16x8, u8x16, u16x8};
 
+use super::socketcan_text::FrameLine;
+
 /// Decimals of a second that this shape has.
 const DECIMALS: usize = 6;
 
@@ -82,27 +84,17 @@ impl Default for Head {
 
 impl Head {
     /// Keeps the head of a line that the whole parser has read, if it has this shape.
-    pub fn keep(&mut self, line: &[u8], stamp: Stamp, bus: u16) {
+    pub fn keep(&mut self, line: &[u8], frame: &FrameLine, bus: u16) {
         self.id = 0;
-        let (Some(point), Some(hash)) = (
-            line.iter().position(|&byte| byte == b'.'),
-            line.iter().position(|&byte| byte == b'#'),
-        ) else {
+        // What the whole parser took for stamp and bus counts: a name may hold any sign.
+        let (id, end) = (frame.id_start, frame.stamp_end);
+        let Some(point) = end.checked_sub(DECIMALS + 2) else {
             return;
         };
-        let n_digits = if hash >= 4 && line[hash - 4] == b' ' {
-            3
-        } else {
-            8
-        };
-        let Some(id) = hash.checked_sub(n_digits) else {
-            return;
-        };
-        let has_shape = id <= LONGEST_HEAD
-            && id > point + DECIMALS + 2
-            && line[point + 1 + DECIMALS] == b')'
-            && line[id - 1] == b' ';
-        if !has_shape {
+        let has_shape = id <= LONGEST_HEAD && line[point] == b'.' && line[id - 1] == b' ';
+        let second = frame.stamp.0 - frame.stamp.0.rem_euclid(NS_PER_S);
+        // In the last second that a stamp can express not every decimal has one.
+        if !has_shape || second.checked_add(NS_PER_S).is_none() {
             return;
         }
         let (mut text, mut agree) = ([0_u8; LONGEST_HEAD], [0_u8; LONGEST_HEAD]);
@@ -111,7 +103,7 @@ impl Head {
         agree[point + 1..][..DECIMALS].fill(0);
         (self.text, self.agree) = (must_cast(text), must_cast(agree));
         (self.point, self.id, self.bus) = (point, id, bus);
-        self.seconds_ns = stamp.0 - stamp.0.rem_euclid(NS_PER_S);
+        self.seconds_ns = second;
     }
 
     /// The line that `text` begins with, if it has this shape.
@@ -160,12 +152,6 @@ impl Head {
     #[inline]
     pub fn stamp(&self, quick: &Quick) -> Stamp {
         Stamp(self.seconds_ns + six_digits(quick.decimals) * 1000)
-    }
-
-    /// Whether a stamp is less than a second from that of any line of this head.
-    #[inline]
-    pub fn has_second_of(&self, stamp: Stamp) -> bool {
-        (0..NS_PER_S).contains(&stamp.0.wrapping_sub(self.seconds_ns))
     }
 
     /// The identifier that `N` digits stand for, 3 with their `#` or 8.
@@ -276,7 +262,9 @@ fn number(digits: &[u8]) -> Option<u32> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::socketcan_text::parse;
     use super::*;
+    use halfshaft_model::constants::LONGEST_CAN_PAYLOAD;
 
     #[test]
     fn six_digits_at_a_time() {
@@ -331,6 +319,13 @@ mod tests {
         }
     }
 
+    /// Keeps the head of a line as the reader does.
+    fn keep(head: &mut Head, line: &str) {
+        let mut payload = [0; LONGEST_CAN_PAYLOAD];
+        let frame = parse(line.as_bytes(), &mut payload).unwrap();
+        head.keep(line.as_bytes(), &frame, 3);
+    }
+
     /// What is read of a line, with text behind it.
     fn read(head: &mut Head, line: &str) -> Option<(Stamp, FrameId, Vec<u8>)> {
         let text = format!("{line}\n{}", "(1436509052.249713) vcan0 044#2A\n".repeat(4));
@@ -344,7 +339,7 @@ mod tests {
     fn a_payload_ends_at_its_newline_and_nowhere_else() {
         let first = "(1436509052.249713) vcan0 044#";
         let mut head = Head::default();
-        head.keep(first.as_bytes(), Stamp(1_436_509_052_249_713_000), 0);
+        keep(&mut head, first);
         for n_digits in 0..=17 {
             let line = format!("{first}{}", &"89abCDEF70fF1A2c0"[..n_digits]);
             let is_whole = n_digits % 2 == 0;
@@ -360,7 +355,7 @@ mod tests {
         let first = "(1436509052.249713) vcan0 044#2A366C2BBA000102";
         let mut head = Head::default();
         assert_eq!(read(&mut head, first), None);
-        head.keep(first.as_bytes(), Stamp(1_436_509_052_249_713_000), 3);
+        keep(&mut head, first);
         for n_bytes in 0..=8 {
             let digits = &"2A366c2BBA000103"[..2 * n_bytes];
             let line = format!("(1436509052.249714) vcan0 7FF#{digits}");

@@ -10,14 +10,14 @@
 //! bytes give a raw length code, and a last `R` or `T` the direction: both are read over.
 //! This is the hot path of the program: no allocation, no `str`, integers only.
 
+use halfshaft_model::constants::{LONGEST_CAN_PAYLOAD, NS_PER_S};
 use halfshaft_model::{Batch, Code, FrameFlags, FrameId, FrameKind, Stamp};
 
 use super::socketcan_quick::Head;
-use super::{BATCH, Reader, Text, TextLine};
+use super::{BATCH, Beginning, Reader, Recognised};
 use crate::context::{Context, LONGEST_BUS_NAME};
-
-/// The format in words.
-pub(super) const WORDS: &str = "SocketCAN log text";
+use crate::error::Error;
+use crate::text::{Text, TextLine};
 
 // Bits of an identifier. Source: Linux can.h, CAN_EFF_FLAG, CAN_RTR_FLAG, CAN_ERR_FLAG,
 // CAN_SFF_MASK, CAN_EFF_MASK.
@@ -31,37 +31,42 @@ const BIT_RATE_SWITCH: u8 = 0x01;
 const ERROR_STATE: u8 = 0x02;
 
 /// Whether some line of the beginning is a frame.
-pub(super) fn recognise(lines: &[&[u8]]) -> bool {
-    let mut payload = [0; 64];
-    lines.iter().any(|line| parse(line, &mut payload).is_some())
+pub(super) fn recognise(beginning: &Beginning) -> Result<Option<Recognised>, Error> {
+    let mut payload = [0; LONGEST_CAN_PAYLOAD];
+    let mut lines = beginning.lines.iter();
+    let is_one = lines.any(|line| parse(line, &mut payload).is_some());
+    Ok(is_one.then(|| Recognised {
+        words: "SocketCAN log text".to_owned(),
+        entries: "frames",
+        missing: Vec::new(),
+        open: Box::new(|bytes| Ok(Box::new(SocketcanText::new(Text::new(bytes))))),
+    }))
 }
 
 /// Reader of SocketCAN log text.
 pub(super) struct SocketcanText {
     text: Text,
     head: Head,
-    // Stamp of the last frame given on: silence of the log must stay visible even where
-    // nobody wants its frames.
-    given: Stamp,
-    // The latest frame, when it was passed over: the log ends with it.
-    passed_over: Option<(Stamp, u16, FrameId)>,
+    // The second of the log's clock in which the latest frame stands.
+    second: Option<i64>,
+    // The latest frame with its line, when it was passed over and not given on as such.
+    unmentioned: Option<(Stamp, u64)>,
 }
 
 impl SocketcanText {
-    pub fn new(text: Text) -> SocketcanText {
+    fn new(text: Text) -> SocketcanText {
         SocketcanText {
             text,
             head: Head::default(),
-            given: Stamp(i64::MIN / 2),
-            passed_over: None,
+            second: None,
+            unmentioned: None,
         }
     }
 }
 
 impl Reader for SocketcanText {
     fn fill(&mut self, batch: &mut Batch, context: &mut Context) -> bool {
-        let mut payload = [0; 64];
-        let n_before = batch.entries.len();
+        let mut payload = [0; LONGEST_CAN_PAYLOAD];
         let mut is_more = true;
         // Bad lines count as well, so that noise cannot keep this call from returning.
         let mut n_left = BATCH;
@@ -76,10 +81,6 @@ impl Reader for SocketcanText {
                 TextLine::Damaged => continue,
                 TextLine::Pause => break,
                 TextLine::End => {
-                    if let Some((stamp, bus, id)) = self.passed_over.take() {
-                        let flags = FrameFlags::default();
-                        batch.push_frame(stamp, bus, id, FrameKind::Data, flags, &[]);
-                    }
                     is_more = false;
                     break;
                 }
@@ -97,26 +98,29 @@ impl Reader for SocketcanText {
             };
             let bus = context.buses.index(frame.bus);
             context.entry(frame.stamp, true);
-            self.head.keep(line.bytes, frame.stamp, bus);
-            self.passed_over = None;
-            if frame.kind == FrameKind::Data {
-                if !context.wants(frame.id) && !is_silent(self.given, frame.stamp) {
-                    self.passed_over = Some((frame.stamp, bus, frame.id));
-                    continue;
-                }
-                self.given = frame.stamp;
-            }
+            self.head.keep(line.bytes, &frame, bus);
+            let second = Some(frame.stamp.0.div_euclid(NS_PER_S));
+            let is_first = std::mem::replace(&mut self.second, second) != second;
+            batch.set_line(line.number);
+            self.unmentioned = None;
             match frame.kind {
+                FrameKind::Data if !context.wants(frame.id) => match is_first {
+                    true => batch.push_passed_over(frame.stamp),
+                    false => self.unmentioned = Some((frame.stamp, line.number)),
+                },
                 FrameKind::Remote => batch.push_remote(frame.stamp, bus, frame.id, frame.length),
                 kind => {
-                    let payload = &payload[..usize::from(frame.length).min(64)];
+                    let payload = &payload[..usize::from(frame.length)];
                     batch.push_frame(frame.stamp, bus, frame.id, kind, frame.flags, payload);
                 }
             }
         }
-        self.text
-            .take_stock(batch.entries.len() - n_before, context)
-            && is_more
+        is_more &= self.text.take_stock(context);
+        if !is_more && let Some((stamp, line)) = self.unmentioned.take() {
+            batch.set_line(line);
+            batch.push_passed_over(stamp);
+        }
+        is_more
     }
 }
 
@@ -124,54 +128,46 @@ impl SocketcanText {
     /// Takes frames whose lines are alike the one before, so many at most; how many they were.
     #[inline]
     fn take_alike(&mut self, most: usize, batch: &mut Batch, context: &mut Context) -> usize {
-        let (text, bus) = (self.text.rest(), self.head.bus);
+        let (text, bus, n_before) = (self.text.rest(), self.head.bus, self.text.n_lines());
         let (mut n, mut length) = (0, 0);
-        // Silence is not asked of a line in the second of the frame that was given on last.
-        let mut is_near = self.head.has_second_of(self.given);
+        // All of these stand in the second of the line before, so none is the first in its own.
         let mut latest = None;
         while n < most
             && let Some(quick) = self.head.read(&text[length..])
         {
             length += quick.length;
             n += 1;
-            let is_wanted = context.wants(quick.id)
-                || !is_near && is_silent(self.given, self.head.stamp(&quick));
+            let is_wanted = context.wants(quick.id);
             if is_wanted {
                 let (stamp, (bytes, n_bytes)) = (self.head.stamp(&quick), quick.payload());
+                batch.set_line(n_before + n as u64);
                 batch.push_short_frame(stamp, bus, quick.id, bytes, n_bytes);
-                (self.given, is_near) = (stamp, true);
             }
             latest = Some((quick, is_wanted));
         }
         if let Some((quick, is_wanted)) = latest {
             let stamp = self.head.stamp(&quick);
-            self.passed_over = (!is_wanted).then_some((stamp, bus, quick.id));
             self.text.pass(n, length);
+            self.unmentioned = (!is_wanted).then_some((stamp, self.text.n_lines()));
             context.more_entries(n, stamp);
         }
         n
     }
 }
 
-/// Whether nothing was given on for so long that the next frame must be, for its time alone.
-#[inline]
-fn is_silent(given: Stamp, stamp: Stamp) -> bool {
-    (stamp.0 - given.0).unsigned_abs() > HEARTBEAT_NS
-}
-
 /// A line taken apart; its payload lies in the caller's array.
 #[derive(Debug, PartialEq)]
-struct FrameLine<'a> {
-    stamp: Stamp,
+pub(super) struct FrameLine<'a> {
+    pub stamp: Stamp,
+    // Where the stamp ends, behind its parenthesis, and where the identifier begins.
+    pub stamp_end: usize,
+    pub id_start: usize,
     bus: &'a [u8],
-    id: FrameId,
+    pub id: FrameId,
     kind: FrameKind,
     flags: FrameFlags,
     length: u8,
 }
-
-/// Of frames nobody wants, one is given on after this long, ns, for its time alone.
-const HEARTBEAT_NS: u64 = 1_000_000_000;
 
 const NO_DIGIT: u8 = 0xFF;
 
@@ -207,20 +203,24 @@ fn skip_blanks(line: &[u8], mut at: usize) -> usize {
 }
 
 #[inline]
-fn parse<'a>(line: &'a [u8], payload: &mut [u8; 64]) -> Option<FrameLine<'a>> {
-    let (stamp, at) = parse_stamp(line)?;
+pub(super) fn parse<'a>(
+    line: &'a [u8],
+    payload: &mut [u8; LONGEST_CAN_PAYLOAD],
+) -> Option<FrameLine<'a>> {
+    let (stamp, stamp_end) = parse_stamp(line)?;
 
-    let bus_start = skip_blanks(line, at);
+    let bus_start = skip_blanks(line, stamp_end);
     let mut at = bus_start;
     while !is_blank(*line.get(at)?) {
         at += 1;
     }
     let bus = &line[bus_start..at];
-    if bus_start == 0 || bus.is_empty() || bus.len() > LONGEST_BUS_NAME {
+    if bus.is_empty() || bus.len() > LONGEST_BUS_NAME {
         return None;
     }
     at = skip_blanks(line, at);
 
+    let id_start = at;
     let n_digits = if line.get(at + 3) == Some(&b'#') {
         3
     } else {
@@ -258,7 +258,7 @@ fn parse<'a>(line: &'a [u8], payload: &mut [u8; 64]) -> Option<FrameLine<'a>> {
                 bit_rate_switch: digit & BIT_RATE_SWITCH != 0,
                 error_state: digit & ERROR_STATE != 0,
             };
-            longest = 64;
+            longest = LONGEST_CAN_PAYLOAD;
         }
         Some(b'R' | b'r') => {
             kind = FrameKind::Remote;
@@ -308,6 +308,8 @@ fn parse<'a>(line: &'a [u8], payload: &mut [u8; 64]) -> Option<FrameLine<'a>> {
     }
     Some(FrameLine {
         stamp,
+        stamp_end,
+        id_start,
         bus,
         id,
         kind,
@@ -379,7 +381,7 @@ mod tests {
 
     /// One line as `ns bus id kind flags payload`, or `-` when it is no frame.
     fn show(line: &str) -> String {
-        let mut payload = [0; 64];
+        let mut payload = [0; LONGEST_CAN_PAYLOAD];
         let Some(frame) = parse(line.as_bytes(), &mut payload) else {
             return "-".to_owned();
         };

@@ -3,3 +3,4 @@
 mod damage;
 mod hostile;
 mod reading;
+mod twin;

@@ -3,7 +3,7 @@
 use crate::hard_day::hard_day;
 use crate::sample;
 use halfshaft_health::{CannotTell, Gap, Results};
-use halfshaft_model::{Code, Notices, Place, Span, Time};
+use halfshaft_model::{Code, LogPlace, Notices, Span, Time};
 use halfshaft_report::{Document, html, json, terminal};
 
 const NAMES: [&str; 6] = [
@@ -59,7 +59,7 @@ fn spoiled(name: &str) -> (Results, Notices) {
     let mut notices = Notices::default();
     notices.count(Code::CellUnreadable, || {
         (
-            Place {
+            LogPlace {
                 source: name.to_owned(),
                 line: 1,
             },

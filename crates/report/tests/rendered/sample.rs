@@ -5,7 +5,7 @@ use halfshaft_health::limits::OilPolicy;
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
 use halfshaft_health::trust::{Gate, Still};
 use halfshaft_health::*;
-use halfshaft_model::{Code, Notices, Place, Span, Stamp, Time};
+use halfshaft_model::{Code, LogPlace, Notices, Span, Stamp, Time};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
 
 const SLOT_S: f64 = 2.0;
@@ -321,7 +321,7 @@ pub fn nothing() -> Results {
 /// Notices with two codes.
 pub fn notices() -> Notices {
     let mut notices = Notices::default();
-    let place = |line| Place {
+    let place = |line| LogPlace {
         source: "tuesday.log.zst".to_owned(),
         line,
     };

@@ -22,7 +22,7 @@ const MOST_SIGNALS: usize = 400;
 /// Most pages inside one another.
 const DEEPEST_PAGE: usize = 4;
 /// Length of a frame whose map states none: the full classic frame.
-const USUAL_LENGTH: u8 = 8;
+const USUAL_LENGTH: u16 = 8;
 
 /// What signals of a page have in common.
 #[derive(Clone)]
@@ -149,7 +149,7 @@ impl<'t> Check<'t> {
         }
     }
 
-    fn length(&mut self, fact: &'t Fact) -> u8 {
+    fn length(&mut self, fact: &'t Fact) -> u16 {
         let Some([Slot::Integer(length, span)]) = fact.slots_of(FormName::Length) else {
             return USUAL_LENGTH;
         };
@@ -161,7 +161,7 @@ impl<'t> Check<'t> {
                 "a classic frame has up to 8, a CAN FD frame also 12, 16, 20, 24, 32, 48 or 64",
             );
         }
-        (*length).clamp(1, 64) as u8
+        (*length).clamp(1, 64) as u16
     }
 
     fn period(&mut self, fact: &'t Fact) -> Option<f64> {
@@ -252,8 +252,8 @@ impl<'t> Check<'t> {
         self.map.frames[frame].checksum = Some(Checksum {
             bits: bits.clone(),
             rule: *rule,
-            first_byte: *first as u8,
-            last_byte: *last as u8,
+            first_byte: *first as u16,
+            last_byte: *last as u16,
             start,
         });
     }
@@ -289,7 +289,7 @@ fn largest(bits: &BitField) -> u64 {
     u64::MAX.checked_shr(64 - bits.width().min(64)).unwrap_or(0)
 }
 
-fn bytes_of(length: u8) -> String {
+fn bytes_of(length: u16) -> String {
     match length {
         1 => "1 byte (0)".to_owned(),
         n => format!("{n} bytes (0 to {})", n - 1),

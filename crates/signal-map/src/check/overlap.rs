@@ -11,7 +11,8 @@ use crate::syntax::slots::run_mask;
 /// A use of bits.
 pub(super) struct Used {
     what: String,
-    mask: [u8; 64],
+    // The bits used, byte by byte, as far as the last one.
+    mask: Vec<u8>,
     conditions: Vec<Condition>,
     span: Span,
     line: usize,
@@ -28,7 +29,7 @@ impl Used {
         span: Span,
         line: usize,
     ) -> Used {
-        let mut mask = [0_u8; 64];
+        let mut mask = vec![0; bits.n_bytes()];
         for run in &bits.runs {
             mask[usize::from(run.byte)] |= run_mask(*run);
         }
@@ -88,14 +89,15 @@ fn shared_bit(first: &Used, second: &Used) -> Option<(usize, u32)> {
     if either_selects && first.mask == second.mask {
         return None;
     }
-    let byte = (0..64).find(|byte| first.mask[*byte] & second.mask[*byte] != 0)?;
+    let both = first.mask.iter().zip(&second.mask);
+    let (byte, bits) = both
+        .map(|(first, second)| first & second)
+        .enumerate()
+        .find(|(_, bits)| *bits != 0)?;
     if exclude(&first.conditions, &second.conditions) {
         return None;
     }
-    Some((
-        byte,
-        7 - (first.mask[byte] & second.mask[byte]).leading_zeros(),
-    ))
+    Some((byte, bits.ilog2()))
 }
 
 /// Whether two sets of pages cannot both be there.

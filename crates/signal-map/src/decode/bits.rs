@@ -292,7 +292,7 @@ mod tests {
                 let (byte, bit) = text.split_once('.').unwrap();
                 (byte.parse().unwrap(), bit.parse().unwrap())
             };
-            let ((byte, high), (_, low)): ((u8, u8), (u8, u8)) = (number(from), number(to));
+            let ((byte, high), (_, low)): ((u16, u8), (u16, u8)) = (number(from), number(to));
             BitRun { byte, high, low }
         };
         BitField {
@@ -500,7 +500,7 @@ mod tests {
         Some(number as u64)
     }
 
-    fn any_run(n_bytes: u8) -> impl Strategy<Value = BitRun> {
+    fn any_run(n_bytes: u16) -> impl Strategy<Value = BitRun> {
         (0..n_bytes, 0..8u8, 0..8u8).prop_map(|(byte, a, b)| BitRun {
             byte,
             high: a.max(b),
@@ -516,7 +516,7 @@ mod tests {
             let bit = |place: usize| {
                 let bit = if is_big { 7 - place % 8 } else { place % 8 } as u8;
                 BitRun {
-                    byte: (place / 8) as u8,
+                    byte: (place / 8) as u16,
                     high: bit,
                     low: bit,
                 }
@@ -556,7 +556,7 @@ mod tests {
 
         #[test]
         fn no_signal_and_no_payload_panics(
-            runs in prop::collection::vec((any::<u8>(), any::<u8>(), any::<u8>()), 0..20),
+            runs in prop::collection::vec((any::<u16>(), any::<u8>(), any::<u8>()), 0..20),
             kind in 0..4usize,
             scale in any::<(f64, f64)>(),
             payload in prop::collection::vec(any::<u8>(), 0..80),

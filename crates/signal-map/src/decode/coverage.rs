@@ -65,5 +65,5 @@ pub struct FrameCoverage {
     /// The longest time from frame to frame, s; cuts of the clock not counted.
     pub longest_gap_s: Option<f64>,
     /// Lengths seen and how often, shortest first.
-    pub lengths: Vec<(u8, u64)>,
+    pub lengths: Vec<(u16, u64)>,
 }

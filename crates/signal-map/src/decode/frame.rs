@@ -3,8 +3,9 @@
 //! In: data frames that carry its identifier, on buses the map allows. Out: samples, and
 //! a notice for every frame or sample that was not used.
 
-use halfshaft_model::{Block, Code, FrameId, Notices, Place, Time};
+use halfshaft_model::{Block, Code, FrameId, LogPlace, Notices, Time};
 
+use super::Origin;
 use super::bits::{self, Plan};
 use super::channels::{self, Channels};
 use super::checksum;
@@ -36,16 +37,12 @@ pub(crate) struct Arrival<'a> {
     pub(crate) bus: u16,
     pub(crate) id: FrameId,
     pub(crate) payload: &'a [u8],
-    /// Number of the entry in the log, from 1.
-    pub(crate) entry: u64,
+    pub(crate) origin: Origin<'a>,
 }
 
 impl Arrival<'_> {
-    pub(crate) fn place(&self) -> Place {
-        Place {
-            source: super::LOG.to_owned(),
-            line: self.entry,
-        }
+    pub(crate) fn place(&self) -> LogPlace {
+        self.origin.place()
     }
 }
 
@@ -62,9 +59,10 @@ pub(crate) struct FrameState {
     bus_seen: Option<u16>,
     last: Option<Last>,
     // Payload of the last frame, where eight bytes do not hold it.
-    payload: [u8; 64],
+    payload: Vec<u8>,
     gaps: LogMedian,
-    lengths: [u64; 65],
+    // How many frames of each length, as far as the longest seen.
+    lengths: Vec<u64>,
     tally: FrameCoverage,
 }
 
@@ -98,9 +96,9 @@ impl FrameState {
             bus: None,
             bus_seen: None,
             last: None,
-            payload: [0; 64],
+            payload: Vec::new(),
             gaps: LogMedian::default(),
-            lengths: [0; 65],
+            lengths: Vec::new(),
             tally: FrameCoverage::default(),
         }
     }
@@ -113,11 +111,11 @@ impl FrameState {
     }
 
     pub(crate) fn coverage(&self, bus_name: impl Fn(u16) -> String) -> FrameCoverage {
-        let lengths = (0u8..).zip(self.lengths).filter(|(_, n)| *n > 0);
+        let lengths = (0..).zip(self.lengths.iter().copied());
         FrameCoverage {
             bus: self.bus_seen.map(bus_name),
             period_s: self.gaps.median(),
-            lengths: lengths.collect(),
+            lengths: lengths.filter(|(_, n)| *n > 0).collect(),
             ..self.tally.clone()
         }
     }
@@ -142,9 +140,12 @@ impl FrameState {
         {
             return;
         }
-        let length = arrival.payload.len().min(64);
+        let length = arrival.payload.len();
         self.tally.n_seen += 1;
         self.bus_seen = self.bus;
+        if length >= self.lengths.len() {
+            self.lengths.resize(length + 1, 0);
+        }
         self.lengths[length] += 1;
         if self.spec.length != 0 && length != usize::from(self.spec.length) {
             self.tally.n_other_length += 1;
@@ -169,7 +170,8 @@ impl FrameState {
         };
         let known_count = self.last.as_ref().and_then(|last| last.count);
         if length > HEAD_BYTES {
-            self.payload[..length].copy_from_slice(&arrival.payload[..length]);
+            self.payload.clear();
+            self.payload.extend_from_slice(arrival.payload);
         }
         self.last = Some(Last {
             time: arrival.time,
@@ -254,7 +256,7 @@ impl FrameState {
             && last.id == arrival.id
             && last.length == arrival.payload.len()
             && last.head == head
-            && (last.length <= HEAD_BYTES || self.payload[..last.length] == *arrival.payload)
+            && (last.length <= HEAD_BYTES || self.payload == arrival.payload)
         {
             self.tally.n_duplicated += 1;
             notices.count(Code::FrameDuplicated, || {

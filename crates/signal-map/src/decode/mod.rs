@@ -20,7 +20,7 @@ mod signal;
 
 use halfshaft_model::timeline::{Clock, Cut};
 use halfshaft_model::{
-    Batch, Block, Code, Column, Entry, Frame, FrameKind, Notices, Place, Row, Stamp, Time,
+    Batch, Block, Code, Column, Entry, Frame, FrameKind, LogPlace, Notices, SheetRow, Stamp, Time,
 };
 
 pub use bits::{Reading, extract, value};
@@ -37,10 +37,8 @@ use signal::judge;
 /// Entries behind a doubtful stamp that are looked at: as many may be wrong in a row, less one.
 const LOOK_AHEAD: usize = 4;
 
-/// What places are called here: entries have lost their file and line.
-const LOG: &str = "log entry";
-
-/// Decodes a log, batch by batch. What it remembers does not grow with the log.
+/// Decodes a log, batch by batch, and at its end [`Decoder::finish`]. What it remembers does
+/// not grow with the log, and how the log is cut into batches changes nothing.
 #[derive(Clone, Debug)]
 pub struct Decoder {
     clock: Clock,
@@ -56,6 +54,36 @@ pub struct Decoder {
     cuts: Vec<(Time, Cut)>,
     n_cuts: u64,
     pieces: Pieces,
+    // Entries from a doubtful stamp on, where too few are behind it to judge it.
+    held: Batch,
+}
+
+/// Where an entry comes from: its batch, its index there, and its number in the log from 1.
+/// The place in the log is worked out only for a notice.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Origin<'a> {
+    batch: &'a Batch,
+    index: usize,
+    number: u64,
+}
+
+impl Origin<'_> {
+    /// Its input and line; its number where the batch comes from no input.
+    pub(crate) fn place(&self) -> LogPlace {
+        self.batch.place(self.index).unwrap_or_else(|| LogPlace {
+            source: "log entry".to_owned(),
+            line: self.number,
+        })
+    }
+}
+
+/// What a stamp that does not simply go on from those before comes to.
+enum Placed {
+    At(Time),
+    /// It is wrong.
+    Off,
+    /// Too few entries are behind it to decide.
+    Open,
 }
 
 #[derive(Clone, Debug)]
@@ -104,41 +132,96 @@ impl Decoder {
             cuts: Vec::new(),
             n_cuts: 0,
             pieces: Pieces::default(),
+            held: Batch::default(),
         }
     }
 
-    /// Decodes a batch into `block`, which is cleared first.
+    /// Decodes a batch into `block`, which is cleared first. The last few entries may wait
+    /// for the next batch.
     pub fn push(&mut self, batch: &Batch, block: &mut Block) {
+        self.begin(block);
+        self.buses.meet(&batch.buses);
+        let held = std::mem::take(&mut self.held);
+        let n_taken = self.take(&held, Some(&batch.entries), block);
+        if n_taken == held.entries.len() {
+            let n_taken = self.take(batch, Some(&[]), block);
+            self.hold(batch, n_taken);
+        } else {
+            self.hold(&held, n_taken);
+            self.hold(batch, 0);
+        }
+    }
+
+    /// Decodes what waited for entries that do not come, into `block`, which is cleared first.
+    pub fn finish(&mut self, block: &mut Block) {
+        self.begin(block);
+        let held = std::mem::take(&mut self.held);
+        self.take(&held, None, block);
+    }
+
+    fn begin(&self, block: &mut Block) {
         block.clear();
         block
             .columns
             .resize_with(self.channels.len(), Column::default);
-        self.buses.meet(&batch.buses);
-        if let (Some(first), Some(last)) = (batch.entries.first(), batch.entries.last()) {
-            let first = self.stamps.map_or(first.stamp(), |(first, _)| first);
-            self.stamps = Some((first, last.stamp()));
+    }
+
+    /// Keeps the entries of a batch from the `first` on for later.
+    fn hold(&mut self, batch: &Batch, first: usize) {
+        if first == batch.entries.len() {
+            return;
         }
-        for (index, entry) in batch.entries.iter().enumerate() {
+        self.held.inputs.clone_from(&batch.inputs);
+        for index in first..batch.entries.len() {
+            self.held.push_from(batch, index);
+        }
+    }
+
+    /// Takes the entries of a batch, up to one whose stamp those behind it leave open; gives
+    /// how many. `next` are entries behind the batch, `None` at the end of the log.
+    fn take(&mut self, batch: &Batch, next: Option<&[Entry]>, block: &mut Block) -> usize {
+        let entries = &batch.entries;
+        let mut n_taken = entries.len();
+        for (index, entry) in entries.iter().enumerate() {
             let stamp = entry.stamp();
-            self.n_entries += 1;
-            let placed = match self.clock.follow(stamp) {
-                Some(time) => Some(time),
-                None => self.place(stamp, &batch.entries[index + 1..], block),
+            let origin = Origin {
+                batch,
+                index,
+                number: self.n_entries + 1,
             };
-            let Some(time) = placed else {
-                continue;
+            let time = match self.clock.follow(stamp) {
+                Some(time) => time,
+                None => match self.place(stamp, &origin, next, block) {
+                    Placed::At(time) => time,
+                    Placed::Off => {
+                        self.n_entries += u64::from(is_counted(entry));
+                        continue;
+                    }
+                    Placed::Open => {
+                        n_taken = index;
+                        break;
+                    }
+                },
             };
+            self.n_entries += u64::from(is_counted(entry));
             self.pieces.reach(stamp);
             let is_mapped = match entry {
-                Entry::Frame(frame) => self.take_frame(frame, batch, time, block),
-                Entry::Row(row) => self.take_row(row, batch, time, block),
+                Entry::Frame(frame) => self.take_frame(frame, origin, time, block),
+                Entry::Row(row) => self.take_row(row, origin, time, block),
+                Entry::PassedOver(_) => false,
             };
             self.n_mapped += u64::from(is_mapped);
         }
+        let taken = &entries[..n_taken];
+        if let (Some(first), Some(last)) = (taken.first(), taken.last()) {
+            let first = self.stamps.map_or(first.stamp(), |(first, _)| first);
+            self.stamps = Some((first, last.stamp()));
+        }
         block.until = block.until.max(self.clock.reached());
+        n_taken
     }
 
-    /// What was damaged. A place here is the number of the entry in the log, from 1.
+    /// What was damaged.
     pub fn notices(&self) -> &Notices {
         &self.notices
     }
@@ -164,44 +247,48 @@ impl Decoder {
         }
     }
 
-    /// Places an entry that does not simply follow those before; `None` when its stamp is wrong.
+    /// Places an entry that does not simply follow those before.
     #[cold]
-    fn place(&mut self, stamp: Stamp, behind: &[Entry], block: &mut Block) -> Option<Time> {
-        if self.clock.is_far(stamp) && self.is_alone(behind) {
-            self.count_off(stamp);
-            return None;
+    fn place(
+        &mut self,
+        stamp: Stamp,
+        origin: &Origin,
+        next: Option<&[Entry]>,
+        block: &mut Block,
+    ) -> Placed {
+        if self.clock.is_far(stamp) {
+            // Where the log goes on behind an entry as if that were not there, its stamp is
+            // wrong, and no clock was set. At the end of the log nobody knows, and it counts.
+            let behind = &origin.batch.entries[origin.index + 1..];
+            let behind = behind.iter().chain(next.unwrap_or(&[])).take(LOOK_AHEAD);
+            let n_behind = behind.clone().count();
+            if behind
+                .clone()
+                .any(|entry| self.clock.goes_on_at(entry.stamp()))
+            {
+                self.notices.count(Code::StampOff, || {
+                    let example = format!("its stamp is {:.6} s", stamp.seconds());
+                    (origin.place(), example)
+                });
+                return Placed::Off;
+            }
+            if next.is_some() && n_behind < LOOK_AHEAD {
+                return Placed::Open;
+            }
         }
         let placed = self.clock.place(stamp);
-        if self.n_entries == 1 {
+        if self.pieces.is_empty() {
             self.channels.cut(placed.time);
             self.pieces.begin(stamp);
         }
         if let Some(cut) = placed.cut {
             self.pieces.begin(stamp);
-            self.cut(placed.time, cut, stamp, block);
+            self.cut(placed.time, cut, stamp, origin, block);
         }
-        Some(placed.time)
+        Placed::At(placed.time)
     }
 
-    /// Whether the log goes on behind an entry as if that were not there: then its stamp is
-    /// wrong, and no clock was set. At the end of a batch nobody knows, and it counts.
-    fn is_alone(&self, behind: &[Entry]) -> bool {
-        let mut behind = behind.iter().take(LOOK_AHEAD);
-        behind.any(|entry| self.clock.goes_on_at(entry.stamp()))
-    }
-
-    fn count_off(&mut self, stamp: Stamp) {
-        let line = self.n_entries;
-        self.notices.count(Code::StampOff, || {
-            let source = LOG.to_owned();
-            (
-                Place { source, line },
-                format!("its stamp is {:.6} s", stamp.seconds()),
-            )
-        });
-    }
-
-    fn cut(&mut self, time: Time, cut: Cut, stamp: Stamp, block: &mut Block) {
+    fn cut(&mut self, time: Time, cut: Cut, stamp: Stamp, origin: &Origin, block: &mut Block) {
         block.cuts.push(time);
         self.n_cuts += 1;
         if self.cuts.len() < coverage::MAX_CUTS {
@@ -218,20 +305,16 @@ impl Decoder {
             Cut::JumpForward => Code::ClockJumpForward,
             Cut::JumpBack => Code::ClockJumpBack,
         };
-        let line = self.n_entries;
         self.notices.count(code, || {
-            let source = LOG.to_owned();
-            (
-                Place { source, line },
-                format!("the next stamp is {:.3} s", stamp.seconds()),
-            )
+            let example = format!("the next stamp is {:.3} s", stamp.seconds());
+            (origin.place(), example)
         });
     }
 
     #[inline]
-    fn take_frame(&mut self, frame: &Frame, batch: &Batch, time: Time, block: &mut Block) -> bool {
+    fn take_frame(&mut self, frame: &Frame, origin: Origin, time: Time, block: &mut Block) -> bool {
         if frame.kind != FrameKind::Data {
-            self.count_without_data(frame);
+            self.count_without_data(frame, &origin);
             return false;
         }
         let Some(bus) = self.buses.of_batch(frame.bus) else {
@@ -241,8 +324,8 @@ impl Decoder {
             time,
             bus,
             id: frame.id,
-            payload: batch.payload(frame),
-            entry: self.n_entries,
+            payload: origin.batch.payload(frame),
+            origin,
         };
         // Nearly always one frame of the map has this identifier, or none.
         let Some(index) = self.lookup.only(frame.id) else {
@@ -258,17 +341,14 @@ impl Decoder {
     }
 
     #[cold]
-    fn count_without_data(&mut self, frame: &Frame) {
+    fn count_without_data(&mut self, frame: &Frame, origin: &Origin) {
         let code = match frame.kind {
             FrameKind::Data => return,
             FrameKind::Remote => Code::RemoteFrame,
             FrameKind::Error => Code::ErrorFrame,
         };
-        let line = self.n_entries;
-        self.notices.count(code, || {
-            let source = LOG.to_owned();
-            (Place { source, line }, frame.id.to_string())
-        });
+        self.notices
+            .count(code, || (origin.place(), frame.id.to_string()));
     }
 
     /// A frame for any number of frames of the map; whether there is one.
@@ -290,18 +370,15 @@ impl Decoder {
         is_mapped
     }
 
-    fn take_row(&mut self, row: &Row, batch: &Batch, time: Time, block: &mut Block) -> bool {
+    fn take_row(&mut self, row: &SheetRow, origin: Origin, time: Time, block: &mut Block) -> bool {
         let Some(sheet) = self.sheets.get_mut(usize::from(row.sheet)) else {
             return false;
         };
         sheet.n_rows += 1;
         self.channels.begin();
-        let place = || Place {
-            source: LOG.to_owned(),
-            line: self.n_entries,
-        };
         let mut has_room = true;
-        for ((column, name, gate), cell) in sheet.columns.iter_mut().zip(batch.cells(row)) {
+        let cells = origin.batch.cells(row);
+        for ((column, name, gate), cell) in sheet.columns.iter_mut().zip(cells) {
             // Nothing written is no sample: a slow channel shares the sheet with fast ones.
             let Some(cell) = cell else { continue };
             let si = cell * column.si_per_unit + column.si_at_zero;
@@ -316,24 +393,28 @@ impl Decoder {
                 time,
                 column.believe,
                 &mut self.notices,
-                || (place(), format!("{name} in sheet {}", sheet.name)),
+                || (origin.place(), format!("{name} in sheet {}", sheet.name)),
             );
             has_room &= self.channels.push(column.channel, time, value, block);
         }
         if !has_room {
             self.notices.count(Code::FrameLate, || {
-                (
-                    place(),
-                    format!(
-                        "a row of sheet {} is not later than one before it",
-                        sheet.name
-                    ),
-                )
+                let example = format!(
+                    "a row of sheet {} is not later than one before it",
+                    sheet.name
+                );
+                (origin.place(), example)
             });
         }
         self.channels.finish(time, block);
         true
     }
+}
+
+/// Whether an entry counts as one of the log's.
+#[inline]
+fn is_counted(entry: &Entry) -> bool {
+    !matches!(entry, Entry::PassedOver(_))
 }
 
 #[cfg(test)]

@@ -21,6 +21,11 @@ pub(crate) struct Pieces {
 }
 
 impl Pieces {
+    /// Whether no piece has begun yet.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.known.is_empty()
+    }
+
     /// A piece begins at a stamp.
     pub(crate) fn begin(&mut self, stamp: Stamp) {
         if self.known.len() < MOST_PIECES {

@@ -15,7 +15,7 @@ const WIDEST: u32 = 32;
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Quick {
     // The payload must have so many bytes, and these bits of its first eight must be these.
-    n_bytes: u8,
+    n_bytes: u16,
     must_mask: u64,
     must_be: u64,
     // Shift that takes off what is left of the field, and the one that then takes off the rest.
@@ -42,7 +42,7 @@ impl Quick {
     ) -> Quick {
         Quick::of(signal, plan, conditions).unwrap_or(Quick {
             // No payload is as long.
-            n_bytes: u8::MAX,
+            n_bytes: u16::MAX,
             ..Quick::default()
         })
     }
@@ -91,7 +91,7 @@ impl Quick {
         let code = |code: u64| u32::try_from(code).unwrap_or(u32::MAX);
         let (low, high) = signal.believe.unwrap_or((f64::MIN, f64::MAX));
         Some(Quick {
-            n_bytes: u8::try_from(n_bytes).ok()?,
+            n_bytes: u16::try_from(n_bytes).ok()?,
             must_mask,
             must_be,
             is_little_end,
@@ -135,10 +135,10 @@ mod tests {
 
     fn any_field() -> impl Strategy<Value = BitField> {
         // Fields in a row, in both byte orders, and now and then one that is in none.
-        (0u8..9, 0u8..8, 0u8..8, 0u8..4, any::<bool>()).prop_map(
+        (0u16..9, 0u8..8, 0u8..8, 0u16..4, any::<bool>()).prop_map(
             |(byte, high, low, n_more, rises)| {
                 let (high, low) = (high.max(low), high.min(low));
-                let step = |index: u8| {
+                let step = |index: u16| {
                     if rises {
                         byte + index
                     } else {

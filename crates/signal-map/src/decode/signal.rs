@@ -3,7 +3,7 @@
 //! In: payloads of frames that count. Out: samples, present or missing, and a notice for
 //! every value that was refused.
 
-use halfshaft_model::{Code, Notices, Place, Time};
+use halfshaft_model::{Code, LogPlace, Notices, Time};
 
 use super::bits::{self, Plan, Reading};
 use super::frame::Arrival;
@@ -127,7 +127,7 @@ pub(crate) fn judge(
     time: Time,
     believe: Option<(f64, f64)>,
     notices: &mut Notices,
-    first: impl FnOnce() -> (Place, String),
+    first: impl FnOnce() -> (LogPlace, String),
 ) -> Option<f64> {
     let (code, what) = match reading {
         Reading::Value(value) => {

@@ -165,7 +165,7 @@ impl Drive {
 fn signal(channel: usize, place: usize) -> Signal {
     let (si_per_step, si_at_zero) = scale(channel);
     let run = |byte: usize| BitRun {
-        byte: byte as u8,
+        byte: byte as u16,
         high: 7,
         low: 0,
     };

@@ -1,6 +1,7 @@
 //! A row of a sheet of frames to a frame.
 
 use halfshaft_model::FrameId;
+use halfshaft_model::constants::LONGEST_CAN_PAYLOAD;
 use halfshaft_model::sheet::Base;
 
 use super::columns::Content;
@@ -35,7 +36,7 @@ pub(crate) fn frame<'a>(
     };
     let id = identifier(cell(*id), bases.id, extended.map(&cell))?;
     let mut bytes = Payload {
-        bytes: [0; 64],
+        bytes: [0; LONGEST_CAN_PAYLOAD],
         n: 0,
     };
     match payload.as_slice() {
@@ -56,7 +57,7 @@ pub(crate) fn frame<'a>(
         }
     }
     if let Some(stated) = length.map(&cell) {
-        let stated = number(stated, Base::Decimal, 64)? as usize;
+        let stated = number(stated, Base::Decimal, LONGEST_CAN_PAYLOAD as u32)? as usize;
         if stated > bytes.n {
             return None;
         }
@@ -92,7 +93,7 @@ fn identifier(cell: &[u8], base: Base, extended: Option<&[u8]>) -> Option<FrameI
 }
 
 struct Payload {
-    bytes: [u8; 64],
+    bytes: [u8; LONGEST_CAN_PAYLOAD],
     n: usize,
 }
 

@@ -4,7 +4,7 @@
 //! The sheet of the map that finds most of its columns, less those it misses, is the one.
 
 use halfshaft_model::sheet::{Base, ColumnRef, SheetContent, TimeKind};
-use halfshaft_model::{Place, SheetSpec};
+use halfshaft_model::{LogPlace, SheetSpec};
 
 use super::cells::{self, Delimiter};
 use super::columns::{self, Columns, Content, Match, match_columns};
@@ -12,6 +12,9 @@ use super::numbers::{self, Decimal, Evidence};
 use super::times;
 use crate::context::excerpt;
 use crate::error::Error;
+
+/// Lines looked at to recognise a sheet.
+const LINES: usize = 200;
 
 /// How a sheet is laid out.
 #[derive(Clone, Debug)]
@@ -70,6 +73,7 @@ pub(crate) fn recognise(
     lines: &[&[u8]],
     sheets: &[SheetSpec],
 ) -> Result<Option<Layout>, Error> {
+    let lines = &lines[..lines.len().min(LINES)];
     let mut best: Option<Candidate> = None;
     for (sheet, spec) in sheets.iter().enumerate() {
         let delimiters = match spec.delimiter {
@@ -98,7 +102,7 @@ pub(crate) fn recognise(
     else {
         return Ok(None);
     };
-    let place = |line: usize| Place {
+    let place = |line: usize| LogPlace {
         source: name.to_owned(),
         line: line as u64,
     };
@@ -295,6 +299,7 @@ fn decide(
 
 /// The header of what looks like a sheet of any kind, for messages: rows of one width.
 pub(crate) fn header_of_any_sheet(lines: &[&[u8]]) -> Option<String> {
+    let lines = &lines[..lines.len().min(LINES)];
     let mut best: Option<(usize, usize)> = None;
     let mut header = None;
     for delimiter in [',', ';', '\t'].map(Delimiter::new) {

@@ -18,13 +18,16 @@ use std::ops::Range;
 use halfshaft_model::sheet::{ColumnRef, SheetContent};
 use halfshaft_model::{Batch, Code, SheetSpec, Stamp};
 
-use super::{BATCH, Reader, Text, TextLine};
+use super::{BATCH, Beginning, Reader, Recognised};
 use crate::context::Context;
+use crate::error::Error;
+use crate::text::{Text, TextLine};
 use columns::{Content, Match, match_columns};
 use frames::Bases;
-pub(super) use layout::{Layout, header_of_any_sheet, recognise, wanted};
+use layout::Layout;
+pub(super) use layout::{header_of_any_sheet, wanted};
 use numbers::{Decimal, Evidence};
-use order::{Held, Order};
+use order::{Held, Item, Order};
 use times::Times;
 
 /// Reader of a sheet.
@@ -45,9 +48,23 @@ struct Rows {
     expects_units: bool,
 }
 
+/// Whether the beginning is one of a sheet of the map.
+pub(super) fn recognise(beginning: &Beginning) -> Result<Option<Recognised>, Error> {
+    let sheets = beginning.sheets;
+    let Some(mut layout) = layout::recognise(beginning.name, beginning.lines, sheets)? else {
+        return Ok(None);
+    };
+    let spec = sheets[usize::from(layout.sheet)].clone();
+    Ok(Some(Recognised {
+        words: layout.words(sheets, beginning.encoding),
+        entries: layout.entries(),
+        missing: std::mem::take(&mut layout.missing),
+        open: Box::new(|bytes| Ok(Box::new(Sheet::new(Text::new(bytes), layout, spec)))),
+    }))
+}
+
 impl Sheet {
-    pub fn new(text: Text, layout: Layout, sheets: &[SheetSpec]) -> Sheet {
-        let spec = sheets[usize::from(layout.sheet)].clone();
+    fn new(text: Text, layout: Layout, spec: SheetSpec) -> Sheet {
         let bases = match &spec.content {
             SheetContent::Channels(_) => None,
             SheetContent::Frames {
@@ -77,7 +94,6 @@ impl Sheet {
 
 impl Reader for Sheet {
     fn fill(&mut self, batch: &mut Batch, context: &mut Context) -> bool {
-        let n_before = batch.entries.len();
         let mut is_more = true;
         for _ in 0..BATCH {
             match self.text.next(context) {
@@ -95,9 +111,7 @@ impl Reader for Sheet {
                 }
             }
         }
-        is_more &= self
-            .text
-            .take_stock(batch.entries.len() - n_before, context);
+        is_more &= self.text.take_stock(context);
         if !is_more {
             self.rows.flush(batch, context);
         }
@@ -264,20 +278,20 @@ impl Rows {
         context: &mut Context,
     ) {
         let sheet = self.order.sheet();
-        let mut out = |stamp, held: &Held| {
-            context.entry(stamp, is_usable(held));
-            Order::write(sheet, stamp, held, batch);
+        let mut out = |item: &Item| {
+            context.entry(item.stamp(), is_usable(&item.held));
+            item.write(sheet, batch);
         };
-        if self.order.take(stamp, held, &mut out) {
+        if self.order.take(stamp, number, held, &mut out) {
             context.count(Code::RowOutOfOrder, number, line);
         }
     }
 
     fn flush(&mut self, batch: &mut Batch, context: &mut Context) {
         let sheet = self.order.sheet();
-        self.order.flush(&mut |stamp, held| {
-            context.entry(stamp, is_usable(held));
-            Order::write(sheet, stamp, held, batch);
+        self.order.flush(&mut |item| {
+            context.entry(item.stamp(), is_usable(&item.held));
+            item.write(sheet, batch);
         });
     }
 

@@ -7,7 +7,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use halfshaft_model::constants::NS_PER_S;
+use halfshaft_model::constants::{LONGEST_CAN_PAYLOAD, NS_PER_S};
 use halfshaft_model::{Batch, FrameFlags, FrameId, FrameKind, Stamp};
 
 /// How far a row may be out of order: 2 s. Source: none, engineering guess; loggers
@@ -26,14 +26,49 @@ pub(crate) enum Held {
     Frame {
         bus: u16,
         id: FrameId,
-        payload: [u8; 64],
+        payload: [u8; LONGEST_CAN_PAYLOAD],
         length: u8,
     },
 }
 
-struct Item {
+/// A row on its way out, and the line it stands on.
+pub(crate) struct Item {
+    // Stamp and line: rows of one stamp keep their order.
     key: (Stamp, u64),
-    held: Held,
+    pub held: Held,
+}
+
+impl Item {
+    /// When it was taken.
+    pub fn stamp(&self) -> Stamp {
+        self.key.0
+    }
+
+    /// Writes it into a batch.
+    pub fn write(&self, sheet: u16, batch: &mut Batch) {
+        let (stamp, line) = self.key;
+        batch.set_line(line);
+        match &self.held {
+            Held::Cells(cells) => {
+                let cells = cells.iter().map(|&cell| (!cell.is_nan()).then_some(cell));
+                batch.push_row(stamp, sheet, cells);
+            }
+            Held::Frame {
+                bus,
+                id,
+                payload,
+                length,
+            } => {
+                let payload = &payload[..usize::from(*length).min(LONGEST_CAN_PAYLOAD)];
+                // More than eight bytes are only possible in a CAN FD frame.
+                let flags = FrameFlags {
+                    fd: payload.len() > 8,
+                    ..FrameFlags::default()
+                };
+                batch.push_frame(stamp, *bus, *id, FrameKind::Data, flags, payload);
+            }
+        }
+    }
 }
 
 impl PartialEq for Item {
@@ -58,7 +93,6 @@ pub(crate) struct Order {
     sheet: u16,
     held: BinaryHeap<Reverse<Item>>,
     latest: Option<Stamp>,
-    n_taken: u64,
     spare: Vec<Vec<f64>>,
 }
 
@@ -68,7 +102,6 @@ impl Order {
             sheet,
             held: BinaryHeap::new(),
             latest: None,
-            n_taken: 0,
             spare: Vec::new(),
         }
     }
@@ -80,7 +113,13 @@ impl Order {
 
     /// Takes a row and lets go those that nothing can come before; `true` when the row
     /// was out of order and could be sorted.
-    pub fn take(&mut self, stamp: Stamp, held: Held, out: &mut impl FnMut(Stamp, &Held)) -> bool {
+    pub fn take(
+        &mut self,
+        stamp: Stamp,
+        line: u64,
+        held: Held,
+        out: &mut impl FnMut(&Item),
+    ) -> bool {
         let latest = self.latest.unwrap_or(stamp);
         let behind_ns = latest.0.saturating_sub(stamp.0);
         if behind_ns > WINDOW_NS {
@@ -90,10 +129,9 @@ impl Order {
             self.latest = Some(latest.max(stamp));
         }
         self.held.push(Reverse(Item {
-            key: (stamp, self.n_taken),
+            key: (stamp, line),
             held,
         }));
-        self.n_taken += 1;
         let latest = self.latest.unwrap_or(stamp);
         while let Some(Reverse(first)) = self.held.peek() {
             if self.held.len() <= MOST_HELD && latest.0.saturating_sub(first.key.0.0) < WINDOW_NS {
@@ -105,49 +143,22 @@ impl Order {
     }
 
     /// Lets all rows go.
-    pub fn flush(&mut self, out: &mut impl FnMut(Stamp, &Held)) {
+    pub fn flush(&mut self, out: &mut impl FnMut(&Item)) {
         while !self.held.is_empty() {
             self.let_go(out);
         }
     }
 
-    fn let_go(&mut self, out: &mut impl FnMut(Stamp, &Held)) {
+    fn let_go(&mut self, out: &mut impl FnMut(&Item)) {
         let Some(Reverse(item)) = self.held.pop() else {
             return;
         };
-        out(item.key.0, &item.held);
+        out(&item);
         if let Held::Cells(mut cells) = item.held {
             // A held row is reused soon; many at once come only after a clock that stood still.
             if self.spare.len() < 16 {
                 cells.clear();
                 self.spare.push(cells);
-            }
-        }
-    }
-
-    /// Writes a row into a batch.
-    pub fn write(sheet: u16, stamp: Stamp, held: &Held, batch: &mut Batch) {
-        match held {
-            Held::Cells(cells) => batch.push_row(
-                stamp,
-                sheet,
-                cells
-                    .iter()
-                    .map(|&cell| if cell.is_nan() { None } else { Some(cell) }),
-            ),
-            Held::Frame {
-                bus,
-                id,
-                payload,
-                length,
-            } => {
-                let payload = &payload[..usize::from(*length).min(64)];
-                // More than eight bytes are only possible in a CAN FD frame.
-                let flags = FrameFlags {
-                    fd: payload.len() > 8,
-                    ..FrameFlags::default()
-                };
-                batch.push_frame(stamp, *bus, *id, FrameKind::Data, flags, payload);
             }
         }
     }
@@ -168,16 +179,13 @@ mod tests {
         let mut order = Order::new(0);
         let mut out = Vec::new();
         let mut n = 0;
-        for &stamp in stamps {
-            let cells = order.cells();
-            let was_late = order.take(
-                Stamp::from_seconds(stamp),
-                Held::Cells(cells),
-                &mut |stamp, _| out.push(stamp.seconds()),
-            );
+        let mut take_out = |item: &Item| out.push(item.stamp().seconds());
+        for (line, &stamp) in (1..).zip(stamps) {
+            let cells = Held::Cells(order.cells());
+            let was_late = order.take(Stamp::from_seconds(stamp), line, cells, &mut take_out);
             n += usize::from(was_late);
         }
-        order.flush(&mut |stamp, _| out.push(stamp.seconds()));
+        order.flush(&mut take_out);
         assert_eq!((out.as_slice(), n), (expected, n_sorted));
     }
 
@@ -197,9 +205,9 @@ mod tests {
     fn a_clock_that_stands_still_costs_no_memory() {
         let mut order = Order::new(0);
         let mut n_out = 0_usize;
-        for _ in 0..200_000 {
-            let cells = order.cells();
-            order.take(Stamp(7), Held::Cells(cells), &mut |_, _| n_out += 1);
+        for line in 0..200_000 {
+            let cells = Held::Cells(order.cells());
+            order.take(Stamp(7), line, cells, &mut |_| n_out += 1);
         }
         assert_eq!(n_out, 200_000 - MOST_HELD);
         assert_eq!(order.held.len(), MOST_HELD);

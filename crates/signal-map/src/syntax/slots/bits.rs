@@ -51,7 +51,7 @@ pub fn run_mask(run: BitRun) -> u8 {
 fn whole_byte(cursor: &mut Cursor) -> Result<BitRun, Fault> {
     let token = cursor.peek().filter(|token| token.kind == Kind::Number);
     let token = token.ok_or_else(|| cursor.expected("the number of a byte, the first being 0"))?;
-    let byte = token.text.parse::<u8>().ok().filter(|byte| *byte < 64);
+    let byte = token.text.parse::<u16>().ok().filter(|byte| *byte < 64);
     let byte = byte.ok_or_else(|| {
         let text = visible(token.text);
         let message = format!("there is no byte `{text}`: the longest frame has bytes 0 to 63");
@@ -117,7 +117,7 @@ fn bit_run(cursor: &mut Cursor) -> Result<Option<BitRun>, Fault> {
         _ => format!("{byte}.{high}"),
     });
     Ok(Some(BitRun {
-        byte: byte as u8,
+        byte: byte as u16,
         high: high as u8,
         low: low as u8,
     }))
