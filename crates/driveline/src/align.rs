@@ -107,7 +107,7 @@ pub struct Aligner {
     // Channels at whose times samples are aligned.
     grid: Vec<usize>,
     pending: VecDeque<Time>,
-    // The latest time aligned or tried.
+    // The latest time aligned.
     reached: Time,
     doubt: WheelDoubt,
 }
@@ -306,12 +306,19 @@ impl Aligner {
             if time < next {
                 self.pending.push_front(time);
             }
-            self.reached = time;
             match self.align(time, until) {
                 Ok(Some(aligned)) => show(&aligned),
                 Ok(None) => {}
-                Err(NotYet) => return,
+                Err(NotYet) => {
+                    // A late sample of another channel, or the end of a torque's run, may yet
+                    // make a time before this one.
+                    for track in &mut self.tracks {
+                        track.go_back_to(self.reached);
+                    }
+                    return;
+                }
             }
+            self.reached = time;
             self.pending.pop_front();
         }
     }
@@ -525,6 +532,29 @@ mod tests {
                 (0.1, 12.0, Some(200.0))
             ]
         );
+    }
+
+    #[test]
+    fn a_late_wheel_sample_is_aligned_though_a_later_time_was_tried_before() {
+        let mut aligner = Aligner::new(&vehicle(), &channels());
+        let mut out = Vec::new();
+        let mut push = |samples: [&[(f64, f64)]; 3], until_s: f64| {
+            let mut block = Block::new(3);
+            for (channel, samples) in samples.into_iter().enumerate() {
+                column(&mut block, channel, samples);
+            }
+            block.until = Time::from_seconds(until_s);
+            aligner.push(&block, &mut |row| out.push(row.time.seconds()));
+        };
+        let left = [(0.0, 10.0), (0.1, 10.0), (0.115, 10.0), (0.15, 10.0)];
+        push([&left, &[(0.0, 10.0)], &[(0.0, 1.0), (0.12, 1.0)]], 0.15);
+        // Sampled before 0.12 s, where the position was, and read behind it.
+        push(
+            [&[(0.2, 10.0)], &[(0.11, 10.0), (0.2, 10.0)], &[(0.2, 1.0)]],
+            0.2,
+        );
+        push([&[(0.3, 10.0)], &[(0.3, 10.0)], &[(0.3, 1.0)]], 0.3);
+        assert_eq!(out, [0.0, 0.11, 0.12, 0.2]);
     }
 
     #[test]
