@@ -63,14 +63,14 @@ pub struct Aligned {
     pub is_controlled: bool,
 }
 
-/// Place of a track among those of the aligner: what two ask for is asked for once.
-type Place = usize;
+/// Index of a track among those of the aligner: what two need is looked up once.
+type TrackIndex = usize;
 
 /// How to read a torque source of the map.
 #[derive(Clone, Debug)]
 struct Source {
-    track: Place,
-    second: Option<Place>,
+    track: TrackIndex,
+    second: Option<TrackIndex>,
     spoke_last: Option<Time>,
     is_by_command: bool,
     rule: TorqueSource,
@@ -79,7 +79,7 @@ struct Source {
 /// Channel and what counts as full.
 #[derive(Clone, Copy, Debug)]
 struct Normalised {
-    track: Place,
+    track: TrackIndex,
     full_scale: f64,
 }
 
@@ -87,17 +87,17 @@ struct Normalised {
 #[derive(Clone, Debug)]
 pub struct Aligner {
     tracks: Vec<Track>,
-    // What each of them says at the time that is being aligned.
+    // What each of them gives at the time that is being aligned.
     answers: Vec<Answer>,
-    left: Option<Place>,
-    right: Option<Place>,
-    front_left: Option<Place>,
-    front_right: Option<Place>,
-    speed: Option<Place>,
-    yaw: Option<Place>,
-    brake: Option<Place>,
-    anti_lock: Option<Place>,
-    stability: Option<Place>,
+    left: Option<TrackIndex>,
+    right: Option<TrackIndex>,
+    front_left: Option<TrackIndex>,
+    front_right: Option<TrackIndex>,
+    speed: Option<TrackIndex>,
+    yaw: Option<TrackIndex>,
+    brake: Option<TrackIndex>,
+    anti_lock: Option<TrackIndex>,
+    stability: Option<TrackIndex>,
     command: Option<Normalised>,
     state: Option<Normalised>,
     sources: Vec<Source>,
@@ -341,8 +341,9 @@ impl Aligner {
         }
         let torque = self.torque(time);
         let answers = &self.answers;
-        let answer = |track: Option<Place>| track.map_or(Answer::Missing, |place| answers[place]);
-        let value = |track: Option<Place>| answer(track).value();
+        let answer =
+            |track: Option<TrackIndex>| track.map_or(Answer::Missing, |place| answers[place]);
+        let value = |track: Option<TrackIndex>| answer(track).value();
         let (left, right) = (answer(self.left), answer(self.right));
         let front = value(self.front_left).zip(value(self.front_right));
         let speed = value(self.speed);
@@ -351,7 +352,7 @@ impl Aligner {
             Some(value(Some(track))? / full_scale)
         };
         let (command, state) = (share(self.command), share(self.state));
-        let is_on = |track: Option<Place>| value(track).is_some_and(|number| number > 0.5);
+        let is_on = |track: Option<TrackIndex>| value(track).is_some_and(|number| number > 0.5);
         let is_braking = is_on(self.brake);
         let is_controlled = is_on(self.anti_lock) || is_on(self.stability);
         let yaw_rate = value(self.yaw);

@@ -10,7 +10,7 @@ use proptest::prelude::*;
 use crate::chance::{Samples, blocks, cuts, ends, samples};
 use crate::track::PlainTrack;
 
-const NAMES: [&str; 10] = [
+const NAMES: [&str; 9] = [
     "wheel.rear.left",
     "wheel.rear.right",
     "wheel.front.left",
@@ -20,13 +20,13 @@ const NAMES: [&str; 10] = [
     "brake",
     "clutch.command",
     "clutch.position",
-    "oil.temperature",
 ];
 const COMMAND: usize = 7;
 const POSITION: usize = 8;
-const OIL: usize = 9;
+// Interpolated for itself, held where it corrects the torque.
+const SECOND: usize = 5;
 
-/// By the command, and by the position and the oil's temperature, in this order in the map.
+/// By the command, and by the position with a second channel, in this order in the map.
 fn vehicle() -> Vehicle {
     let source = |channel: &str, second: Option<&str>, table: Option<Table>| TorqueSource::Table {
         channel: channel.to_owned(),
@@ -46,7 +46,7 @@ fn vehicle() -> Vehicle {
         layout: Some(Layout::ShaftToShaft),
         torque_sources: vec![
             source("clutch.command", None, command),
-            source("clutch.position", Some("oil.temperature"), position),
+            source("clutch.position", Some("yaw.rate"), position),
         ],
         ..Vehicle::default()
     }
@@ -62,7 +62,7 @@ fn plain(channels: &[ChannelSpec], data: &[Samples], cuts: &[i64]) -> Vec<Aligne
         .enumerate()
         .map(|(index, spec)| track(index, spec.behaviour == Behaviour::Held))
         .collect();
-    let oil = track(OIL, true);
+    let second = track(SECOND, true);
     // Times of the right rear wheel; of the left one and the position where they are not known to
     // be slower; of the command, which steps.
     let is_slower = |index: usize| match (channels[index].period_s, channels[1].period_s) {
@@ -115,7 +115,7 @@ fn plain(channels: &[ChannelSpec], data: &[Samples], cuts: &[i64]) -> Vec<Aligne
             let torque_nm = match channel {
                 // Table of axle bias, of which a pack between the shafts carries half.
                 POSITION => {
-                    table.at(value(POSITION)?, Some(oil.at(time, i64::MAX).value()?))? / 2.0
+                    table.at(value(POSITION)?, Some(second.at(time, i64::MAX).value()?))? / 2.0
                 }
                 _ => table.at(value(COMMAND)?, None)?,
             };
