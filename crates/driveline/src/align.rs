@@ -63,14 +63,14 @@ pub struct Aligned {
     pub is_controlled: bool,
 }
 
-/// Place of a track among those of the aligner: what two ask for is asked for once.
-type Place = usize;
+/// Index of a track among those of the aligner: what two need is looked up once.
+type TrackIndex = usize;
 
 /// How to read a torque source of the map.
 #[derive(Clone, Debug)]
 struct Source {
-    track: Place,
-    second: Option<Place>,
+    track: TrackIndex,
+    second: Option<TrackIndex>,
     spoke_last: Option<Time>,
     is_by_command: bool,
     rule: TorqueSource,
@@ -79,7 +79,7 @@ struct Source {
 /// Channel and what counts as full.
 #[derive(Clone, Copy, Debug)]
 struct Normalised {
-    track: Place,
+    track: TrackIndex,
     full_scale: f64,
 }
 
@@ -87,17 +87,17 @@ struct Normalised {
 #[derive(Clone, Debug)]
 pub struct Aligner {
     tracks: Vec<Track>,
-    // What each of them says at the time that is being aligned.
+    // What each of them gives at the time that is being aligned.
     answers: Vec<Answer>,
-    left: Option<Place>,
-    right: Option<Place>,
-    front_left: Option<Place>,
-    front_right: Option<Place>,
-    speed: Option<Place>,
-    yaw: Option<Place>,
-    brake: Option<Place>,
-    anti_lock: Option<Place>,
-    stability: Option<Place>,
+    left: Option<TrackIndex>,
+    right: Option<TrackIndex>,
+    front_left: Option<TrackIndex>,
+    front_right: Option<TrackIndex>,
+    speed: Option<TrackIndex>,
+    yaw: Option<TrackIndex>,
+    brake: Option<TrackIndex>,
+    anti_lock: Option<TrackIndex>,
+    stability: Option<TrackIndex>,
     command: Option<Normalised>,
     state: Option<Normalised>,
     sources: Vec<Source>,
@@ -107,7 +107,7 @@ pub struct Aligner {
     // Channels at whose times samples are aligned.
     grid: Vec<usize>,
     pending: VecDeque<Time>,
-    // The latest time aligned or tried.
+    // The latest time aligned.
     reached: Time,
     doubt: WheelDoubt,
 }
@@ -306,12 +306,19 @@ impl Aligner {
             if time < next {
                 self.pending.push_front(time);
             }
-            self.reached = time;
             match self.align(time, until) {
                 Ok(Some(aligned)) => show(&aligned),
                 Ok(None) => {}
-                Err(NotYet) => return,
+                Err(NotYet) => {
+                    // A late sample of another channel, or the end of a torque's run, may yet
+                    // make a time before this one.
+                    for track in &mut self.tracks {
+                        track.go_back_to(self.reached);
+                    }
+                    return;
+                }
             }
+            self.reached = time;
             self.pending.pop_front();
         }
     }
@@ -334,8 +341,9 @@ impl Aligner {
         }
         let torque = self.torque(time);
         let answers = &self.answers;
-        let answer = |track: Option<Place>| track.map_or(Answer::Missing, |place| answers[place]);
-        let value = |track: Option<Place>| answer(track).value();
+        let answer =
+            |track: Option<TrackIndex>| track.map_or(Answer::Missing, |place| answers[place]);
+        let value = |track: Option<TrackIndex>| answer(track).value();
         let (left, right) = (answer(self.left), answer(self.right));
         let front = value(self.front_left).zip(value(self.front_right));
         let speed = value(self.speed);
@@ -344,7 +352,7 @@ impl Aligner {
             Some(value(Some(track))? / full_scale)
         };
         let (command, state) = (share(self.command), share(self.state));
-        let is_on = |track: Option<Place>| value(track).is_some_and(|number| number > 0.5);
+        let is_on = |track: Option<TrackIndex>| value(track).is_some_and(|number| number > 0.5);
         let is_braking = is_on(self.brake);
         let is_controlled = is_on(self.anti_lock) || is_on(self.stability);
         let yaw_rate = value(self.yaw);
@@ -525,6 +533,29 @@ mod tests {
                 (0.1, 12.0, Some(200.0))
             ]
         );
+    }
+
+    #[test]
+    fn a_late_wheel_sample_is_aligned_though_a_later_time_was_tried_before() {
+        let mut aligner = Aligner::new(&vehicle(), &channels());
+        let mut out = Vec::new();
+        let mut push = |samples: [&[(f64, f64)]; 3], until_s: f64| {
+            let mut block = Block::new(3);
+            for (channel, samples) in samples.into_iter().enumerate() {
+                column(&mut block, channel, samples);
+            }
+            block.until = Time::from_seconds(until_s);
+            aligner.push(&block, &mut |row| out.push(row.time.seconds()));
+        };
+        let left = [(0.0, 10.0), (0.1, 10.0), (0.115, 10.0), (0.15, 10.0)];
+        push([&left, &[(0.0, 10.0)], &[(0.0, 1.0), (0.12, 1.0)]], 0.15);
+        // Sampled before 0.12 s, where the position was, and read behind it.
+        push(
+            [&[(0.2, 10.0)], &[(0.11, 10.0), (0.2, 10.0)], &[(0.2, 1.0)]],
+            0.2,
+        );
+        push([&[(0.3, 10.0)], &[(0.3, 10.0)], &[(0.3, 1.0)]], 0.3);
+        assert_eq!(out, [0.0, 0.11, 0.12, 0.2]);
     }
 
     #[test]

@@ -4,7 +4,7 @@
 //! seconds by level without hysteresis. Nothing is carried over a gap: an event that
 //! crosses one is marked broken.
 
-use halfshaft_model::{ChannelSpec, Column, Span, Time, Vehicle};
+use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Span, Time, Vehicle};
 
 use crate::align::full_scale;
 use crate::period::Period;
@@ -137,14 +137,12 @@ impl CommandWatch {
 
     /// Takes a block's samples and cuts.
     pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
-        let mut cuts = cuts.iter().copied().peekable();
-        for (time, value) in column.iter() {
-            while cuts.next_if(|&cut| cut <= time).is_some() {
-                self.interrupt();
+        column.walk(cuts, |met| match met {
+            SampleOrCut::Sample(time, value) => {
+                self.note(time, value.map(|value| value / self.full_scale));
             }
-            self.note(time, value.map(|value| value / self.full_scale));
-        }
-        cuts.for_each(|_| self.interrupt());
+            SampleOrCut::Cut(_) => self.interrupt(),
+        });
     }
 
     fn interrupt(&mut self) {

@@ -38,7 +38,7 @@ pub const MISMATCH_NOT_LEARNED: f64 = 0.01;
 /// wheel that hops and slips to and fro within 0.2 s, and leaves all else to the longer means.
 const SHARP_CAUTION: f64 = 5.0 / 3.0;
 
-/// The same of every window.
+/// How far the mean over each window must stand above the noise, 1 for one that is not short.
 const CAUTIONS: [f64; N_WINDOWS] = {
     let mut cautions = [1.0; N_WINDOWS];
     let mut window = 0;

@@ -81,7 +81,7 @@ pub struct Smoothed<'a> {
     pub power_mean: Option<f64>,
 }
 
-/// What every window asks of a sample and of the interval to the next one. Windows reach
+/// What every window needs of a sample and of the interval to the next one. Windows reach
 /// seconds back, so this is kept apart from the rest of the sample, to stay in the cache.
 /// Windows end inside of an interval again and again, so what that asks for is worked out once.
 #[derive(Clone, Copy, Debug)]
@@ -103,7 +103,8 @@ struct Point {
 /// wheel samples that differ from the one before.
 type Lanes = f64x4;
 
-/// The same of what only the window of definition asks for.
+/// What only the window of definition needs: kept apart, so that the other windows do not
+/// read past it.
 #[derive(Clone, Copy, Debug, Default)]
 struct Others {
     sums: OtherSums,
@@ -276,20 +277,20 @@ fn stretch(
     window: usize,
     time: Time,
     (low, high): (&mut usize, &mut usize),
-) -> (Place, Place) {
+) -> (WindowEnd, WindowEnd) {
     // Times of a drive are far from the ends of their range.
     let half_ns = HALF_NS[window];
     let start = Time(time.0.wrapping_sub(half_ns));
     let end = Time(time.0.wrapping_add(half_ns));
     (
-        Place::advance(points, low, start),
-        Place::advance(points, high, end),
+        WindowEnd::advance(points, low, start),
+        WindowEnd::advance(points, high, end),
     )
 }
 
-/// A time in the run: so far behind sample `first`, inside the interval to the next one.
+/// Where a window starts or ends: so far behind sample `first`, before the next one.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+struct WindowEnd {
     time: Time,
     first: usize,
     // So much of the interval; 0 at the sample itself.
@@ -298,11 +299,11 @@ struct Place {
     sums: Lanes,
 }
 
-impl Place {
-    /// The place of a time, or the end of the run that is nearest to it; moves `cursor`, a
-    /// sample that is not later, there.
+impl WindowEnd {
+    /// At a time, or at the end of the run that is nearest to it; moves `cursor`, a sample that
+    /// is not later, there.
     #[inline(always)]
-    fn advance(points: &[Point], cursor: &mut usize, time: Time) -> Place {
+    fn advance(points: &[Point], cursor: &mut usize, time: Time) -> WindowEnd {
         let mut first = *cursor;
         // A window of whole periods ends now before a sample, now behind it: counted, where
         // a processor could not foresee a branch.
@@ -321,7 +322,7 @@ impl Place {
         // the sample itself.
         let beyond_ns = (time.0 - point.time.0).clamp(0, point.length_ns);
         let share = beyond_ns as f64 * point.per_ns;
-        Place {
+        WindowEnd {
             time: Time(point.time.0 + beyond_ns),
             first,
             share,

@@ -7,7 +7,7 @@
 //! still change it, the answer is [`Answer::NotYet`].
 
 use halfshaft_model::constants::NS_PER_S;
-use halfshaft_model::{Behaviour, ChannelSpec, Column, Time};
+use halfshaft_model::{Behaviour, ChannelSpec, Column, SampleOrCut, Time};
 
 use crate::period::Period;
 
@@ -122,20 +122,10 @@ impl Track {
             self.samples.drain(..self.first);
             self.first = 0;
         }
-        if cuts.is_empty() {
-            column
-                .iter()
-                .for_each(|(time, value)| self.push(time, value));
-            return;
-        }
-        let mut cuts = cuts.iter().copied().peekable();
-        for (time, value) in column.iter() {
-            while let Some(cut) = cuts.next_if(|&cut| cut <= time) {
-                self.push(cut, None);
-            }
-            self.push(time, value);
-        }
-        cuts.for_each(|cut| self.push(cut, None));
+        column.walk(cuts, |met| match met {
+            SampleOrCut::Sample(time, value) => self.push(time, value),
+            SampleOrCut::Cut(time) => self.push(time, None),
+        });
     }
 
     #[inline]
@@ -203,6 +193,14 @@ impl Track {
             return Answer::NotYet;
         }
         self.between(before, after, time)
+    }
+
+    /// Goes back to the last sample at or before `time`, so that [`Track::at`] may be asked from
+    /// there on anew; before the next [`Track::extend`], which throws away what was passed.
+    pub fn go_back_to(&mut self, time: Time) {
+        while self.first > 0 && self.samples[self.first].time > time {
+            self.first -= 1;
+        }
     }
 
     /// The value at or after a sample, and before the next one where there is one.

@@ -224,7 +224,6 @@ mod tests {
         let pool = |normal, told| Pool {
             told,
             resolution: None,
-            is_unsynchronised: true,
             edge_doubt_s: None,
             n_unusable: 0,
             by_oil_c: Vec::new(),

@@ -7,6 +7,15 @@
 
 use crate::time::Time;
 
+/// What a walk along a channel comes to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SampleOrCut {
+    /// A sample; its value is `None` when missing.
+    Sample(Time, Option<f64>),
+    /// The clock is cut here: nothing from before it holds behind it.
+    Cut(Time),
+}
+
 /// Samples of one channel, times rising.
 #[derive(Clone, Debug, Default)]
 pub struct Column {
@@ -48,6 +57,28 @@ impl Column {
             .map(|&(time, value)| (time, shown(value)))
     }
 
+    /// Samples and cuts in order of time, a cut before a sample of the same time. Every walk of
+    /// samples between cuts is this one; it runs for every sample of every channel.
+    #[inline]
+    pub fn walk(&self, cuts: &[Time], mut each: impl FnMut(SampleOrCut)) {
+        let mut rest = self.samples.as_slice();
+        for index in 0..=cuts.len() {
+            let cut = cuts.get(index).copied();
+            let n = match cut {
+                Some(cut) => rest.iter().take_while(|sample| sample.0 < cut).count(),
+                None => rest.len(),
+            };
+            let (before, behind) = rest.split_at(n);
+            for &(time, value) in before {
+                each(SampleOrCut::Sample(time, shown(value)));
+            }
+            if let Some(cut) = cut {
+                each(SampleOrCut::Cut(cut));
+            }
+            rest = behind;
+        }
+    }
+
     /// Forgets the samples and keeps the memory.
     pub fn clear(&mut self) {
         self.samples.clear();
@@ -84,5 +115,31 @@ impl Block {
     pub fn clear(&mut self) {
         self.columns.iter_mut().for_each(Column::clear);
         self.cuts.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use SampleOrCut::{Cut, Sample};
+
+    #[test]
+    fn a_walk_meets_cuts_where_they_are() {
+        let mut column = Column::default();
+        for (time, value) in [(10, Some(1.0)), (20, None), (30, Some(3.0))] {
+            column.push(Time(time), value);
+        }
+        let met = |cuts: &[i64]| {
+            let cuts: Vec<Time> = cuts.iter().map(|&cut| Time(cut)).collect();
+            let mut met = Vec::new();
+            column.walk(&cuts, |one| met.push(one));
+            met
+        };
+        let [one, two, three] =
+            [(10, Some(1.0)), (20, None), (30, Some(3.0))].map(|(t, value)| Sample(Time(t), value));
+        assert_eq!(met(&[]), [one, two, three]);
+        let [first, at, behind] = [5, 20, 40].map(|cut| Cut(Time(cut)));
+        assert_eq!(met(&[5, 20, 40]), [first, one, at, two, three, behind]);
+        assert_eq!(met(&[20, 20]), [one, at, at, two, three]);
     }
 }

@@ -241,12 +241,6 @@ pub const ROLES: &[Role] = &[
         "Gear engaged; negative for reverse, 0 for neutral.",
     ),
     held(
-        "reverse",
-        "1",
-        &[Dimension::NONE],
-        "Reverse gear engaged: 1.",
-    ),
-    held(
         "lap.marker",
         "1",
         &[Dimension::NONE],

@@ -13,7 +13,6 @@
 
 pub mod at_once;
 pub mod block;
-pub mod bus_timing;
 pub mod channel;
 pub mod constants;
 pub mod entry;
@@ -30,7 +29,7 @@ pub mod unit;
 pub mod vehicle;
 
 pub use at_once::at_once;
-pub use block::{Block, Column};
+pub use block::{Block, Column, SampleOrCut};
 pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
 pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, SheetRow};
 pub use id_filter::IdFilter;

@@ -74,11 +74,6 @@ impl Table {
             .fold(f64::NEG_INFINITY, f64::max)
     }
 
-    /// How many inputs: 1 or 2.
-    pub fn n_inputs(&self) -> usize {
-        if self.y.is_empty() { 1 } else { 2 }
-    }
-
     /// First and last point of the first axis.
     pub fn x_range(&self) -> (f64, f64) {
         (self.x[0], self.x[self.x.len() - 1])

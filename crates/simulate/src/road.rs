@@ -53,12 +53,12 @@ pub struct Piece {
 
 impl Piece {
     /// A straight of `length_m` at `speed_km_per_h`.
-    pub fn straight(length_m: f64, speed_km_per_h: f64) -> Piece {
+    pub const fn straight(length_m: f64, speed_km_per_h: f64) -> Piece {
         Piece::new(Shape::Straight { length_m }, speed_km_per_h)
     }
 
     /// A bend of `angle_deg` (positive to the left) at no more than `speed_km_per_h`.
-    pub fn bend(radius_m: f64, angle_deg: f64, speed_km_per_h: f64) -> Piece {
+    pub const fn bend(radius_m: f64, angle_deg: f64, speed_km_per_h: f64) -> Piece {
         Piece::new(
             Shape::Bend {
                 radius_m,
@@ -69,12 +69,12 @@ impl Piece {
     }
 
     /// A stop of `seconds`.
-    pub fn stop(seconds: f64) -> Piece {
+    pub const fn stop(seconds: f64) -> Piece {
         Piece::new(Shape::Stop { seconds }, 0.0)
     }
 
     /// The same piece with slippery ground under one or both rear wheels.
-    pub fn grip(self, left: f64, right: f64) -> Piece {
+    pub const fn grip(self, left: f64, right: f64) -> Piece {
         Piece {
             grip_left: left,
             grip_right: right,
@@ -84,14 +84,14 @@ impl Piece {
 
     /// The same piece in tow, engine off, the left rear wheel on a dolly. Stops before and
     /// after it are the scenario's.
-    pub fn towed(self) -> Piece {
+    pub const fn towed(self) -> Piece {
         Piece {
             is_towed: true,
             ..self
         }
     }
 
-    fn new(shape: Shape, speed_km_per_h: f64) -> Piece {
+    const fn new(shape: Shape, speed_km_per_h: f64) -> Piece {
         Piece {
             shape,
             speed_m_per_s: speed_km_per_h / 3.6,

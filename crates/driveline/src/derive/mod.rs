@@ -5,9 +5,5 @@
 
 pub mod axle_speed_difference;
 pub mod clutch_torque;
-pub mod engagement_energy;
-pub mod friction_power;
 pub mod openness;
 pub mod quantisation;
-pub mod steering_geometry;
-pub mod torque_split;

@@ -53,12 +53,8 @@ pub struct Crossings {
     pub settle_time_s: f64,
     /// How far it went beyond its end, as a share of the way; 0 when it did not.
     pub overshoot: f64,
-    /// Where it came from, in the unit of the response.
-    pub old_level: f64,
     /// Where it ended, in the unit of the response.
     pub new_level: f64,
-    /// Noise of one reading before the step, in the unit of the response.
-    pub noise_sd: f64,
     /// Dead time and lag after Smith.
     pub smith: DeadTimeAndLag,
     /// Dead time and lag after Sundaresan and Krishnaswamy.
@@ -136,9 +132,7 @@ pub fn crossings(step: Step, readings: &[Reading]) -> Result<Crossings, NoCrossi
         } else {
             0.0
         },
-        old_level,
         new_level,
-        noise_sd,
         smith: smith(at(SMITH_SHARES.0)?, at(SMITH_SHARES.1)?),
         sundaresan_krishnaswamy: sundaresan_krishnaswamy(
             at(SUNDARESAN_KRISHNASWAMY_SHARES.0)?,
@@ -148,7 +142,7 @@ pub fn crossings(step: Step, readings: &[Reading]) -> Result<Crossings, NoCrossi
 }
 
 /// When a rising course first reaches a level after time 0, s, interpolated.
-pub fn first_at(course: &[Reading], level: f64) -> Option<f64> {
+fn first_at(course: &[Reading], level: f64) -> Option<f64> {
     course.windows(2).find_map(|pair| {
         let (before, after) = (pair[0], pair[1]);
         if after.time_s <= 0.0 || after.value < level {

@@ -6,6 +6,7 @@
 //! that stands still, a best value at the end of the range searched. It does not judge how
 //! well the shape fits: that is in `residual_sd`.
 
+use crate::linear::{Square, factor, inverse, solve};
 use crate::response::Reading;
 use crate::response::first_order::{Answer, respond};
 
@@ -157,7 +158,7 @@ pub fn fit_near(
     }
     let n_free = (readings.len() - 4) as f64;
     let variance = normal.cost / n_free;
-    let (dead_time_variance, lag_variance) = normal.inverse_diagonal();
+    let [dead_time_variance, lag_variance] = normal.inverse_diagonal();
     let sd = |inverse: Option<f64>| inverse.map(|inverse| (variance * inverse).sqrt());
     Ok(Fit {
         gain: normal.gain,
@@ -190,29 +191,21 @@ struct Normal {
     offset: f64,
     cost: f64,
     answer_range: f64,
-    // Products of the slopes of the fit with dead time (1) and lag (2), after what gain and
-    // offset can take over is removed, with each other and with what is left.
-    slopes_11: f64,
-    slopes_12: f64,
-    slopes_22: f64,
-    left_1: f64,
-    left_2: f64,
+    // Products of the slopes of the fit with dead time and lag, after what gain and offset can
+    // take over is removed, with each other and with what is left.
+    slopes: Square<2>,
+    left: [f64; 2],
     n_on_the_way: usize,
 }
 
 impl Normal {
     /// Diagonal of the inverse of the products; `None` where the readings do not tell.
-    fn inverse_diagonal(&self) -> (Option<f64>, Option<f64>) {
-        let determinant = self.slopes_11 * self.slopes_22 - self.slopes_12 * self.slopes_12;
-        let is_told = self.n_on_the_way >= LEAST_ON_THE_WAY
-            && determinant > ROUNDING * self.slopes_11 * self.slopes_22;
-        if !is_told {
-            return (None, None);
-        }
-        (
-            Some(self.slopes_22 / determinant),
-            Some(self.slopes_11 / determinant),
-        )
+    fn inverse_diagonal(&self) -> [Option<f64>; 2] {
+        let lower = (self.n_on_the_way >= LEAST_ON_THE_WAY)
+            .then(|| factor(&self.slopes, ROUNDING))
+            .flatten();
+        let inverse = lower.map(|lower| inverse(&lower));
+        [0, 1].map(|index| inverse.map(|inverse| inverse[index][index]))
     }
 }
 
@@ -260,24 +253,23 @@ fn normal(work: &mut Work, readings: &[Reading], point: Point) -> Option<Normal>
         offset: means.3 - gain * means.0,
         cost: 0.0,
         answer_range: high - low,
-        slopes_11: 0.0,
-        slopes_12: 0.0,
-        slopes_22: 0.0,
-        left_1: 0.0,
-        left_2: 0.0,
+        slopes: [[0.0; 2]; 2],
+        left: [0.0; 2],
         n_on_the_way: 0,
     };
     for (answer, reading) in answers.iter().zip(readings) {
         let x = answer.value - means.0;
         let left = reading.value - means.3 - gain * x;
-        let slope_1 = gain * (answer.by_dead_time - means.1 - x1 / xx * x);
-        let slope_2 = gain * (answer.by_lag - means.2 - x2 / xx * x);
+        let slopes = [
+            gain * (answer.by_dead_time - means.1 - x1 / xx * x),
+            gain * (answer.by_lag - means.2 - x2 / xx * x),
+        ];
         sums.cost += left * left;
-        sums.slopes_11 += slope_1 * slope_1;
-        sums.slopes_12 += slope_1 * slope_2;
-        sums.slopes_22 += slope_2 * slope_2;
-        sums.left_1 += slope_1 * left;
-        sums.left_2 += slope_2 * left;
+        for (row, slope) in slopes.into_iter().enumerate() {
+            sums.slopes[row][0] += slope * slopes[0];
+            sums.slopes[row][1] += slope * slopes[1];
+            sums.left[row] += slope * left;
+        }
         // What it is short by, from dx/dθ = (x − u)/τ.
         let short = (answer.by_dead_time * point.lag_s).abs();
         sums.n_on_the_way += usize::from(short > ON_THE_WAY * (high - low));
@@ -340,23 +332,18 @@ fn descend(
     let mut damping = 1e-3;
     for _ in 0..MOST_STEPS {
         let lag = point.lag_s;
-        let (a, b, c) = (
-            here.slopes_11,
-            here.slopes_12 * lag,
-            here.slopes_22 * lag * lag,
-        );
+        let [[a, b], [_, c]] = here.slopes;
+        let (b, c) = (b * lag, c * lag * lag);
         let floor = 1e-12 * (a + c / (lag * lag));
-        let (a_damped, c_damped) = (
-            a * (1.0 + damping) + floor,
-            c * (1.0 + damping) + floor * lag * lag,
-        );
-        let determinant = a_damped * c_damped - b * b;
-        if determinant.is_nan() || determinant <= 0.0 {
+        let damped = [
+            [a * (1.0 + damping) + floor, b],
+            [b, c * (1.0 + damping) + floor * lag * lag],
+        ];
+        let Some(lower) = factor(&damped, 0.0) else {
             return Some((point, here));
-        }
-        let (left_1, left_2) = (here.left_1, here.left_2 * lag);
-        let by_dead_time = (left_1 * c_damped - left_2 * b) / determinant;
-        let by_log = ((left_2 * a_damped - left_1 * b) / determinant).clamp(-1.0, 1.0);
+        };
+        let [by_dead_time, by_log] = solve(&lower, &[here.left[0], here.left[1] * lag]);
+        let by_log = by_log.clamp(-1.0, 1.0);
         let next = Point {
             dead_time_s: (point.dead_time_s + by_dead_time).clamp(0.0, range.longest_dead_time_s),
             lag_s: (lag * by_log.exp()).clamp(range.shortest_lag_s, range.longest_lag_s),

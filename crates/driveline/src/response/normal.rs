@@ -2,11 +2,9 @@
 //!
 //! In: times with oil temperature and supply voltage. Out: how they change with both,
 //! learned where the events are spread enough, else by default; and times as they would be
-//! at [`NORMAL_OIL_C`] and [`NORMAL_SUPPLY_V`]. It refuses a time without temperature or
-//! voltage.
+//! 60 °C, or any temperature from [`COLD_BELOW_C`] on, and [`NORMAL_SUPPLY_V`]. It refuses a
+//! time without temperature or voltage.
 
-/// Oil temperature times are brought to, °C. Engineering default.
-pub const NORMAL_OIL_C: f64 = 60.0;
 /// Supply voltage times are brought to, V. Engineering default.
 pub const NORMAL_SUPPLY_V: f64 = 13.5;
 /// Below this oil temperature times grow, °C. Engineering default.
@@ -72,7 +70,7 @@ impl Slopes {
         (NORMAL_SUPPLY_V / measured.supply_v).powf(self.voltage_power)
     }
 
-    /// The time as it would be at [`NORMAL_OIL_C`] and [`NORMAL_SUPPLY_V`], s; `None` where
+    /// The time as it would be with warm oil and at [`NORMAL_SUPPLY_V`], s; `None` where
     /// the voltage is not above 0.
     pub fn normal_s(&self, measured: &Measured) -> Option<f64> {
         (measured.supply_v > 0.0)

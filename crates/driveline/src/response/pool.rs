@@ -71,8 +71,6 @@ pub struct Pool {
     pub told: Told,
     /// The median periods that decided; `None` without an event.
     pub resolution: Option<Resolution>,
-    /// Whether the samples of command and response fall anywhere against each other.
-    pub is_unsynchronised: bool,
     /// Dead time, and with it the transition time, may be off by so much either way, s, and
     /// the median of many does not help: the scatter shows that edges fall at one place of
     /// the command's period, so they are not midway on the average. A controller that sends
@@ -151,7 +149,6 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
             tell(&times, resolution, is_unsynchronised)
         }),
         resolution,
-        is_unsynchronised,
         edge_doubt_s: edge_doubt_s(&timed, resolution).filter(|_| quantity != Quantity::RiseTime),
         n_unusable: n_edges - timed.len(),
         by_oil_c: bands(&OIL_BANDS_C, &timed, |response| response.oil_c),

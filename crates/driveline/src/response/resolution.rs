@@ -26,13 +26,6 @@ pub struct Resolution {
 }
 
 impl Resolution {
-    /// How much too long a delay from first new sample to first new sample comes out on the
-    /// average, s: (Tb − Ta)/2. Derived: each first sample waits half its period. A cause
-    /// put midway between old and new sample and an interpolated answer are free of it.
-    pub fn delay_bias_s(self) -> f64 {
-        0.5 * (self.answer_period_s - self.cause_period_s)
-    }
-
     /// Standard deviation of one delay, s: √((Ta² + Tb²)/12). Derived: two waits, each even
     /// over its period. 100 ms both: 41 ms.
     pub fn delay_sd_s(self) -> f64 {
@@ -174,7 +167,6 @@ mod tests {
             cause_period_s: 0.02,
             answer_period_s: 0.1,
         };
-        near(uneven.delay_bias_s(), 0.04, 1e-12);
         // From first new sample to first new sample, by chance, for both.
         let mut chance = Chance(3);
         for resolution in [both(0.1), uneven] {
@@ -188,7 +180,9 @@ mod tests {
             let n = delays.len() as f64;
             let mean = delays.iter().sum::<f64>() / n;
             let squares: f64 = delays.iter().map(|delay| (delay - mean).powi(2)).sum();
-            near(mean - 0.18, resolution.delay_bias_s(), 1e-3);
+            // Each first sample waits half its period.
+            let bias_s = 0.5 * (resolution.answer_period_s - resolution.cause_period_s);
+            near(mean - 0.18, bias_s, 1e-3);
             near((squares / n).sqrt(), resolution.delay_sd_s(), 1e-3);
         }
     }

@@ -7,7 +7,7 @@
 
 use std::collections::VecDeque;
 
-use halfshaft_model::{ChannelSpec, Column, Time};
+use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Time};
 
 use crate::median::upper_median;
 use crate::period::Period;
@@ -80,16 +80,14 @@ impl Series {
 
     /// Takes a block's samples and cuts, and shows each sample that is kept.
     pub fn extend(&mut self, column: &Column, cuts: &[Time], mut show: impl FnMut(Sample)) {
-        let mut cuts = cuts.iter().copied().peekable();
-        for (time, value) in column.iter() {
-            while cuts.next_if(|&cut| cut <= time).is_some() {
-                self.interrupt();
+        column.walk(cuts, |met| match met {
+            SampleOrCut::Sample(time, value) => {
+                if let Some(sample) = self.note(time, value) {
+                    show(sample);
+                }
             }
-            if let Some(sample) = self.note(time, value) {
-                show(sample);
-            }
-        }
-        cuts.for_each(|_| self.interrupt());
+            SampleOrCut::Cut(_) => self.interrupt(),
+        });
     }
 
     fn note(&mut self, time: Time, value: Option<f64>) -> Option<Sample> {

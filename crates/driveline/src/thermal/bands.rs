@@ -6,10 +6,11 @@
 
 use halfshaft_model::{Site, Time, at_once};
 
+use crate::linear::{Square, variance};
+
 use super::estimate::{Estimate, Peak, TracePoint, UnknownEstimate};
 use super::prepared::Prepared;
 use super::run::run;
-use super::solve::{Square, variance};
 use super::step::Temperatures;
 use super::unknowns::{FARTHEST_SDS, N_UNKNOWNS, Told, Unknowns, Values, Vector};
 
@@ -36,7 +37,7 @@ pub struct View<'a> {
     /// The likeliest place.
     pub z: Vector,
     /// Covariance of the unknowns in units of their tolerances.
-    pub covariance: Square,
+    pub covariance: Square<N_UNKNOWNS>,
 }
 
 /// The course of a drive.

@@ -153,9 +153,6 @@ pub struct ThermalEstimate {
     pub pack_share: Result<Estimate, String>,
     /// Pack and oil come to one temperature with this time constant, s.
     pub equalisation_s: Estimate,
-    /// What pack heat does to pack and oil before the housing takes it, K per kJ:
-    /// 1/(Cp + Co).
-    pub mixed_k_per_kj: Estimate,
     /// Rise of the sensor from the start to its highest reading over the pack heat until then,
     /// K per kJ, or why it is not told. Gear heat is in it, so compare only like drives.
     pub rise_k_per_kj: Result<f64, String>,
@@ -318,9 +315,6 @@ pub fn estimate_changed(
         recent: recent(&fine, &values),
         pack_share,
         equalisation_s: view.positive(|values| values.parameters.equalisation_s()),
-        mixed_k_per_kj: view.positive(|values| {
-            1000.0 / (values.parameters.pack_j_per_k + values.parameters.oil_j_per_k)
-        }),
         rise_k_per_kj,
         pack_unknown_s: (sums.known_s - sums.pack_known_s).max(0.0),
         notes,

@@ -12,9 +12,10 @@
 
 use halfshaft_model::Site;
 
+use crate::linear::{Square, factor, inverse, solve};
+
 use super::prepared::Prepared;
 use super::run::sensor_at_observations;
-use super::solve::{Square, factor, inverse, solve};
 use super::unknowns::{FARTHEST_SDS, N_UNKNOWNS, Unknowns, Vector};
 
 /// What a sensor is off by besides its steps, K. Source: none, engineering guess.
@@ -34,16 +35,16 @@ const MOST_ROUNDS: usize = 30;
 /// A fit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fit {
-    /// The likeliest place.
+    /// The likeliest point.
     pub z: Vector,
     /// Covariance there, in units of the tolerances; 1 where nothing was told.
-    pub covariance: Square,
+    pub covariance: Square<N_UNKNOWNS>,
     /// Standard deviation of the residuals, K.
     pub residual_sd_k: f64,
 }
 
 /// Without readings: the prior as it is.
-pub fn open() -> (Vector, Square) {
+pub fn open() -> (Vector, Square<N_UNKNOWNS>) {
     let unit = |row: usize| std::array::from_fn(|column| if row == column { 1.0 } else { 0.0 });
     ([0.0; N_UNKNOWNS], std::array::from_fn(unit))
 }
@@ -54,9 +55,9 @@ struct Problem<'a> {
     site: Site,
 }
 
-/// A place of the search. The slopes cost a drive for each unknown and do not hang on the
+/// A point of the search. The slopes cost a drive for each unknown and do not hang on the
 /// weight of the residuals, so they go along with it.
-struct Place {
+struct Trial {
     z: Vector,
     residuals: Vec<f64>,
     slopes: Vec<Vec<f64>>,
@@ -71,7 +72,7 @@ impl Problem<'_> {
         }
     }
 
-    /// Half the sum of squares at a place whose residuals are known.
+    /// Half the sum of squares at a point whose residuals are known.
     fn cost(z: &Vector, residuals: &[f64], sd_k: f64) -> f64 {
         let of_drive: f64 = residuals.iter().map(|rest| rest * rest).sum();
         let of_prior: f64 = z.iter().map(|off| off * off).sum();
@@ -94,13 +95,13 @@ impl Problem<'_> {
             .collect()
     }
 
-    /// Curvature and downhill pull at a place.
-    fn normal(place: &Place, sd_k: f64) -> (Square, Vector) {
-        let Place {
+    /// Curvature and downhill pull at a point.
+    fn normal(trial: &Trial, sd_k: f64) -> (Square<N_UNKNOWNS>, Vector) {
+        let Trial {
             z,
             residuals,
             slopes: columns,
-        } = place;
+        } = trial;
         let weight = 1.0 / (sd_k * sd_k);
         let product = |left: &[f64], right: &[f64]| -> f64 {
             left.iter()
@@ -122,21 +123,21 @@ impl Problem<'_> {
         (curvature, pull)
     }
 
-    /// Everything that is known of a place.
-    fn place(&self, z: Vector) -> Place {
+    /// Everything that is known of a point.
+    fn trial(&self, z: Vector) -> Trial {
         let mut residuals = Vec::new();
         self.residuals(&z, &mut residuals);
         let slopes = self.slopes(&z, &residuals);
-        Place {
+        Trial {
             z,
             residuals,
             slopes,
         }
     }
 
-    /// Goes down from a place, with the curvature where it ends.
-    fn descend(&self, mut place: Place, sd_k: f64) -> (Place, Square) {
-        let (mut curvature, mut pull) = Problem::normal(&place, sd_k);
+    /// Goes down from a point, with the curvature where it ends.
+    fn descend(&self, mut here: Trial, sd_k: f64) -> (Trial, Square<N_UNKNOWNS>) {
+        let (mut curvature, mut pull) = Problem::normal(&here, sd_k);
         let mut damping = 1e-3;
         let mut tried = Vec::new();
         for _ in 0..MOST_ROUNDS {
@@ -145,7 +146,7 @@ impl Problem<'_> {
             for unknown in 0..N_UNKNOWNS {
                 damped[unknown][unknown] *= 1.0 + damping;
                 // At a bound and pulled outward: it stays there, and the others move.
-                let z = place.z[unknown];
+                let z = here.z[unknown];
                 if z.abs() >= FARTHEST_SDS && z * pull[unknown] > 0.0 {
                     damped[unknown] = [0.0; N_UNKNOWNS];
                     for row in &mut damped {
@@ -155,25 +156,23 @@ impl Problem<'_> {
                     held_pull[unknown] = 0.0;
                 }
             }
-            let Some(lower) = factor(&damped) else {
+            let Some(lower) = factor(&damped, 0.0) else {
                 damping *= 10.0;
                 continue;
             };
             let step = solve(&lower, &held_pull);
             let there: Vector = std::array::from_fn(|unknown| {
-                (place.z[unknown] + step[unknown]).clamp(-FARTHEST_SDS, FARTHEST_SDS)
+                (here.z[unknown] + step[unknown]).clamp(-FARTHEST_SDS, FARTHEST_SDS)
             });
             self.residuals(&there, &mut tried);
-            let ways = place.z.iter().zip(&there);
-            let went = ways.fold(0.0_f64, |most, (here, there)| {
-                most.max((here - there).abs())
-            });
-            let cost_here = Problem::cost(&place.z, &place.residuals, sd_k);
+            let ways = here.z.iter().zip(&there);
+            let went = ways.fold(0.0_f64, |most, (from, to)| most.max((from - to).abs()));
+            let cost_here = Problem::cost(&here.z, &here.residuals, sd_k);
             if Problem::cost(&there, &tried, sd_k) <= cost_here {
-                place.z = there;
-                std::mem::swap(&mut place.residuals, &mut tried);
-                place.slopes = self.slopes(&place.z, &place.residuals);
-                (curvature, pull) = Problem::normal(&place, sd_k);
+                here.z = there;
+                std::mem::swap(&mut here.residuals, &mut tried);
+                here.slopes = self.slopes(&here.z, &here.residuals);
+                (curvature, pull) = Problem::normal(&here, sd_k);
                 damping = (damping * 0.1).max(1e-9);
             } else {
                 damping *= 10.0;
@@ -182,7 +181,7 @@ impl Problem<'_> {
                 break;
             }
         }
-        (place, curvature)
+        (here, curvature)
     }
 }
 
@@ -199,18 +198,18 @@ pub fn fit(prepared: &Prepared, unknowns: &Unknowns, site: Site, step_k: f64) ->
     // A number rounded to steps is off evenly within ±½ step.
     let least_sd_k = (step_k * step_k / 12.0 + SENSOR_NOISE_K * SENSOR_NOISE_K).sqrt();
     // First with caution, then with the weight that the residuals themselves suggest.
-    let start = problem.place([0.0; N_UNKNOWNS]);
-    let (mut place, mut curvature) = problem.descend(start, 5.0 * least_sd_k);
+    let start = problem.trial([0.0; N_UNKNOWNS]);
+    let (mut best, mut curvature) = problem.descend(start, 5.0 * least_sd_k);
     for _ in 0..2 {
-        let (sd, correlation) = scatter(&place.residuals);
+        let (sd, correlation) = scatter(&best.residuals);
         let alike = correlation.clamp(0.0, MOST_CORRELATED);
         let sd_k = sd.max(least_sd_k) * ((1.0 + alike) / (1.0 - alike)).sqrt();
-        (place, curvature) = problem.descend(place, sd_k);
+        (best, curvature) = problem.descend(best, sd_k);
     }
     Some(Fit {
-        z: place.z,
-        covariance: inverse(&factor(&curvature)?),
-        residual_sd_k: scatter(&place.residuals).0,
+        z: best.z,
+        covariance: inverse(&factor(&curvature, 0.0)?),
+        residual_sd_k: scatter(&best.residuals).0,
     })
 }
 

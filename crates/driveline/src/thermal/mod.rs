@@ -22,7 +22,6 @@ mod pack_excess;
 pub mod parameters;
 mod prepared;
 mod run;
-mod solve;
 pub mod step;
 #[cfg(test)]
 mod testing;

@@ -8,7 +8,7 @@
 //! last bits. Steps longer than [`LONGEST_RATIO`] of the quickest time constant are cut,
 //! so that one step is off by less than 1e-4 of what decays in it.
 
-use super::parameters::{ThermalParameters, air_flow};
+use super::parameters::ThermalParameters;
 
 /// Longest step as a share of the shortest time constant that a row of the matrix shows.
 /// Derived: the quickest mode decays at up to twice that rate, and the local error
@@ -33,22 +33,10 @@ pub struct Load {
     pub pack_w: f64,
     /// Heat of gears, bearings and churning, given to the oil, W.
     pub gear_w: f64,
-    /// Strength of the air, as [`air_flow`] gives it.
+    /// Strength of the air, as [`super::parameters::air_flow`] gives it.
     pub air_flow: f64,
     /// Temperature of the air, °C.
     pub ambient_c: f64,
-}
-
-impl Load {
-    /// A load at a road speed.
-    pub fn at_speed(pack_w: f64, gear_w: f64, road_speed_m_per_s: f64, ambient_c: f64) -> Load {
-        Load {
-            pack_w,
-            gear_w,
-            air_flow: air_flow(road_speed_m_per_s),
-            ambient_c,
-        }
-    }
 }
 
 type Vector = [f64; 3];
@@ -171,10 +159,19 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::derive::engagement_energy::{repeated_peak, temperature_rise};
+    use crate::thermal::parameters::air_flow;
 
     /// A capacity that holds its temperature.
     const NEVER_WARMS: f64 = 1e15;
+
+    fn load(pack_w: f64, gear_w: f64, road_speed_m_per_s: f64, ambient_c: f64) -> Load {
+        Load {
+            pack_w,
+            gear_w,
+            air_flow: air_flow(road_speed_m_per_s),
+            ambient_c,
+        }
+    }
 
     #[track_caller]
     fn near(got: f64, wanted: f64, tolerance: f64) {
@@ -206,7 +203,7 @@ mod tests {
             oil_to_housing_w_per_k: 30.0,
             ..ThermalParameters::default()
         };
-        let load = Load::at_speed(0.0, 1200.0, 0.0, 0.0);
+        let load = load(0.0, 1200.0, 0.0, 0.0);
         for step_s in [0.5, 50.0] {
             let after = |seconds| run(&parameters, Temperatures::all(0.0), &load, seconds, step_s);
             near(after(600.0).oil_c, 16.97, 0.005);
@@ -231,7 +228,7 @@ mod tests {
         let (mut now, mut pack, mut oil) = (Temperatures::all(0.0), (0.0, 0.0), (0.0, 0.0));
         for index in 1..=800 {
             let pack_w = if index <= 40 { 2000.0 } else { 0.0 };
-            now.step(&parameters, &Load::at_speed(pack_w, 0.0, 0.0, 0.0), 0.5);
+            now.step(&parameters, &load(pack_w, 0.0, 0.0, 0.0), 0.5);
             let time = 0.5 * f64::from(index);
             if now.pack_c > pack.0 {
                 pack = (now.pack_c, time);
@@ -261,10 +258,10 @@ mod tests {
                 pack_to_oil_w_per_k: 0.0,
                 ..ThermalParameters::default()
             };
-            let load = Load::at_speed(energy_j / 0.5, 0.0, 0.0, 0.0);
+            let load = load(energy_j / 0.5, 0.0, 0.0, 0.0);
             let now = run(&parameters, Temperatures::all(0.0), &load, 0.5, 0.5);
             near(now.pack_c, rise_k, 0.002);
-            near(now.pack_c, temperature_rise(energy_j, 1.0, capacity), 1e-9);
+            near(now.pack_c, energy_j / capacity, 1e-9);
         }
     }
 
@@ -281,21 +278,22 @@ mod tests {
         };
         let (mut now, mut valley) = (Temperatures::all(0.0), 0.0);
         for _ in 0..200 {
-            now.step(&parameters, &Load::at_speed(0.0, 0.0, 0.0, 0.0), 60.0);
+            now.step(&parameters, &load(0.0, 0.0, 0.0, 0.0), 60.0);
             valley = now.pack_c;
             // An engagement much shorter than the time constant.
-            let heat = Load::at_speed(12.0 * 600.0 / 1e-5, 0.0, 0.0, 0.0);
+            let heat = load(12.0 * 600.0 / 1e-5, 0.0, 0.0, 0.0);
             now.step(&parameters, &heat, 1e-5);
         }
         near(now.pack_c, 126.10, 0.01);
         near(valley, 114.10, 0.01);
-        near(now.pack_c, repeated_peak(12.0, 60.0, 600.0), 0.001);
+        // Derived: ΔT/(1 − e^(−60/600)), the sum of what is left of each one before.
+        near(now.pack_c, 12.0 / -(-60.0_f64 / 600.0).exp_m1(), 0.001);
     }
 
     #[test]
     fn long_steps_agree_with_short_ones() {
         let parameters = ThermalParameters::default();
-        let load = Load::at_speed(3000.0, 800.0, 20.0, 25.0);
+        let load = load(3000.0, 800.0, 20.0, 25.0);
         let start = Temperatures {
             pack_c: 90.0,
             oil_c: 60.0,
@@ -313,7 +311,7 @@ mod tests {
     #[test]
     fn it_levels_off_where_the_closed_form_says() {
         let parameters = ThermalParameters::default();
-        let load = Load::at_speed(500.0, 400.0, 30.0, 20.0);
+        let load = load(500.0, 400.0, 30.0, 20.0);
         // Derived: 900 W over 30 W/K, 80 W/K, and 500 W over 60 W/K.
         let level = Temperatures::level(&parameters, &load);
         near(level.housing_c, 50.0, 1e-9);
@@ -357,7 +355,7 @@ mod tests {
             pack_c in 20.0..250.0_f64,
         ) {
             let parameters = ThermalParameters::default();
-            let load = Load::at_speed(pack_w, gear_w, speed, 10.0);
+            let load = load(pack_w, gear_w, speed, 10.0);
             let mut now = Temperatures { pack_c, ..Temperatures::all(40.0) };
             let before = stored_j(&now, &parameters);
             let (mut given, mut taken) = (0.0, 0.0);

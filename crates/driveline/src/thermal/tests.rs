@@ -451,7 +451,8 @@ fn rise_per_heat_goes_up_when_oil_is_lost() {
         fitted(&truth, &given(Some(Site::Oil)))
     };
     let (full, low) = (of(1.0), of(0.65));
-    let mixed = low.mixed_k_per_kj.value / full.mixed_k_per_kj.value;
+    let stored = |of: &ThermalParameters| of.pack_j_per_k + of.oil_j_per_k;
+    let mixed = stored(&full.parameters) / stored(&low.parameters);
     // Derived: (0.7 + 1.8)/(0.7 + 0.65·1.8) = 1.337.
     assert!((mixed - 1.337).abs() < 0.08, "{mixed}");
     let slower = low.equalisation_s.value / full.equalisation_s.value;

@@ -6,6 +6,7 @@
 //! estimation of a location parameter"; the bootstrap of blocks keeps neighbouring
 //! windows, which err alike, together. Deterministic: the generator has a fixed seed.
 
+use crate::linear::{Square, factor, solve};
 use crate::median::median;
 use crate::random::Random;
 
@@ -21,6 +22,10 @@ const PER_MAD: f64 = 1.4826;
 
 /// Least scale of residuals: exact signals must not divide by zero.
 const LEAST_SCALE: f64 = 1e-6;
+
+/// What the other unknowns leave of one must be more than this share, or the rows do not tell
+/// them apart: a thousand times what rounding leaves of sums over a whole drive.
+const LEAST_SHARE: f64 = 1e-9;
 
 const N_ROUNDS: usize = 20;
 
@@ -42,7 +47,7 @@ pub struct Fit<const N: usize> {
 
 #[derive(Clone, Copy)]
 struct Normal<const N: usize> {
-    matrix: [[f64; N]; N],
+    matrix: Square<N>,
     right: [f64; N],
 }
 
@@ -72,6 +77,11 @@ impl<const N: usize> Normal<N> {
         }
     }
 
+    /// The unknowns; `None` when the equations do not determine them.
+    fn solve(&self) -> Option<[f64; N]> {
+        Some(solve(&factor(&self.matrix, LEAST_SHARE)?, &self.right))
+    }
+
     /// A guess of each unknown with the weight it has.
     fn add_prior(&mut self, prior: &[Option<(f64, f64)>; N], variance: f64) {
         for (i, prior) in prior.iter().enumerate() {
@@ -82,51 +92,6 @@ impl<const N: usize> Normal<N> {
             }
         }
     }
-}
-
-/// Solves the equations; `None` when they do not determine the unknowns.
-fn solve<const N: usize>(normal: &Normal<N>) -> Option<[f64; N]> {
-    let (mut matrix, mut right) = (normal.matrix, normal.right);
-    // Scaled to a unit diagonal, so that "too small" has a meaning whatever the units.
-    let mut unit = [0.0; N];
-    for i in 0..N {
-        if matrix[i][i] <= 0.0 {
-            return None;
-        }
-        unit[i] = 1.0 / matrix[i][i].sqrt();
-    }
-    for i in 0..N {
-        for j in 0..N {
-            matrix[i][j] *= unit[i] * unit[j];
-        }
-        right[i] *= unit[i];
-    }
-    for i in 0..N {
-        let pivot = (i..N).max_by(|&a, &b| matrix[a][i].abs().total_cmp(&matrix[b][i].abs()))?;
-        matrix.swap(i, pivot);
-        right.swap(i, pivot);
-        if matrix[i][i].abs() < 1e-9 {
-            return None;
-        }
-        for row in i + 1..N {
-            let factor = matrix[row][i] / matrix[i][i];
-            let above = matrix[i];
-            for (value, above) in matrix[row].iter_mut().zip(above) {
-                *value -= factor * above;
-            }
-            right[row] -= factor * right[i];
-        }
-    }
-    for i in (0..N).rev() {
-        for column in i + 1..N {
-            right[i] -= matrix[i][column] * right[column];
-        }
-        right[i] /= matrix[i][i];
-    }
-    for i in 0..N {
-        right[i] *= unit[i];
-    }
-    Some(right)
 }
 
 fn residual<const N: usize>(line: &Line<N>, unknowns: &[f64; N]) -> f64 {
@@ -163,7 +128,7 @@ pub fn fit<const N: usize>(lines: &[Line<N>], prior: &[Option<(f64, f64)>; N]) -
         if round > 0 {
             normal.add_prior(prior, scale * scale);
         }
-        unknowns = match solve(&normal) {
+        unknowns = match normal.solve() {
             Some(solved) => solved,
             // The first round has no scale to weigh the prior with: it then stands.
             None if round == 0 => prior.map(|prior| prior.map_or(0.0, |prior| prior.0)),
@@ -204,7 +169,7 @@ fn deviations<const N: usize>(
     for (i, sd) in sds.iter_mut().enumerate() {
         whole.right = [0.0; N];
         whole.right[i] = 1.0;
-        *sd = scale * solve(&whole)?[i].max(0.0).sqrt();
+        *sd = scale * whole.solve()?[i].max(0.0).sqrt();
     }
     let mut random = Random::default();
     let (mut n, mut sums, mut squares) = (0.0, [0.0; N], [0.0; N]);
@@ -214,7 +179,7 @@ fn deviations<const N: usize>(
             drawn.add_times(&blocks[random.below(n_blocks)], 1.0);
         }
         drawn.add_prior(prior, scale * scale);
-        let Some(solved) = solve(&drawn) else {
+        let Some(solved) = drawn.solve() else {
             continue;
         };
         n += 1.0;

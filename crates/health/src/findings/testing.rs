@@ -389,7 +389,6 @@ pub fn thermal() -> ThermalEstimate {
         },
         pack_share: Ok(exactly(0.7)),
         equalisation_s: exactly(8.4),
-        mixed_k_per_kj: exactly(0.4),
         rise_k_per_kj: Ok(0.05),
         pack_unknown_s: 0.0,
         notes: Vec::new(),
