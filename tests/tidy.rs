@@ -16,8 +16,9 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("signal-map", &["model"]),
     ("driveline", &["model"]),
     ("health", &["model", "driveline"]),
-    ("report", &["model", "health"]),
-    ("archive", &["model", "health"]),
+    ("record", &["model", "health"]),
+    ("report", &["model", "health", "record"]),
+    ("archive", &["model", "health", "record"]),
     (
         "capture",
         &["model", "logs", "signal-map", "driveline", "health"],

@@ -6,7 +6,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
-use halfshaft_archive::{About, Error, Ground, Rate, Samples, bench, responses, results as tables};
+use halfshaft_archive::{About, Error, Ground, Rate, Samples, results as tables};
 use halfshaft_health::Results;
 use halfshaft_health::baseline::Baseline;
 use halfshaft_health::duty::bench_csv::bench_csv;
@@ -137,13 +137,13 @@ fn write_tables(folder: &mut Folder, results: &Results, about: &About) -> Result
     })?;
     let cycle = &results.duty.bench;
     add("bench_cycle.parquet", &|out| {
-        bench::write_bench_cycle(out, cycle, about)
+        tables::write_bench_cycle(out, cycle, about)
     })?;
     add("bench_cycle.csv", &|out| {
         out.write_all(bench_csv(cycle).as_bytes())
             .map_err(Error::Write)
     })?;
     add("responses.parquet", &|out| {
-        responses::write_responses(out, &results.actuator, about)
+        tables::write_responses(out, &results.actuator, about)
     })
 }
