@@ -290,22 +290,25 @@ fn what_is_no_earlier_report_of_this_unit_is_refused() {
         .done()
         .printed(&["none of them has a value of grade B or better"]);
     with("none.json").refused(&["could not read the earlier report none.json"]);
-    with("drive.log").refused(&["drive.log: found no JSON", "wanted a report.json"]);
+    with("drive.log").refused(&["drive.log: found no JSON", "expected a report.json"]);
     folder.write("bytes.json", [0xFF, 0xFE]);
     with("bytes.json").refused(&["bytes.json: found bytes that are no UTF-8"]);
     folder.write(
         "next.json",
-        good.replace("halfshaft-report/1", "halfshaft-report/2"),
+        good.replace("halfshaft-report/2", "halfshaft-report/3"),
     );
     with("next.json").refused(&[
-        "next.json: found the schema \"halfshaft-report/2\"",
-        "halfshaft-report/1",
+        "next.json: found the schema \"halfshaft-report/3\"",
+        "halfshaft-report/2 or older",
     ]);
     folder.write("old.json", good.replace("for_comparison", "something_else"));
-    with("old.json").refused(&["old.json: found no object for_comparison", "make it again"]);
+    with("old.json").refused(&[
+        "old.json: found a mistake in a report of \"halfshaft-report/2\": line ",
+        "missing field `for_comparison`",
+    ]);
     folder.write("other.json", good.replace("SC-1", "SC-7"));
     with("other.json").refused(&[
         "other.json: found a report of \"small car\" with unit \"SC-7\"",
-        "wanted one of \"small car\" with unit \"SC-1\"",
+        "expected one of \"small car\" with unit \"SC-1\"",
     ]);
 }

@@ -17,8 +17,9 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("driveline", &["model"]),
     ("health", &["model", "driveline"]),
     ("drive", &["model", "signal-map", "driveline", "health"]),
-    ("report", &["model", "health"]),
-    ("archive", &["model", "health"]),
+    ("record", &["model", "health"]),
+    ("report", &["model", "health", "record"]),
+    ("archive", &["model", "health", "record"]),
     (
         "capture",
         &[

@@ -47,3 +47,14 @@ impl About {
         ]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_page_names_every_key() {
+        let page = include_str!("../../../docs/export.md");
+        for (key, _) in crate::testing::about().pairs("") {
+            assert!(page.contains(&format!("`{key}`")), "{key}");
+        }
+    }
+}

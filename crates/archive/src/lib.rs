@@ -11,15 +11,11 @@
 //! about    where the numbers come from: the metadata of every file
 //! channels the channels of a drive, measured and derived
 //! samples  their values, at their own times or on a grid
-//! results  events, figures, gaps, findings, laps, corners
-//! bench    the bench cycle
-//! responses answers of the actuator
+//! results  events, figures, gaps, findings, laps, corners, answers of the actuator, bench cycle
 //! ```
 
 pub mod about;
-pub mod bench;
 pub mod channels;
-pub mod responses;
 pub mod results;
 pub mod samples;
 mod table;

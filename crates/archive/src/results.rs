@@ -1,365 +1,49 @@
-//! The small tables: events, figures, gaps, findings, laps, corners.
+//! The small tables: events, figures, gaps, findings, laps, corners, answers of the actuator, the
+//! bench cycle.
 //!
-//! Columns carry the names and the units of the same keys in `report.json`. To add a
-//! column, add its row; `docs/export.md` names every one, and a test holds it to that.
+//! A row is a part of the record, or a row beside it in [`halfshaft_record::rows`]: names, units and
+//! meanings of the columns are those of its fields. To add a column, add its field.
 
 use std::io::Write;
 
-use halfshaft_health::{
-    Corner, Event, EventKind, EvidenceWindow, Figure, Finding, Gap, Lap, Laps, Quality,
-};
-use halfshaft_model::Span;
+use halfshaft_health::actuator::Actuator;
+use halfshaft_health::duty::BenchCycle;
+use halfshaft_health::{Event, Figure, Finding, Laps, Quality};
+use halfshaft_record::rows::{BenchRow, FigureRow, FindingRow, ResponseRow};
+use halfshaft_record::schema::{Column, columns};
+use halfshaft_record::{figures, laps, quality};
 
 use crate::about::About;
-use crate::table::{Cell, Column, Error, column, write};
+use crate::table::{Error, write};
 
-/// A finding and one stretch that shows it: a finding seen in three stretches is three rows.
-struct FindingRow<'a> {
-    finding: &'a Finding,
-    // A finding about the whole drive may have no stretch.
-    span: Option<Span>,
-    evidence: Option<String>,
+/// Every table with its columns, for its page.
+pub const TABLES: &[(&str, fn() -> Vec<Column>)] = &[
+    ("events", columns::<figures::Event>),
+    ("figures", columns::<FigureRow>),
+    ("findings", columns::<FindingRow>),
+    ("laps", lap_columns),
+    ("corners", columns::<laps::Corner>),
+    ("bench_cycle", columns::<BenchRow>),
+    ("responses", columns::<ResponseRow>),
+    ("gaps", columns::<quality::Gap>),
+];
+
+/// The number of a lap has the name it has beside a corner.
+fn lap_columns() -> Vec<Column> {
+    let mut columns = columns::<laps::Lap>();
+    for column in &mut columns {
+        if column.name == "number" {
+            column.name = "lap".to_owned();
+        }
+    }
+    columns
 }
-
-const START: &str = "When it begins, since the first entry of the log.";
-const END: &str = "When it ends, since the first entry of the log.";
-
-const EVENTS: &[Column<Event>] = &[
-    column(
-        "kind",
-        "",
-        "command: the controller asked; slip-only: it slipped with no command.",
-        Cell::Text(|event| match event.kind {
-            EventKind::Command => "command",
-            EventKind::SlipOnly => "slip-only",
-        }),
-    ),
-    column(
-        "start_ns",
-        "ns",
-        START,
-        Cell::Whole(|event| event.span.start.0),
-    ),
-    column("end_ns", "ns", END, Cell::Whole(|event| event.span.end.0)),
-    column(
-        "duration_s",
-        "s",
-        "Its length.",
-        Cell::Number(|event| Some(event.span.seconds())),
-    ),
-    column(
-        "command_peak",
-        "1",
-        "Highest command, 0 to 1.",
-        Cell::Number(|event| event.command_peak),
-    ),
-    column(
-        "slip_peak_rad_per_s",
-        "rad/s",
-        "Highest slip speed of the pack.",
-        Cell::Number(|event| event.slip_peak),
-    ),
-    column(
-        "heat_kj",
-        "kJ",
-        "Heat in the pack.",
-        Cell::Number(|event| event.heat_kj),
-    ),
-    column(
-        "heat_peak_kw",
-        "kW",
-        "Highest heat rate, mean over 0.2 s.",
-        Cell::Number(|event| event.heat_peak_kw),
-    ),
-    column(
-        "heat_mean_kw",
-        "kW",
-        "Mean heat rate.",
-        Cell::Number(|event| event.heat_mean_kw),
-    ),
-    column(
-        "slip_distance_m",
-        "m",
-        "Way the linings slid at their mean radius.",
-        Cell::Number(|event| event.slip_distance_m),
-    ),
-    column(
-        "partial_heat_making_s",
-        "s",
-        "Time in heat-making partial engagement.",
-        Cell::Number(|event| event.partial_heat_making_s),
-    ),
-    column(
-        "speed_peak_m_per_s",
-        "m/s",
-        "Highest road speed.",
-        Cell::Number(|event| event.speed_peak_m_per_s),
-    ),
-    column(
-        "broken",
-        "",
-        "A gap lies in it or the log cuts it off: length, heat and times are lower bounds.",
-        Cell::Truth(|event| event.is_broken),
-    ),
-];
-
-const FIGURES: &[Column<Figure>] = &[
-    column(
-        "name",
-        "",
-        "Stable name, the key in report.json.",
-        Cell::Text(|figure| figure.name),
-    ),
-    column(
-        "title",
-        "",
-        "What it is called on a page.",
-        Cell::Text(|figure| figure.title),
-    ),
-    column(
-        "value",
-        "",
-        "The number, in the unit beside it; null when it is not known.",
-        Cell::Number(|figure| figure.outcome.as_ref().ok().map(|known| known.value)),
-    ),
-    column(
-        "unit",
-        "",
-        "Unit of value, low and high.",
-        Cell::Text(|figure| figure.unit),
-    ),
-    column(
-        "low",
-        "",
-        "Lower end of the 90 % interval.",
-        Cell::Number(|figure| figure.outcome.as_ref().ok().map(|known| known.low)),
-    ),
-    column(
-        "high",
-        "",
-        "Upper end of the 90 % interval.",
-        Cell::Number(|figure| figure.outcome.as_ref().ok().map(|known| known.high)),
-    ),
-    column(
-        "at_least",
-        "",
-        "A gap hid a part: the truth is this or more.",
-        Cell::Truth(|figure| figure.outcome.as_ref().is_ok_and(|known| known.is_at_least)),
-    ),
-    column(
-        "grade",
-        "",
-        "A to D; null without a number.",
-        Cell::TextOrNull(|figure| figure.grade.map(|grade| grade.letter())),
-    ),
-    column(
-        "method",
-        "",
-        "How it was made.",
-        Cell::Text(|figure| &figure.method),
-    ),
-    column(
-        "why_null",
-        "",
-        "Why there is no number.",
-        Cell::TextOrNull(|figure| figure.outcome.as_ref().err().map(String::as_str)),
-    ),
-];
-
-const GAPS: &[Column<Gap>] = &[
-    column(
-        "channel",
-        "",
-        "Name of the channel, or `whole log`.",
-        Cell::Text(|gap| &gap.channel),
-    ),
-    column(
-        "start_ns",
-        "ns",
-        "Last sample before it.",
-        Cell::Whole(|gap| gap.span.start.0),
-    ),
-    column(
-        "end_ns",
-        "ns",
-        "First sample after it.",
-        Cell::Whole(|gap| gap.span.end.0),
-    ),
-    column(
-        "duration_s",
-        "s",
-        "Its length.",
-        Cell::Number(|gap| Some(gap.span.seconds())),
-    ),
-];
-
-fn finding_columns<'a>() -> [Column<FindingRow<'a>>; 10] {
-    [
-        column(
-            "id",
-            "",
-            "Stable word of the finding.",
-            Cell::Text(|row| row.finding.id.word()),
-        ),
-        column(
-            "title",
-            "",
-            "What it is called on a page.",
-            Cell::Text(|row| row.finding.title),
-        ),
-        column(
-            "severity",
-            "",
-            "note, look-soon, act or stop.",
-            Cell::Text(|row| row.finding.severity.word()),
-        ),
-        column(
-            "grade",
-            "",
-            "How far it can be trusted, A to D.",
-            Cell::Text(|row| row.finding.grade.letter()),
-        ),
-        column(
-            "start_ns",
-            "ns",
-            "When the stretch that shows it begins; null for the whole drive.",
-            Cell::WholeOrNull(|row| row.span.map(|span| span.start.0)),
-        ),
-        column(
-            "end_ns",
-            "ns",
-            "When the stretch ends; null for the whole drive.",
-            Cell::WholeOrNull(|row| row.span.map(|span| span.end.0)),
-        ),
-        column(
-            "evidence",
-            "",
-            "What was measured in the stretch, with units.",
-            Cell::TextOrNull(|row| row.evidence.as_deref()),
-        ),
-        column(
-            "text",
-            "",
-            "What was seen, against which limit.",
-            Cell::Text(|row| &row.finding.summary),
-        ),
-        column(
-            "could_also_be",
-            "",
-            "What else could look like this.",
-            Cell::Text(|row| row.finding.could_also_be),
-        ),
-        column(
-            "next_check",
-            "",
-            "What to check next, by hand.",
-            Cell::Text(|row| row.finding.next_check),
-        ),
-    ]
-}
-
-const LAPS: &[Column<Lap>] = &[
-    column(
-        "lap",
-        "",
-        "Its number, from 1.",
-        Cell::Whole(|lap| i64::from(lap.number)),
-    ),
-    column("start_ns", "ns", START, Cell::Whole(|lap| lap.span.start.0)),
-    column("end_ns", "ns", END, Cell::Whole(|lap| lap.span.end.0)),
-    column(
-        "length_m",
-        "m",
-        "Its length.",
-        Cell::Number(|lap| Some(lap.length_m)),
-    ),
-    column(
-        "heat_kj",
-        "kJ",
-        "Heat in the pack.",
-        Cell::Number(|lap| lap.heat_kj),
-    ),
-    column(
-        "oil_max_c",
-        "degC",
-        "Highest oil temperature.",
-        Cell::Number(|lap| lap.oil_max_c),
-    ),
-    column(
-        "at_least",
-        "",
-        "A gap hides a part: the heat is this or more.",
-        Cell::Truth(|lap| lap.is_at_least),
-    ),
-];
-
-const CORNERS: &[Column<Corner>] = &[
-    column(
-        "lap",
-        "",
-        "Lap it belongs to, from 1; null outside laps.",
-        Cell::WholeOrNull(|corner| corner.lap.map(i64::from)),
-    ),
-    column(
-        "number",
-        "",
-        "Its number within the lap, the same in every lap; outside laps in order of driving.",
-        Cell::Whole(|corner| i64::from(corner.number)),
-    ),
-    column(
-        "start_ns",
-        "ns",
-        START,
-        Cell::Whole(|corner| corner.span.start.0),
-    ),
-    column("end_ns", "ns", END, Cell::Whole(|corner| corner.span.end.0)),
-    column(
-        "start_m",
-        "m",
-        "Where it begins, from the start of the lap, or of the drive outside laps.",
-        Cell::Number(|corner| Some(corner.start_m)),
-    ),
-    column(
-        "length_m",
-        "m",
-        "Its length.",
-        Cell::Number(|corner| Some(corner.length_m)),
-    ),
-    column(
-        "turned_deg",
-        "deg",
-        "Change of heading, positive to the left.",
-        Cell::Number(|corner| Some(corner.turned_deg)),
-    ),
-    column(
-        "entry_speed_m_per_s",
-        "m/s",
-        "Road speed where it begins.",
-        Cell::Number(|corner| Some(corner.entry_speed_m_per_s)),
-    ),
-    column(
-        "least_speed_m_per_s",
-        "m/s",
-        "Lowest road speed in it.",
-        Cell::Number(|corner| Some(corner.least_speed_m_per_s)),
-    ),
-    column(
-        "heat_kj",
-        "kJ",
-        "Heat in the pack.",
-        Cell::Number(|corner| corner.heat_kj),
-    ),
-    column(
-        "at_least",
-        "",
-        "A gap hides a part: the heat is this or more.",
-        Cell::Truth(|corner| corner.is_at_least),
-    ),
-];
 
 /// Writes the engagement events, one a row.
 pub fn write_events<W: Write + Send>(out: W, events: &[Event], about: &About) -> Result<(), Error> {
-    write(out, "halfshaft-events/1", EVENTS, events, about, &[])
+    let rows = events.iter().map(figures::Event::of);
+    let columns = columns::<figures::Event>();
+    write(out, "halfshaft-events/1", &columns, rows, about, &[])
 }
 
 /// Writes the figures, one a row.
@@ -368,55 +52,38 @@ pub fn write_figures<W: Write + Send>(
     figures: &[Figure],
     about: &About,
 ) -> Result<(), Error> {
-    write(out, "halfshaft-figures/1", FIGURES, figures, about, &[])
+    let rows = figures.iter().map(FigureRow::of);
+    let columns = columns::<FigureRow>();
+    write(out, "halfshaft-figures/1", &columns, rows, about, &[])
 }
 
 /// Writes the longest gaps, one a row; how many there are in all is in the metadata.
 pub fn write_gaps<W: Write + Send>(out: W, quality: &Quality, about: &About) -> Result<(), Error> {
     let more = [("gaps", quality.n_gaps.to_string())];
-    write(out, "halfshaft-gaps/1", GAPS, &quality.gaps, about, &more)
+    let rows = quality.gaps.iter().map(quality::Gap::of);
+    let columns = columns::<quality::Gap>();
+    write(out, "halfshaft-gaps/1", &columns, rows, about, &more)
 }
 
-/// Writes the findings, one stretch of evidence a row.
+/// Writes the findings, one stretch of evidence a row; a finding about the whole drive is a row
+/// without a stretch.
 pub fn write_findings<W: Write + Send>(
     out: W,
     findings: &[Finding],
     about: &About,
 ) -> Result<(), Error> {
-    let mut rows = Vec::new();
-    for finding in findings {
-        if finding.evidence.is_empty() {
-            rows.push(FindingRow {
-                finding,
-                span: None,
-                evidence: None,
-            });
-        }
-        rows.extend(finding.evidence.iter().map(|window| FindingRow {
-            finding,
-            span: Some(window.span),
-            evidence: Some(in_words(window)),
-        }));
-    }
-    write(
-        out,
-        "halfshaft-findings/1",
-        &finding_columns(),
-        &rows,
-        about,
-        &[],
-    )
-}
-
-fn in_words(window: &EvidenceWindow) -> String {
-    let values = window.values.iter();
-    let words: Vec<String> = values
-        .map(|value| {
-            let text = format!("{} {} {}", value.name, value.value, value.unit);
-            text.trim_end().to_owned()
-        })
-        .collect();
-    words.join("; ")
+    let rows = findings.iter().flat_map(|finding| {
+        let whole = finding
+            .evidence
+            .is_empty()
+            .then(|| FindingRow::of((finding, None)));
+        let windows = finding.evidence.iter();
+        whole
+            .into_iter()
+            .chain(windows.map(move |window| FindingRow::of((finding, Some(window)))))
+    });
+    let columns = columns::<FindingRow>();
+    write(out, "halfshaft-findings/1", &columns, rows, about, &[])
 }
 
 /// Writes the laps, one a row; how they were found is in the metadata.
@@ -426,28 +93,65 @@ pub fn write_laps<W: Write + Send>(out: W, laps: &Laps, about: &About) -> Result
         Err(reason) => format!("no laps: {reason}"),
     };
     let more = [("laps", method)];
-    write(out, "halfshaft-laps/1", LAPS, &laps.laps, about, &more)
+    let rows = laps.laps.iter().map(laps::Lap::of);
+    write(out, "halfshaft-laps/1", &lap_columns(), rows, about, &more)
 }
 
 /// Writes the corners, one a row; how many there are in all is in the metadata.
 pub fn write_corners<W: Write + Send>(out: W, laps: &Laps, about: &About) -> Result<(), Error> {
     let more = [("corners", laps.n_corners.to_string())];
-    write(
-        out,
-        "halfshaft-corners/1",
-        CORNERS,
-        &laps.corners,
-        about,
-        &more,
-    )
+    let rows = laps.corners.iter().map(laps::Corner::of);
+    let columns = columns::<laps::Corner>();
+    write(out, "halfshaft-corners/1", &columns, rows, about, &more)
+}
+
+/// Writes the answers of the actuator to edges of the command, one a row; the channel that
+/// answered, or why there are no answers, is in the metadata.
+pub fn write_responses<W: Write + Send>(
+    out: W,
+    actuator: &Result<Actuator, String>,
+    about: &About,
+) -> Result<(), Error> {
+    let (responses, source) = match actuator {
+        Ok(actuator) => (
+            actuator.responses.as_slice(),
+            actuator.signal.clone().unwrap_or_default(),
+        ),
+        Err(why) => (&[][..], format!("no answers: {why}")),
+    };
+    let more = [("responses", source)];
+    let rows = responses.iter().map(ResponseRow::of);
+    let columns = columns::<ResponseRow>();
+    write(out, "halfshaft-responses/1", &columns, rows, about, &more)
+}
+
+/// Writes the steps of the bench cycle, one a row; how many events are not in it, and of
+/// how many the heat is a lower bound, is in the metadata.
+pub fn write_bench_cycle<W: Write + Send>(
+    out: W,
+    cycle: &BenchCycle,
+    about: &About,
+) -> Result<(), Error> {
+    let more = [
+        ("bench.left_out", cycle.n_left_out.to_string()),
+        ("bench.at_least", cycle.n_at_least.to_string()),
+    ];
+    let rows = (1..).zip(&cycle.steps).map(BenchRow::of);
+    let columns = columns::<BenchRow>();
+    write(out, "halfshaft-bench-cycle/1", &columns, rows, about, &more)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::testing::{Opened, about, open};
-    use halfshaft_health::{Estimate, EvidenceValue, FindingId, Grade, Severity};
-    use halfshaft_model::Time;
+    use halfshaft_health::actuator::Motor;
+    use halfshaft_health::duty::BenchStep;
+    use halfshaft_health::response::{Direction, Edge, Response, Unusable};
+    use halfshaft_health::{
+        Corner, Estimate, EventKind, EvidenceValue, EvidenceWindow, FindingId, Grade, Lap, Severity,
+    };
+    use halfshaft_model::{Span, Time};
 
     fn span(start: i64, end: i64) -> Span {
         Span {
@@ -615,28 +319,89 @@ mod tests {
     }
 
     #[test]
-    fn the_page_names_every_column_with_its_unit_and_every_derived_channel() {
-        let page = include_str!("../../../docs/export.md");
-        let row = |name: &str, unit: &str| {
-            let wanted = format!("| `{name}` | {unit} |").replace("|  |", "| |");
-            assert!(page.contains(&wanted), "no row `{wanted}`");
+    fn a_step_keeps_what_is_unknown_as_null() {
+        let step = BenchStep {
+            slip_rad_per_s: Some(4.0),
+            torque_nm: None,
+            duration_s: 1.5,
+            energy_j: 900.0,
+            power_w_per_mm2: Some(0.25),
+            peak_w_per_mm2: None,
+            count: 7,
+            pause_s: None,
+            oil_temp_c: Some(80.0),
         };
-        fn rows<T>(columns: &[Column<T>], row: &dyn Fn(&str, &str)) {
-            for column in columns {
-                row(column.name, column.unit);
-            }
+        let cycle = BenchCycle {
+            steps: vec![step.clone(), BenchStep { count: 8, ..step }],
+            n_left_out: 3,
+            n_at_least: 1,
+        };
+        let mut bytes = Vec::new();
+        write_bench_cycle(&mut bytes, &cycle, &about()).expect("memory does not fail");
+        let table = open(bytes);
+        assert_eq!(table.whole("step"), [Some(1), Some(2)]);
+        assert_eq!(table.whole("count"), [Some(7), Some(8)]);
+        assert_eq!(table.numbers("slip_rad_per_s"), [Some(4.0); 2]);
+        assert_eq!(table.numbers("torque_nm"), [None; 2]);
+        assert_eq!(table.numbers("energy_j"), [Some(900.0); 2]);
+        assert_eq!(table.numbers("pause_s"), [None; 2]);
+        assert_eq!(table.note("power_w_per_mm2", "unit"), "W/mm2");
+        assert_eq!(table.key("halfshaft.bench.left_out"), "3");
+        assert_eq!(table.key("halfshaft.bench.at_least"), "1");
+    }
+
+    fn refused(direction: Direction) -> Response {
+        Response {
+            edge: Edge {
+                direction,
+                began: Time(5),
+                half: Time(7),
+                ended: Time(9),
+                first_new: Time(6),
+                from: 0.25,
+                to: 0.75,
+                quickest: 0.5,
+                run: 0,
+            },
+            signal: Some(3),
+            resolution: None,
+            phase: None,
+            gone_before: None,
+            fit: Err(Unusable::BrokenOff),
+            crossings: Err(Unusable::BrokenOff),
+            steady_error: None,
+            oil_c: Some(60.0),
+            supply_v: None,
         }
-        rows(EVENTS, &row);
-        rows(FIGURES, &row);
-        rows(GAPS, &row);
-        rows(&finding_columns(), &row);
-        rows(LAPS, &row);
-        rows(CORNERS, &row);
-        for channel in &crate::channels::DERIVED {
-            row(channel.name, channel.unit);
-        }
-        for (key, _) in about().pairs("") {
-            assert!(page.contains(&format!("`{key}`")), "{key}");
-        }
+    }
+
+    #[test]
+    fn an_answer_without_a_fit_has_its_reason_and_no_times() {
+        let responses = vec![refused(Direction::Engage), refused(Direction::Release)];
+        let signal = Some("clutch.position".to_owned());
+        let actuator = Actuator::of(responses, None, signal, Motor::default());
+        let mut bytes = Vec::new();
+        write_responses(&mut bytes, &Ok(actuator), &about()).expect("memory does not fail");
+        let table = open(bytes);
+        let text = |text: &str| Some(text.to_owned());
+        assert_eq!(table.whole("time_ns"), [Some(7); 2]);
+        assert_eq!(table.texts("direction"), [text("engage"), text("release")]);
+        assert_eq!(table.numbers("to"), [Some(0.75); 2]);
+        assert_eq!(table.numbers("dead_time_s"), [None; 2]);
+        assert_eq!(table.numbers("oil_c"), [Some(60.0); 2]);
+        assert_eq!(table.numbers("supply_v"), [None; 2]);
+        let reason = Unusable::BrokenOff.text();
+        assert_eq!(table.texts("reason"), [text(reason), text(reason)]);
+        assert_eq!(table.key("halfshaft.responses"), "clutch.position");
+    }
+
+    #[test]
+    fn without_answers_the_reason_is_in_the_metadata() {
+        let mut bytes = Vec::new();
+        let none = Err("no channel".to_owned());
+        write_responses(&mut bytes, &none, &about()).expect("memory does not fail");
+        let table = open(bytes);
+        assert!(table.whole("time_ns").is_empty());
+        assert_eq!(table.key("halfshaft.responses"), "no answers: no channel");
     }
 }

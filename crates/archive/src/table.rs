@@ -17,6 +17,9 @@ use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use parquet::schema::types::ColumnPath;
 
+use halfshaft_record::schema::{Column, Kind, Row, cells};
+use serde_json::{Map, Value};
+
 use crate::about::About;
 
 /// Rows of a row group: what a reader takes in at once.
@@ -48,85 +51,53 @@ impl From<ParquetError> for Error {
     }
 }
 
-/// How one cell of a row is read.
-pub(crate) enum Cell<T> {
-    Text(fn(&T) -> &str),
-    TextOrNull(fn(&T) -> Option<&str>),
-    Number(fn(&T) -> Option<f64>),
-    Whole(fn(&T) -> i64),
-    WholeOrNull(fn(&T) -> Option<i64>),
-    Truth(fn(&T) -> bool),
+fn field_of(column: &Column) -> Field {
+    let kind = match column.kind {
+        Kind::Text => DataType::Utf8,
+        Kind::Number => DataType::Float64,
+        Kind::Whole => DataType::Int64,
+        Kind::Truth => DataType::Boolean,
+    };
+    field(
+        &column.name,
+        kind,
+        column.may_be_null,
+        &column.unit,
+        &column.meaning,
+    )
 }
 
-/// One column of a table of rows.
-pub(crate) struct Column<T> {
-    pub(crate) name: &'static str,
-    pub(crate) unit: &'static str,
-    pub(crate) meaning: &'static str,
-    pub(crate) cell: Cell<T>,
-}
-
-/// One column, in the order its fields are read.
-pub(crate) const fn column<T>(
-    name: &'static str,
-    unit: &'static str,
-    meaning: &'static str,
-    cell: Cell<T>,
-) -> Column<T> {
-    Column {
-        name,
-        unit,
-        meaning,
-        cell,
-    }
-}
-
-impl<T> Column<T> {
-    fn field(&self) -> Field {
-        let (kind, is_nullable) = match self.cell {
-            Cell::Text(_) => (DataType::Utf8, false),
-            Cell::TextOrNull(_) => (DataType::Utf8, true),
-            Cell::Number(_) => (DataType::Float64, true),
-            Cell::Whole(_) => (DataType::Int64, false),
-            Cell::WholeOrNull(_) => (DataType::Int64, true),
-            Cell::Truth(_) => (DataType::Boolean, false),
-        };
-        field(self.name, kind, is_nullable, self.unit, self.meaning)
-    }
-
-    fn values(&self, rows: &[T]) -> ArrayRef {
-        match self.cell {
-            Cell::Text(text) => Arc::new(StringArray::from_iter_values(rows.iter().map(text))),
-            Cell::TextOrNull(text) => Arc::new(rows.iter().map(text).collect::<StringArray>()),
-            Cell::Number(number) => {
-                let known = |row| number(row).filter(|number| number.is_finite());
-                Arc::new(rows.iter().map(known).collect::<Float64Array>())
-            }
-            Cell::Whole(whole) => Arc::new(Int64Array::from_iter_values(rows.iter().map(whole))),
-            Cell::WholeOrNull(whole) => Arc::new(rows.iter().map(whole).collect::<Int64Array>()),
-            Cell::Truth(truth) => Arc::new(
-                rows.iter()
-                    .map(|row| Some(truth(row)))
-                    .collect::<BooleanArray>(),
-            ),
-        }
+fn values(column: &Column, rows: &[Map<String, Value>]) -> ArrayRef {
+    let cells = rows.iter().map(|row| row.get(&column.field));
+    match column.kind {
+        Kind::Text => Arc::new(cells.map(|cell| cell?.as_str()).collect::<StringArray>()),
+        Kind::Number => Arc::new(cells.map(|cell| cell?.as_f64()).collect::<Float64Array>()),
+        Kind::Whole => Arc::new(cells.map(|cell| cell?.as_i64()).collect::<Int64Array>()),
+        Kind::Truth => Arc::new(cells.map(|cell| cell?.as_bool()).collect::<BooleanArray>()),
     }
 }
 
 /// Writes a whole table of rows.
-pub(crate) fn write<T, W: Write + Send>(
+pub(crate) fn write<R: Row, W: Write + Send>(
     out: W,
     form: &str,
-    columns: &[Column<T>],
-    rows: &[T],
+    columns: &[Column],
+    mut rows: impl Iterator<Item = R>,
     about: &About,
     more: &[(&str, String)],
 ) -> Result<(), Error> {
-    let mut table = Table::start(out, columns.iter().map(Column::field).collect())?;
-    for rows in rows.chunks(ROWS_AT_ONCE) {
-        table.write(columns.iter().map(|column| column.values(rows)).collect())?;
+    let mut table = Table::start(out, columns.iter().map(field_of).collect())?;
+    loop {
+        let rows: Vec<_> = rows
+            .by_ref()
+            .take(ROWS_AT_ONCE)
+            .map(|row| cells(&row))
+            .collect();
+        if rows.is_empty() {
+            return table.finish(form, about, more);
+        }
+        table.write(columns.iter().map(|column| values(column, &rows)).collect())?;
     }
-    table.finish(form, about, more)
 }
 
 /// A column with its unit and meaning.
@@ -207,31 +178,33 @@ impl<W: Write + Send> Table<W> {
 mod tests {
     use super::*;
     use crate::testing::{about, open};
+    use halfshaft_record::schema::columns;
 
-    struct Pair(i64, Option<f64>);
+    #[derive(serde::Serialize, schemars::JsonSchema)]
+    struct Pair {
+        /// Time.
+        #[schemars(extend("unit" = "ns"))]
+        t_ns: i64,
+        /// Power.
+        #[schemars(extend("unit" = "W"))]
+        value: Option<f64>,
+    }
 
-    const PAIRS: &[Column<Pair>] = &[
-        Column {
-            name: "t_ns",
-            unit: "ns",
-            meaning: "Time.",
-            cell: Cell::Whole(|pair| pair.0),
-        },
-        Column {
-            name: "value",
-            unit: "W",
-            meaning: "Power.",
-            cell: Cell::Number(|pair| pair.1),
-        },
-    ];
+    fn write_pairs(out: impl Write + Send, rows: Vec<Pair>) -> Result<(), Error> {
+        let columns = columns::<Pair>();
+        write(out, "pairs/1", &columns, rows.into_iter(), &about(), &[])
+    }
 
     #[test]
     fn many_rows_come_back_equal_in_groups_of_bounded_size() {
         let n = ROWS_IN_GROUP as i64 + 5;
         let value = |time: i64| (time % 3 != 0).then(|| time as f64 / 7.0);
-        let rows: Vec<Pair> = (0..n).map(|time| Pair(time, value(time))).collect();
+        let pair = |t_ns| Pair {
+            t_ns,
+            value: value(t_ns),
+        };
         let mut bytes = Vec::new();
-        write(&mut bytes, "pairs/1", PAIRS, &rows, &about(), &[]).unwrap();
+        write_pairs(&mut bytes, (0..n).map(pair).collect()).unwrap();
         let table = open(bytes);
         assert_eq!(table.n_rows_in_groups, [ROWS_IN_GROUP as i64, 5]);
         assert_eq!(table.whole("t_ns"), (0..n).map(Some).collect::<Vec<_>>());
@@ -246,9 +219,12 @@ mod tests {
 
     #[test]
     fn what_is_not_finite_is_null() {
-        let rows = [f64::NAN, f64::INFINITY, 1.0].map(|value| Pair(0, Some(value)));
+        let rows = [f64::NAN, f64::INFINITY, 1.0].map(|value| Pair {
+            t_ns: 0,
+            value: Some(value),
+        });
         let mut bytes = Vec::new();
-        write(&mut bytes, "pairs/1", PAIRS, &rows, &about(), &[]).unwrap();
+        write_pairs(&mut bytes, rows.into()).unwrap();
         assert_eq!(open(bytes).numbers("value"), [None, None, Some(1.0)]);
     }
 
@@ -263,8 +239,11 @@ mod tests {
                 Ok(())
             }
         }
-        let rows = [Pair(0, None)];
-        let outcome = write(Full, "pairs/1", PAIRS, &rows, &about(), &[]);
+        let row = Pair {
+            t_ns: 0,
+            value: None,
+        };
+        let outcome = write_pairs(Full, vec![row]);
         let Err(Error::Write(cause)) = outcome else {
             panic!("{:?}", outcome.err());
         };

@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, anyhow, bail};
 use halfshaft_health::baseline::{Baseline, Quantity};
+use halfshaft_record::Record;
 use halfshaft_report::MapRecord;
-use halfshaft_report::json::Earlier;
 
 /// A report may not be larger than this; one of a long day with thousands of events is a
 /// twentieth of it.
@@ -73,36 +73,37 @@ pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
     let mut logs: Vec<(Vec<String>, &Path)> = Vec::new();
     for path in paths {
         let name = path.display();
-        let text = text(path)?;
-        let earlier = Earlier::read(&text).map_err(|found| anyhow!("{name}: {found}"))?;
-        earlier
-            .check_same_unit(map)
-            .map_err(|found| anyhow!("{name}: {found}"))?;
-        let twin = logs.iter().find(|(logs, _)| *logs == earlier.logs);
-        if let Some((_, twin)) = twin.filter(|_| !earlier.logs.is_empty()) {
+        let refused = |found| anyhow!("{name}: {found}");
+        let earlier = Record::read(&bytes(path)?).map_err(refused)?;
+        let compared = &earlier.for_comparison;
+        compared.check_same_unit(map).map_err(refused)?;
+        let inputs = earlier.inputs.into_iter();
+        let fingerprints: Vec<String> = inputs.map(|input| input.fingerprint).collect();
+        let twin = logs.iter().find(|(logs, _)| *logs == fingerprints);
+        if let Some((_, twin)) = twin.filter(|_| !fingerprints.is_empty()) {
             bail!(
-                "{name}: found the drive of {} again, wanted each drive once",
+                "{name}: found the drive of {} again, expected each drive once",
                 twin.display()
             );
         }
-        if earlier.map_fingerprint != map.fingerprint {
+        if compared.map_fingerprint != map.fingerprint {
             past.assumptions.push(format!(
                 "{name} was made with another map, or another version of it: where the maps differ, so may what is compared."
             ));
         }
-        for (quantity, value) in earlier.values {
+        for (quantity, value) in compared.values().map_err(refused)? {
             match past.values.iter_mut().find(|(known, _)| *known == quantity) {
                 Some((_, values)) => values.push(value),
                 None => past.values.push((quantity, vec![value])),
             }
         }
-        logs.push((earlier.logs, path));
+        logs.push((fingerprints, path));
         past.paths.push(path.clone());
     }
     Ok(past)
 }
 
-fn text(path: &Path) -> Result<String> {
+fn bytes(path: &Path) -> Result<Vec<u8>> {
     let doing = || format!("could not read the earlier report {}", path.display());
     let mut bytes = Vec::new();
     std::fs::File::open(path)
@@ -112,14 +113,9 @@ fn text(path: &Path) -> Result<String> {
         .with_context(doing)?;
     if bytes.len() as u64 > LARGEST_BYTES {
         bail!(
-            "{}: found more than {LARGEST_BYTES} bytes, wanted a report.json of this program; is this the log?",
+            "{}: found more than {LARGEST_BYTES} bytes, expected a report.json of this program; is this the log?",
             path.display()
         );
     }
-    String::from_utf8(bytes).map_err(|_| {
-        anyhow!(
-            "{}: found bytes that are no UTF-8 text, wanted a report.json of this program",
-            path.display()
-        )
-    })
+    Ok(bytes)
 }

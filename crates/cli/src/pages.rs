@@ -1,16 +1,20 @@
 //! The reference pages that are made from the program's own registries.
 //!
-//! A page here is never edited by hand; a test fails when one is stale. To add a page
-//! add its function and its line in [`PAGES`].
+//! A page here is never edited by hand, but for the text around the tables of `export.md`; a test
+//! fails when one is stale. To add a page add its function and its line in [`PAGES`].
 
 use std::process::ExitCode;
 
 use anyhow::{Result, bail};
+use halfshaft_archive::channels::DERIVED;
+use halfshaft_archive::results::TABLES;
 use halfshaft_health::findings::ALL;
 use halfshaft_health::limits::{GROUPS, Limits};
 use halfshaft_model::channel::ROLES;
 use halfshaft_model::unit::UNITS;
 use halfshaft_model::{Behaviour, Code};
+
+use halfshaft_record::schema::json_schema;
 
 use crate::arguments::PagesOptions;
 use crate::output::Folder;
@@ -19,8 +23,10 @@ type Page = fn() -> String;
 
 const PAGES: &[(&str, Page)] = &[
     ("channels.md", channels),
+    ("export.md", export),
     ("findings.md", findings),
     ("notices.md", notices),
+    ("report-schema.json", json_schema),
     ("settings.md", settings),
     ("units.md", units),
 ];
@@ -64,6 +70,43 @@ fn channels() -> String {
         page += &format!(
             "| `{}` | {} | {behaviour} | {} |\n",
             role.name, role.unit, role.meaning
+        );
+    }
+    page
+}
+
+/// The page as it is, with the tables between its marks written anew.
+fn export() -> String {
+    let head = "| unit | what it is |\n|---|---|---|\n";
+    let row = |name: &str, unit: &str, meaning: &str| {
+        format!("| `{name}` | {unit} | {meaning} |\n").replace("|  |", "| |")
+    };
+    let mut page = include_str!("../../../docs/export.md").to_owned();
+    let mut put = |name: &str, table: &str| {
+        let mark = format!("<!-- {name}, made by `halfshaft pages docs` -->\n");
+        let (before, rest) = page
+            .split_once(&mark)
+            .expect("each table has its mark in the page");
+        let (_, after) = rest
+            .split_once("<!-- end -->")
+            .expect("each table has its end");
+        page = format!("{before}{mark}{table}<!-- end -->{after}");
+    };
+    let derived = DERIVED
+        .iter()
+        .map(|one| row(one.name, one.unit, one.meaning));
+    put(
+        "derived channels",
+        &format!("| channel {head}{}", derived.collect::<String>()),
+    );
+    for (name, columns) in TABLES {
+        let columns = columns();
+        let rows = columns
+            .iter()
+            .map(|one| row(&one.name, &one.unit, &one.meaning));
+        put(
+            &format!("{name}.parquet"),
+            &format!("| column {head}{}", rows.collect::<String>()),
         );
     }
     page

@@ -10,9 +10,9 @@ use halfshaft_health::compare::{Change, Compared, Comparison};
 use serde::Serialize;
 
 use crate::document::{InputRecord, MapRecord};
-use crate::json::records::known;
 use crate::terminal::layout::{Mark, Page};
 use crate::words::{clean, counted, measured, sentence, without_vehicle_number};
+use halfshaft_record::value::known;
 
 /// Name and version of the form.
 pub const SCHEMA: &str = "halfshaft-comparison/1";

@@ -9,7 +9,6 @@
 pub mod calibration;
 pub mod comparison;
 pub mod corners;
-pub mod document;
 pub mod html;
 pub mod json;
 pub mod ranking;
@@ -19,4 +18,5 @@ pub mod verdict;
 pub mod what_if;
 pub mod words;
 
-pub use document::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
+pub use halfshaft_record::document;
+pub use halfshaft_record::document::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};

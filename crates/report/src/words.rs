@@ -209,8 +209,7 @@ pub fn shown(figure: &Figure) -> Result<Shown, String> {
     })
 }
 
-/// Why a number that came out as not-a-number or infinite is not shown.
-pub const NOT_FINITE: &str = "the sum did not come out as a finite number";
+pub use halfshaft_record::value::NOT_FINITE;
 
 /// A measured number with its unit: `1.31 J/mm²`; a ratio with four decimals, since what
 /// counts is how far it is from 1.

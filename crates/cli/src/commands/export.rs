@@ -7,8 +7,7 @@ use std::process::ExitCode;
 
 use anyhow::{Context, Result, anyhow};
 use halfshaft_archive::{
-    About, Error, Ground, Rate, Samples, bench, copy_without, responses, results as tables,
-    withheld_channels,
+    About, Error, Ground, Rate, Samples, copy_without, results as tables, withheld_channels,
 };
 use halfshaft_health::Results;
 use halfshaft_health::duty::bench_csv::bench_csv;
@@ -120,13 +119,13 @@ fn write_tables(folder: &mut Folder, results: &Results, about: &About) -> Result
     })?;
     let cycle = &results.duty.bench;
     add("bench_cycle.parquet", &|out| {
-        bench::write_bench_cycle(out, cycle, about)
+        tables::write_bench_cycle(out, cycle, about)
     })?;
     add("bench_cycle.csv", &|out| {
         out.write_all(bench_csv(cycle).as_bytes())
             .map_err(Error::Write)
     })?;
     add("responses.parquet", &|out| {
-        responses::write_responses(out, &results.actuator, about)
+        tables::write_responses(out, &results.actuator, about)
     })
 }

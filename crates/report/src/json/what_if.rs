@@ -3,11 +3,11 @@
 //! In: a document. Out: one object; `docs/whatif.md` explains each key. What is not known
 //! is null with its reason, never 0.
 
-use super::records::known;
 use crate::what_if::Document;
 use crate::words::without_vehicle_number;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};
+use halfshaft_record::value::known;
 use serde::Serialize;
 use std::borrow::Cow;
 

@@ -8,6 +8,7 @@ use halfshaft_health::duty::severity_index;
 use halfshaft_health::limits::{Limits, SeverityRamps};
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, settings};
+use halfshaft_record::Record;
 use halfshaft_report::{html, json, terminal};
 use serde_json::Value;
 
@@ -20,7 +21,7 @@ fn breaches(root: &Value, rule: &Value, value: &Value, at: &str) -> Vec<String> 
     let mut found = Vec::new();
     for (keyword, wanted) in rule.as_object().unwrap() {
         let bad = match keyword.as_str() {
-            "$schema" | "$id" | "$defs" | "title" | "description" => false,
+            "$schema" | "$id" | "$defs" | "title" | "description" | "unit" => false,
             "$ref" => {
                 let target = root
                     .pointer(wanted.as_str().unwrap().trim_start_matches('#'))
@@ -118,6 +119,8 @@ fn check_fits(text: &str) -> Value {
     let value: Value = serde_json::from_str(text).unwrap();
     let root = schema();
     assert_eq!(breaches(&root, &root, &value, ""), Vec::<String>::new());
+    let record = Record::read(text.as_bytes()).unwrap();
+    assert_eq!(record.write(), text, "what was read is written otherwise");
     value
 }
 
@@ -145,7 +148,7 @@ fn the_schema_refuses_what_is_wrong() {
         serde_json::from_str(&json::render(&sample::document(&results, &notices))).unwrap();
     let root = schema();
     let spoil: [fn(&mut Value); 9] = [
-        |value| value["schema"] = "halfshaft-report/2".into(),
+        |value| value["schema"] = "halfshaft-report/3".into(),
         |value| {
             drop(
                 value["figures"]["heat_total"]

@@ -1,0 +1,166 @@
+//! What later reports of the same car compare with, and which of it is good enough.
+
+use halfshaft_health::baseline::Quantity;
+use halfshaft_health::comparable::{COMPARED_FROM, Comparable, comparable};
+
+use crate::document::{Document, MapRecord};
+use crate::macros::stored;
+use crate::read::{Error, quoted};
+use crate::value::{Grade, Ordered, foreign, known, why};
+
+/// Version of the part. It rises when a value comes to mean something else.
+const VERSION: u64 = 1;
+
+stored! {
+    /// What later reports of the same car compare with.
+    ForComparison of document: &Document;
+    {
+        let all = comparable(document.results);
+    }
+    /// Version of this part.
+    #[schemars(extend("const" = VERSION))]
+    version: u64 = VERSION,
+    /// Name of the vehicle.
+    vehicle: String = foreign(&document.map.vehicle),
+    /// Name of the axle unit.
+    unit: Option<String> = document.map.unit.as_deref().map(foreign),
+    /// Fingerprint of the map.
+    map_fingerprint: String = document.map.fingerprint.clone(),
+    /// By name; the actuator's times are medians at 60 °C and 13.5 V.
+    quantities: Ordered<Compared> = all
+        .iter()
+        .filter_map(|one| Some((name_of(one.quantity)?, Compared::of(one))))
+        .collect(),
+}
+
+stored! {
+    /// A value to compare with.
+    Compared of one: &Comparable;
+    /// The value.
+    value: Option<f64> = one.outcome.as_ref().ok().copied().and_then(known),
+    /// How far it can be trusted.
+    grade: Option<Grade> = one.grade.map(Grade::from),
+    /// Why there is none.
+    why_null: Option<String> = one.outcome.as_ref().err().map(why),
+}
+
+fn name_of(quantity: Quantity) -> Option<&'static str> {
+    let mut all = Quantity::ALL.iter();
+    all.find(|(known, _)| *known == quantity)
+        .map(|(_, name)| *name)
+}
+
+impl ForComparison {
+    /// Values good enough to compare with, in the order of [`Quantity::ALL`]; an error when one
+    /// is not above 0 or the part is of another version.
+    pub fn values(&self) -> Result<Vec<(Quantity, f64)>, Error> {
+        if self.version != VERSION {
+            return Err(Error::ComparisonVersion {
+                found: self.version,
+                expected: VERSION,
+            });
+        }
+        let best = Grade::from(COMPARED_FROM) as u8;
+        let mut values = Vec::new();
+        for (quantity, name) in Quantity::ALL {
+            let Some(one) = self.quantities.get(name) else {
+                continue;
+            };
+            let Some(value) = one.value else { continue };
+            if value <= 0.0 {
+                return Err(Error::NotAboveZero { name, value });
+            }
+            if one.grade.is_some_and(|grade| grade as u8 <= best) {
+                values.push((quantity, value));
+            }
+        }
+        Ok(values)
+    }
+
+    /// Whether it is of the car and unit a map names.
+    pub fn check_same_unit(&self, map: &MapRecord) -> Result<(), Error> {
+        let expected = (foreign(&map.vehicle), map.unit.as_deref().map(foreign));
+        if (&self.vehicle, &self.unit) == (&expected.0, &expected.1) {
+            return Ok(());
+        }
+        Err(Error::OtherUnit {
+            found: named(&self.vehicle, self.unit.as_deref()),
+            expected: named(&expected.0, expected.1.as_deref()),
+        })
+    }
+}
+
+fn named(vehicle: &str, unit: Option<&str>) -> String {
+    match unit {
+        Some(unit) => format!("{} with unit {}", quoted(vehicle), quoted(unit)),
+        None => format!("{} with no unit named", quoted(vehicle)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn part(quantities: &[(&str, Option<f64>, Option<Grade>)]) -> ForComparison {
+        let compared = |&(name, value, grade)| {
+            let one = Compared {
+                value,
+                grade,
+                why_null: None,
+            };
+            (name, one)
+        };
+        ForComparison {
+            version: VERSION,
+            vehicle: "small car".to_owned(),
+            unit: Some("SC-1".to_owned()),
+            map_fingerprint: "cd".to_owned(),
+            quantities: quantities.iter().map(compared).collect(),
+        }
+    }
+
+    #[test]
+    fn only_good_values_come_back() {
+        let part = part(&[
+            ("of_a_later_version", None, None),
+            ("rise_k_per_kj", Some(0.5), Some(Grade::B)),
+            ("rise_time_s", Some(0.1), Some(Grade::C)),
+            ("release_time_s", None, None),
+            ("dead_time_s", Some(0.04), Some(Grade::A)),
+        ]);
+        let good = [(Quantity::DeadTime, 0.04), (Quantity::RisePerHeat, 0.5)];
+        assert_eq!(part.values(), Ok(good.to_vec()));
+    }
+
+    #[test]
+    fn what_means_something_else_is_refused() {
+        let below = part(&[("holding", Some(-1.0), Some(Grade::A))]);
+        let error = below.values().unwrap_err().to_string();
+        assert!(error.contains("quantities/holding"), "{error}");
+        let later = ForComparison {
+            version: 2,
+            ..part(&[])
+        };
+        let error = later.values().unwrap_err().to_string();
+        assert!(
+            error.contains("found version 2 of for_comparison, expected 1"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn another_unit_is_refused_with_both_names() {
+        let part = part(&[]);
+        let mut map = MapRecord {
+            vehicle: "small car".to_owned(),
+            unit: Some("SC-1".to_owned()),
+            ..MapRecord::default()
+        };
+        assert_eq!(part.check_same_unit(&map), Ok(()));
+        map.unit = Some("SC-2".to_owned());
+        let error = part.check_same_unit(&map).unwrap_err().to_string();
+        assert!(error.contains("SC-1") && error.contains("SC-2"), "{error}");
+        map.unit = None;
+        assert!(part.check_same_unit(&map).is_err());
+    }
+}
