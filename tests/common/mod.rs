@@ -88,8 +88,6 @@ pub fn parted(batch: &Batch, mut sizes: impl FnMut() -> usize, mut take: impl Fn
         }
         take(&part);
     }
-    decoder.finish(&mut block);
-    take(&block);
 }
 
 /// The figure of that name.

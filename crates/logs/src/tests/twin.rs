@@ -92,7 +92,7 @@ fn masked(number: u32) -> Option<FrameId> {
 /// Hexadecimal digits in pairs; between pairs, and behind the last, points may stand.
 fn bytes(text: &str, most: usize) -> Option<String> {
     let parts: Vec<&str> = text.split('.').collect();
-    let is_even = |part: &&str| part.len() % 2 == 0;
+    let is_even = |part: &&str| part.len().is_multiple_of(2);
     let starts_well = parts.len() == 1 || !parts[0].is_empty();
     let digits = parts.concat();
     let is_right = starts_well
