@@ -54,8 +54,7 @@ fn each_fault_raises_its_finding_and_no_other() {
     let drives: Vec<&FaultDrive> = FAULT_DRIVES.iter().filter(with_fault).collect();
     let wrong = each(&drives, |drive| {
         let results = of_drive(drive);
-        let raised = raised(&results);
-        let raised: Vec<&str> = raised.into_iter().map(FindingId::word).collect();
+        let raised: Vec<&str> = raised(&results).into_iter().map(FindingId::word).collect();
         let is_missing = drive.raises.iter().find(|id| !raised.contains(id));
         let is_known = |id: &str| drive.raises.contains(&id) || drive.may_raise.contains(&id);
         let is_too_much = raised.iter().find(|id| !is_known(id));

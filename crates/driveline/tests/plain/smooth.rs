@@ -175,9 +175,9 @@ fn check(got: &Means, wanted: &Means, run: &[Slipping]) -> Result<(), TestCaseEr
     near(got.after_s, wanted.after_s, 1e-2, 1.0, "after")?;
     prop_assert_eq!(got.torque_before_nm, wanted.torque_before_nm);
     prop_assert_eq!(got.torque_after_nm, wanted.torque_after_nm);
-    for window in 0..N_WINDOWS {
+    for (window, width_s) in WINDOWS_S.into_iter().enumerate() {
         // At an edge of the run half a window is left.
-        let window_s = 0.5 * WINDOWS_S[window];
+        let window_s = 0.5 * width_s;
         near(
             got.slip_means[window],
             wanted.slip_means[window],
