@@ -3,7 +3,7 @@
 
 mod common;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use common::program::PROGRAM;
@@ -174,6 +174,119 @@ fn dependencies(package: &Value) -> Vec<(String, bool)> {
         (name.to_owned(), dependency["kind"] == "dev")
     };
     list.iter().map(dependency).collect()
+}
+
+/// Which modules of a crate's first level use which, by their paths and by what the root of the
+/// crate passes on.
+fn modules(name: &str) -> BTreeMap<String, BTreeSet<String>> {
+    let root = root().join("crates").join(name).join("src");
+    let is_root = |path: &Path| {
+        ["lib.rs", "main.rs"]
+            .iter()
+            .any(|file| *path == root.join(file))
+    };
+    let module_of = |path: &Path| {
+        let inside = path.strip_prefix(&root).expect("it lies in the crate");
+        let first = inside.components().next().expect("it has a name");
+        first
+            .as_os_str()
+            .to_string_lossy()
+            .trim_end_matches(".rs")
+            .to_owned()
+    };
+    let files = sources(name);
+    let (roots, inner): (Vec<_>, Vec<_>) = files.iter().partition(|(path, _)| is_root(path));
+    let names: BTreeSet<String> = inner.iter().map(|(path, _)| module_of(path)).collect();
+    let mut passed_on = BTreeMap::new();
+    for statement in roots.iter().flat_map(|(_, code)| code.split(';')) {
+        if let Some((_, path)) = statement.rsplit_once("pub use ")
+            && let Some((module, items)) = path.trim_start_matches("crate::").split_once("::")
+        {
+            let items = items.split(|c: char| !(c.is_alphanumeric() || c == '_'));
+            passed_on.extend(items.map(|item| (item.to_owned(), module.to_owned())));
+        }
+    }
+    let mut uses: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (path, code) in &inner {
+        let own = module_of(path);
+        let lines: String = lines_of_code(code).map(|(_, line)| line).collect();
+        let used = uses.entry(own.clone()).or_default();
+        for after in lines.split("crate::").skip(1) {
+            // One path, or several in braces.
+            let several = after
+                .strip_prefix('{')
+                .and_then(|list| list.split('}').next());
+            for path in several.unwrap_or(after).split(',') {
+                let first: String = path
+                    .trim()
+                    .chars()
+                    .take_while(|c| c.is_alphanumeric() || *c == '_')
+                    .collect();
+                let module = match names.contains(&first) {
+                    true => Some(&first),
+                    false => passed_on.get(&first),
+                };
+                used.extend(module.filter(|module| **module != own).cloned());
+                if several.is_none() {
+                    break;
+                }
+            }
+        }
+    }
+    uses
+}
+
+/// Modules that lie on a circle: what is left when those that use nothing of the rest are taken
+/// away again and again, and those that nothing of the rest uses.
+fn on_a_circle(mut uses: BTreeMap<String, BTreeSet<String>>) -> BTreeSet<String> {
+    loop {
+        let left: BTreeSet<String> = uses.keys().cloned().collect();
+        let used: BTreeSet<String> = uses.values().flatten().cloned().collect();
+        uses.retain(|name, of| of.iter().any(|other| left.contains(other)) && used.contains(name));
+        let names: BTreeSet<String> = uses.keys().cloned().collect();
+        uses.values_mut()
+            .for_each(|of| of.retain(|other| names.contains(other)));
+        if names == left {
+            return names;
+        }
+    }
+}
+
+#[test]
+fn modules_of_a_crate_make_no_circle() {
+    let circles: Vec<String> = crates()
+        .iter()
+        .map(|name| (name, on_a_circle(modules(name))))
+        .filter(|(_, circle)| !circle.is_empty())
+        .map(|(name, circle)| format!("{name}: {circle:?}"))
+        .collect();
+    none("modules that use each other in a circle", &circles);
+}
+
+#[test]
+fn a_circle_is_found_whoever_begins_it() {
+    let uses = |pairs: &[(&str, &[&str])]| {
+        let of = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
+        pairs
+            .iter()
+            .map(|(name, names)| ((*name).to_owned(), of(names)))
+            .collect()
+    };
+    let chain = uses(&[
+        ("top", &["middle", "ground"]),
+        ("middle", &["ground"]),
+        ("ground", &[]),
+    ]);
+    assert!(on_a_circle(chain).is_empty());
+    let circle = uses(&[
+        ("top", &["middle"]),
+        ("middle", &["ground"]),
+        ("ground", &["middle"]),
+    ]);
+    let found: Vec<String> = on_a_circle(circle).into_iter().collect();
+    assert_eq!(found, ["ground", "middle"]);
+    // The modules of a crate are really read.
+    assert!(modules("health")["figures"].contains("trust"));
 }
 
 #[test]

@@ -6,6 +6,7 @@
 //! page here, text from a log or a map is made harmless here, and a number that is not
 //! known is shown as a reason, never as 0.
 
+mod beside;
 pub mod calibration;
 pub mod comparison;
 pub mod corners;

@@ -3,7 +3,6 @@
 //! In: spans of the text with messages. Out: all of them in the order of the text, as
 //! one line each or drawn with the text underlined. This file does not look for mistakes.
 
-use crate::syntax::slots::is_invisible;
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::fmt::Write as _;
@@ -367,6 +366,12 @@ fn line_as_drawn(line: &str, at_least: usize) -> String {
         .take(most)
         .map(|c| if is_invisible(c) { ' ' } else { c })
         .collect()
+}
+
+/// Characters that show nothing, or turn the text around them about.
+pub fn is_invisible(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
 #[cfg(test)]

@@ -24,6 +24,7 @@ mod fault_roads;
 pub mod faults;
 pub mod frames;
 mod map_text;
+mod moment;
 mod output;
 pub mod random;
 pub mod road;

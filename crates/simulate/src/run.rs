@@ -9,10 +9,11 @@ use crate::bus::{Bus, COMMAND_PHASE, FrameOut, Seen};
 use crate::controller::{Controller, Sensed};
 use crate::driver::{Driver, FULL_BRAKE_M_PER_S2, Feel};
 use crate::faults::Faults;
+use crate::moment::Moment;
 use crate::road::Road;
 use crate::scenario::Scenario;
 use crate::thermal::Temperatures;
-use crate::truth::{Moment, Truth, Witness};
+use crate::truth::{Truth, Witness};
 use crate::unit_truth::{UnitMoment, UnitWitness};
 use crate::vehicle::VehicleTrue;
 use crate::wave::sine;
@@ -179,7 +180,7 @@ pub fn run(scenario: &Scenario, sink: &mut dyn FnMut(FrameOut)) -> Truth {
     }
     let (duration_s, n_frames) = bus.close(sink);
     let mut truth = witness.truth(scenario, duration_s, n_frames);
-    truth.unit = unit_witness.map(|unit_witness| unit_witness.truth(scenario, &truth));
+    truth.unit = unit_witness.map(|unit_witness| unit_witness.truth(scenario, &truth.events));
     truth
 }
 

@@ -7,10 +7,11 @@
 
 use crate::actuator::ActuatorParameters;
 use crate::episodes::{Chatter, Cuts, Delays, Dragging, Holding, Lasting, Launches, NotMoving};
-use crate::events::rounded;
+use crate::events::{EventTruth, rounded};
 use crate::faults::Faults;
+use crate::moment::Moment;
 use crate::scenario::Scenario;
-use crate::truth::{Moment, Truth};
+
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -267,7 +268,7 @@ impl UnitWitness {
     }
 
     /// The truth of the unit, of a drive whose common truth is `truth`.
-    pub fn truth(self, scenario: &Scenario, truth: &Truth) -> UnitTruth {
+    pub fn truth(self, scenario: &Scenario, events: &[EventTruth]) -> UnitTruth {
         let vehicle = &scenario.vehicle;
         let faults = &scenario.faults;
         let thermal = &vehicle.thermal;
@@ -279,7 +280,7 @@ impl UnitWitness {
             * ring_m2
             * (1.0 - pack.groove_share)
             * 1e6;
-        let event_j = truth.events.iter().map(|event| event.energy_j);
+        let event_j = events.iter().map(|event| event.energy_j);
         let lags: Vec<f64> = self.lags.iter().map(|lag| rounded(lag[0])).collect();
         let (throttle_on, lift_off) = self.delays.found();
         let pack_and_oil = thermal.pack_j_per_k * thermal.oil_j_per_k

@@ -3,7 +3,7 @@
 use super::exceedance;
 use super::page::frame;
 use super::scroll;
-use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
+use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
 use crate::words::{clean, sentence};
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};

@@ -3,7 +3,7 @@
 //! In: a document. Out: one object; `docs/whatif.md` explains each key. What is not known
 //! is null with its reason, never 0.
 
-use crate::what_if::Document;
+use crate::beside::Document;
 use crate::words::without_vehicle_number;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};

@@ -1,7 +1,7 @@
 //! Another pack beside the car as it is, for a terminal.
 
 use super::layout::{Align, Mark, Page, columns_width};
-use crate::what_if::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
+use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
 use crate::words::{clean, sentence};
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
 

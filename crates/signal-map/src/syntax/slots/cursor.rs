@@ -1,6 +1,6 @@
 //! A place in a line of tokens, and faults found there.
 
-use crate::mistakes::{Fault, MistakeCode, Span};
+use crate::mistakes::{Fault, MistakeCode, Span, is_invisible};
 use crate::suggest;
 use crate::syntax::lexer::{Kind, Token};
 
@@ -163,12 +163,6 @@ pub fn visible(text: &str) -> String {
         short.push('…');
     }
     short
-}
-
-/// Characters that show nothing, or turn the text around them about.
-pub fn is_invisible(c: char) -> bool {
-    c.is_control()
-        || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
 /// "did you mean `…`?", or nothing.

@@ -9,7 +9,7 @@ mod cursor;
 mod numbers;
 
 pub use bits::run_mask;
-pub use cursor::{Cursor, did_you_mean, is_invisible, visible};
+pub use cursor::{Cursor, did_you_mean, visible};
 pub use numbers::{rolling_radius_m, spelled};
 
 use super::expression::{self, Expression};
