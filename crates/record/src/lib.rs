@@ -34,6 +34,7 @@ pub mod rows;
 pub mod run;
 pub mod schema;
 pub mod thermal;
+pub mod trust;
 pub mod use_class;
 pub mod value;
 
@@ -55,6 +56,7 @@ use crate::outlook::Outlook;
 use crate::quality::{CannotTell, NoiseFloor, Quality, Tier};
 use crate::run::{Clock, Input, Map, Notice, Setting};
 use crate::thermal::Thermal;
+use crate::trust::{Judged, judged};
 use crate::use_class::Class;
 use crate::value::{Ordered, Outcome, foreign, known};
 
@@ -92,6 +94,8 @@ stored! {
     tier: Tier = Tier::of(&results.tier),
     /// How good the log is.
     quality: Quality = Quality::of(&results.quality),
+    /// What of the log is not believed, or with a caution; empty when all is.
+    trust: Vec<Judged> = judged(&results.trust),
     /// Figures by name.
     figures: Ordered<Figure> =
         results.figures.iter().map(|figure| (figure.name, Figure::of(figure))).collect(),

@@ -152,8 +152,10 @@ fn mistake(error: &serde_json::Error) -> String {
     }
 }
 
-/// To version 2: a gap has its length as one number.
+/// To version 2: a gap has its length as one number, and what is not believed has a list, which
+/// nobody knows of an old report.
 fn gaps_have_a_length(report: &mut Value) {
+    report["trust"] = Value::Array(Vec::new());
     let gaps = report
         .pointer_mut("/quality/gaps")
         .and_then(Value::as_array_mut);

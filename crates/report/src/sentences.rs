@@ -6,6 +6,59 @@
 use crate::document::{ClockKind, Document};
 use crate::words::{self, Shown, clean, shown};
 use halfshaft_health::Results;
+use halfshaft_health::trust::{Source, Verdict};
+
+/// What of the log is not believed, one sentence for each source; none where all is.
+pub fn not_believed(results: &Results) -> Vec<String> {
+    let gate = &results.trust;
+    Source::ALL
+        .into_iter()
+        .filter_map(|source| {
+            let name = source_name(source);
+            match (gate.verdict(source), gate.stretches(source)) {
+                (Verdict::Withheld(why), _) => Some(format!("{name} not used: {why}")),
+                (Verdict::Doubtful(doubt), _) if doubt.is_upper_bound => {
+                    Some(format!("{name} an upper bound: {}", doubt.why))
+                }
+                // What lowers the grade of all stands with the grade of the log.
+                (_, []) => None,
+                (_, stretches) => {
+                    let listed = stretches.iter().take(3).map(|stretch| {
+                        let (start, end) = (stretch.span.start, stretch.span.end);
+                        format!("{} to {}", words::drive_time(start), words::drive_time(end))
+                    });
+                    let more = match stretches.len() {
+                        ..=3 => String::new(),
+                        n => format!(" and {} more times", n - 3),
+                    };
+                    Some(format!(
+                        "{name} not used from {}{more}: it stands still there",
+                        listed.collect::<Vec<_>>().join(", ")
+                    ))
+                }
+            }
+        })
+        .map(|text| words::sentence(&clean(&text)))
+        .collect()
+}
+
+fn source_name(source: Source) -> &'static str {
+    match source {
+        Source::Wheels => "the rear wheel speeds are",
+        Source::RoadSpeed => "the road speed is",
+        Source::Slip => "the slip of the pack is",
+        Source::Command => "the command is",
+        Source::State => "the state of the clutch is",
+        Source::Torque => "the torque of the pack is",
+        Source::Turning => "what shows the bends is",
+        Source::Sides => "left and right are",
+        Source::Tyres => "the ratio of the tyres is",
+        Source::Fit => "the map is",
+        Source::Oil => "the oil temperature is",
+        Source::Housing => "the housing temperature is",
+        Source::Air => "the air temperature is",
+    }
+}
 
 /// The name of the car and of its unit.
 pub fn vehicle(document: &Document) -> String {

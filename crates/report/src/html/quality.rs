@@ -25,6 +25,11 @@ pub(super) fn section(document: &Document) -> Markup {
                 @if let Some(text) = sentences::trust(document.results) { (text) " " }
                 (sentences::noise(document.results))
             }
+            @let not_believed = sentences::not_believed(document.results);
+            @if !not_believed.is_empty() {
+                h3 { "Not believed" }
+                ul { @for text in &not_believed { li { (text) } } }
+            }
             @if !quality.channels.is_empty() { (channels(quality, document.results.until.seconds())) }
             @if quality.n_gaps > 0 { (gaps(quality)) }
             h3 { "Log and map" }

@@ -114,6 +114,9 @@ fn quality(page: &mut Page, document: &Document) {
             page.paragraph("  – ", &text, Mark::Plain);
         }
     }
+    for text in sentences::not_believed(document.results) {
+        page.paragraph("  – ", &text, Mark::Plain);
+    }
     page.paragraph("  ", &sentences::noise(document.results), Mark::Plain);
 }
 
