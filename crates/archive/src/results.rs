@@ -16,8 +16,11 @@ use halfshaft_record::{figures, laps, quality};
 use crate::about::About;
 use crate::table::{Error, write};
 
+/// The columns of a table.
+pub type Columns = fn() -> Vec<Column>;
+
 /// Every table with its columns, for its page.
-pub const TABLES: &[(&str, fn() -> Vec<Column>)] = &[
+pub const TABLES: &[(&str, Columns)] = &[
     ("events", columns::<figures::Event>),
     ("figures", columns::<FigureRow>),
     ("findings", columns::<FindingRow>),

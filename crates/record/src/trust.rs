@@ -6,7 +6,7 @@ use crate::macros::stored;
 use crate::value::{Span, known};
 
 /// A source as it was judged.
-pub(crate) struct JudgedSource<'a> {
+pub struct JudgedSource<'a> {
     source: Source,
     gate: &'a Gate,
 }

@@ -281,7 +281,7 @@ impl ActuatorWatch {
                 .filter(|response| is_believed(response.time()))
                 .map(|response| Response {
                     oil_c: response.oil_c.filter(|_| !gate.withholds(OIL)),
-                    ..response.clone()
+                    ..*response
                 })
                 .collect(),
             ladders,

@@ -112,13 +112,14 @@ pub struct StillWatch {
     still: Still,
 }
 
-/// What is to be done with a row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Fate {
-    /// It goes on as it is.
-    Plain,
-    /// It waits, or goes on without a signal.
-    Touched,
+/// A signal beside the one that moves with it.
+#[derive(Clone, Copy, Debug)]
+struct Pair {
+    value: f64,
+    other: f64,
+    // By how much the other must have moved, and been apart from it.
+    moves_by: f64,
+    apart_by: f64,
 }
 
 impl StillWatch {
@@ -138,7 +139,7 @@ impl StillWatch {
     /// Watches rows up to the first that does not go on as it is; how many do.
     pub fn n_plain(&mut self, rows: &[Row]) -> usize {
         rows.iter()
-            .position(|row| self.watch(row) == Fate::Touched)
+            .position(|row| !self.passes(row))
             .unwrap_or(rows.len())
     }
 
@@ -163,14 +164,15 @@ impl StillWatch {
         copy.still
     }
 
-    fn watch(&mut self, row: &Row) -> Fate {
+    /// Watches a row: whether it goes on as it is, and does not wait or lose a signal.
+    fn passes(&mut self, row: &Row) -> bool {
         let drives = row
             .road_speed
             .is_some_and(|speed| speed > self.limits.driving.moving_from())
             && counts(row, &self.limits.driving);
-        let mut is_touched = !self.held.is_empty();
-        for (signal, seen) in self.seen(row).into_iter().enumerate() {
-            let Some((value, other, by)) = seen else {
+        let mut passes = self.held.is_empty();
+        for (signal, pair) in self.pairs(row).into_iter().enumerate() {
+            let Some(pair) = pair else {
                 self.end(signal);
                 continue;
             };
@@ -178,52 +180,55 @@ impl StillWatch {
                 self.still.known_s[signal] += row.seconds;
             }
             let goes_on = self.runs[signal]
-                .is_some_and(|run| (value - run.value).abs() <= ROUNDING && row.is_joined);
+                .is_some_and(|run| (pair.value - run.value).abs() <= ROUNDING && row.is_joined);
             if !goes_on {
                 self.end(signal);
-                self.runs[signal] = Some(Run::at(row.time, value, by));
+                self.runs[signal] = Some(Run::at(row.time, &pair));
             }
             let Some(run) = &mut self.runs[signal] else {
                 continue;
             };
-            run.take(row, other, drives, &self.limits.frozen);
-            is_touched |= run.suspected.is_some();
+            run.take(row, pair.other, drives, &self.limits.frozen);
+            passes &= run.suspected.is_none();
         }
-        match is_touched {
-            true => Fate::Touched,
-            false => Fate::Plain,
-        }
+        passes
     }
 
-    /// What a row says of each signal: its value, what moves with it, and by how much that must
-    /// have moved and been apart from it.
-    fn seen(&self, row: &Row) -> [Option<(f64, f64, (f64, f64))>; 3] {
+    /// Each signal of a row beside the one that moves with it.
+    fn pairs(&self, row: &Row) -> [Option<Pair>; 3] {
         let limits = &self.limits.frozen;
-        let pair = row.command.zip(row.state);
+        let lever = row.command.zip(row.state);
         let is_bend = |per_yaw: f64| {
             let speed = row.road_speed.unwrap_or(0.0);
             let most = per_yaw * (speed / TIGHTEST.0).min(TIGHTEST.1 / speed);
             row.difference_mean.abs() <= most
         };
         [
-            pair.map(|(command, state)| (command, state, (limits.moves_by, limits.apart_by))),
-            // At rest nothing moves enough.
-            pair.map(|(command, state)| {
-                let moves_by = match state < limits.rest_below {
+            lever.map(|(command, state)| Pair {
+                value: command,
+                other: state,
+                moves_by: limits.moves_by,
+                apart_by: limits.apart_by,
+            }),
+            lever.map(|(command, state)| Pair {
+                value: state,
+                other: command,
+                // At rest nothing moves enough.
+                moves_by: match state < limits.rest_below {
                     true => f64::INFINITY,
                     false => limits.moves_by,
-                };
-                (state, command, (moves_by, limits.apart_by))
+                },
+                apart_by: limits.apart_by,
             }),
-            row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| {
+            row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| Pair {
+                value: yaw,
                 // A spinning wheel moves the difference and turns nothing.
-                let other = if is_bend(per_yaw) {
-                    row.difference_mean
-                } else {
-                    yaw
-                };
-                let by = limits.bends_by_rad_per_s;
-                (yaw, other, (by, by))
+                other: match is_bend(per_yaw) {
+                    true => row.difference_mean,
+                    false => yaw,
+                },
+                moves_by: limits.bends_by_rad_per_s,
+                apart_by: limits.bends_by_rad_per_s,
             }),
         ]
     }
@@ -303,13 +308,13 @@ impl StillWatch {
 }
 
 impl Run {
-    fn at(start: Time, value: f64, (moves_by, apart_by): (f64, f64)) -> Run {
+    fn at(start: Time, pair: &Pair) -> Run {
         Run {
             start,
             latest: start,
-            value,
-            moves_by,
-            apart_by,
+            value: pair.value,
+            moves_by: pair.moves_by,
+            apart_by: pair.apart_by,
             seconds: 0.0,
             apart_s: 0.0,
             lowest: f64::INFINITY,
