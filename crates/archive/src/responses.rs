@@ -1,5 +1,6 @@
 //! Every answer of the actuator to an edge of the command, one a row.
 
+use halfshaft_health::Reason;
 use std::io::Write;
 
 use halfshaft_health::actuator::Actuator;
@@ -93,7 +94,7 @@ pub(crate) const COLUMNS: &[Column<Response>] = &[
 /// in the metadata.
 pub fn write_responses<W: Write + Send>(
     out: W,
-    actuator: &Result<Actuator, String>,
+    actuator: &Result<Actuator, Reason>,
     about: &About,
 ) -> Result<(), Error> {
     let (responses, told) = match actuator {
@@ -170,7 +171,7 @@ mod tests {
     #[test]
     fn without_answers_the_reason_is_in_the_metadata() {
         let mut bytes = Vec::new();
-        let none = Err("no channel".to_owned());
+        let none = Err("no channel".to_owned().into());
         write_responses(&mut bytes, &none, &about()).expect("memory does not fail");
         let table = open(bytes);
         assert!(table.whole("time_ns").is_empty());

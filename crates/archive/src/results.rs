@@ -162,7 +162,7 @@ const FIGURES: &[Column<Figure>] = &[
         "why_null",
         "",
         "Why there is no number.",
-        Cell::TextOrNull(|figure| figure.outcome.as_ref().err().map(String::as_str)),
+        Cell::WordsOrNull(|figure| figure.outcome.as_ref().err().map(ToString::to_string)),
     ),
 ];
 
@@ -522,7 +522,7 @@ mod tests {
             method: "summed".to_owned(),
         };
         let unknown = Figure {
-            outcome: Err("no torque".to_owned()),
+            outcome: Err("no torque".to_owned().into()),
             grade: None,
             ..known.clone()
         };

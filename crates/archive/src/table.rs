@@ -52,6 +52,7 @@ impl From<ParquetError> for Error {
 pub(crate) enum Cell<T> {
     Text(fn(&T) -> &str),
     TextOrNull(fn(&T) -> Option<&str>),
+    WordsOrNull(fn(&T) -> Option<String>),
     Number(fn(&T) -> Option<f64>),
     Whole(fn(&T) -> i64),
     WholeOrNull(fn(&T) -> Option<i64>),
@@ -85,7 +86,7 @@ impl<T> Column<T> {
     fn field(&self) -> Field {
         let (kind, is_nullable) = match self.cell {
             Cell::Text(_) => (DataType::Utf8, false),
-            Cell::TextOrNull(_) => (DataType::Utf8, true),
+            Cell::TextOrNull(_) | Cell::WordsOrNull(_) => (DataType::Utf8, true),
             Cell::Number(_) => (DataType::Float64, true),
             Cell::Whole(_) => (DataType::Int64, false),
             Cell::WholeOrNull(_) => (DataType::Int64, true),
@@ -98,6 +99,7 @@ impl<T> Column<T> {
         match self.cell {
             Cell::Text(text) => Arc::new(StringArray::from_iter_values(rows.iter().map(text))),
             Cell::TextOrNull(text) => Arc::new(rows.iter().map(text).collect::<StringArray>()),
+            Cell::WordsOrNull(words) => Arc::new(rows.iter().map(words).collect::<StringArray>()),
             Cell::Number(number) => {
                 let known = |row| number(row).filter(|number| number.is_finite());
                 Arc::new(rows.iter().map(known).collect::<Float64Array>())

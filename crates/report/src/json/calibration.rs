@@ -9,13 +9,13 @@ use halfshaft_health::{Calibration, CommandCollapse, RatioPoint, RatioStep};
 use serde::Serialize;
 
 #[derive(Serialize)]
-pub(super) struct CalibrationJson<'a> {
+pub(super) struct CalibrationJson {
     ratio: Option<f64>,
     ratio_log: Option<f64>,
     sd: Option<f64>,
     low: Option<f64>,
     high: Option<f64>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
     mode: &'static str,
     n_windows: u32,
     n_stretches: u32,
@@ -34,8 +34,8 @@ pub(super) struct CalibrationJson<'a> {
     points: Vec<PointJson>,
 }
 
-impl<'a> CalibrationJson<'a> {
-    pub fn of(calibration: &'a Calibration) -> CalibrationJson<'a> {
+impl CalibrationJson {
+    pub fn of(calibration: &Calibration) -> CalibrationJson {
         let found = calibration
             .outcome
             .as_ref()
@@ -48,8 +48,8 @@ impl<'a> CalibrationJson<'a> {
             low: found.and_then(|found| known(found.low.exp())),
             high: found.and_then(|found| known(found.high.exp())),
             why_null: match &calibration.outcome {
-                Err(why) => Some(why),
-                Ok(_) => found.is_none().then_some(NOT_FINITE),
+                Err(why) => Some(why.to_string()),
+                Ok(_) => found.is_none().then(|| NOT_FINITE.to_owned()),
             },
             mode: mode_word(calibration.mode),
             n_windows: calibration.n_windows,

@@ -8,11 +8,11 @@ use serde::Serialize;
 
 #[derive(Serialize)]
 pub(super) struct DutyJson<'a> {
-    torque_cycles: Outcome<'a, CyclesJson<'a>>,
-    temperature_cycles: Outcome<'a, CyclesJson<'a>>,
-    power: Outcome<'a, ExceedanceJson<'a>>,
-    energy: Outcome<'a, ExceedanceJson<'a>>,
-    miner_sum: Outcome<'a, Option<f64>>,
+    torque_cycles: Outcome<CyclesJson<'a>>,
+    temperature_cycles: Outcome<CyclesJson<'a>>,
+    power: Outcome<ExceedanceJson<'a>>,
+    energy: Outcome<ExceedanceJson<'a>>,
+    miner_sum: Outcome<Option<f64>>,
 }
 
 impl<'a> DutyJson<'a> {

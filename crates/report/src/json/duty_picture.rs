@@ -2,6 +2,7 @@
 
 use super::records::known;
 use halfshaft_health::DutyPicture;
+use halfshaft_health::Reason;
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -13,11 +14,11 @@ pub(super) struct DutyPictureJson<'a> {
     not_turning_s: Option<f64>,
     torque_unknown_s: Option<f64>,
     gap_s: Option<f64>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 impl<'a> DutyPictureJson<'a> {
-    pub fn of(picture: &'a Result<DutyPicture, String>) -> DutyPictureJson<'a> {
+    pub fn of(picture: &'a Result<DutyPicture, Reason>) -> DutyPictureJson<'a> {
         let found = picture.as_ref().ok();
         let cells = |values: &[f64]| values.iter().map(|&value| known(value)).collect();
         DutyPictureJson {
@@ -28,7 +29,7 @@ impl<'a> DutyPictureJson<'a> {
             not_turning_s: found.and_then(|picture| known(picture.not_turning_s)),
             torque_unknown_s: found.and_then(|picture| known(picture.torque_unknown_s)),
             gap_s: found.and_then(|picture| known(picture.gap_s)),
-            why_null: picture.as_ref().err().map(String::as_str),
+            why_null: picture.as_ref().err().map(ToString::to_string),
         }
     }
 }

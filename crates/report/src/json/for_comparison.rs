@@ -43,7 +43,7 @@ impl QuantityJson {
         QuantityJson {
             value: one.outcome.as_ref().ok().copied().and_then(known),
             grade: one.grade.map(|grade| grade.letter()),
-            why_null: one.outcome.as_ref().err().cloned(),
+            why_null: one.outcome.as_ref().err().map(ToString::to_string),
         }
     }
 }

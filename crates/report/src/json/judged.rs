@@ -13,15 +13,15 @@ use serde::Serialize;
 /// They stand in the report itself, one after another.
 #[derive(Serialize)]
 pub(super) struct JudgedJson<'a> {
-    actuator: Outcome<'a, ActuatorJson<'a>>,
+    actuator: Outcome<ActuatorJson<'a>>,
     apparent: Option<ApparentJson>,
-    thermal: Outcome<'a, ThermalJson<'a>>,
+    thermal: Outcome<ThermalJson<'a>>,
     duty: DutyJson<'a>,
-    severity: Outcome<'a, SeverityJson>,
+    severity: Outcome<SeverityJson>,
     oil: OilJson<'a>,
-    outlook: Outcome<'a, OutlookJson<'a>>,
+    outlook: Outcome<OutlookJson<'a>>,
     score_card: Vec<PathJson<'a>>,
-    two_by_two: Outcome<'a, TwoByTwoJson<'a>>,
+    two_by_two: Outcome<TwoByTwoJson<'a>>,
 }
 
 impl<'a> JudgedJson<'a> {

@@ -5,19 +5,19 @@ use halfshaft_health::{Corner, Lap, Laps};
 use serde::Serialize;
 
 #[derive(Serialize)]
-pub(super) struct LapsJson<'a> {
+pub(super) struct LapsJson {
     method: Option<&'static str>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
     laps: Vec<LapJson>,
     n_corners: u64,
     corners: Vec<CornerJson>,
 }
 
-impl<'a> LapsJson<'a> {
-    pub fn of(laps: &'a Laps) -> LapsJson<'a> {
+impl LapsJson {
+    pub fn of(laps: &Laps) -> LapsJson {
         LapsJson {
             method: laps.method.as_ref().ok().copied(),
-            why_null: laps.method.as_ref().err().map(String::as_str),
+            why_null: laps.method.as_ref().err().map(ToString::to_string),
             laps: laps.laps.iter().map(LapJson::of).collect(),
             n_corners: laps.n_corners,
             corners: laps.corners.iter().map(CornerJson::of).collect(),

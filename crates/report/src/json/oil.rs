@@ -8,7 +8,7 @@ use serde::Serialize;
 #[derive(Serialize)]
 pub(super) struct OilJson<'a> {
     factor: EstimateJson,
-    parts: PartsJson<'a>,
+    parts: PartsJson,
     km_equivalent: Option<EstimateJson>,
     distance_km: EstimateJson,
     grade: &'static str,
@@ -33,23 +33,23 @@ impl<'a> OilJson<'a> {
 }
 
 #[derive(Serialize)]
-struct PartsJson<'a> {
-    temperature: PartJson<'a>,
-    work: PartJson<'a>,
+struct PartsJson {
+    temperature: PartJson,
+    work: PartJson,
     calendar: EstimateJson,
 }
 
 #[derive(Serialize)]
-struct PartJson<'a> {
+struct PartJson {
     factor: EstimateJson,
-    why_guessed: Option<&'a str>,
+    why_guessed: Option<String>,
 }
 
-impl<'a> PartJson<'a> {
-    fn of(part: &'a Factor) -> PartJson<'a> {
+impl PartJson {
+    fn of(part: &Factor) -> PartJson {
         PartJson {
             factor: EstimateJson::of(&part.factor),
-            why_guessed: part.why_guessed.as_deref(),
+            why_guessed: part.why_guessed.as_ref().map(ToString::to_string),
         }
     }
 }

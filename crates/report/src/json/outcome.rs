@@ -1,15 +1,16 @@
 //! An answer, or why there is none.
 
+use halfshaft_health::Reason;
 use serde::Serialize;
 
 /// Exactly one of the two is null.
 #[derive(Serialize)]
-pub(super) struct Outcome<'a, T> {
+pub(super) struct Outcome<T> {
     result: Option<T>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
-impl<'a, T> Outcome<'a, T> {
+impl<T> Outcome<T> {
     pub fn found(result: T) -> Self {
         Outcome {
             result: Some(result),
@@ -17,12 +18,12 @@ impl<'a, T> Outcome<'a, T> {
         }
     }
 
-    pub fn of<S>(outcome: &'a Result<S, String>, shape: impl FnOnce(&'a S) -> T) -> Self {
+    pub fn of<'a, S>(outcome: &'a Result<S, Reason>, shape: impl FnOnce(&'a S) -> T) -> Self {
         match outcome {
             Ok(found) => Outcome::found(shape(found)),
             Err(why) => Outcome {
                 result: None,
-                why_null: Some(why),
+                why_null: Some(why.to_string()),
             },
         }
     }

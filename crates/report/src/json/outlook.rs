@@ -15,8 +15,8 @@ pub(super) struct OutlookJson<'a> {
     pack: AheadJson,
     recent_pack_w: Option<f64>,
     recent_gear_w: Option<f64>,
-    cool_down: CoolDownJson<'a>,
-    laps: Outcome<'a, LapsJson>,
+    cool_down: CoolDownJson,
+    laps: Outcome<LapsJson>,
 }
 
 impl<'a> OutlookJson<'a> {
@@ -64,16 +64,16 @@ impl AheadJson {
 }
 
 #[derive(Serialize)]
-struct CoolDownJson<'a> {
+struct CoolDownJson {
     to_c: Option<f64>,
     standing_s: Option<f64>,
     moving_s: Option<f64>,
     moving_m_per_s: Option<f64>,
-    shown: Outcome<'a, ShownJson>,
+    shown: Outcome<ShownJson>,
 }
 
-impl<'a> CoolDownJson<'a> {
-    fn of(cool_down: &'a CoolDown) -> CoolDownJson<'a> {
+impl CoolDownJson {
+    fn of(cool_down: &CoolDown) -> CoolDownJson {
         CoolDownJson {
             to_c: known(cool_down.to_c),
             standing_s: known(cool_down.standing_s),

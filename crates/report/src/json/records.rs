@@ -13,6 +13,7 @@ use super::settings::SettingJson;
 use super::use_class::ClassJson;
 use crate::document::{ClockRecord, Document, InputRecord, MapRecord};
 use crate::words::{NOT_FINITE, without_vehicle_number};
+use halfshaft_health::Reason;
 use halfshaft_health::{
     CannotTell, ChannelQuality, Event, EventKind, Figure, Gap, NoiseFloor, Quality, Region,
     Regions, Results, Tier,
@@ -49,7 +50,7 @@ pub(super) struct Report<'a> {
     quality: QualityJson<'a>,
     figures: Ordered<&'static str, FigureJson<'a>>,
     events: Vec<EventJson>,
-    regions: RegionsJson<'a>,
+    regions: RegionsJson,
     noise_floor: Option<NoiseJson>,
     tyre_ratio_log: Option<f64>,
     cannot_tell: Vec<CannotTellJson<'a>>,
@@ -58,8 +59,8 @@ pub(super) struct Report<'a> {
     findings: Vec<FindingJson<'a>>,
     not_checked: Vec<NotCheckedJson<'a>>,
     class: ClassJson<'a>,
-    calibration: CalibrationJson<'a>,
-    laps: LapsJson<'a>,
+    calibration: CalibrationJson,
+    laps: LapsJson,
     duty_picture: DutyPictureJson<'a>,
     #[serde(flatten)]
     judged: JudgedJson<'a>,
@@ -324,7 +325,7 @@ struct FigureJson<'a> {
     at_least: bool,
     grade: Option<&'static str>,
     method: &'a str,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 impl<'a> FigureJson<'a> {
@@ -335,8 +336,8 @@ impl<'a> FigureJson<'a> {
             .ok()
             .filter(|estimate| estimate.value.is_finite());
         let why_null = match &figure.outcome {
-            Err(why) => Some(why.as_str()),
-            Ok(_) if estimate.is_none() => Some(NOT_FINITE),
+            Err(why) => Some(why.to_string()),
+            Ok(_) if estimate.is_none() => Some(NOT_FINITE.to_owned()),
             Ok(_) => None,
         };
         FigureJson {
@@ -399,14 +400,14 @@ impl EventJson {
 type ByRegion = Ordered<&'static str, Option<f64>>;
 
 #[derive(Serialize)]
-struct RegionsJson<'a> {
+struct RegionsJson {
     seconds: Option<ByRegion>,
     joules: Option<ByRegion>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
-impl<'a> RegionsJson<'a> {
-    fn of(regions: &'a Result<Regions, String>) -> RegionsJson<'a> {
+impl RegionsJson {
+    fn of(regions: &Result<Regions, Reason>) -> RegionsJson {
         let by_region = |values: &[f64; 7]| {
             Ordered(
                 Region::ALL
@@ -423,12 +424,12 @@ impl<'a> RegionsJson<'a> {
                 why_null: regions
                     .joules
                     .is_none()
-                    .then_some("the torque of the pack is not known"),
+                    .then(|| "the torque of the pack is not known".to_owned()),
             },
             Err(why) => RegionsJson {
                 seconds: None,
                 joules: None,
-                why_null: Some(why),
+                why_null: Some(why.to_string()),
             },
         }
     }

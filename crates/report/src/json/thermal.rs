@@ -1,6 +1,7 @@
 //! Temperatures of pack, oil and housing, and what they rest on.
 
 use super::records::known;
+use halfshaft_health::Reason;
 use halfshaft_health::thermal::{
     Anchor, Estimate, Peak, Temperatures, ThermalEstimate, Told, TracePoint, UnknownEstimate,
 };
@@ -11,7 +12,7 @@ use serde::Serialize;
 pub(super) struct ThermalJson<'a> {
     anchor: &'static str,
     site: Option<&'static str>,
-    why_open: Option<&'a str>,
+    why_open: Option<String>,
     residual_sd_k: Option<f64>,
     parameters: Vec<ParameterJson>,
     pack_max: PeakJson,
@@ -19,7 +20,7 @@ pub(super) struct ThermalJson<'a> {
     end: EndJson,
     equalisation_s: BandJson,
     rise_k_per_kj: Option<f64>,
-    why_no_rise: Option<&'a str>,
+    why_no_rise: Option<String>,
     notes: &'a [String],
     trace: Vec<PointJson>,
 }
@@ -28,7 +29,7 @@ impl<'a> ThermalJson<'a> {
     pub fn of(thermal: &'a ThermalEstimate) -> ThermalJson<'a> {
         let (anchor, site, why_open) = match &thermal.anchor {
             Anchor::Fitted(site) => ("fitted", Some(site_word(*site)), None),
-            Anchor::Open(why) => ("open", None, Some(why.as_str())),
+            Anchor::Open(why) => ("open", None, Some(Reason::from(why.clone()).to_string())),
         };
         let rise_k_per_kj = known(thermal.rise_k_per_kj.as_ref().ok().copied());
         ThermalJson {
@@ -43,8 +44,10 @@ impl<'a> ThermalJson<'a> {
             equalisation_s: BandJson::of(&thermal.equalisation_s),
             rise_k_per_kj,
             why_no_rise: match &thermal.rise_k_per_kj {
-                Err(why) => Some(why),
-                Ok(_) => rise_k_per_kj.is_none().then_some(crate::words::NOT_FINITE),
+                Err(why) => Some(Reason::from(why.clone()).to_string()),
+                Ok(_) => rise_k_per_kj
+                    .is_none()
+                    .then(|| crate::words::NOT_FINITE.to_owned()),
             },
             notes: &thermal.notes,
             trace: thermal.trace.iter().map(PointJson::of).collect(),

@@ -11,11 +11,11 @@ pub(super) struct ClassJson<'a> {
     word: Option<&'static str>,
     alternative: Option<u8>,
     at_least: bool,
-    meters: Vec<MeterJson<'a>>,
+    meters: Vec<MeterJson>,
     sentence: Option<&'a str>,
     counterfactual: Option<&'a str>,
     stretches: Vec<StretchJson>,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 impl<'a> ClassJson<'a> {
@@ -31,13 +31,13 @@ impl<'a> ClassJson<'a> {
             sentence: class.map(|class| class.sentence.as_str()),
             counterfactual: class.and_then(|class| class.counterfactual.as_deref()),
             stretches: stretches.iter().map(StretchJson::of).collect(),
-            why_null: results.class.as_ref().err().map(String::as_str),
+            why_null: results.class.as_ref().err().map(ToString::to_string),
         }
     }
 }
 
 #[derive(Serialize)]
-struct MeterJson<'a> {
+struct MeterJson {
     name: &'static str,
     title: &'static str,
     unit: &'static str,
@@ -46,11 +46,11 @@ struct MeterJson<'a> {
     low: Option<f64>,
     high: Option<f64>,
     at_least: bool,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
-impl<'a> MeterJson<'a> {
-    fn of(meter: &'a Meter) -> MeterJson<'a> {
+impl MeterJson {
+    fn of(meter: &Meter) -> MeterJson {
         let reading = meter.reading.as_ref();
         let reading_known = reading.ok().filter(|reading| reading.value.is_finite());
         MeterJson {
@@ -63,8 +63,8 @@ impl<'a> MeterJson<'a> {
             high: reading_known.and_then(|reading| known(reading.high)),
             at_least: reading_known.is_some_and(|reading| reading.is_at_least),
             why_null: match reading {
-                Err(why) => Some(why),
-                Ok(_) => reading_known.is_none().then_some(NOT_FINITE),
+                Err(why) => Some(why.to_string()),
+                Ok(_) => reading_known.is_none().then(|| NOT_FINITE.to_owned()),
             },
         }
     }
