@@ -161,7 +161,10 @@ fn a_healthy_road_is_ordinary_use() {
     let class = results.class.as_ref();
     match class {
         Ok(class) => assert!(class.level <= 3, "{class:?}"),
-        Err(reason) => assert!(reason.starts_with("too short to class"), "{reason}"),
+        Err(reason) => assert!(
+            reason.to_string().starts_with("too short to class"),
+            "{reason}"
+        ),
     }
     assert_eq!(results.meters.len(), 5);
 }

@@ -6,6 +6,7 @@ mod common;
 use common::{map, parted, pass};
 use halfshaft_drive::{Drive, Options};
 use halfshaft_driveline::{Calibration, Mode};
+use halfshaft_health::Reason;
 use halfshaft_signal_map::Map;
 use halfshaft_simulate::channels::CHANNELS;
 use halfshaft_simulate::{
@@ -160,6 +161,7 @@ fn check(name: &str, calibration: &Calibration, shown: Option<f64>) -> bool {
         }
         Err(reason) => {
             let n = calibration.n_windows;
+            let reason = Reason::from(reason.clone()).to_string();
             assert!(
                 reason.starts_with(&format!("{n} straight stretches"))
                     || reason.starts_with("no straight running"),

@@ -109,10 +109,10 @@ pub fn estimate(results: &Results, name: &str) -> Estimate {
 
 /// Why a figure is not there.
 #[track_caller]
-pub fn refusal<'a>(results: &'a Results, name: &str) -> &'a str {
+pub fn refusal(results: &Results, name: &str) -> String {
     match &figure(results, name).outcome {
         Ok(estimate) => panic!("{name} is {}", estimate.value),
-        Err(reason) => reason,
+        Err(reason) => reason.to_string(),
     }
 }
 

@@ -8,7 +8,7 @@ use std::io::Write;
 
 use halfshaft_health::actuator::Actuator;
 use halfshaft_health::duty::BenchCycle;
-use halfshaft_health::{Event, Figure, Finding, Laps, Quality};
+use halfshaft_health::{Event, Figure, Finding, Laps, Quality, Reason};
 use halfshaft_record::rows::{BenchRow, FigureRow, FindingRow, ResponseRow};
 use halfshaft_record::schema::{Column, columns};
 use halfshaft_record::{figures, laps, quality};
@@ -112,7 +112,7 @@ pub fn write_corners<W: Write + Send>(out: W, laps: &Laps, about: &About) -> Res
 /// answered, or why there are no answers, is in the metadata.
 pub fn write_responses<W: Write + Send>(
     out: W,
-    actuator: &Result<Actuator, String>,
+    actuator: &Result<Actuator, Reason>,
     about: &About,
 ) -> Result<(), Error> {
     let (responses, source) = match actuator {
@@ -229,7 +229,7 @@ mod tests {
             method: "summed".to_owned(),
         };
         let unknown = Figure {
-            outcome: Err("no torque".to_owned()),
+            outcome: Err("no torque".to_owned().into()),
             grade: None,
             ..known.clone()
         };
@@ -401,7 +401,7 @@ mod tests {
     #[test]
     fn without_answers_the_reason_is_in_the_metadata() {
         let mut bytes = Vec::new();
-        let none = Err("no channel".to_owned());
+        let none = Err("no channel".to_owned().into());
         write_responses(&mut bytes, &none, &about()).expect("memory does not fail");
         let table = open(bytes);
         assert!(table.whole("time_ns").is_empty());

@@ -64,7 +64,7 @@ fn main() -> Result<(), String> {
         pack_heat_relative_sd: 0.0,
     };
     // One reading fixes the start and leaves the rest open: the model as it is.
-    let open = estimate(&heat, &first, &air, &given)?;
+    let open = estimate(&heat, &first, &air, &given).map_err(|why| format!("{why:?}"))?;
     // The readings come on standard input, one `seconds celsius` a line, and are fitted.
     let mut sensor = Readings::default();
     for line in std::io::stdin().lines() {
@@ -77,7 +77,7 @@ fn main() -> Result<(), String> {
             sensor.push(Time::from_seconds(seconds), celsius);
         }
     }
-    let fitted = estimate(&heat, &sensor, &air, &given)?;
+    let fitted = estimate(&heat, &sensor, &air, &given).map_err(|why| format!("{why:?}"))?;
     let column = |column: usize| list((0..N_STEPS).map(|index| load(index)[column]));
     println!("{{");
     println!("\"step_s\": {STEP_S:?}, \"air_c\": {AIR_C:?},");

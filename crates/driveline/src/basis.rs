@@ -1,12 +1,13 @@
 //! What the map and its channels allow to be derived, and why not what they do not.
 //!
 //! In: the vehicle and the channels. Out: the factors the derivation runs on, or for
-//! each thing that cannot be derived the reason in words. Decided once, before the
+//! each thing that cannot be derived the reason. Decided once, before the
 //! first sample.
 
 use halfshaft_model::{ChannelSpec, Layout, TorqueSource, Vehicle};
 
 use crate::derive::quantisation::slip_step;
+use crate::refusal::Refusal;
 
 /// Rolling radius used only to turn the least believable road speed into a wheel speed
 /// when the map states none, m. Source: none, a common passenger-car size.
@@ -20,9 +21,9 @@ pub const USUAL_TYRE_STIFFNESS_N: f64 = 80e3;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Basis {
     /// Pack slip per axle speed difference, and per case speed; or why slip is not known.
-    pub slip: Result<(f64, f64), String>,
+    pub slip: Result<(f64, f64), Refusal>,
     /// Whether heat can be summed; or why it is refused.
-    pub heat: Result<(), String>,
+    pub heat: Result<(), Refusal>,
     /// Packs that make heat.
     pub n_packs: f64,
     /// Axle bias per torque of one pack.
@@ -54,16 +55,13 @@ impl Basis {
         let find = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels = [find("wheel.rear.left"), find("wheel.rear.right")];
         let slip = match vehicle.layout {
-            None => Err("the map does not state where the clutch sits".to_owned()),
+            None => Err(Refusal::NoLayout),
             Some(Layout::Geared {
                 per_difference: Some(difference),
                 per_case: Some(case),
                 ..
             }) => Ok((difference, case)),
-            Some(Layout::Geared { .. }) => Err(
-                "the pack is driven through gears and the map does not state both its factors"
-                    .to_owned(),
-            ),
+            Some(Layout::Geared { .. }) => Err(Refusal::NoGearFactors),
             Some(plain) => Ok((plain.slip_factor().unwrap_or(0.5), 0.0)),
         };
         let is_preload_only = vehicle
@@ -121,17 +119,16 @@ impl Basis {
 
 fn refusal(
     vehicle: &Vehicle,
-    slip: &Result<(f64, f64), String>,
+    slip: &Result<(f64, f64), Refusal>,
     wheels: &[Option<&ChannelSpec>; 2],
     is_preload_only: bool,
-) -> Option<String> {
+) -> Option<Refusal> {
     if let Err(reason) = slip {
         return Some(reason.clone());
     }
     if wheels.iter().flatten().any(|wheel| wheel.tyre_corrected) {
-        let reason = "the car has already corrected its wheel speeds for tyre size: the slip that mismatched \
-                      tyres make cannot be seen in them, so they are no basis for heat";
-        return Some(reason.to_owned());
+        // The slip that mismatched tyres make cannot be seen in them.
+        return Some(Refusal::TyreCorrected);
     }
     if is_preload_only {
         if vehicle
@@ -140,9 +137,7 @@ fn refusal(
         {
             return None;
         }
-        let reason =
-            "the map states no torque of the clutch for a channel it decodes, and no preload";
-        return Some(reason.to_owned());
+        return Some(Refusal::NoTorque);
     }
     let gives_bias = vehicle.torque_sources.iter().any(|source| match source {
         TorqueSource::Table { is_axle_bias, .. } | TorqueSource::Reported { is_axle_bias, .. } => {
@@ -151,20 +146,14 @@ fn refusal(
         TorqueSource::Clamp { .. } => false,
     });
     if gives_bias && vehicle.layout.and_then(Layout::bias_factor).is_none() {
-        return Some(
-            "the torque is an axle bias and the map does not state the bias per pack torque"
-                .to_owned(),
-        );
+        return Some(Refusal::NoBiasFactor);
     }
     let has_clamp = vehicle
         .torque_sources
         .iter()
         .any(|source| matches!(source, TorqueSource::Clamp { .. }));
     if has_clamp && vehicle.pack.is_none_or(|pack| pack.friction.is_none()) {
-        return Some(
-            "torque from clamp force needs faces, radii and friction, and the map lacks one"
-                .to_owned(),
-        );
+        return Some(Refusal::NoClampGeometry);
     }
     None
 }
@@ -198,24 +187,15 @@ mod tests {
             ..one_side()
         };
         assert_eq!(Basis::new(&vehicle, &wheels(false)).heat, Ok(()));
-        let reason = Basis::new(&vehicle, &wheels(true)).heat.unwrap_err();
-        assert!(reason.contains("already corrected"), "{reason}");
+        let corrected = Basis::new(&vehicle, &wheels(true));
+        assert_eq!(corrected.heat, Err(Refusal::TyreCorrected));
     }
 
     #[test]
     fn heat_without_torque_or_without_gear_factors_is_refused() {
-        assert!(
-            Basis::new(&Vehicle::default(), &wheels(false))
-                .heat
-                .unwrap_err()
-                .contains("where the clutch sits")
-        );
-        assert!(
-            Basis::new(&one_side(), &wheels(false))
-                .heat
-                .unwrap_err()
-                .contains("torque")
-        );
+        let heat = |vehicle: &Vehicle| Basis::new(vehicle, &wheels(false)).heat;
+        assert_eq!(heat(&Vehicle::default()), Err(Refusal::NoLayout));
+        assert_eq!(heat(&one_side()), Err(Refusal::NoTorque));
         let layout = Layout::Geared {
             per_difference: Some(2.0),
             per_case: None,
@@ -225,11 +205,6 @@ mod tests {
             layout: Some(layout),
             ..Vehicle::default()
         };
-        assert!(
-            Basis::new(&vehicle, &wheels(false))
-                .heat
-                .unwrap_err()
-                .contains("gears")
-        );
+        assert_eq!(heat(&vehicle), Err(Refusal::NoGearFactors));
     }
 }

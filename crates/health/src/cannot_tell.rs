@@ -1,6 +1,7 @@
 //! What a log leaves open: the question, why, and what to log or to write down next time.
 
 use crate::limits::Limits;
+use crate::reason::Reason;
 use crate::result::CannotTell;
 
 /// What the drive showed, as far as open questions turn on it.
@@ -9,9 +10,9 @@ pub struct Seen {
     /// Channels that gave values.
     pub channels: Vec<String>,
     /// Why heat is refused.
-    pub heat_refusal: Option<String>,
+    pub heat_refusal: Option<Reason>,
     /// Why there is no engagement count, for want of a full scale.
-    pub command_refusal: Option<String>,
+    pub command_refusal: Option<Reason>,
     /// Engagements.
     pub n_engagements: u64,
     /// Share of the moving time in which nothing could be judged; `None` without regions.
@@ -23,7 +24,7 @@ pub struct Seen {
     /// Heat of the preload only.
     pub is_preload_only: bool,
     /// Why the tyre ratio is not known.
-    pub tyre_refusal: Option<String>,
+    pub tyre_refusal: Option<Reason>,
     /// Turning in open bends, deg, when there is a turning rate and a track.
     pub open_turn_deg: Option<f64>,
     /// The limits in force.
@@ -62,7 +63,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         add(
             "engagement",
             "When and how long was the pack asked to engage?",
-            reason.clone(),
+            reason.to_string(),
             "in the map: `full at …` for clutch.command",
         );
     }
@@ -70,7 +71,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         add(
             "heat",
             "How much heat did the pack make?",
-            reason.clone(),
+            reason.to_string(),
             "in the map: torque of the pack by table, by report, or by clamp force, with its tolerance",
         );
     } else if seen.torque_by_command {
@@ -127,7 +128,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         add(
             "tyres",
             "Do left and right tyres roll alike?",
-            reason.clone(),
+            reason.to_string(),
             "forty straight stretches of 50 m, driven steadily on warm tyres. They count from 30 km/h",
         );
     }
@@ -207,7 +208,7 @@ mod tests {
     #[test]
     fn wheel_speeds_only_leave_almost_everything_open() {
         let got = codes("wheel.rear.left wheel.rear.right", |seen| {
-            seen.heat_refusal = Some("no torque".to_owned())
+            seen.heat_refusal = Some(crate::reason::DriveFact::Torque.into())
         });
         assert_eq!(
             got,

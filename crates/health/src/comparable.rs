@@ -4,6 +4,7 @@
 //! can give, with its grade, or why it has no value. A quantity that no drive can give as yet
 //! is not in the list. It does not compare: that is `baseline` and the findings.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::Told;
 use halfshaft_driveline::thermal::Anchor;
@@ -29,7 +30,7 @@ pub struct Comparable {
     /// Which.
     pub quantity: Quantity,
     /// The value in the unit of its quantity, or why there is none.
-    pub outcome: Result<f64, String>,
+    pub outcome: Result<f64, Reason>,
     /// How far it can be trusted; `None` without a value.
     pub grade: Option<Grade>,
 }
@@ -50,7 +51,7 @@ pub fn comparable(results: &Results) -> Vec<Comparable> {
 /// How much of a bend's difference the pack takes away per command.
 fn holds(results: &Results) -> Comparable {
     let found = match results.figure("holding_index") {
-        None => Err("no bends were looked at".to_owned()),
+        None => Err(DriveFact::HoldingBends.into()),
         Some(figure) => figure
             .outcome
             .clone()
@@ -62,9 +63,8 @@ fn holds(results: &Results) -> Comparable {
 /// The motor's current while a full engagement is held.
 fn held(results: &Results) -> Comparable {
     let found = actuator(results).and_then(|actuator| {
-        let current = actuator.motor.hold_current().ok_or_else(|| {
-            "no full engagement was held long enough with the motor's current known".to_owned()
-        })?;
+        let current = actuator.motor.hold_current();
+        let current = current.ok_or(DriveFact::HeldCurrent)?;
         // A spread of currents holds amperes in its fields of seconds.
         let factor = (current.n_events as f64 / ENOUGH_EVENTS).min(1.0);
         // Less what an open clutch draws, as the finding takes it.
@@ -87,7 +87,7 @@ fn cooled(results: &Results) -> Comparable {
                 .mean_speed_m_per_s
                 .is_none_or(|speed| speed > STANDS_BELOW)
             {
-                return Err("the longest cooling was seen on the move".to_owned());
+                return Err(DriveFact::StandingCooling.into());
             }
             let factor = (TOLD_WITHIN * decay.time_constant_s / decay.sd_s).min(1.0);
             Ok((decay.time_constant_s, Grade::of(factor)))
@@ -116,19 +116,15 @@ fn timed(results: &Results) -> Vec<Comparable> {
     all
 }
 
-fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, String> {
+fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, Reason> {
     results.actuator.as_ref().map_err(Clone::clone)
 }
 
 /// The median at 60 °C and 13.5 V with the factor of its grade: of what the samples tell, and
 /// of the events that say oil temperature and voltage.
-fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), String> {
+fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), Reason> {
     told(pool, timing)?;
-    let normal = pool.normal.ok_or_else(|| {
-        "oil temperature and supply voltage were not known at any of its events, so it cannot be \
-         brought to 60 °C and 13.5 V"
-            .to_owned()
-    })?;
+    let normal = pool.normal.ok_or(DriveFact::OilAndVoltage)?;
     let resolution = match pool.told {
         Told::Pooled { .. } => POOLED,
         _ => 1.0,
@@ -149,11 +145,11 @@ fn heated(results: &Results) -> [Comparable; 2] {
         .map_err(Clone::clone)
         .and_then(|thermal| match &thermal.anchor {
             Anchor::Fitted(_) => Ok(thermal),
-            Anchor::Open(why) => Err(format!("no sensor holds the temperatures: {why}")),
+            Anchor::Open(why) => Err(Reason::NotAnchored(why.clone())),
         });
     let rise = fitted
         .clone()
-        .and_then(|thermal| thermal.rise_k_per_kj.clone());
+        .and_then(|thermal| Ok(thermal.rise_k_per_kj.clone()?));
     let equalisation = fitted.map(|thermal| thermal.equalisation_s.value);
     [
         graded(Quantity::RisePerHeat, rise.map(|value| (value, grade))),
@@ -164,10 +160,10 @@ fn heated(results: &Results) -> [Comparable; 2] {
     ]
 }
 
-fn graded(quantity: Quantity, found: Result<(f64, Grade), String>) -> Comparable {
+fn graded(quantity: Quantity, found: Result<(f64, Grade), Reason>) -> Comparable {
     let sound = found.and_then(|(value, grade)| match value.is_finite() && value > 0.0 {
         true => Ok((value, grade)),
-        false => Err("none of these is 0 or less: nothing to compare with".to_owned()),
+        false => Err(DriveFact::Positive.into()),
     });
     Comparable {
         quantity,

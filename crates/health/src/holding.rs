@@ -7,6 +7,7 @@
 //! than all cannot be taken away: on loose ground part of a command does that, and the index
 //! is 1, lest firm ground after loose should look like a pack that lost its hold.
 
+use crate::reason::{DriveFact, Paired, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::Time;
@@ -144,7 +145,7 @@ impl HoldingSums {
     }
 
     /// The index, or why it cannot be told.
-    pub fn outcome(&self) -> Result<Holding, String> {
+    pub fn outcome(&self) -> Result<Holding, Reason> {
         let (mut uu, mut up, mut pp, mut n) = (0.0, 0.0, 0.0, 0.0);
         let (mut n_asked, mut n_open, mut n_classes) = (0, 0, 0.0);
         for class in &self.classes {
@@ -162,13 +163,14 @@ impl HoldingSums {
         }
         let least = self.limits.grip.holding_pieces as usize;
         if n_asked < least || n_open < least {
-            return Err(format!(
-                "{n_asked} half seconds of bends with and {n_open} without command in bends of like radius, {least} of each \
-                 are needed"
-            ));
+            return Err(Reason::TooFewOfEach {
+                what: Paired::BendPieces,
+                found: [n_asked, n_open],
+                needed: least,
+            });
         }
         if uu / n < LEAST_SPREAD * LEAST_SPREAD {
-            return Err("the command in bends hardly differed".to_owned());
+            return Err(DriveFact::CommandSpread.into());
         }
         let slope = up / uu;
         let rest = (pp - slope * up).max(0.0) / (n - n_classes - 1.0).max(1.0);
@@ -229,9 +231,9 @@ mod tests {
 
     #[test]
     fn bends_of_one_kind_refuse() {
-        let reason = sums(0.8, 0.0, 20).outcome().unwrap_err();
+        let reason = sums(0.8, 0.0, 20).outcome().unwrap_err().to_string();
         assert!(reason.contains("0 half seconds of bends with"), "{reason}");
-        let reason = sums(0.8, 0.5, 4).outcome().unwrap_err();
+        let reason = sums(0.8, 0.5, 4).outcome().unwrap_err().to_string();
         assert!(reason.contains("20 of each"), "{reason}");
     }
 }

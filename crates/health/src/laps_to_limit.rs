@@ -8,6 +8,7 @@
 //! over the laps left: every q is tried. It refuses fewer than three laps driven alike, and a
 //! last lap unlike the ones before.
 
+use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::median::upper_median;
 
 use crate::limits::SDS_OF_90;
@@ -72,20 +73,20 @@ pub enum LapsAhead {
 }
 
 /// Highest oil of the last laps driven alike, oldest first, °C.
-pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, String> {
+pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, Reason> {
     let Some(last) = laps.last() else {
-        return Err("no laps were found".to_owned());
+        return Err(DriveFact::Laps.into());
     };
     let usual_s = upper_median(laps.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
     let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= ALIKE;
     if !is_alike(last) {
-        return Err(format!(
-            "the last lap took {:.0} s and the others {usual_s:.0} s: it was not driven alike",
-            last.span.seconds()
-        ));
+        return Err(Reason::LastLapUnlike {
+            seconds: last.span.seconds(),
+            usual_s,
+        });
     }
     if last.oil_max_c.is_none() {
-        return Err("no oil temperature in the last lap".to_owned());
+        return Err(DriveFact::OilInLastLap.into());
     }
     let mut found = Vec::new();
     let mut next = last.span.end;
@@ -98,21 +99,25 @@ pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, String> {
         next = lap.span.start;
     }
     if found.len() < LAPS.0 {
-        return Err(format!(
-            "{} laps driven alike one after the other, {} are needed",
-            found.len(),
-            LAPS.0
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::LapsAlike,
+            found: found.len(),
+            needed: LAPS.0,
+        });
     }
     found.reverse();
     Ok(found)
 }
 
 /// Laps until the oil is at `limit_c`, from its highest in each lap, oldest first, in °C.
-pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, String> {
+pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Reason> {
     let n_laps = lap_peaks.len();
     let Some(now_c) = lap_peaks.last().copied().filter(|_| n_laps >= LAPS.0) else {
-        return Err(format!("{n_laps} laps, {} are needed", LAPS.0));
+        return Err(Reason::TooFew {
+            what: Counted::Laps,
+            found: n_laps,
+            needed: LAPS.0,
+        });
     };
     // Laps before now, and the temperature over the limit.
     let points: Vec<(f64, f64)> = lap_peaks
@@ -249,7 +254,7 @@ fn squares_reaching(points: &[(f64, f64)], laps: f64) -> f64 {
 }
 
 /// The figure of it.
-pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
+pub fn figure(found: &Result<LapsToLimit, Reason>) -> Figure {
     let outcome = found.clone().and_then(|found| match found.ahead {
         LapsAhead::Reached => Ok(Estimate {
             value: 0.0,
@@ -271,20 +276,16 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
             laps,
             low,
             high: None,
-        } => Err(format!(
-            "{} are the likeliest and fewer than {} are not, but the oil may as well level off below {:.0} °C",
-            in_laps(laps),
-            in_laps(low),
-            found.limit_c
-        )),
-        LapsAhead::LevelsOff { at_c, least_laps } => Err(format!(
-            "the oil levels off at {at_c:.0} °C, below {:.0} °C{}",
-            found.limit_c,
-            least_laps.map_or(String::new(), |laps| format!(
-                "; by its scatter it may still pass it, after {} at the earliest",
-                in_laps(laps)
-            ))
-        )),
+        } => Err(Reason::MayLevelOff {
+            laps,
+            least_laps: low,
+            limit_c: found.limit_c,
+        }),
+        LapsAhead::LevelsOff { at_c, least_laps } => Err(Reason::LevelsOff {
+            at_c,
+            limit_c: found.limit_c,
+            least_laps,
+        }),
     });
     let n_laps = found.as_ref().map_or(0, |found| found.n_laps);
     Figure {
@@ -299,14 +300,6 @@ pub fn figure(found: &Result<LapsToLimit, String>) -> Figure {
         method: format!(
             "an exponential through the highest oil of each of the last {n_laps} laps, counted from the last"
         ),
-    }
-}
-
-/// Laps in words; below ten by tenths, so that a part of a lap is not none.
-fn in_laps(laps: f64) -> String {
-    match laps < 9.95 {
-        true => format!("{laps:.1} laps"),
-        false => format!("{laps:.0} laps"),
     }
 }
 

@@ -55,7 +55,11 @@ mod assess;
 pub use assess::Health;
 pub use findings::FindingId;
 pub use halfshaft_driveline::{
-    Basis, Calibration, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate,
-    RatioPoint, RatioStep, Row, response, thermal, track,
+    Basis, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate, RatioPoint,
+    RatioStep, Row, response, thermal, track,
 };
+pub use reason::Reason;
 pub use result::*;
+
+/// What the drive says of the rear tyres, and why there is no ratio that is believed.
+pub type Calibration = halfshaft_driveline::Calibration<Reason>;

@@ -5,6 +5,7 @@
 //! left. A forecast is the model's; what the drive itself showed stands beside it with its
 //! own band. It refuses where the temperatures cannot be told.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::parameters::air_flow;
 use halfshaft_driveline::thermal::{
     Anchor, Decay, Load, Node, Temperatures, ThermalEstimate, TimeToLimit, cool_down_s,
@@ -29,7 +30,7 @@ pub struct Outlook {
     /// Cooling.
     pub cool_down: CoolDown,
     /// Laps until the oil is at its warning, or why they are not told.
-    pub laps: Result<LapsToLimit, String>,
+    pub laps: Result<LapsToLimit, Reason>,
 }
 
 /// One temperature and its limit.
@@ -61,7 +62,7 @@ pub struct CoolDown {
     /// Road speed of that, m/s.
     pub moving_m_per_s: f64,
     /// As the drive itself showed, or why it did not.
-    pub shown: Result<Shown, String>,
+    pub shown: Result<Shown, Reason>,
 }
 
 /// Cooling that was seen.
@@ -77,7 +78,7 @@ pub struct Shown {
 #[derive(Clone, Debug)]
 pub struct OutlookInput<'a> {
     /// Temperatures.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// Where the temperature sensor sits, in words.
     pub sensor: &'static str,
     /// Oil temperature to warn at, °C.
@@ -87,9 +88,9 @@ pub struct OutlookInput<'a> {
     /// Rolling radius, m, where the map states it.
     pub radius_m: Option<f64>,
     /// The longest cooling of the drive, or why there was none.
-    pub decay: Result<Decay, String>,
+    pub decay: Result<Decay, Reason>,
     /// Laps left, or why they are not told.
-    pub laps: Result<LapsToLimit, String>,
+    pub laps: Result<LapsToLimit, Reason>,
 }
 
 /// Rolling radius where the map states none, m. Source: none, engineering guess; it only sets
@@ -97,7 +98,7 @@ pub struct OutlookInput<'a> {
 const USUAL_RADIUS_M: f64 = 0.32;
 
 /// The outlook, or why there is none.
-pub fn outlook(input: OutlookInput) -> Result<Outlook, String> {
+pub fn outlook(input: OutlookInput) -> Result<Outlook, Reason> {
     let thermal = input.thermal.as_ref().map_err(Clone::clone)?;
     let parameters = &thermal.parameters;
     let (now, load) = (&thermal.end, &thermal.recent);
@@ -131,9 +132,10 @@ pub fn outlook(input: OutlookInput) -> Result<Outlook, String> {
     Ok(Outlook {
         basis: match &thermal.anchor {
             Anchor::Fitted(_) => format!("fitted to the {}", input.sensor),
-            Anchor::Open(reason) => format!(
-                "model, unanchored{}: {reason}",
-                pack_band_k.map_or(String::new(), |band| format!(", pack ± {band:.0} K"))
+            Anchor::Open(why) => format!(
+                "model, unanchored{}: {}",
+                pack_band_k.map_or(String::new(), |band| format!(", pack ± {band:.0} K")),
+                Reason::from(why.clone())
             ),
         },
         oil: ahead(Node::Oil, input.oil_warn_c, None),
@@ -170,8 +172,10 @@ fn shown_s(decay: &Decay, now_c: f64, to_c: f64, ambient_c: f64) -> Option<Estim
 mod tests {
     use super::*;
     use crate::findings::testing::{says, thermal};
+    use crate::reason::DriveFact;
+    use halfshaft_driveline::Refusal;
 
-    fn of(change: impl Fn(&mut ThermalEstimate), decay: Result<Decay, String>) -> Outlook {
+    fn of(change: impl Fn(&mut ThermalEstimate), decay: Result<Decay, Reason>) -> Outlook {
         let mut thermal = thermal();
         change(&mut thermal);
         outlook(OutlookInput {
@@ -181,14 +185,14 @@ mod tests {
             heat: &Heat::default(),
             radius_m: Some(0.32),
             decay,
-            laps: Err("no laps were found".to_owned()),
+            laps: Err(DriveFact::Laps.into()),
         })
         .unwrap()
     }
 
     #[test]
     fn room_level_and_time_follow_the_last_minute() {
-        let found = of(|_| (), Err("never cooled".to_owned()));
+        let found = of(|_| (), Err(Refusal::NeverWithoutHeat.into()));
         assert_eq!((found.oil.headroom_k, found.pack.headroom_k), (20.0, 70.0));
         // Derived: 2.5 kW over 30 and over 80 W/K above 20 °C is 134.6; the pack 2 kW over
         // 60 W/K more, 167.9.
@@ -203,7 +207,7 @@ mod tests {
     fn moving_cools_faster_and_an_idle_unit_levels_off_at_the_air() {
         let found = of(
             |thermal| (thermal.recent.pack_w, thermal.recent.gear_w) = (0.0, 0.0),
-            Err("never cooled".to_owned()),
+            Err(Refusal::NeverWithoutHeat.into()),
         );
         assert_eq!(found.oil.levels_off_c, 20.0);
         let (standing, moving) = (
@@ -233,18 +237,18 @@ mod tests {
     #[test]
     fn a_model_without_a_sensor_says_so_and_none_refuses() {
         let found = of(
-            |thermal| thermal.anchor = Anchor::Open("no temperature".to_owned()),
-            Err("never cooled".to_owned()),
+            |thermal| thermal.anchor = Anchor::Open(Refusal::NoSensor),
+            Err(Refusal::NeverWithoutHeat.into()),
         );
         says(&found.basis, "model, unanchored: no temperature");
         let none = outlook(OutlookInput {
-            thermal: &Err("the heat of the pack is not known".to_owned()),
+            thermal: &Err(Refusal::NoPackHeat.into()),
             sensor: "",
             oil_warn_c: 130.0,
             heat: &Heat::default(),
             radius_m: None,
-            decay: Err(String::new()),
-            laps: Err(String::new()),
+            decay: Err(Refusal::NoPackHeat.into()),
+            laps: Err(Refusal::NoPackHeat.into()),
         });
         says(&none.unwrap_err(), "not known");
     }

@@ -1,7 +1,8 @@
 //! What the health stage answers: figures, events, regions, quality, and what this log
 //! cannot tell. `report` and `archive` read these and nothing else.
 
-use halfshaft_driveline::Calibration;
+use crate::Calibration;
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::{Span, Time};
 
@@ -77,7 +78,7 @@ pub struct Figure {
     /// Its unit.
     pub unit: &'static str,
     /// The number, or why there is none (a sentence fragment in words).
-    pub outcome: Result<Estimate, String>,
+    pub outcome: Result<Estimate, Reason>,
     /// How far it can be trusted; `None` when there is no number.
     pub grade: Option<Grade>,
     /// How it was made: from which channels, by which rule; one sentence.
@@ -311,7 +312,7 @@ pub struct Results {
     /// Engagement events in order of time.
     pub events: Vec<Event>,
     /// Regions; `Err` is why there is no picture.
-    pub regions: Result<Regions, String>,
+    pub regions: Result<Regions, Reason>,
     /// What this log leaves open.
     pub cannot_tell: Vec<CannotTell>,
     /// Coverage and grade.
@@ -332,30 +333,30 @@ pub struct Results {
     /// The five needles of the class of use.
     pub meters: Vec<Meter>,
     /// How the car was used, or why that cannot be said.
-    pub class: Result<UseClass, String>,
+    pub class: Result<UseClass, Reason>,
     /// Answers of the actuator to the command, or why there are none.
-    pub actuator: Result<Actuator, String>,
+    pub actuator: Result<Actuator, Reason>,
     /// What the slip says, where nothing else says how quickly the clutch answers.
     pub apparent: Option<Apparent>,
     /// The same in a sentence for the owner; `None` where there are none.
     pub actuator_sentence: Option<String>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
-    pub thermal: Result<ThermalEstimate, String>,
+    pub thermal: Result<ThermalEstimate, Reason>,
     /// Whether the mechanism follows the command, against whether slip falls when asked, or
     /// why neither can be said.
-    pub two_by_two: Result<TwoByTwo, String>,
+    pub two_by_two: Result<TwoByTwo, Reason>,
     /// What comes next if the drive goes on as in its last minute, or why that is not told.
-    pub outlook: Result<Outlook, String>,
+    pub outlook: Result<Outlook, Reason>,
     /// Ways to fail: evidence for, against, and what cannot be told.
     pub score_card: Vec<PathEvidence>,
     /// How hard the drive was on the discs.
     pub duty: Duty,
     /// The same as one number from 0 to 100, or why there is none.
-    pub severity: Result<SeverityIndex, String>,
+    pub severity: Result<SeverityIndex, Reason>,
     /// How fast the oil was used up.
     pub oil_life: OilLife,
     /// Torque against slip: seconds and joules by cell; `Err` is why there is none.
-    pub duty_picture: Result<DutyPicture, String>,
+    pub duty_picture: Result<DutyPicture, Reason>,
     /// Time strips for drawing.
     pub strips: Vec<Strip>,
     /// Assumptions the figures rest on, one sentence each.
@@ -431,7 +432,7 @@ pub struct Lap {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Laps {
     /// How laps were found, in words (`by the marker of the driver`, `by the repeated path`), or why there are none.
-    pub method: Result<&'static str, String>,
+    pub method: Result<&'static str, Reason>,
     /// Laps in order.
     pub laps: Vec<Lap>,
     /// Corners in order of driving; none of a drive too long to keep.
@@ -541,7 +542,7 @@ pub struct Meter {
     /// Upper edges of the levels U0 to U4; above the last is U5.
     pub edges: [f64; 5],
     /// The reading with its band, or why there is none.
-    pub reading: Result<Estimate, String>,
+    pub reading: Result<Estimate, Reason>,
 }
 
 /// How the car was used.

@@ -6,6 +6,7 @@
 //! round in every turn at any speed, and on one wheel; road and judder do neither. It refuses
 //! orders that the samples are too few to tell, and stretches with a gap.
 
+use crate::reason::{Counted, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
@@ -190,14 +191,15 @@ impl RippleWatch {
     }
 
     /// The wheel that ripples most, none, or why that cannot be told.
-    pub fn outcome(&self) -> Result<Option<Ripple>, String> {
+    pub fn outcome(&self) -> Result<Option<Ripple>, Reason> {
         let limits = &self.limits.ripple;
         let n_judged = self.tallies[0][0].n_judged;
         if n_judged < limits.stretches as usize {
-            return Err(format!(
-                "{n_judged} stretches of {TURNS:.0} turns of the wheels with enough samples, {} are needed",
-                limits.stretches
-            ));
+            return Err(Reason::TooFew {
+                what: Counted::WheelStretches { turns: TURNS },
+                found: n_judged,
+                needed: limits.stretches as usize,
+            });
         }
         let mut found: Option<Ripple> = None;
         for (side, tallies) in self.tallies.iter().enumerate() {
@@ -316,6 +318,6 @@ mod tests {
     #[test]
     fn a_short_drive_is_not_judged() {
         let reason = watch(20.0, |_, _, _| (40.0, 41.0)).outcome().unwrap_err();
-        assert!(reason.contains("10 are needed"), "{reason}");
+        assert!(reason.to_string().contains("10 are needed"), "{reason}");
     }
 }

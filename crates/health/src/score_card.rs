@@ -4,6 +4,7 @@
 //! ways, with its next check. It never makes one probability of them: signs of unlike kinds
 //! do not add up.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
 
 use crate::baseline::{Baseline, Quantity};
@@ -41,7 +42,7 @@ pub struct CardInput<'a> {
     /// The figures.
     pub figures: &'a [Figure],
     /// Temperatures, or why they cannot be told.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// What earlier drives of this car were like.
     pub baseline: &'a Baseline,
     /// Limits.
@@ -336,7 +337,7 @@ fn holding(path: &mut PathEvidence, input: &CardInput) {
     }
 }
 
-fn lubrication(path: &mut PathEvidence, thermal: &Result<ThermalEstimate, String>) {
+fn lubrication(path: &mut PathEvidence, thermal: &Result<ThermalEstimate, Reason>) {
     match thermal {
         Err(missing) => path.cannot_tell.push(format!("Temperatures: {missing}.")),
         Ok(thermal) => {
@@ -344,7 +345,10 @@ fn lubrication(path: &mut PathEvidence, thermal: &Result<ThermalEstimate, String
             let equal = &thermal.equalisation_s;
             let rise = match &thermal.rise_k_per_kj {
                 Ok(rise) => format!("the oil rose {rise:.3} K per kJ of pack heat"),
-                Err(missing) => format!("the rise per pack heat is not told, {missing}"),
+                Err(missing) => format!(
+                    "the rise per pack heat is not told, {}",
+                    Reason::from(missing.clone())
+                ),
             };
             path.cannot_tell.push(format!(
                 "To compare with other drives: {rise}; pack and oil became equal in {:.1} s ({:.1} to {:.1}).",
@@ -359,7 +363,7 @@ fn share(path: &mut PathEvidence, input: &CardInput) {
         .thermal
         .as_ref()
         .map_err(Clone::clone)
-        .and_then(|thermal| thermal.pack_share.clone());
+        .and_then(|thermal| Ok(thermal.pack_share.clone()?));
     match told {
         Err(missing) => path.cannot_tell.push(format!(
             "Whether the clutch or the gears heat the axle: {missing}."
@@ -385,6 +389,7 @@ fn share(path: &mut PathEvidence, input: &CardInput) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reason::MapFact;
 
     #[test]
     fn three_figures_count() {
@@ -414,13 +419,13 @@ mod tests {
         }
     }
 
-    fn card(findings: &[Finding], thermal: &Result<ThermalEstimate, String>) -> Vec<PathEvidence> {
+    fn card(findings: &[Finding], thermal: &Result<ThermalEstimate, Reason>) -> Vec<PathEvidence> {
         compared(findings, thermal, &Baseline::default())
     }
 
     fn compared(
         findings: &[Finding],
-        thermal: &Result<ThermalEstimate, String>,
+        thermal: &Result<ThermalEstimate, Reason>,
         baseline: &Baseline,
     ) -> Vec<PathEvidence> {
         let reading = |value: f64| {
@@ -459,7 +464,7 @@ mod tests {
             meters: &[
                 meter("Heat", reading(9.0)),
                 meter("Events", reading(0.5)),
-                meter("Power", Err("no area".to_owned())),
+                meter("Power", Err(MapFact::LiningArea.into())),
             ],
             figures: &scene.figures,
             thermal,
@@ -529,7 +534,10 @@ mod tests {
             "Heat: 9.00 kJ/km, hard use; hard from 8 on.",
         );
         says(&used.against.join(" "), "Events: 0.500 kJ/km, gentle use");
-        says(&used.cannot_tell.join(" "), "Power: no area.");
+        says(
+            &used.cannot_tell.join(" "),
+            "Power: the lining has no area.",
+        );
     }
 
     #[test]
@@ -552,7 +560,7 @@ mod tests {
     #[test]
     fn whether_clutch_or_gears_heat_is_open_without_axle_power() {
         let mut unknown = thermal();
-        unknown.pack_share = Err("axle power unknown".to_owned());
+        unknown.pack_share = Err(halfshaft_driveline::Refusal::NoAxlePower);
         let told = card(&[], &Ok(thermal()));
         says(
             &path(&told, "not-the-clutch").against.join(" "),

@@ -4,6 +4,7 @@
 //! does, one that never moves, one whose numbers are of another unit. What is left out is
 //! counted; what cannot be believed as a whole is withheld with its reason, never mended.
 
+use crate::reason::Reason;
 use halfshaft_model::Time;
 
 use crate::limits::{Limits, Oil};
@@ -127,65 +128,48 @@ impl SensorWatch {
     }
 
     /// Why the oil temperature cannot be believed beside that of the housing.
-    pub fn apart_from(&self, housing: &SensorWatch) -> Option<String> {
+    pub fn apart_from(&self, housing: &SensorWatch) -> Option<Reason> {
         let (oil_c, housing_c) = (self.mean_c()?, housing.mean_c()?);
         let most_k = self.gate.limits.housing_apart_k;
-        ((oil_c - housing_c).abs() > most_k).then(|| {
-            format!(
-                "oil.temperature is at {oil_c:.0} °C and housing.temperature at {housing_c:.0} °C on the average, and \
-                 {most_k:.0} K is the most they are believed apart: is one of them in °F, or is its step wrong?"
-            )
+        ((oil_c - housing_c).abs() > most_k).then_some(Reason::OilApartFromHousing {
+            oil_c,
+            housing_c,
+            most_k,
         })
     }
 
     /// Why the oil temperature cannot be believed as a whole, for a drive that moved for
     /// `moving_s` and heated the pack by `heat_kj`.
-    pub fn oil_trouble(&self, moving_s: f64, heat_kj: Option<f64>, limits: &Oil) -> Option<String> {
+    pub fn oil_trouble(&self, moving_s: f64, heat_kj: Option<f64>, limits: &Oil) -> Option<Reason> {
         let (low, high) = self.range?;
         if high > limits.believable_to_c {
-            let as_fahrenheit = (high - 32.0) / 1.8;
-            return Some(format!(
-                "oil.temperature reads up to {high:.0} °C, {:.0} °C is the most an axle's oil is believed: is it in °F \
-                 (then it is {as_fahrenheit:.0} °C), or is its step wrong?",
-                limits.believable_to_c
-            ));
+            return Some(Reason::OilNotBelieved {
+                high_c: high,
+                most_c: limits.believable_to_c,
+            });
         }
         if let Some((from_c, to_c)) = self.gate.step {
-            return Some(format!(
-                "oil.temperature steps from {from_c:.0} to {to_c:.0} °C as no oil does and stays: which of the two is right \
-                 cannot be told"
-            ));
+            return Some(Reason::OilStepped { from_c, to_c });
         }
         let n_jumps = self.gate.n_left_out();
         let share = n_jumps as f64 / self.n_readings as f64;
         if share > limits.jumps_share && n_jumps >= u64::from(limits.jumps_least) {
-            return Some(format!(
-                "oil.temperature jumps as no oil does in {:.0} % of its readings: look at the sensor's plug",
-                100.0 * share
-            ));
+            return Some(Reason::OilJumps { share });
         }
         let is_stuck = low == high
             && moving_s >= limits.stuck_after_s
             && heat_kj.is_some_and(|heat_kj| heat_kj >= limits.stuck_from_kj);
-        is_stuck.then(|| {
-            format!(
-                "oil.temperature reads {low:.0} °C all the time, through {:.0} min of driving and {:.0} kJ of heat: \
-                 the sensor looks stuck",
-                moving_s / 60.0,
-                heat_kj.unwrap_or(0.0)
-            )
+        is_stuck.then_some(Reason::OilStuck {
+            at_c: low,
+            moving_s,
+            heat_kj: heat_kj.unwrap_or(0.0),
         })
     }
 
     /// Why the air temperature cannot be believed.
-    pub fn air_trouble(&self, limits: &Oil) -> Option<String> {
+    pub fn air_trouble(&self, limits: &Oil) -> Option<Reason> {
         let (low, _) = self.range?;
-        (low > limits.air_believable_to_c).then(|| {
-            format!(
-                "ambient.temperature never reads below {low:.0} °C: is it in °F (then it is {:.0} °C)?",
-                (low - 32.0) / 1.8
-            )
-        })
+        (low > limits.air_believable_to_c).then_some(Reason::AirNotBelieved { low_c: low })
     }
 }
 
@@ -215,7 +199,7 @@ mod tests {
         assert_eq!(taken, [true, false, false, false, true, true]);
         assert_eq!(moved.range, Some((80.0, 121.0)));
         let trouble = moved.oil_trouble(60.0, None, &Limits::default().oil);
-        assert!(trouble.unwrap().contains("from 80 to 121 °C"));
+        assert!(trouble.unwrap().to_string().contains("from 80 to 121 °C"));
         // Another drive may begin at another temperature.
         let mut two = watch(&[120.0, 121.0, 121.0]).0;
         two.interrupt();
@@ -232,7 +216,12 @@ mod tests {
     fn oil_and_housing_of_one_unit_are_near_each_other() {
         // 63 °C read as °F, beside a housing of 55 °C.
         let (oil, housing) = (watch(&[145.0; 9]).0, watch(&[55.0; 9]).0);
-        assert!(oil.apart_from(&housing).unwrap().contains("145 °C"));
+        assert!(
+            oil.apart_from(&housing)
+                .unwrap()
+                .to_string()
+                .contains("145 °C")
+        );
         assert_eq!(watch(&[90.0; 9]).0.apart_from(&housing), None);
         assert_eq!(oil.apart_from(&watch(&[]).0), None);
     }
@@ -252,7 +241,12 @@ mod tests {
                 .collect();
             watch(&readings).0.oil_trouble(1200.0, None, &limits)
         };
-        assert!(jumping(7).unwrap().contains("in 14 % of its readings"));
+        assert!(
+            jumping(7)
+                .unwrap()
+                .to_string()
+                .contains("in 14 % of its readings")
+        );
         assert_eq!(jumping(90), None);
     }
 
@@ -265,10 +259,12 @@ mod tests {
                 .collect::<Vec<_>>()
         };
         let (fahrenheit, _) = watch(&climb(60.0));
-        let why = fahrenheit.oil_trouble(900.0, Some(50.0), &limits).unwrap();
+        let why = fahrenheit.oil_trouble(900.0, Some(50.0), &limits);
+        let why = why.unwrap().to_string();
         assert!(why.contains("259 °C") && why.contains("126 °C"), "{why}");
         let (stuck, _) = watch(&[85.0; 1000]);
-        let why = stuck.oil_trouble(1200.0, Some(50.0), &limits).unwrap();
+        let why = stuck.oil_trouble(1200.0, Some(50.0), &limits);
+        let why = why.unwrap().to_string();
         assert!(why.contains("looks stuck"), "{why}");
         // A short drive, a cool pack or a pack whose heat nobody knows prove nothing.
         for (moving_s, heat_kj) in [(300.0, Some(50.0)), (1200.0, Some(1.0)), (1200.0, None)] {
@@ -277,7 +273,12 @@ mod tests {
         let (sound, _) = watch(&[85.0, 86.0]);
         assert_eq!(sound.oil_trouble(1200.0, Some(50.0), &limits), None);
         let (air, _) = watch(&[68.0, 69.0]);
-        assert!(air.air_trouble(&limits).unwrap().contains("20 °C"));
+        assert!(
+            air.air_trouble(&limits)
+                .unwrap()
+                .to_string()
+                .contains("20 °C")
+        );
         assert_eq!(watch(&[30.0]).0.air_trouble(&limits), None);
     }
 }

@@ -13,9 +13,10 @@ use halfshaft_driveline::track::Track;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
 
 use crate::limits::Limits;
-use crate::reason::Reason;
+use crate::reason::{MapFact, Reason};
 use crate::sensor::Gate as JumpGate;
 use crate::trust::{Gate, HEAT, Kept, OIL, Source, Sources, Verdict, on};
+use halfshaft_driveline::Refusal;
 
 const AIR: Sources = on(&[Source::Air]);
 const HOUSING: Sources = on(&[Source::Housing]);
@@ -161,28 +162,29 @@ impl TemperatureWatch {
     }
 
     /// The longest cooling without heat of the pack, or why there was none to see.
-    pub fn decay(&self, gate: &Gate) -> Result<Decay, String> {
+    pub fn decay(&self, gate: &Gate) -> Result<Decay, Reason> {
         let Some(sensor) = self.sensor.as_ref() else {
-            return Err("the map has no temperature of the unit".to_owned());
+            return Err(MapFact::UnitTemperature.into());
         };
         if self.site == Some(Site::ModelledByCar) {
-            return Err("the oil temperature is modelled by the car and not measured".to_owned());
+            return Err(Refusal::ModelledByCar.into());
         }
         let Some(air) = &self.air else {
-            return Err("no value of ambient.temperature".to_owned());
+            return Err(Reason::no_value(&["ambient.temperature"]));
         };
         let grid = air.ask(gate)?.readings.grid();
         let air: Vec<f64> = grid.bins().iter().map(|(_, bin)| bin.mean_c()).collect();
         if air.is_empty() {
-            return Err("no value of ambient.temperature".to_owned());
+            return Err(Reason::no_value(&["ambient.temperature"]));
         }
         let mean_c = air.iter().sum::<f64>() / air.len() as f64;
-        longest_cooling(self.heat.ask(gate)?, &sensor.ask(gate)?.readings, mean_c)
+        let sensor = &sensor.ask(gate)?.readings;
+        Ok(longest_cooling(self.heat.ask(gate)?, sensor, mean_c)?)
     }
 
     /// The temperatures so far, or why they cannot be told. `heat_relative_sd` is that of
     /// the pack's heat.
-    pub fn outcome(&self, gate: &Gate, heat_relative_sd: f64) -> Result<ThermalEstimate, String> {
+    pub fn outcome(&self, gate: &Gate, heat_relative_sd: f64) -> Result<ThermalEstimate, Reason> {
         self.outcome_of(gate, heat_relative_sd, None)
     }
 
@@ -194,7 +196,7 @@ impl TemperatureWatch {
         heat_relative_sd: f64,
         changed: &TemperatureWatch,
         factors: UnitFactors,
-    ) -> Result<ThermalEstimate, String> {
+    ) -> Result<ThermalEstimate, Reason> {
         let unit = ChangedUnit {
             heat: changed.heat.ask(gate)?,
             factors: factors.to_array(),
@@ -207,7 +209,7 @@ impl TemperatureWatch {
         gate: &Gate,
         heat_relative_sd: f64,
         changed: Option<&ChangedUnit>,
-    ) -> Result<ThermalEstimate, String> {
+    ) -> Result<ThermalEstimate, Reason> {
         // Wheel speeds alone say nothing of temperatures.
         let heat = self.heat.ask(gate)?;
         let none = Readings::default();

@@ -7,6 +7,7 @@
 //! the second question open for just those drives that need it. It refuses to name a kind from
 //! a few askings.
 
+use crate::reason::{Counted, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 use halfshaft_model::Time;
@@ -219,14 +220,15 @@ impl TwoByTwoWatch {
     }
 
     /// What it looks like, or why it cannot be said.
-    pub fn outcome(&self) -> Result<TwoByTwo, String> {
+    pub fn outcome(&self) -> Result<TwoByTwo, Reason> {
         let least = self.limits.grip.judged_from as usize;
-        let asked = 100.0 * self.limits.grip.asked;
+        let above = self.limits.grip.asked;
         if self.n_asked < least {
-            return Err(format!(
-                "{} times a command above {asked:.0} % was held for a second with a state known, {least} are needed",
-                self.n_asked
-            ));
+            return Err(Reason::TooFew {
+                what: Counted::HeldCommands { above },
+                found: self.n_asked,
+                needed: least,
+            });
         }
         let most = |n: usize, of: usize| n as f64 > HALF * of as f64;
         let follows = most(self.n_followed, self.n_asked);
@@ -235,15 +237,14 @@ impl TwoByTwoWatch {
         let kind = usize::from(follows);
         let (n_fell, n_with_slip) = (self.n_fell[kind], self.n_with_slip[kind]);
         if n_with_slip < least {
-            let words = if follows {
-                "followed"
-            } else {
-                "did not follow"
-            };
-            return Err(format!(
-                "the mechanism {words}, and {n_with_slip} such times there was something to lock when the command rose \
-                 above {asked:.0} % and stayed, {least} are needed"
-            ));
+            return Err(Reason::TooFew {
+                what: Counted::CommandsToLock {
+                    above,
+                    followed: follows,
+                },
+                found: n_with_slip,
+                needed: least,
+            });
         }
         let diagnosis = Diagnosis::of(follows, most(n_fell, n_with_slip));
         Ok(TwoByTwo {
@@ -253,8 +254,9 @@ impl TwoByTwoWatch {
             n_fell,
             n_with_slip,
             sentence: format!(
-                "Asked for {asked:.0} % or more, the mechanism followed {} of {} times and the slip fell {} of {} times when \
+                "Asked for {:.0} % or more, the mechanism followed {} of {} times and the slip fell {} of {} times when \
                  there was something to lock: {}.",
+                100.0 * above,
                 self.n_followed,
                 self.n_asked,
                 n_fell,
@@ -307,6 +309,6 @@ mod tests {
     #[test]
     fn twice_is_too_few() {
         let reason = watch(2, 0.8, 0.1).outcome().unwrap_err();
-        assert!(reason.contains("3 are needed"), "{reason}");
+        assert!(reason.to_string().contains("3 are needed"), "{reason}");
     }
 }

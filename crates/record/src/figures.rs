@@ -1,9 +1,10 @@
 //! Figures, engagement events, time and heat by region, by torque and slip.
 
+use halfshaft_health::Reason;
 use halfshaft_health::{DutyPicture as Picture, EventKind as Kind, Regions as ByRegion};
 
 use crate::macros::{stored, words};
-use crate::value::{Grade, NOT_FINITE, Reason, Span, all_known, known, or_reason, why};
+use crate::value::{Grade, NOT_FINITE, Span, all_known, known, or_reason, why};
 
 stored! {
     /// One figure: a value with its 90 % interval, or why there is none.

@@ -39,5 +39,5 @@ stored! {
     /// The part.
     factor: Estimate ["1"] = Estimate::of(&part.factor),
     /// Why it is a guess; null when it rests on something measured.
-    why_guessed: Option<String> = part.why_guessed.clone(),
+    why_guessed: Option<String> = part.why_guessed.as_ref().map(crate::value::why),
 }

@@ -88,7 +88,7 @@ stored! {
     /// The question.
     question: String = item.question.to_owned(),
     /// Why it is open.
-    why: String = crate::value::why(&item.why),
+    why: String = item.why.clone(),
     /// What to log, or to add to the map.
     next_time: String = item.next_time.clone(),
 }

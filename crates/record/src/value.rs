@@ -4,6 +4,7 @@
 use std::fmt;
 use std::marker::PhantomData;
 
+use halfshaft_health::Reason;
 use halfshaft_model::personal::without_vehicle_number;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, Visitor};
@@ -30,16 +31,15 @@ pub(crate) fn foreign(text: &str) -> String {
     without_vehicle_number(text).into_owned()
 }
 
-/// Why something is not known, as `health` gives it.
-pub(crate) type Reason = String;
-
 /// A reason as it is stored: the only place where one enters the record.
-pub(crate) fn why(reason: &Reason) -> String {
-    reason.clone()
+pub(crate) fn why(reason: &(impl Clone + Into<Reason>)) -> String {
+    reason.clone().into().to_string()
 }
 
 /// A number with its reason: exactly one of the two is there.
-pub(crate) fn number_or_why(outcome: &Result<f64, Reason>) -> (Option<f64>, Option<String>) {
+pub(crate) fn number_or_why(
+    outcome: &Result<f64, impl Clone + Into<Reason>>,
+) -> (Option<f64>, Option<String>) {
     match outcome {
         Ok(value) if value.is_finite() => (Some(*value), None),
         Ok(_) => (None, Some(NOT_FINITE.to_owned())),

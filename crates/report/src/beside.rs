@@ -3,6 +3,7 @@
 //! In: an [`Answer`] and the facts of the run. Out: the words of its numbers, so that terminal,
 //! JSON and page say the same.
 
+use halfshaft_health::Reason;
 use halfshaft_health::what_if::{Answer, Asked, Line, Value};
 
 use crate::document::{InputRecord, MapRecord};
@@ -83,11 +84,10 @@ pub(crate) fn asked(asked: &Asked) -> String {
 }
 
 /// Why a line has a value missing, the car as it is first.
-pub(crate) fn why(line: &Line) -> Option<&str> {
+pub(crate) fn why(line: &Line) -> Option<&Reason> {
     [&line.logged, &line.same_torque, &line.same_force]
         .into_iter()
         .find_map(|value| value.as_ref().err())
-        .map(String::as_str)
 }
 
 /// Head of the column of the same torque.

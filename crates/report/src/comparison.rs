@@ -186,8 +186,8 @@ struct ComparisonJson<'a> {
     before: SideJson<'a>,
     after: SideJson<'a>,
     matched_corners: Option<usize>,
-    why_not_matched: Option<&'a str>,
-    figures: Vec<FigureJson<'a>>,
+    why_not_matched: Option<String>,
+    figures: Vec<FigureJson>,
     notes: Vec<String>,
     settings_changed: &'a [String],
     command: Cow<'a, str>,
@@ -209,7 +209,7 @@ struct LogJson<'a> {
 }
 
 #[derive(Serialize)]
-struct FigureJson<'a> {
+struct FigureJson {
     name: &'static str,
     title: &'static str,
     unit: &'static str,
@@ -225,7 +225,7 @@ struct FigureJson<'a> {
     blocks_after: Option<usize>,
     pairs: Option<usize>,
     method: &'static str,
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 /// The comparison for another program.
@@ -253,7 +253,7 @@ pub fn json(document: &ComparisonDocument) -> String {
         before: side(0, comparison.n_laps.0),
         after: side(1, comparison.n_laps.1),
         matched_corners: comparison.matched.as_ref().ok().copied(),
-        why_not_matched: comparison.matched.as_ref().err().map(String::as_str),
+        why_not_matched: comparison.matched.as_ref().err().map(ToString::to_string),
         figures: comparison.figures.iter().map(figure).collect(),
         notes: document
             .notes()
@@ -270,7 +270,7 @@ pub fn json(document: &ComparisonDocument) -> String {
     text
 }
 
-fn figure(figure: &Compared) -> FigureJson<'_> {
+fn figure(figure: &Compared) -> FigureJson {
     let change = figure.outcome.as_ref().ok();
     let number = |of: fn(&Change) -> f64| change.and_then(|change| known(of(change)));
     FigureJson {
@@ -289,6 +289,6 @@ fn figure(figure: &Compared) -> FigureJson<'_> {
         blocks_after: change.map(|change| change.n_blocks.1),
         pairs: change.and_then(|change| change.n_pairs),
         method: figure.method,
-        why_null: figure.outcome.as_ref().err().map(String::as_str),
+        why_null: figure.outcome.as_ref().err().map(ToString::to_string),
     }
 }

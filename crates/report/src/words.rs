@@ -8,6 +8,7 @@
 use halfshaft_health::limits::LimitValue;
 use halfshaft_health::{Estimate, Figure};
 use halfshaft_model::{Span, Time};
+use std::fmt::Display;
 
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
@@ -20,9 +21,10 @@ pub use halfshaft_model::personal::without_vehicle_number;
 /// Foreign text made harmless: control characters, and the marks that turn the
 /// direction of text or hide in it, are written out as `\u{1b}`; vehicle numbers are left
 /// out. Nothing else changes.
-pub fn clean(text: &str) -> String {
+pub fn clean(text: impl Display) -> String {
+    let text = text.to_string();
     let mut out = String::with_capacity(text.len());
-    for c in without_vehicle_number(text).chars() {
+    for c in without_vehicle_number(&text).chars() {
         if c.is_control() || is_invisible_mark(c) {
             out.push_str(&format!("\\u{{{:x}}}", u32::from(c)));
         } else {

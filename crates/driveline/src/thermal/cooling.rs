@@ -7,6 +7,7 @@
 //! stands beside it, and only like speeds compare.
 
 use super::heat_series::{HeatSeries, Readings};
+use crate::refusal::Refusal;
 
 /// Shortest decay that counts, s. Source: common practice.
 const LEAST_S: f64 = 300.0;
@@ -53,28 +54,27 @@ pub fn time_to_cool_s(time_constant_s: f64, from_c: f64, to_c: f64, ambient_c: f
 ///
 /// A straight line through ln(T − air), each point weighted by (T − air)² because the
 /// scatter of the sensor is one in T and not in its logarithm.
-pub fn decay_of(points: &[(f64, f64)], ambient_c: f64) -> Result<Decay, String> {
+pub fn decay_of(points: &[(f64, f64)], ambient_c: f64) -> Result<Decay, Refusal> {
     let above: Vec<(f64, f64)> = points
         .iter()
         .map(|(time, celsius)| (*time, celsius - ambient_c))
         .filter(|(_, above)| *above > LEAST_K)
         .collect();
     let (Some((start_s, first)), Some((end_s, last))) = (above.first(), above.last()) else {
-        return Err(format!("the unit was never {LEAST_K:.0} K above the air"));
+        return Err(Refusal::NeverWarm { needed_k: LEAST_K });
     };
     let seconds = end_s - start_s;
     if seconds < LEAST_S {
-        return Err(format!(
-            "only {:.1} min of cooling, {:.0} min are needed",
-            seconds / 60.0,
-            LEAST_S / 60.0
-        ));
+        return Err(Refusal::ShortCooling {
+            found_s: seconds,
+            needed_s: LEAST_S,
+        });
     }
     if first - last < LEAST_K {
-        return Err(format!(
-            "it fell by {:.1} K only, {LEAST_K:.0} K are needed",
-            first - last
-        ));
+        return Err(Refusal::FellLittle {
+            found_k: first - last,
+            needed_k: LEAST_K,
+        });
     }
     let [mut w, mut t, mut y] = [0.0; 3];
     for (time, above) in &above {
@@ -94,7 +94,7 @@ pub fn decay_of(points: &[(f64, f64)], ambient_c: f64) -> Result<Decay, String> 
     }
     let slope = ty / tt;
     if slope >= 0.0 {
-        return Err("it did not fall as cooling does".to_owned());
+        return Err(Refusal::NotCooling);
     }
     let scatter = (yy - slope * ty).max(0.0) / (above.len() as f64 - 2.0).max(1.0);
     let slope_sd = (scatter / tt).sqrt();
@@ -113,7 +113,7 @@ pub fn longest_cooling(
     heat: &HeatSeries,
     sensor: &Readings,
     ambient_c: f64,
-) -> Result<Decay, String> {
+) -> Result<Decay, Refusal> {
     let heat = heat.settled();
     let width = heat.width_s();
     let mut longest: Option<(f64, f64, f64, f64)> = None;
@@ -141,15 +141,14 @@ pub fn longest_cooling(
         }
     }
     let Some((from, until, road_s, road_m)) = longest else {
-        return Err("the pack was never without heat".to_owned());
+        return Err(Refusal::NeverWithoutHeat);
     };
     // The first of it belongs to pack and oil coming together.
     if until - from < EQUAL_AFTER_S + LEAST_S {
-        return Err(format!(
-            "the pack was without heat for {:.1} min at the longest, {:.1} min are needed",
-            (until - from) / 60.0,
-            (EQUAL_AFTER_S + LEAST_S) / 60.0
-        ));
+        return Err(Refusal::ShortWithoutHeat {
+            found_s: until - from,
+            needed_s: EQUAL_AFTER_S + LEAST_S,
+        });
     }
     let points: Vec<(f64, f64)> = sensor
         .grid()
@@ -204,22 +203,20 @@ mod tests {
                 .collect();
             decay_of(&points, 20.0).unwrap_err()
         };
+        let short = of(200, -0.05);
         assert!(
-            of(200, -0.05).contains("only 3.3 min"),
-            "{}",
-            of(200, -0.05)
+            matches!(short, Refusal::ShortCooling { found_s, .. } if (found_s - 199.0).abs() < 1e-9),
+            "{short:?}"
         );
-        assert!(
-            of(600, -0.001).contains("fell by 0.6 K"),
-            "{}",
-            of(600, -0.001)
-        );
-        assert!(
-            of(600, 0.01).contains("fell by -6.0 K"),
-            "{}",
-            of(600, 0.01)
-        );
-        assert!(decay_of(&[], 20.0).unwrap_err().contains("never 5 K"));
+        for (rate, fell_k) in [(-0.001, 0.599), (0.01, -5.99)] {
+            let flat = of(600, rate);
+            assert!(
+                matches!(flat, Refusal::FellLittle { found_k, .. } if (found_k - fell_k).abs() < 1e-9),
+                "{flat:?}"
+            );
+        }
+        let never = decay_of(&[], 20.0).unwrap_err();
+        assert_eq!(never, Refusal::NeverWarm { needed_k: 5.0 });
     }
 
     #[test]
@@ -247,7 +244,7 @@ mod tests {
         assert!((decay.mean_speed_m_per_s.unwrap() - 20.0).abs() < 0.1);
         let busy = heat_of(1500.0, |_| Some(2000.0));
         let refused = longest_cooling(&busy, &sensor, 20.0).unwrap_err();
-        assert!(refused.contains("never without heat"));
+        assert_eq!(refused, Refusal::NeverWithoutHeat);
         // Two minutes of quiet, in which the unit was hot: too short, and not "never hot".
         let brief = heat_of(1500.0, |time| {
             Some(if (300.0..420.0).contains(&time) {
@@ -257,6 +254,9 @@ mod tests {
             })
         });
         let refused = longest_cooling(&brief, &sensor, 20.0).unwrap_err();
-        assert!(refused.contains("2.0 min at the longest"), "{refused}");
+        assert!(
+            matches!(refused, Refusal::ShortWithoutHeat { found_s, .. } if (found_s - 120.0).abs() < 1.5),
+            "{refused:?}"
+        );
     }
 }

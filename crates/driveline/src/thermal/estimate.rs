@@ -18,6 +18,7 @@ use super::prepared::Prepared;
 use super::run::load;
 use super::step::{Load, Temperatures};
 use super::unknowns::{GEAR_SHARE, Start, Told, Unknowns, Values};
+use crate::refusal::Refusal;
 
 /// The fit works on bins at least this wide, s, and on at most so many of them: a twelfth of the
 /// pack's time constant, and no sensor tells more.
@@ -71,7 +72,7 @@ pub enum Anchor {
     /// Fitted to a sensor there.
     Fitted(Site),
     /// The model alone, for this reason.
-    Open(String),
+    Open(Refusal),
 }
 
 /// A figure with its 90 % interval.
@@ -150,12 +151,12 @@ pub struct ThermalEstimate {
     /// The mean load of the last minute.
     pub recent: Load,
     /// Share of the pack in all heat of the drive, or why it is not told.
-    pub pack_share: Result<Estimate, String>,
+    pub pack_share: Result<Estimate, Refusal>,
     /// Pack and oil come to one temperature with this time constant, s.
     pub equalisation_s: Estimate,
     /// Rise of the sensor from the start to its highest reading over the pack heat until then,
     /// K per kJ, or why it is not told. Gear heat is in it, so compare only like drives.
-    pub rise_k_per_kj: Result<f64, String>,
+    pub rise_k_per_kj: Result<f64, Refusal>,
     /// Time for which the pack heat is not known, s: what follows it is "at least".
     pub pack_unknown_s: f64,
     /// What a reader must know.
@@ -168,7 +169,7 @@ pub fn estimate(
     sensor: &Readings,
     air: &Readings,
     given: &Given,
-) -> Result<ThermalEstimate, String> {
+) -> Result<ThermalEstimate, Refusal> {
     estimate_changed(heat, sensor, air, given, None)
 }
 
@@ -191,11 +192,11 @@ pub fn estimate_changed(
     air: &Readings,
     given: &Given,
     changed: Option<&ChangedUnit>,
-) -> Result<ThermalEstimate, String> {
+) -> Result<ThermalEstimate, Refusal> {
     let bins = heat.settled();
     let sums = Sums::of(&bins);
     if sums.pack_known_s <= 0.0 {
-        return Err("the heat of the pack is not known".to_owned());
+        return Err(Refusal::NoPackHeat);
     }
     let mut notes = Vec::new();
     let air_c: Vec<(f64, f64)> = air
@@ -253,7 +254,7 @@ pub fn estimate_changed(
             let fitted = fit(&coarse, &unknowns, site, given.sensor_step_k);
             fitted
                 .map(|fitted| (fitted, coarse.observations.len()))
-                .ok_or_else(|| "the fit found no answer".to_owned())
+                .ok_or(Refusal::NoFit)
         },
         Err,
     );
@@ -293,13 +294,12 @@ pub fn estimate_changed(
     } = view.course();
     let pack_share = match is_axle_known {
         true => Ok(view.positive(|values| pack_share(&fine, values))),
-        false => Err("axle power unknown, so the heat of the gears is".to_owned()),
+        false => Err(Refusal::NoAxlePower),
     };
     let rise_k_per_kj = match &pack_share {
-        Ok(share) if share.value < LEAST_SHARE_FOLLOWED => Err(format!(
-            "the pack made only {:.0} % of the axle's heat, the gears the rest",
-            100.0 * share.value
-        )),
+        Ok(share) if share.value < LEAST_SHARE_FOLLOWED => Err(Refusal::GearsHeat {
+            pack_share: share.value,
+        }),
         _ => rise_k_per_kj(&fine),
     };
     Ok(ThermalEstimate {
@@ -342,36 +342,30 @@ impl Sums {
 }
 
 /// Why the sensor is not fitted.
-fn refusal(prepared: &Prepared, site: Option<Site>) -> Option<String> {
+fn refusal(prepared: &Prepared, site: Option<Site>) -> Option<Refusal> {
     match site {
-        None => return Some("no temperature of the unit, at a known place, was logged".to_owned()),
-        Some(Site::ModelledByCar) => {
-            return Some("the oil temperature is modelled by the car and not measured".to_owned());
-        }
+        None => return Some(Refusal::NoSensor),
+        Some(Site::ModelledByCar) => return Some(Refusal::ModelledByCar),
         Some(Site::Oil | Site::Housing) => {}
     }
     let observations = &prepared.observations;
     let (Some(first), Some(last)) = (observations.first(), observations.last()) else {
-        return Some("no temperature of the unit was logged while its heat is known".to_owned());
+        return Some(Refusal::NoReadingWithHeat);
     };
     let seconds = prepared.time_s(last) - prepared.time_s(first);
     if seconds < LEAST_TO_FIT.0 {
-        return Some(format!(
-            "only {:.1} min of temperature, {:.0} min are needed",
-            seconds / 60.0,
-            LEAST_TO_FIT.0 / 60.0
-        ));
+        return Some(Refusal::ShortReadings {
+            found_s: seconds,
+            needed_s: LEAST_TO_FIT.0,
+        });
     }
     let celsius = observations.iter().map(|at| at.celsius);
     let (low, high) = celsius.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), next| {
         (low.min(next), high.max(next))
     });
-    (high - low < LEAST_TO_FIT.1).then(|| {
-        format!(
-            "the temperature ranged over {:.1} K only, {:.0} K are needed",
-            high - low,
-            LEAST_TO_FIT.1
-        )
+    (high - low < LEAST_TO_FIT.1).then_some(Refusal::FlatReadings {
+        found_k: high - low,
+        needed_k: LEAST_TO_FIT.1,
     })
 }
 
@@ -446,7 +440,7 @@ fn pack_share(prepared: &Prepared, values: &Values) -> f64 {
     }
 }
 
-fn rise_k_per_kj(prepared: &Prepared) -> Result<f64, String> {
+fn rise_k_per_kj(prepared: &Prepared) -> Result<f64, Refusal> {
     let observations = &prepared.observations;
     let (Some(first), Some(highest)) = (
         observations.first(),
@@ -458,7 +452,7 @@ fn rise_k_per_kj(prepared: &Prepared) -> Result<f64, String> {
             }
         }),
     ) else {
-        return Err("no measured temperature of the unit".to_owned());
+        return Err(Refusal::NoMeasured);
     };
     let rise_k = highest.celsius - first.celsius;
     let heat_j: f64 = prepared.stretches[first.stretch..=highest.stretch]
@@ -466,13 +460,10 @@ fn rise_k_per_kj(prepared: &Prepared) -> Result<f64, String> {
         .map(|stretch| stretch.pack_w * stretch.seconds)
         .sum();
     if rise_k < LEAST_FOLLOWED.1 {
-        return Err(format!("it rose by {rise_k:.1} K only"));
+        return Err(Refusal::RoseLittle { rise_k });
     }
     if heat_j < LEAST_FOLLOWED.0 {
-        return Err(format!(
-            "only {:.1} kJ of pack heat until then",
-            heat_j / 1e3
-        ));
+        return Err(Refusal::LittleHeat { heat_j });
     }
     Ok(rise_k / (heat_j / 1e3))
 }

@@ -1,12 +1,13 @@
 //! What the windows say about the rear tyres, as handed on.
 //!
 //! The estimate is ln(ωR/ωL) as straight running at low command shows it, with its band,
-//! or the reason in words why it cannot be told. Preload ties the wheels and hides some of
+//! or the reason why it cannot be told. Preload ties the wheels and hides some of
 //! a true mismatch: that is stated as a bound and never added back. `resolve` fills it.
 
 use halfshaft_model::Time;
 
 pub use super::steps::RatioStep;
+use crate::refusal::Refusal;
 
 /// How the ratio was found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,11 +64,12 @@ pub struct RatioPoint {
     pub is_accepted: bool,
 }
 
-/// Everything the windows say about the rear tyres.
+/// Everything the windows say about the rear tyres. Whoever judges them, too, has reasons of
+/// their own why there is no ratio.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Calibration {
+pub struct Calibration<Why = Refusal> {
     /// The ratio, or why there is none.
-    pub outcome: Result<RatioEstimate, String>,
+    pub outcome: Result<RatioEstimate, Why>,
     /// How it was found.
     pub mode: Mode,
     /// Windows that took part.
@@ -99,10 +101,30 @@ pub struct Calibration {
 }
 
 impl Calibration {
-    /// The same where what tells the bends is not believed: nothing that rests on it is left.
-    pub fn withheld(self, why: String) -> Calibration {
+    /// The same with another outcome.
+    pub fn with_outcome<Why>(self, outcome: Result<RatioEstimate, Why>) -> Calibration<Why> {
         Calibration {
-            outcome: Err(why),
+            outcome,
+            mode: self.mode,
+            n_windows: self.n_windows,
+            n_stretches: self.n_stretches,
+            rejected: self.rejected,
+            yaw_bias: self.yaw_bias,
+            track_found_m: self.track_found_m,
+            front_ratio_log: self.front_ratio_log,
+            are_sides_exchanged: self.are_sides_exchanged,
+            are_signals_identical: self.are_signals_identical,
+            hidden_by_preload: self.hidden_by_preload,
+            step: self.step,
+            drift_per_km: self.drift_per_km,
+            collapses_with_command: self.collapses_with_command,
+            points: self.points,
+        }
+    }
+
+    /// The same where what tells the bends is not believed: nothing that rests on it is left.
+    pub fn withheld<Why>(self, why: Why) -> Calibration<Why> {
+        Calibration {
             yaw_bias: None,
             track_found_m: None,
             are_sides_exchanged: false,
@@ -110,7 +132,7 @@ impl Calibration {
             drift_per_km: None,
             collapses_with_command: None,
             points: Vec::new(),
-            ..self
+            ..self.with_outcome(Err(why))
         }
     }
 }

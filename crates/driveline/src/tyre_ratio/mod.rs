@@ -35,7 +35,8 @@ use crate::basis::Basis;
 pub use calibration::{Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep};
 use kept::Kept;
 use running::Running;
-use window::{Under, Window};
+pub use window::Under;
+use window::Window;
 
 /// What a window needs of a sample.
 #[derive(Clone, Copy, Debug)]

@@ -6,8 +6,10 @@ use super::geometry::{Geometry, is_straight};
 use super::judge::Judged;
 use super::kept::Kept;
 use super::solve::GRADE_B;
+use super::window::Under;
 use crate::basis::Basis;
 use crate::median::median;
+use crate::refusal::Refusal;
 
 /// Windows under command needed to say whether the ratio collapses there.
 const LEAST_COMMANDED: usize = 10;
@@ -15,22 +17,22 @@ const LEAST_COMMANDED: usize = 10;
 /// Ratio below which a collapse cannot be told from nothing.
 const LEAST_RATIO_TO_COLLAPSE: f64 = 0.001;
 
+/// Causes given for stretches that were left out.
+const MOST_CAUSES: usize = 3;
+
 /// Points given for drawing.
 pub const MOST_POINTS: usize = 1000;
 
-/// Says how many stretches were usable and what most of the others were unfit for.
-pub fn too_few(n_windows: u32, rejected: &[(&'static str, u32)]) -> String {
-    let mut text = format!(
-        "{n_windows} straight stretches of 50 m were usable, {} are needed",
-        GRADE_B.1
-    );
-    let mut most: Vec<_> = rejected.to_vec();
-    most.sort_by_key(|&(_, n)| std::cmp::Reverse(n));
-    for (index, (words, n)) in most.iter().take(3).enumerate() {
-        let joint = if index == 0 { "; left out: " } else { ", " };
-        text += &format!("{joint}{n} {words}");
+/// How many stretches were usable and what most of the others were unfit for.
+pub fn too_few(n_windows: u32, rejected: &[(Under, u32)]) -> Refusal {
+    let mut left_out = rejected.to_vec();
+    left_out.sort_by_key(|&(_, n)| std::cmp::Reverse(n));
+    left_out.truncate(MOST_CAUSES);
+    Refusal::FewStraights {
+        found: n_windows,
+        needed: GRADE_B.1,
+        left_out,
     }
-    text
 }
 
 /// The ratio on straights under command beside that without.

@@ -13,6 +13,7 @@ use super::solve::{GRADE_B, graded, solve};
 use super::steps::{Point, drift};
 use super::window::{Under, Window};
 use crate::basis::Basis;
+use crate::refusal::Refusal;
 
 /// Time in bends with wheels exactly equal after which both signals are one, s.
 const EQUAL_IN_BENDS_S: f64 = 5.0;
@@ -69,19 +70,19 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
             n_under[under as usize] += 1;
         }
     }
-    let rejected: Vec<(&'static str, u32)> = Under::ALL
+    let rejected: Vec<(Under, u32)> = Under::ALL
         .iter()
         .zip(n_under)
         .filter(|(_, n)| *n > 0)
-        .map(|(under, n)| (under.words(), n))
+        .map(|(under, n)| (*under, n))
         .collect();
     let n_windows = accepted.len() as u32;
     let n_stretches = n_stretches(&accepted);
     let refusal = || too_few(n_windows, &rejected);
     let outcome = if basis.radius_m.is_none() {
-        Err("the map states no rolling radius, so stretches of road cannot be measured".to_owned())
+        Err(Refusal::NoRadius)
     } else if are_signals_identical {
-        Err("left and right are exactly equal through bends: they are one signal".to_owned())
+        Err(Refusal::OneSignal)
     } else if n_windows < GRADE_B.1 {
         Err(refusal())
     } else {
@@ -104,7 +105,10 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
         mode: geometry.mode,
         n_windows,
         n_stretches,
-        rejected,
+        rejected: rejected
+            .iter()
+            .map(|(under, n)| (under.words(), *n))
+            .collect(),
         yaw_bias: (geometry.mode == Mode::YawRegression).then_some(offset),
         track_found_m: (geometry.mode == Mode::YawRegression)
             .then(|| factor_found(&bends, hidden))

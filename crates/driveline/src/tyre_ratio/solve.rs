@@ -10,6 +10,7 @@ use super::judge::Judged;
 use super::regression::{Line, fit, robust_sd};
 use super::shortest_third::shortest_third;
 use super::window::WINDOW_M;
+use crate::refusal::Refusal;
 
 /// How far a bend's own difference may be off, as a share of it: track, radius, the
 /// tyres' give. It makes the straightest windows weigh most. Engineering guess.
@@ -49,19 +50,16 @@ pub struct Solved {
 
 /// The ratio from the straights; `None` for too few, `Err` with the reason when they do
 /// not stand out from the bends.
-pub fn solve(straights: &[Judged], geometry: &Geometry) -> Option<Result<Solved, String>> {
+pub fn solve(straights: &[Judged], geometry: &Geometry) -> Option<Result<Solved, Refusal>> {
     if geometry.mode == Mode::ShortestThird {
         let values: Vec<f64> = straights.iter().map(|judged| judged.ratio_log).collect();
         let blocks = blocks(straights.iter().map(|judged| judged.window));
         let crowd = shortest_third(&values, &blocks)?;
         if crowd.width > WIDEST_CROWD {
-            let reason = format!(
-                "no straight running stands out from the bends: a third of the stretches lies within {:.2} %, \
-                 within {:.1} % is needed, or a yaw rate",
-                100.0 * crowd.width,
-                100.0 * WIDEST_CROWD
-            );
-            return Some(Err(reason));
+            return Some(Err(Refusal::NoStraightStandsOut {
+                width: crowd.width,
+                needed: WIDEST_CROWD,
+            }));
         }
         return Some(Ok(Solved {
             ratio_log: crowd.middle,
@@ -146,18 +144,18 @@ pub fn graded(
     n_windows: u32,
     n_stretches: u32,
     hidden: f64,
-) -> Result<RatioEstimate, String> {
+) -> Result<RatioEstimate, Refusal> {
     let is_a = solved.sd <= GRADE_A.0 && n_windows >= GRADE_A.1 && n_stretches >= GRADE_A.2;
     let grade_factor = if is_a {
         1.0 - 0.1 * solved.sd / GRADE_A.0
     } else if solved.sd <= GRADE_B.0 {
         0.89 - 0.19 * solved.sd / GRADE_B.0
     } else {
-        return Err(format!(
-            "{n_windows} straight stretches agree only to ± {:.2} %, ± {:.2} % is needed",
-            100.0 * solved.sd,
-            100.0 * GRADE_B.0
-        ));
+        return Err(Refusal::StraightsDisagree {
+            n_straights: n_windows,
+            sd: solved.sd,
+            needed: GRADE_B.0,
+        });
     };
     let reach = HALF_WIDTH * solved.sd.hypot(FIELD_SD) + hidden;
     Ok(RatioEstimate {

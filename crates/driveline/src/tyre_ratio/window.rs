@@ -34,19 +34,32 @@ const WARM_UP_KM: f64 = 2.0;
 /// Why a window is not used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Under {
+    /// A gap in the wheel signals.
     Gap,
+    /// Too slow.
     Slow,
+    /// Too fast.
     Fast,
+    /// Braking.
     Braking,
+    /// Anti-lock or stability control at work.
     Controlled,
+    /// The speed changes.
     Accelerating,
+    /// The clutch is commanded.
     Commanded,
+    /// Tyres warming up.
     WarmUp,
-    // Only known when the whole drive is.
+    // What follows is only known when the whole drive is.
+    /// Nothing tells bends from straights.
     Unseen,
+    /// The pack carries more than its preload.
     Torque,
+    /// A wheel spins or is dragged.
     Excess,
+    /// In a bend.
     Bend,
+    /// On the shorter side of a change of the tyres.
     OtherTyres,
 }
 

@@ -5,6 +5,7 @@
 //! where the finding of that item would fire, 0 at twice that excess. It hides no weights,
 //! and refuses fewer than ten clean steps.
 
+use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::response::Direction;
 use halfshaft_driveline::response::pool::{Pool, Quantity as Pooled, pool};
 use halfshaft_driveline::response::resolution::{Spread, Told, spread};
@@ -79,7 +80,7 @@ pub fn health_index(
     baseline: &Baseline,
     vehicle: &Vehicle,
     limits: &ActuatorLimits,
-) -> Result<HealthIndex, String> {
+) -> Result<HealthIndex, Reason> {
     let least = limits.least_steps as usize;
     let n_clean = actuator
         .responses
@@ -87,9 +88,11 @@ pub fn health_index(
         .filter(|response| response.rise_time_s().is_some())
         .count();
     if n_clean < least {
-        return Err(format!(
-            "{n_clean} clean steps of the command, {least} are needed"
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::CleanSteps,
+            found: n_clean,
+            needed: least,
+        });
     }
     let past = |quantity| {
         let known = baseline.get(quantity);
@@ -219,7 +222,7 @@ pub fn health_index(
         .enumerate()
         .min_by(|(_, one), (_, other)| one.score.total_cmp(&other.score))
         .map(|(index, _)| index)
-        .ok_or("the samples are too slow to tell any of its times")?;
+        .ok_or(DriveFact::IndexTimes)?;
     Ok(HealthIndex {
         value: items[losing].score,
         items,
@@ -279,7 +282,7 @@ mod tests {
         Actuator::of(found.collect(), None, None, motor)
     }
 
-    fn index(actuator: &Actuator, baseline: &Baseline) -> Result<HealthIndex, String> {
+    fn index(actuator: &Actuator, baseline: &Baseline) -> Result<HealthIndex, Reason> {
         let vehicle = Vehicle {
             motor_current_a: Some(16.0),
             ..Vehicle::default()
@@ -338,6 +341,9 @@ mod tests {
     #[test]
     fn few_steps_give_none() {
         let reason = index(&actuator(4, 0.05, 5.0), &Baseline::default()).unwrap_err();
-        assert!(reason.contains("8 clean steps"), "{reason}");
+        assert!(
+            matches!(reason, Reason::TooFew { found: 8, .. }),
+            "{reason}"
+        );
     }
 }

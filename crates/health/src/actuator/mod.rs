@@ -11,6 +11,7 @@ pub mod index;
 pub mod motor;
 pub mod sentence;
 
+use crate::reason::{MapFact, Reason};
 pub use apparent::Apparent;
 pub use index::{HealthIndex, HealthItem, health_index};
 pub use motor::{Hold, Motor};
@@ -45,7 +46,7 @@ const LEADS_FROM: usize = 5;
 /// Gathers the answers while the drive goes by.
 #[derive(Clone, Debug)]
 pub struct ActuatorWatch {
-    responses: Result<ResponseWatch, String>,
+    responses: Result<ResponseWatch, Reason>,
     // Only where nothing says what the mechanism did, but perhaps what its motor was given.
     apparent: Option<ApparentWatch>,
     ladders: Option<LadderWatch>,
@@ -254,12 +255,13 @@ impl ActuatorWatch {
     }
 
     /// What there is so far, or why nothing can be.
-    pub fn outcome(&self, gate: &Gate) -> Result<Actuator, String> {
+    pub fn outcome(&self, gate: &Gate) -> Result<Actuator, Reason> {
         if let Some(Leading { n_leading, n, .. }) = self.leading() {
-            return Err(format!(
-                "the clutch moves before it is asked to in {n_leading} of {n} engagements: command and {} look swapped",
-                self.signal().as_deref().unwrap_or("response")
-            ));
+            return Err(Reason::ClutchLeads {
+                n_leading,
+                n_all: n,
+                response: self.signal(),
+            });
         }
         let watch = self.responses.as_ref().map_err(Clone::clone)?;
         gate.allows(COMMAND)?;
@@ -333,12 +335,10 @@ fn delay(ladders: &[Ladder], pedal: Pedal) -> PedalDelay {
     }
 }
 
-fn no_watch(refusal: NoWatch) -> String {
+fn no_watch(refusal: NoWatch) -> Reason {
     match refusal {
-        NoWatch::NoCommand => "the map has no channel clutch.command".to_owned(),
-        NoWatch::NoFullCommand => {
-            "the map does not say what counts as a full clutch.command".to_owned()
-        }
-        NoWatch::NoSignal => "the map has no channel that says what the clutch did: position, torque, pressure, force or motor current".to_owned(),
+        NoWatch::NoCommand => Reason::NoChannel("clutch.command"),
+        NoWatch::NoFullCommand => MapFact::FullCommand.into(),
+        NoWatch::NoSignal => MapFact::Response.into(),
     }
 }

@@ -46,12 +46,12 @@ impl Health {
         let (slip_sd, calibration) = (learned.slip_sd, &learned.calibration);
         let usual_sd = self.limits.slip.usual_sd_rad_per_s;
         let mut gate = Gate::new(slip_sd.unwrap_or(usual_sd), self.still.outcome());
-        let none = |refusal: Option<String>| Verdict::of(refusal.map_or(Ok(()), Err));
+        let none = |refusal: Option<Reason>| Verdict::of(refusal.map_or(Ok(()), Err));
         gate.judge(Source::Wheels, none(self.no_rows()));
         gate.judge(Source::RoadSpeed, none(self.no_speed()));
         let swap = self.is_swapped();
-        let of_lever = |source: Source, known: Result<(), String>| match known {
-            Err(why) => Verdict::Missing(why.into()),
+        let of_lever = |source: Source, known: Result<(), Reason>| match known {
+            Err(why) => Verdict::Missing(why),
             Ok(()) if swap => Verdict::Withheld(Reason::Swapped),
             Ok(()) if gate.still().is_mostly(source) => {
                 Verdict::Withheld(Reason::StoodStill(source))
@@ -61,7 +61,7 @@ impl Health {
         let command = of_lever(Source::Command, self.command_time(learned).map(|_| ()));
         let state = of_lever(Source::State, self.state_is_known());
         let turning = match self.turning_source() {
-            Err(why) => Verdict::Missing(why.into()),
+            Err(why) => Verdict::Missing(why),
             Ok(_) if gate.still().is_mostly(Source::Turning) => {
                 Verdict::Withheld(Reason::StoodStill(Source::Turning))
             }
@@ -91,7 +91,7 @@ impl Health {
         gate.judge(
             Source::Air,
             match self.air_sensor.air_trouble(&self.limits.oil) {
-                Some(why) => Verdict::Withheld(why.into()),
+                Some(why) => Verdict::Withheld(why),
                 None => Verdict::Sound,
             },
         );
@@ -139,7 +139,7 @@ impl Health {
         });
         match stood {
             Some(source) => Verdict::Withheld(Reason::TorqueStoodStill(source)),
-            None if never_known => Verdict::Missing(self.torque_never_known().into()),
+            None if never_known => Verdict::Missing(self.torque_never_known()),
             None => Verdict::Sound,
         }
     }
@@ -186,8 +186,7 @@ impl Health {
 
     fn oil_verdict(&self, gate: &Gate) -> Verdict {
         if self.oil.is_none() {
-            let why = "the map has no channel oil.temperature".to_owned();
-            return Verdict::Missing(why.into());
+            return Verdict::Missing(Reason::NoChannel("oil.temperature"));
         }
         let moving_s = self
             .sums
@@ -201,9 +200,9 @@ impl Health {
             .oil_trouble(moving_s, heat_kj, &self.limits.oil)
             .or_else(|| self.oil_sensor.apart_from(&self.housing_sensor));
         match trouble {
-            Some(why) => Verdict::Withheld(why.into()),
+            Some(why) => Verdict::Withheld(why),
             None if self.oil_sensor.n_taken() == 0 => {
-                Verdict::Missing("no value of oil.temperature".to_owned().into())
+                Verdict::Missing(Reason::no_value(&["oil.temperature"]))
             }
             None => Verdict::Sound,
         }

@@ -9,6 +9,8 @@ pub(crate) use settle::Beside;
 
 use std::mem::Discriminant;
 
+use crate::reason::{MapFact, Reason};
+
 use halfshaft_driveline::align::full_scale;
 use halfshaft_driveline::refit::Refit;
 use halfshaft_driveline::thermal::ThermalEstimate;
@@ -76,7 +78,7 @@ pub struct Health {
     channels: Vec<ChannelSpec>,
     basis: Basis,
     // The command's channel, or why it cannot be read.
-    command: Result<usize, String>,
+    command: Result<usize, Reason>,
     limits: Limits,
     baseline: Baseline,
     partial: PartialLimits,
@@ -84,7 +86,7 @@ pub struct Health {
     parting: Parting,
     actuator: ActuatorWatch,
     temperature: TemperatureWatch,
-    thermal: Refit<ThermalKey, Result<ThermalEstimate, String>>,
+    thermal: Refit<ThermalKey, Result<ThermalEstimate, Reason>>,
     cycles: DutyWatch,
     oil_ageing: Kept<OilAgeing, OIL>,
     sums: Sums,
@@ -144,12 +146,10 @@ impl Health {
         let tolerances = Tolerances::new(vehicle, channels, &basis, &limits.trust);
         let (torque, slip) = (SDS_OF_90 * tolerances.torque, SDS_OF_90 * tolerances.slip);
         let command = match index("clutch.command") {
-            None => Err("the map has no channel clutch.command".to_owned()),
+            None => Err(Reason::NoChannel("clutch.command")),
             Some(found) => full_scale(&channels[found], vehicle)
                 .map(|_| found)
-                .ok_or_else(|| {
-                    "the map does not say what counts as a full clutch.command".to_owned()
-                }),
+                .ok_or(MapFact::FullCommand.into()),
         };
         let partial = PartialLimits::new(&basis, torque, slip, limits);
         let oil = index("oil.temperature");

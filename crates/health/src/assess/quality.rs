@@ -2,6 +2,7 @@
 
 use super::Health;
 use crate::limits::Slip;
+use crate::reason::Reason;
 use crate::result::{Grade, Quality, Strip, StripSlot};
 use crate::ripple::Ripple;
 use crate::strips::Envelope;
@@ -54,7 +55,7 @@ impl Health {
         gate: &Gate,
         wheel_coverage: f64,
         resolution: f64,
-        ripple: &Result<Option<Ripple>, String>,
+        ripple: &Result<Option<Ripple>, Reason>,
     ) -> Quality {
         let channels = self.coverage.channels();
         let (gaps, n_gaps) = self.coverage.gaps();
@@ -141,7 +142,7 @@ impl Health {
                 let text = format!("{n} of the {enough} engagements that show a unit");
                 factors.push(((n as f64 / f64::from(enough)).min(1.0), text));
             }
-            Err(reason) => factors.push((limits.unseen_command, reason)),
+            Err(reason) => factors.push((limits.unseen_command, reason.to_string())),
         }
         if let Some(ratio) = self.wrong_geometry(gate) {
             let text = format!(

@@ -1,6 +1,7 @@
-//! What is known of this drive in words, and why the rest is not: reasons, sources,
-//! assumptions. Every text is a fragment that fits after a colon.
+//! What is known of this drive, and why the rest is not: reasons, sources, assumptions.
+//! Every text is a fragment that fits after a colon.
 
+use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::align::{follows_command, state_channel};
 use halfshaft_driveline::engagement::{FULL_FROM, OPEN_BELOW};
 use halfshaft_driveline::{CommandTime, Learned};
@@ -40,7 +41,7 @@ impl Health {
         Tolerances::new(&self.vehicle, &seen, &self.basis, &self.limits.trust)
     }
 
-    pub(super) fn torque_never_known(&self) -> String {
+    pub(super) fn torque_never_known(&self) -> Reason {
         let sources = &self.vehicle.torque_sources;
         let inputs = sources.iter().flat_map(|source| {
             let second = match source {
@@ -49,14 +50,12 @@ impl Health {
             };
             std::iter::once(source.channel()).chain(second)
         });
-        let mut silent: Vec<&str> = inputs.filter(|name| !self.was_seen(name)).collect();
+        let silent = inputs.filter(|name| !self.was_seen(name));
+        let mut silent: Vec<String> = silent.map(str::to_owned).collect();
         silent.dedup();
         match silent.is_empty() {
-            true => "the torque was never known while the wheels turned".to_owned(),
-            false => format!(
-                "the torque comes from {}, which never gave a value",
-                silent.join(" and ")
-            ),
+            true => DriveFact::Torque.into(),
+            false => Reason::SilentTorque(silent),
         }
     }
 
@@ -67,7 +66,7 @@ impl Health {
             .is_some_and(|found| self.coverage.was_seen(found))
     }
 
-    pub(super) fn no_rows(&self) -> Option<String> {
+    pub(super) fn no_rows(&self) -> Option<Reason> {
         if self.sums.n_rows > 1 {
             return None;
         }
@@ -76,32 +75,28 @@ impl Health {
             .filter(|name| !self.was_seen(name))
             .collect();
         if missing.is_empty() && self.parting.outcome().seconds > 0.0 {
-            let reason = "the wheels turned as no driven car's do all through the log: towed, one wheel up, or on rollers";
-            return Some(reason.to_owned());
+            return Some(DriveFact::DrivenWheels.into());
         }
         Some(match missing.is_empty() {
-            true => "the two rear wheel speeds were not there together for two samples on end"
-                .to_owned(),
-            false => format!("no value of {}", missing.join(" and ")),
+            true => DriveFact::WheelsTogether.into(),
+            false => Reason::no_value(&missing),
         })
     }
 
-    pub(super) fn no_speed(&self) -> Option<String> {
+    pub(super) fn no_speed(&self) -> Option<Reason> {
         let is_known = self.basis.radius_m.is_some() || self.was_seen("speed.vehicle");
-        (!is_known).then(|| {
-            "the map states no rolling radius and the log gives no speed.vehicle".to_owned()
-        })
+        (!is_known).then(|| MapFact::RadiusOrSpeed.into())
     }
 
-    pub(super) fn command_time(&self, learned: &Learned) -> Result<CommandTime, String> {
+    pub(super) fn command_time(&self, learned: &Learned) -> Result<CommandTime, Reason> {
         let channel = self.command.clone()?;
         if !self.coverage.was_seen(channel) {
-            return Err("no value of clutch.command".to_owned());
+            return Err(Reason::no_value(&["clutch.command"]));
         }
         let mut time = learned.command_time.unwrap_or_default();
         let known = time.open_s + time.partial_s + time.full_s;
         if known == 0.0 {
-            return Err("clutch.command gave one value only: too short".to_owned());
+            return Err(DriveFact::CommandValues.into());
         }
         let period = self.coverage.period_s(channel);
         time.hidden_s = self.uncovered(known, period);
@@ -119,12 +114,12 @@ impl Health {
     }
 
     /// Whether a channel says what the mechanism does, or what is missing.
-    pub(super) fn state_is_known(&self) -> Result<(), String> {
+    pub(super) fn state_is_known(&self) -> Result<(), Reason> {
         let found = state_channel(&self.vehicle, &self.channels);
         match found {
-            None => Err("the map has no channel that says what the clutch did".to_owned()),
+            None => Err(MapFact::State.into()),
             Some(found) if !self.coverage.was_seen(found) => {
-                Err(format!("no value of {}", self.channels[found].name))
+                Err(Reason::no_value(&[&self.channels[found].name]))
             }
             Some(_) => Ok(()),
         }
@@ -146,21 +141,18 @@ impl Health {
         Some(time)
     }
 
-    pub(super) fn turning_source(&self) -> Result<&'static str, String> {
+    pub(super) fn turning_source(&self) -> Result<&'static str, Reason> {
         if self.was_seen("yaw.rate") {
             return Ok("the yaw rate, less its bias where the car stood still");
         }
         if self.has_front && self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right")
         {
             if self.basis.track_front_m.is_none() {
-                return Err(
-                    "turning would come from the front wheels, and the map states no track"
-                        .to_owned(),
-                );
+                return Err(MapFact::FrontTrack.into());
             }
             return Ok("the difference of the front wheels");
         }
-        Err("neither a yaw rate nor both front wheel speeds".to_owned())
+        Err(DriveFact::Turning.into())
     }
 
     fn follows_command(&self, name: &str) -> bool {

@@ -18,7 +18,7 @@ use crate::findings::{Drive, FindingId};
 use crate::laps_to_limit::{self, lap_peaks};
 use crate::oil_life::{OilInput, OilLife, oil_life};
 use crate::outlook::{OutlookInput, outlook};
-use crate::reason::Reason;
+use crate::reason::{DriveFact, Reason};
 use crate::result::{Figure, NoiseFloor, Region, Regions, Results};
 use crate::score_card::{CardInput, score_card};
 use crate::settings;
@@ -35,7 +35,7 @@ pub(crate) struct Beside<'a> {
     /// Its assessment.
     pub logged: &'a Health,
     /// Its temperatures.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// What the other unit is thermally, over it.
     pub factors: UnitFactors,
 }
@@ -57,11 +57,15 @@ impl Health {
     fn results_with(&mut self, learned: &Learned, beside: Option<&Beside>) -> Results {
         let basis = &self.basis;
         let not_driving = self.parting.outcome();
-        let mut calibration = learned.calibration.clone();
         let first = self.judged(learned);
-        if let Verdict::Withheld(why) = first.verdict(Source::Tyres) {
-            calibration = calibration.withheld(why.to_string());
-        }
+        let calibration = learned.calibration.clone();
+        let calibration = match first.verdict(Source::Tyres) {
+            Verdict::Withheld(why) => calibration.withheld(why.clone()),
+            _ => {
+                let ratio = calibration.outcome.clone().map_err(Reason::from);
+                calibration.with_outcome(ratio)
+            }
+        };
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
         let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
@@ -89,7 +93,7 @@ impl Health {
             .collect();
         let actuator = self.actuator.outcome(&first);
         let leading = self.actuator.leading();
-        let (no_thermal, no_class) = (Err(String::new()), Err("not classed yet".to_owned()));
+        let (no_thermal, no_class) = (Err(Reason::NotJudged), Err(DriveFact::Class.into()));
         let drive = Drive {
             trust: &first,
             class: &no_class,
@@ -196,9 +200,9 @@ impl Health {
         };
         let mut figures = all(&ingredients);
         let regions = self.region_results(learned, &gate);
-        let why_no_heat = gate.allows(HEAT).err().map(String::from);
+        let why_no_heat = gate.allows(HEAT).err();
         let seen = Seen {
-            heat_refusal: basis.heat.clone().err().or_else(|| {
+            heat_refusal: basis.heat.clone().err().map(Reason::from).or_else(|| {
                 why_no_heat
                     .clone()
                     .filter(|_| gate.allows(on(&[Source::Wheels])).is_ok())
@@ -237,7 +241,7 @@ impl Health {
         let laps = self.path.laps(&gate);
         let oil_warn_c = self.vehicle.oil_warn_c.unwrap_or(self.limits.oil.warn_c);
         let laps_left = match gate.verdict(Source::Oil) {
-            Verdict::Withheld(why) => Err(why.to_string()),
+            Verdict::Withheld(why) => Err(why.clone()),
             _ => lap_peaks(&laps.laps),
         };
         let laps_left =
@@ -245,7 +249,7 @@ impl Health {
         figures.push(laps_to_limit::figure(&laps_left));
         let holding = match self.holding.ask(&gate) {
             Ok(sums) => sums.outcome(),
-            Err(why) => Err(why.into()),
+            Err(why) => Err(why),
         };
         let past = self.baseline.get(Quantity::Holding);
         figures.push(figures::holding::holding_index(
@@ -324,7 +328,7 @@ impl Health {
                         end: self.until,
                     },
                 )
-                .map_err(|why| why_no_heat.unwrap_or_else(|| why.to_string())),
+                .map_err(|why| why_no_heat.unwrap_or(why)),
             laps,
             outlook,
             score_card,
@@ -343,7 +347,7 @@ impl Health {
             thermal,
             two_by_two: match self.two_by_two.ask(&gate) {
                 Ok(watch) => watch.outcome(),
-                Err(why) => Err(why.into()),
+                Err(why) => Err(why),
             },
         }
     }
@@ -366,7 +370,7 @@ impl Health {
         &self,
         figures: &[Figure],
         oil_p99_c: Option<f64>,
-    ) -> Result<SeverityIndex, String> {
+    ) -> Result<SeverityIndex, Reason> {
         let value = |name: &str| value_of(figures, name).ok();
         let partial = value("partial_heat_making")
             .zip(value("moving_time"))
@@ -382,12 +386,8 @@ impl Health {
     }
 
     fn oil_life(&self, gate: &Gate, figures: &[Figure]) -> OilLife {
-        let rate = self.oil_ageing.ask(gate).map_err(String::from);
-        let rate = rate.and_then(|ageing| {
-            ageing
-                .rate()
-                .ok_or_else(|| "oil.temperature was never seen".to_owned())
-        });
+        let ageing = self.oil_ageing.ask(gate);
+        let rate = ageing.and_then(|ageing| ageing.rate().ok_or(DriveFact::OilAging.into()));
         let input = OilInput {
             rate,
             heat_kj_per_km: estimate_of(figures, "heat_per_km"),
@@ -411,17 +411,17 @@ impl Health {
         })
     }
 
-    fn region_results(&self, learned: &Learned, gate: &Gate) -> Result<Regions, String> {
+    fn region_results(&self, learned: &Learned, gate: &Gate) -> Result<Regions, Reason> {
         gate.allows(MOTION)?;
         let sums = self.regions.ask(gate)?;
         // Judged by the command, and by the state where that is not known.
         let refused = gate.allows(COMMAND).and(gate.allows(on(&[Source::State])));
         if sums.n_judged() == 0 {
             self.command_time(learned)?;
-            return Err("neither command nor state of the clutch is known".to_owned());
+            return Err(DriveFact::CommandOrState.into());
         }
         if let Err(why @ (Reason::Swapped | Reason::TwoCars)) = refused {
-            return Err(why.into());
+            return Err(why);
         }
         let sums = sums.sums();
         let heat = sums.heat.ask(gate).ok();
@@ -443,6 +443,6 @@ impl Health {
     }
 }
 
-fn value_of(figures: &[Figure], name: &str) -> Result<f64, String> {
+fn value_of(figures: &[Figure], name: &str) -> Result<f64, Reason> {
     estimate_of(figures, name).map(|estimate| estimate.value)
 }

@@ -5,6 +5,7 @@
 //! repeated path may begin anywhere on it, so the laps are turned against each other until
 //! most corners lie on each other.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::median::upper_median;
 
 use super::session::Session;
@@ -32,7 +33,7 @@ pub fn matched(
     before: &Session,
     after: &Session,
     limits: &Compare,
-) -> Result<Vec<(u32, u32)>, String> {
+) -> Result<Vec<(u32, u32)>, Reason> {
     let lengths =
         [before, after].map(|session| middle(session.laps.iter().map(|lap| lap.length_m)));
     let [Some(length_before), Some(length_after)] = lengths else {
@@ -41,25 +42,23 @@ pub fn matched(
         } else {
             after
         };
-        return Err(side
-            .no_laps
-            .clone()
-            .unwrap_or_else(|| "one of the sessions has no lap".to_owned()));
+        return Err(side.no_laps.clone().unwrap_or(DriveFact::LapsInBoth.into()));
     };
     let apart = (length_after / length_before - 1.0).abs();
     if apart > limits.lap_length_share {
-        return Err(format!(
-            "a lap is {length_before:.0} m before and {length_after:.0} m after: not one circuit"
-        ));
+        return Err(Reason::UnlikeLaps {
+            before_m: length_before,
+            after_m: length_after,
+        });
     }
     let (ours, theirs) = (places(before, length_before), places(after, length_after));
     let most = ours.len().max(theirs.len());
     let pairs = best(&ours, &theirs, length_before);
     if pairs.is_empty() || (pairs.len() as f64) < limits.same_corners_share * most as f64 {
-        return Err(format!(
-            "{} of {most} corners of a lap lie at the same place and turn alike: not one circuit",
-            pairs.len()
-        ));
+        return Err(Reason::UnlikeCorners {
+            n_alike: pairs.len(),
+            n_all: most,
+        });
     }
     Ok(pairs)
 }
@@ -179,12 +178,12 @@ mod tests {
             lap.length_m *= 1.2;
         }
         let reason = matched(&before, &longer, &limits).unwrap_err();
-        assert!(reason.contains("2400 m"), "{reason}");
+        assert!(reason.to_string().contains("2400 m"), "{reason}");
         let none = Session {
-            no_laps: Some("the path does not repeat".to_owned()),
+            no_laps: Some(DriveFact::RepeatedPath.into()),
             ..Session::default()
         };
         let reason = matched(&before, &none, &limits).unwrap_err();
-        assert_eq!(reason, "the path does not repeat");
+        assert_eq!(reason, DriveFact::RepeatedPath.into());
     }
 }

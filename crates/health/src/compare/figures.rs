@@ -7,8 +7,9 @@ use super::bootstrap::{drawn, median};
 use super::session::{LapPart, Pass, Session, Stretch, Times};
 use super::{Block, Change, Compared};
 use crate::limits::Compare;
+use crate::reason::{DriveFact, Paired, Reason};
 
-type Matched = Result<Vec<(u32, u32)>, String>;
+type Matched = Result<Vec<(u32, u32)>, Reason>;
 
 /// What is held against each other.
 struct Sides<'a> {
@@ -97,17 +98,17 @@ pub fn all(
 }
 
 impl Sides<'_> {
-    fn by_lap(&self, of: impl Fn(&LapPart) -> Option<f64>) -> Result<Change, String> {
+    fn by_lap(&self, of: impl Fn(&LapPart) -> Option<f64>) -> Result<Change, Reason> {
         self.matched.as_ref().map_err(Clone::clone)?;
         let [before, after] =
             [self.before, self.after].map(|side| side.laps.iter().filter_map(&of).collect());
-        self.means(before, after, Block::Lap, "laps")
+        self.means(before, after, Block::Lap, Paired::Laps)
     }
 
-    fn by_stretch(&self, of: impl Fn(&Stretch) -> Option<f64>) -> Result<Change, String> {
+    fn by_stretch(&self, of: impl Fn(&Stretch) -> Option<f64>) -> Result<Change, Reason> {
         let [before, after] =
             [self.before, self.after].map(|side| side.stretches.iter().filter_map(&of).collect());
-        self.means(before, after, Block::Stretch, "stretches with events")
+        self.means(before, after, Block::Stretch, Paired::StretchesWithEvents)
     }
 
     fn means(
@@ -115,8 +116,8 @@ impl Sides<'_> {
         before: Vec<f64>,
         after: Vec<f64>,
         block: Block,
-        what: &str,
-    ) -> Result<Change, String> {
+        what: Paired,
+    ) -> Result<Change, Reason> {
         let ones = |values: Vec<f64>| values.into_iter().map(|value| (value, 1.0)).collect();
         self.ratios(ones(before), ones(after), block, what)
     }
@@ -127,8 +128,8 @@ impl Sides<'_> {
         before: Vec<(f64, f64)>,
         after: Vec<(f64, f64)>,
         block: Block,
-        what: &str,
-    ) -> Result<Change, String> {
+        what: Paired,
+    ) -> Result<Change, Reason> {
         self.enough(before.len(), after.len(), what)?;
         let ratio = |parts: &[(f64, f64)], counts: &[f64]| {
             let (mut above, mut below) = (0.0, 0.0);
@@ -147,13 +148,15 @@ impl Sides<'_> {
         )
     }
 
-    fn enough(&self, n_before: usize, n_after: usize, what: &str) -> Result<(), String> {
+    fn enough(&self, n_before: usize, n_after: usize, what: Paired) -> Result<(), Reason> {
         let least = self.limits.least_blocks as usize;
         match n_before >= least && n_after >= least {
             true => Ok(()),
-            false => Err(format!(
-                "{n_before} {what} before and {n_after} after tell it, {least} each are needed"
-            )),
+            false => Err(Reason::TooFewOfEach {
+                what,
+                found: [n_before, n_after],
+                needed: least,
+            }),
         }
     }
 
@@ -165,7 +168,7 @@ impl Sides<'_> {
         (block, n_pairs): (Block, Option<usize>),
         of_before: impl Fn(&[f64]) -> Option<f64>,
         of_after: impl Fn(&[f64]) -> Option<f64>,
-    ) -> Result<Change, String> {
+    ) -> Result<Change, Reason> {
         let once = |n: usize| vec![1.0; n];
         let told = || {
             let before = of_before(&once(n_blocks.0))?;
@@ -186,10 +189,10 @@ impl Sides<'_> {
             })
             .map(|change: Change| change.widened(self.limits.same_car_share))
         };
-        told().ok_or_else(|| "too few blocks drawn again tell it".to_owned())
+        told().ok_or(DriveFact::DrawnBlocks.into())
     }
 
-    fn open_bends(&self) -> Result<Change, String> {
+    fn open_bends(&self) -> Result<Change, Reason> {
         match self.matched {
             Ok(_) => self.by_corner(
                 |pass| pass.is_open && pass.turned_deg != 0.0,
@@ -203,7 +206,12 @@ impl Sides<'_> {
                         .map(|stretch| (stretch.open_heat_j, stretch.open_turned_deg))
                         .collect()
                 });
-                self.ratios(before, after, Block::Stretch, "stretches with open bends")
+                self.ratios(
+                    before,
+                    after,
+                    Block::Stretch,
+                    Paired::StretchesWithOpenBends,
+                )
             }
         }
     }
@@ -214,7 +222,7 @@ impl Sides<'_> {
         &self,
         counts: impl Fn(&Pass) -> bool,
         of: impl Fn(&Pass) -> Option<f64>,
-    ) -> Result<Change, String> {
+    ) -> Result<Change, Reason> {
         let matched = self.matched.as_ref().map_err(Clone::clone)?;
         let passes = |session: &Session, number: u32| -> Vec<(Pass, f64)> {
             let passes = session.passes.iter();
@@ -247,7 +255,7 @@ impl Sides<'_> {
         }
         let n_pairs = corners.iter().map(Vec::len).sum();
         let n_blocks = (laps[0].len(), laps[1].len());
-        self.enough(n_blocks.0, n_blocks.1, "laps with like passes")?;
+        self.enough(n_blocks.0, n_blocks.1, Paired::LapsWithLikePasses)?;
         let told = || {
             let [before, after] =
                 mean_of_corners(&corners, &vec![1.0; n_blocks.0], &vec![1.0; n_blocks.1])?;
@@ -268,7 +276,7 @@ impl Sides<'_> {
             })
             .map(|change: Change| change.widened(self.limits.same_car_share))
         };
-        told().ok_or_else(|| "too few laps drawn again tell it".to_owned())
+        told().ok_or(DriveFact::DrawnLaps.into())
     }
 
     fn is_alike(&self, before: &Pass, after: &Pass) -> bool {
@@ -285,23 +293,21 @@ impl Sides<'_> {
 
     fn medians(
         &self,
-        of: impl Fn(&Session) -> Option<&Result<Times, String>>,
-    ) -> Result<Change, String> {
-        let side = |session, when: &str| {
-            of(session)
-                .ok_or_else(|| "not looked for".to_owned())?
-                .as_ref()
-                .map_err(|reason| format!("{when}: {reason}"))
+        of: impl Fn(&Session) -> Option<&Result<Times, Reason>>,
+    ) -> Result<Change, Reason> {
+        let side = |session, is_before| {
+            let times = of(session).ok_or(DriveFact::LookedFor)?;
+            times.as_ref().map_err(|why| Reason::OfSession {
+                is_before,
+                why: Box::new(why.clone()),
+            })
         };
-        let (before, after) = (side(self.before, "before")?, side(self.after, "after")?);
+        let (before, after) = (side(self.before, true)?, side(self.after, false)?);
         if before.is_normal != after.is_normal {
-            return Err(
-                "oil temperature and voltage of the events were known in one session only, so the two are not alike"
-                    .to_owned(),
-            );
+            return Err(DriveFact::AlikeEvents.into());
         }
         let (ours, theirs) = (blocked(before), blocked(after));
-        self.enough(ours.n_blocks, theirs.n_blocks, "blocks of events")?;
+        self.enough(ours.n_blocks, theirs.n_blocks, Paired::EventBlocks)?;
         self.settled(
             (ours.n_blocks, theirs.n_blocks),
             before.doubt_s.max(after.doubt_s),
@@ -471,7 +477,7 @@ mod tests {
         }
     }
 
-    fn times(values: &[f64], is_normal: bool) -> Option<Result<Times, String>> {
+    fn times(values: &[f64], is_normal: bool) -> Option<Result<Times, Reason>> {
         Some(Ok(Times {
             events: (0..).map(|n| n / 4).zip(values.iter().copied()).collect(),
             doubt_s: 0.0,
@@ -487,7 +493,7 @@ mod tests {
                 .collect()
         };
         let mut before = Session {
-            no_laps: Some("the path does not repeat".to_owned()),
+            no_laps: Some(DriveFact::RepeatedPath.into()),
             ..Session::default()
         };
         let mut after = before.clone();
@@ -506,14 +512,26 @@ mod tests {
             let figure = comparison.figure(name).expect("it is compared");
             figure.outcome.clone().expect_err("it is not told")
         };
-        assert_eq!(refused(&after, "heat_per_lap"), "the path does not repeat");
+        assert_eq!(
+            refused(&after, "heat_per_lap"),
+            DriveFact::RepeatedPath.into()
+        );
         // Too few blocks, another footing, no value.
         after.actuator[1] = times(&values(0.13)[..8], true);
-        assert!(refused(&after, "rise_time").contains("10 blocks of events before and 2 after"));
+        let few = Reason::TooFewOfEach {
+            what: Paired::EventBlocks,
+            found: [10, 2],
+            needed: scatter_only().least_blocks as usize,
+        };
+        assert_eq!(refused(&after, "rise_time"), few);
         after.actuator[1] = times(&values(0.13), false);
-        assert!(refused(&after, "rise_time").contains("one session only"));
-        after.actuator[1] = Some(Err("no edge".to_owned()));
-        assert_eq!(refused(&after, "rise_time"), "after: no edge");
+        assert_eq!(refused(&after, "rise_time"), DriveFact::AlikeEvents.into());
+        after.actuator[1] = Some(Err(DriveFact::QuickMove.into()));
+        let no_move = Reason::OfSession {
+            is_before: false,
+            why: Box::new(DriveFact::QuickMove.into()),
+        };
+        assert_eq!(refused(&after, "rise_time"), no_move);
     }
 
     #[test]

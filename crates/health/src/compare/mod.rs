@@ -16,6 +16,7 @@ mod circuit;
 mod figures;
 mod session;
 
+use crate::reason::Reason;
 pub use session::{LapPart, Pass, Session, Stretch, Times};
 
 use crate::limits::Compare;
@@ -97,7 +98,7 @@ pub struct Compared {
     /// Its unit.
     pub unit: &'static str,
     /// The change, or why it cannot be told.
-    pub outcome: Result<Change, String>,
+    pub outcome: Result<Change, Reason>,
     /// How it was made, one sentence.
     pub method: &'static str,
 }
@@ -106,7 +107,7 @@ pub struct Compared {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Comparison {
     /// Corners of the same circuit found in both; or why laps and corners are not paired.
-    pub matched: Result<usize, String>,
+    pub matched: Result<usize, Reason>,
     /// Laps before and after.
     pub n_laps: (usize, usize),
     /// The figures, in order.
@@ -148,7 +149,7 @@ pub fn compare_sessions(before: &Session, after: &Session, limits: &Compare) -> 
 fn notes(
     before: &Session,
     after: &Session,
-    matched: &Result<Vec<(u32, u32)>, String>,
+    matched: &Result<Vec<(u32, u32)>, Reason>,
 ) -> Vec<String> {
     let mut notes = Vec::new();
     if let Err(reason) = matched {

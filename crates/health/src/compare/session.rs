@@ -3,6 +3,7 @@
 //! In: [`Results`]. Out: a [`Session`]. What a gap hides in part is left out: "at least" on
 //! one side of a difference has no meaning.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::normal::Measured;
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::{Direction, Response};
@@ -81,15 +82,15 @@ pub struct Session {
     /// Laps in order.
     pub laps: Vec<LapPart>,
     /// Why there are none.
-    pub no_laps: Option<String>,
+    pub no_laps: Option<Reason>,
     /// Passes of corners in laps, in order.
     pub passes: Vec<Pass>,
     /// Stretches in order, those in which nothing was driven left out.
     pub stretches: Vec<Stretch>,
     /// Dead, rise, transition and release time.
-    pub actuator: [Option<Result<Times, String>>; 4],
+    pub actuator: [Option<Result<Times, Reason>>; 4],
     /// Pedal to response.
-    pub throttle_on: Option<Result<Times, String>>,
+    pub throttle_on: Option<Result<Times, Reason>>,
 }
 
 impl Session {
@@ -262,7 +263,7 @@ fn times(
     direction: Direction,
     kind: Kind,
     stretch_s: f64,
-) -> Result<Times, String> {
+) -> Result<Times, Reason> {
     let actuator = results.actuator.as_ref().map_err(Clone::clone)?;
     let timing = match direction {
         Direction::Engage => &actuator.engage,
@@ -295,12 +296,9 @@ fn times(
     })
 }
 
-fn delays(results: &Results, stretch_s: f64) -> Result<Times, String> {
+fn delays(results: &Results, stretch_s: f64) -> Result<Times, Reason> {
     let actuator = results.actuator.as_ref().map_err(Clone::clone)?;
-    let delay = actuator
-        .throttle_on
-        .as_ref()
-        .ok_or("throttle, or what a full clutch.command is, is not known")?;
+    let delay = actuator.throttle_on.as_ref().ok_or(DriveFact::Pedal)?;
     Ok(Times {
         events: delay
             .wholes

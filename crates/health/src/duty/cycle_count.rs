@@ -6,6 +6,7 @@
 //! values beside it were reached, so every range counted was gone through; what happened
 //! inside is missing, and the count is then a lower bound.
 
+use crate::reason::Reason;
 use std::collections::BTreeMap;
 
 use super::rainflow::{Rainflow, Swing};
@@ -26,20 +27,25 @@ pub struct Levels {
 
 impl Levels {
     /// Levels `width` apart; values beyond `lowest` and `highest` count as these.
-    pub fn new(width: f64, lowest: f64, highest: f64) -> Result<Levels, String> {
+    pub fn new(width: f64, lowest: f64, highest: f64) -> Result<Levels, Reason> {
         let is_scale = [width, lowest, highest].iter().all(|end| end.is_finite())
             && width > 0.0
             && highest > lowest;
         if !is_scale {
-            return Err(format!(
-                "{lowest} to {highest} in steps of {width} is no scale"
-            ));
+            return Err(Reason::NoScale {
+                lowest,
+                highest,
+                width,
+            });
         }
         let n_levels = (highest - lowest) / width;
         if n_levels > MOST_LEVELS {
-            return Err(format!(
-                "{lowest} to {highest} in steps of {width} makes {n_levels:.0} levels, more than {MOST_LEVELS:.0}"
-            ));
+            return Err(Reason::TooManyLevels {
+                lowest,
+                highest,
+                width,
+                most: MOST_LEVELS,
+            });
         }
         Ok(Levels {
             width,

@@ -8,6 +8,7 @@ use super::limits::{
     CARBON_TIMES_PAPER, EXCEEDANCE_LEVELS, PAPER_BRIEF_W_PER_MM2, PAPER_CONTINUOUS_W_PER_MM2,
     PAPER_EVENT_J_PER_MM2,
 };
+use crate::reason::{DriveFact, MapFact, Measured, Reason};
 use crate::result::{Event, EventKind};
 
 /// A guide value to draw beside a curve.
@@ -63,10 +64,10 @@ fn guides(labels: [&'static str; 2], paper: (f64, f64)) -> [Guide; 2] {
 /// `Err` is why there is no curve: area, distance or torque is not known.
 pub fn power_exceedance(
     events: &[Event],
-    area_mm2: Result<f64, String>,
-    distance_km: Result<f64, String>,
+    area_mm2: Result<f64, Reason>,
+    distance_km: Result<f64, Reason>,
     least_km: f64,
-) -> Result<Exceedance, String> {
+) -> Result<Exceedance, Reason> {
     let mut curve = curve("W/mm²", events, area_mm2, distance_km, least_km, |event| {
         event.heat_peak_kw
     })?;
@@ -84,10 +85,10 @@ pub fn power_exceedance(
 /// Energy of an event per net lining area of all packs, J/mm². As [`power_exceedance`].
 pub fn energy_exceedance(
     events: &[Event],
-    area_mm2: Result<f64, String>,
-    distance_km: Result<f64, String>,
+    area_mm2: Result<f64, Reason>,
+    distance_km: Result<f64, Reason>,
     least_km: f64,
-) -> Result<Exceedance, String> {
+) -> Result<Exceedance, Reason> {
     let mut curve = curve("J/mm²", events, area_mm2, distance_km, least_km, |event| {
         event.heat_kj
     })?;
@@ -102,20 +103,22 @@ pub fn energy_exceedance(
 fn curve(
     unit: &'static str,
     events: &[Event],
-    area_mm2: Result<f64, String>,
-    distance_km: Result<f64, String>,
+    area_mm2: Result<f64, Reason>,
+    distance_km: Result<f64, Reason>,
     least_km: f64,
     kilo: impl Fn(&Event) -> Option<f64>,
-) -> Result<Exceedance, String> {
+) -> Result<Exceedance, Reason> {
     let area_mm2 = area_mm2?;
     let km = distance_km?;
     if area_mm2.is_nan() || area_mm2 <= 0.0 {
-        return Err("the lining has no area".to_owned());
+        return Err(MapFact::LiningArea.into());
     }
     if km.is_nan() || km < least_km {
-        return Err(format!(
-            "{km:.1} km were driven; less than {least_km:.0} km are not told per 100 km"
-        ));
+        return Err(Reason::TooLittle {
+            what: Measured::EventDistance,
+            found: km,
+            needed: least_km,
+        });
     }
     let mut values = Vec::new();
     let mut n_at_least = 0;
@@ -127,7 +130,7 @@ fn curve(
         }
     }
     if values.is_empty() && !events.is_empty() {
-        return Err("of no event the heat is known".to_owned());
+        return Err(DriveFact::HeatOfEvents.into());
     }
     values.sort_by(f64::total_cmp);
     let levels = levels();
@@ -226,13 +229,14 @@ mod tests {
 
     #[test]
     fn without_area_distance_or_heat_there_is_a_reason() {
-        let no = |why: &str| Err(why.to_owned());
         let told = |area, km| energy_exceedance(&events(), area, km, 10.0).unwrap_err();
-        assert_eq!(told(no("no faces"), Ok(100.0)), "no faces");
-        assert_eq!(told(Ok(1.0), no("no road speed")), "no road speed");
-        assert!(told(Ok(1.0), Ok(9.0)).contains("9.0 km"));
-        assert!(told(Ok(0.0), Ok(100.0)).contains("area"));
-        assert!(told(Ok(1.0), Ok(f64::NAN)).contains("km"));
+        let no_faces: Reason = MapFact::PackShape.into();
+        assert_eq!(told(Err(no_faces.clone()), Ok(100.0)), no_faces);
+        let no_speed: Reason = MapFact::RadiusOrSpeed.into();
+        assert_eq!(told(Ok(1.0), Err(no_speed.clone())), no_speed);
+        assert!(told(Ok(1.0), Ok(9.0)).to_string().contains("9.0 km"));
+        assert_eq!(told(Ok(0.0), Ok(100.0)), MapFact::LiningArea.into());
+        assert!(told(Ok(1.0), Ok(f64::NAN)).to_string().contains("km"));
         let mut cold = event(0.0, 1.0, 1.0);
         cold.heat_kj = None;
         assert!(energy_exceedance(&[cold], Ok(1.0), Ok(100.0), 10.0).is_err());

@@ -5,6 +5,7 @@
 //! here, so it says nothing of life left, and there is no default.
 
 use super::cycle_count::Cycle;
+use crate::reason::Reason;
 
 /// Cycles a part bears against the range of each: N = `reference_cycles` ·
 /// (`reference_range` / range)^`exponent`.
@@ -23,16 +24,14 @@ impl LifeLine {
         exponent: f64,
         reference_range: f64,
         reference_cycles: f64,
-    ) -> Result<LifeLine, String> {
+    ) -> Result<LifeLine, Reason> {
         for (name, value) in [
             ("exponent", exponent),
             ("reference range", reference_range),
             ("reference cycles", reference_cycles),
         ] {
             if !(value.is_finite() && value > 0.0) {
-                return Err(format!(
-                    "the {name} of the life line is {value}, not above 0"
-                ));
+                return Err(Reason::BadLifeLine { name, value });
             }
         }
         Ok(LifeLine {

@@ -4,6 +4,7 @@
 //! that decides. No weights are hidden: it is the greatest, and nothing is averaged.
 
 use crate::limits::SeverityRamps;
+use crate::reason::{Counted, Reason};
 
 /// One ramp: 0 points at quiet and below, 100 at the limit and above.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,7 +51,7 @@ pub fn severity_index(
     heat_kj_per_km: Option<f64>,
     oil_p99_c: Option<f64>,
     partial_percent: Option<f64>,
-) -> Result<SeverityIndex, String> {
+) -> Result<SeverityIndex, Reason> {
     let ramp = |name, title, unit, (quiet, limit): (f64, f64), value: Option<f64>| {
         let value = value.filter(|value| value.is_finite());
         Ramp {
@@ -99,14 +100,13 @@ pub fn severity_index(
         .filter_map(|ramp| Some((ramp.name, ramp.points?)))
         .collect();
     if known.len() < limits.least_ramps as usize {
-        return Err(format!(
-            "{} of four ramps is known, {} are needed",
-            match known.first() {
-                Some((name, _)) => format!("only one ({name})"),
-                None => "none".to_owned(),
+        return Err(Reason::TooFew {
+            what: Counted::Ramps {
+                first: known.first().map(|(name, _)| *name),
             },
-            limits.least_ramps
-        ));
+            found: known.len(),
+            needed: limits.least_ramps as usize,
+        });
     }
     let mut value = 0.0;
     let mut winner = None;
@@ -191,10 +191,11 @@ mod tests {
             Some(f64::NAN),
         )
         .unwrap_err();
-        assert!(why.contains("only one (heat_per_km)"), "{why}");
+        assert!(why.to_string().contains("only one (heat_per_km)"), "{why}");
         assert!(
             severity_index(&SeverityRamps::default(), None, None, None, None)
                 .unwrap_err()
+                .to_string()
                 .contains("none")
         );
     }

@@ -2,6 +2,7 @@
 //!
 //! In: rows; at the end events, area, distance and temperatures. Out: [`Duty`].
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Time;
@@ -44,14 +45,14 @@ pub struct Duty {
     /// Cycles of the pack torque, N·m, by range and mean; rainflow after ASTM E1049-85.
     pub torque_cycles: CycleMatrix,
     /// The same of the estimated pack temperature, °C, or why there are none.
-    pub temperature_cycles: Result<CycleMatrix, String>,
+    pub temperature_cycles: Result<CycleMatrix, Reason>,
     /// Events per 100 km by peak power per area.
-    pub power: Result<Exceedance, String>,
+    pub power: Result<Exceedance, Reason>,
     /// Events per 100 km by energy per area.
-    pub energy: Result<Exceedance, String>,
+    pub energy: Result<Exceedance, Reason>,
     /// Share of life used by the torque cycles after Palmgren and Miner, for a life line of the
     /// user, or why there is none.
-    pub miner_sum: Result<f64, String>,
+    pub miner_sum: Result<f64, Reason>,
     /// Steps that reproduce the duty on a bench.
     pub bench: BenchCycle,
 }
@@ -64,19 +65,19 @@ pub struct DutyInput<'a> {
     /// The events.
     pub events: &'a [Event],
     /// Net lining area of all packs, mm², or why it is not known.
-    pub area_mm2: Result<f64, String>,
+    pub area_mm2: Result<f64, Reason>,
     /// Mean friction radius, m.
     pub friction_radius_m: Option<f64>,
     /// Packs that share the work.
     pub n_packs: f64,
     /// Distance, km, or why it is not known.
-    pub distance_km: Result<f64, String>,
+    pub distance_km: Result<f64, Reason>,
     /// Shortest drive that is told per 100 km, km.
     pub least_km: f64,
     /// The user's life line.
     pub life_line: LifeLimits,
     /// The temperatures.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
 }
 
 impl DutyWatch {
@@ -112,7 +113,7 @@ impl DutyWatch {
             torque_cycles: CycleMatrix::of(&cycles, &TORQUE_RANGE_EDGES_NM, &TORQUE_MEAN_EDGES_NM),
             temperature_cycles,
             miner_sum: life_line(&input.life_line).and_then(|line| match cycles.is_empty() {
-                true => Err("the pack torque is not known, or never moved".to_owned()),
+                true => Err(DriveFact::MovingTorque.into()),
                 false => Ok(miner_sum(&cycles, &line)),
             }),
             power: power_exceedance(
@@ -131,9 +132,9 @@ impl DutyWatch {
         }
     }
 }
-fn life_line(limits: &LifeLimits) -> Result<LifeLine, String> {
+fn life_line(limits: &LifeLimits) -> Result<LifeLine, Reason> {
     if limits.exponent == 0.0 {
-        return Err("no life line is set: `[life_line]` of the settings".to_owned());
+        return Err(DriveFact::LifeLine.into());
     }
     LifeLine::new(limits.exponent, limits.range_nm, limits.cycles)
 }

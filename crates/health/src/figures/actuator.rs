@@ -1,5 +1,6 @@
 //! The actuator's times, and the delays after the pedal: medians, the spread as the band.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::{Spread, Told};
 
@@ -54,7 +55,7 @@ const TIMES: [Time; 4] = [
 ];
 
 /// Answers of the actuator; they rest on the command, whatever answered.
-fn answers<'a>(from: &Ingredients<'a>, asked: &Asked) -> Result<&'a Actuator, String> {
+fn answers<'a>(from: &Ingredients<'a>, asked: &Asked) -> Result<&'a Actuator, Reason> {
     let actuator = from.actuator.as_ref().map_err(Clone::clone)?;
     asked.rest_on(COMMAND)?;
     Ok(actuator)
@@ -109,7 +110,7 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
 }
 
 /// What may be said, with the factor of its resolution; or why nothing.
-pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String> {
+pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), Reason> {
     match pool.told {
         Told::Singly(spread) => Ok((spread, 1.0)),
         Told::Pooled { spread, .. } => Ok((spread, POOLED)),
@@ -117,31 +118,16 @@ pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), String
             let period_s = pool
                 .resolution
                 .map_or(0.0, |periods| periods.deciding_period_s());
-            Err(format!(
-                "shorter than the {:.0} ms that samples every {:.0} ms can tell",
-                1e3 * below_s,
-                1e3 * period_s
-            ))
+            Err(Reason::BelowResolution { below_s, period_s })
         }
-        Told::NoEvent if timing.n_edges == 0 => {
-            Err("the command never moved by 15 % of full within 0.2 s".to_owned())
-        }
-        Told::NoEvent if timing.reasons.is_empty() => Err(format!(
-            "none of {} moves of the command was a step of half of full",
-            timing.n_edges
-        )),
-        Told::NoEvent => {
-            let reasons: Vec<String> = timing
-                .reasons
-                .iter()
-                .map(|(reason, n)| format!("{n}: {}", reason.text()))
-                .collect();
-            Err(format!(
-                "none of {} moves of the command tells it ({})",
-                timing.n_edges,
-                reasons.join("; ")
-            ))
-        }
+        Told::NoEvent if timing.n_edges == 0 => Err(DriveFact::QuickMove.into()),
+        Told::NoEvent if timing.reasons.is_empty() => Err(Reason::NoHalfStep {
+            n_moves: timing.n_edges,
+        }),
+        Told::NoEvent => Err(Reason::NoMoveUsable {
+            n_moves: timing.n_edges,
+            causes: timing.reasons.clone(),
+        }),
     }
 }
 
@@ -212,11 +198,10 @@ fn delayed(
     let mut factor = 0.0;
     let asked = from.gate.asking();
     let outcome = answers(from, &asked).and_then(|actuator| {
-        let delay =
-            of(actuator).ok_or("throttle, or what a full clutch.command is, is not known")?;
-        let whole = delay.whole.ok_or_else(|| match delay.n_events {
-            0 => "the pedal never moved as fast as that".to_owned(),
-            n => format!("none of {n} movements of the pedal was followed by command and response"),
+        let delay = of(actuator).ok_or(DriveFact::Pedal)?;
+        let whole = delay.whole.ok_or(match delay.n_events {
+            0 => DriveFact::QuickPedal.into(),
+            n_moves => Reason::PedalNotFollowed { n_moves },
         })?;
         factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
         Ok(Estimate {

@@ -3,13 +3,14 @@
 use super::figure;
 use crate::duty::SeverityIndex;
 use crate::oil_life::OilLife;
+use crate::reason::Reason;
 use crate::result::{Estimate, Figure, Grade};
 use crate::trust::{Gate, HEAT, OIL};
 
 /// The severity of the drive. The grade is the worst of what it is made of.
 pub(crate) fn severity(
     gate: &Gate,
-    index: &Result<SeverityIndex, String>,
+    index: &Result<SeverityIndex, Reason>,
     made_of: &[Figure],
 ) -> Figure {
     let outcome = index.as_ref().map_err(Clone::clone).map(|index| Estimate {
@@ -61,7 +62,7 @@ pub(crate) fn severity(
 pub(crate) fn oil_distance_factor(gate: &Gate, oil: &OilLife) -> Figure {
     // One guess on another is no figure.
     let outcome = match (&oil.temperature.why_guessed, &oil.work.why_guessed) {
-        (Some(why), Some(_)) => Err(format!("neither oil temperature nor work is known: {why}")),
+        (Some(why), Some(_)) => Err(Reason::NoOilAndWork(Box::new(why.clone()))),
         _ => Ok(oil.factor),
     };
     let asked = gate.asking();

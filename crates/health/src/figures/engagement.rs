@@ -2,7 +2,7 @@
 
 use super::{Ingredients, SHORTEST_PAIR_S, figure};
 use crate::band::{absolute, relative};
-use crate::reason::Reason;
+use crate::reason::{DriveFact, Reason};
 use crate::result::{Estimate, Figure};
 use crate::sums::PartialTime;
 use crate::trust::{Asked, SLIP, Source, Verdict};
@@ -10,12 +10,8 @@ use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
 
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
-    let found = asked.read(&from.sums.slip_peak).map_err(String::from);
-    let outcome = found.and_then(|peak| {
-        let (peak, _) = peak.ok_or_else(|| {
-            "no rear wheel ever turned above the speed from which differences are believed"
-                .to_owned()
-        })?;
+    let outcome = asked.read(&from.sums.slip_peak).and_then(|peak| {
+        let (peak, _) = peak.ok_or(DriveFact::FastWheel)?;
         // A highest value picks the noise that points its way: only the low end moves.
         let mut estimate = relative(peak, from.tolerances.slip);
         estimate.low = (estimate.low - SIGNIFICANT_SDS * from.gate.slip_sd()).max(0.0);
@@ -36,9 +32,9 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
 }
 
 /// Seconds by level of the command.
-fn command_time(from: &Ingredients, asked: &Asked) -> Result<CommandTime, String> {
+fn command_time(from: &Ingredients, asked: &Asked) -> Result<CommandTime, Reason> {
     let time = asked.read(from.command)?;
-    time.ok_or_else(|| "the map has no channel clutch.command".to_owned())
+    time.ok_or(Reason::NoChannel("clutch.command"))
 }
 
 pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
@@ -77,14 +73,14 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
         false => asked.read(&sums.partial_by_command),
     };
     // That there is no command says half of it: the torque would have done.
-    let neither = "neither torque nor command was ever known while the wheels turned";
+    let neither = Reason::from(DriveFact::TorqueOrCommand);
     let time = match from.gate.verdict(Source::Command) {
-        Verdict::Missing(_) => time.map_err(|_| Reason::from(neither.to_owned())),
+        Verdict::Missing(_) => time.map_err(|_| neither.clone()),
         _ => time,
     };
     let outcome = asked.rest_on(SLIP).and(time).and_then(|time| {
         if !is_judged(time) {
-            return Err(Reason::from(neither.to_owned()));
+            return Err(neither);
         }
         let [value, low, high] = time.seconds;
         let estimate = Estimate {
@@ -124,7 +120,7 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
         "partial_heat_making",
         "Heat-making partial engagement",
         "s",
-        outcome.map_err(String::from),
+        outcome,
         from.wheel_coverage.min(from.resolution).min(known),
         method,
     )

@@ -3,6 +3,7 @@
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
 use crate::limits::SDS_OF_90;
+use crate::reason::{Measured, Reason};
 use crate::result::{Estimate, Figure};
 use crate::sums::Sums;
 use crate::trust::{Asked, HEAT, Source, on};
@@ -57,7 +58,7 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
         "heat_total",
         "Heat in the pack",
         "kJ",
-        outcome.map_err(String::from),
+        outcome,
         heat_factor(from),
         method,
     )
@@ -117,19 +118,26 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
         "heat_peak",
         "Highest heat rate",
         "kW",
-        outcome.map_err(String::from),
+        outcome,
         heat_factor(from),
         method,
     )
 }
+
+/// Distance below which heat per km says nothing, km. Source: none, engineering guess.
+const LEAST_KM: f64 = 0.1;
 
 pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
     let asked = with_fit(from);
     let outcome = heat.outcome.clone().and_then(|total| {
         asked.rest_on(HEAT)?;
         let km = asked.read(&from.sums.motion)?.distance_m * 1e-3;
-        if km < 0.1 {
-            return Err(format!("the drive is too short: {km:.2} km, 0.1 km wanted"));
+        if km < LEAST_KM {
+            return Err(Reason::TooLittle {
+                what: Measured::HeatDistance,
+                found: km,
+                needed: LEAST_KM,
+            });
         }
         let sd = from.tolerances.heat().hypot(from.tolerances.distance);
         let mut estimate = relative(total.value / km, sd);
@@ -152,9 +160,8 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
 
 pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
-    let found = asked.read(&from.oil_c).map_err(String::from);
-    let outcome = found.and_then(|highest_c| {
-        let celsius = highest_c.ok_or_else(|| "no value of oil.temperature".to_owned())?;
+    let outcome = asked.read(&from.oil_c).and_then(|highest_c| {
+        let celsius = highest_c.ok_or_else(|| Reason::no_value(&["oil.temperature"]))?;
         let half = SDS_OF_90 * from.limits.trust.oil_sensor_sd_k;
         Ok(Estimate {
             value: celsius,

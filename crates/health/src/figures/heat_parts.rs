@@ -5,6 +5,7 @@ use super::{Ingredients, LEAST_TURN_DEG, figure};
 use crate::band::{Tolerances, relative};
 use crate::ledger::{Bends, Causes};
 use crate::limits::SDS_OF_90;
+use crate::reason::{DriveFact, Measured, Reason};
 use crate::result::{Estimate, Figure};
 use crate::trust::{HEAT, Kept};
 
@@ -14,6 +15,7 @@ pub(super) struct Specific {
     title: &'static str,
     unit: &'static str,
     of: &'static str,
+    missing: DriveFact,
 }
 
 impl Specific {
@@ -22,12 +24,14 @@ impl Specific {
         title: "Highest energy per area",
         unit: "J/mm²",
         of: "heat of the hottest event",
+        missing: DriveFact::HottestEvent,
     };
     pub(super) const POWER: Specific = Specific {
         name: "specific_power_max",
         title: "Highest power per area",
         unit: "W/mm²",
         of: "highest heat rate (mean over 0.2 s)",
+        missing: DriveFact::HeatPeak,
     };
 }
 
@@ -37,8 +41,11 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
     let outcome = asked.read(from.bend_ledger).and_then(|ledger| {
         let degrees = asked.read(&from.sums.turning)?.turned_open_rad.to_degrees();
         if degrees < LEAST_TURN_DEG {
-            let words = format!("{degrees:.0}° turned in bends, {LEAST_TURN_DEG:.0}° wanted");
-            return Err(words.into());
+            return Err(Reason::TooLittle {
+                what: Measured::Turned,
+                found: degrees,
+                needed: LEAST_TURN_DEG,
+            });
         }
         let heat_j = ledger.heat_j();
         let causes = ledger.causes(from.ratio_log(), Bends::Stated, heat_j);
@@ -51,7 +58,7 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
         "heat_per_degree",
         "Heat per degree turned",
         "J/deg",
-        outcome.map_err(String::from),
+        outcome,
         heat_factor(from),
         method,
     )
@@ -78,6 +85,10 @@ fn own_sd(name: &str, causes: &Causes, value_j: f64, tolerances: &Tolerances) ->
     }
 }
 
+/// Share of the heat whose bend must be known to split it by cause. Source: none, engineering
+/// guess.
+const LEAST_SPLIT: f64 = 0.9;
+
 /// The heat split by cause: four figures that sum to the total.
 pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
     type Part = fn(&Causes) -> f64;
@@ -98,11 +109,11 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
         let outcome = heat.outcome.clone().and_then(|total| {
             let ledger = asked.read(from.ledger)?;
             let split = ledger.split_share();
-            if split < 0.9 {
-                return Err(format!("the turning rate is known for {:.0} % of the heat, 90 % wanted", 100.0 * split));
+            if split < LEAST_SPLIT {
+                return Err(Reason::TooLittle { what: Measured::HeatWithTurning, found: split, needed: LEAST_SPLIT });
             }
-            if name == "heat_mismatch" {
-                from.calibration.outcome.as_ref().map_err(|reason| format!("the tyre ratio is not known: {reason}"))?;
+            if let ("heat_mismatch", Err(why)) = (name, &from.calibration.outcome) {
+                return Err(Reason::NoTyreRatio(Box::new(why.clone())));
             }
             let total_j = total.value * 1e3;
             let stated = ledger.causes(from.ratio_log(), Bends::Stated, total_j);
@@ -140,10 +151,9 @@ pub(super) fn specific(
     kilo: Kept<Option<f64>, HEAT>,
 ) -> Figure {
     let asked = with_fit(from);
-    let found = asked.read(&kilo).map_err(String::from);
-    let outcome = found.and_then(|kilo| {
+    let outcome = asked.read(&kilo).and_then(|kilo| {
         let area_mm2 = from.area_mm2.clone()?;
-        let kilo = kilo.ok_or_else(|| format!("no {}", what.of))?;
+        let kilo = kilo.ok_or(what.missing)?;
         Ok(relative(kilo * 1e3 / area_mm2, from.tolerances.heat()))
     });
     let method = format!("{} over the net lining area of all faces", what.of);

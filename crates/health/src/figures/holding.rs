@@ -3,6 +3,7 @@
 use super::figure;
 use crate::baseline::Reference;
 use crate::holding::Holding;
+use crate::reason::Reason;
 use crate::result::{Figure, Grade};
 use crate::trust::Gate;
 
@@ -13,7 +14,7 @@ const LIKE_BENDS: f64 = 0.75;
 /// The holding index.
 pub(crate) fn holding_index(
     gate: &Gate,
-    holding: &Result<Holding, String>,
+    holding: &Result<Holding, Reason>,
     past: Option<&Reference>,
     of_log: Grade,
 ) -> Figure {

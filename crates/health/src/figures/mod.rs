@@ -14,8 +14,10 @@ pub(crate) mod holding;
 mod motion;
 mod thermal;
 
+use crate::Calibration;
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
-use halfshaft_driveline::{Basis, Calibration, MISMATCH_NOT_LEARNED};
+use halfshaft_driveline::{Basis, MISMATCH_NOT_LEARNED};
 use halfshaft_model::Vehicle;
 
 use crate::actuator::Actuator;
@@ -73,17 +75,17 @@ pub struct Ingredients<'a> {
     /// Heat of the hottest event, kJ.
     pub hottest_event_kj: Kept<Option<f64>, HEAT>,
     /// Net lining area of all packs, mm², or what is missing.
-    pub area_mm2: Result<f64, String>,
+    pub area_mm2: Result<f64, Reason>,
     /// The limits in force.
     pub limits: &'a Limits,
     /// Answers of the actuator, or why there are none.
-    pub actuator: &'a Result<Actuator, String>,
+    pub actuator: &'a Result<Actuator, Reason>,
     /// What to compare with.
     pub baseline: &'a Baseline,
     /// The vehicle.
     pub vehicle: &'a Vehicle,
     /// Temperatures, or why there are none.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// Oil temperature to warn at, °C.
     pub oil_warn_c: f64,
     /// Torque source in words.
@@ -107,7 +109,7 @@ fn figure(
     name: &'static str,
     title: &'static str,
     unit: &'static str,
-    outcome: Result<Estimate, String>,
+    outcome: Result<Estimate, Reason>,
     factor: f64,
     method: String,
 ) -> Figure {
@@ -180,9 +182,9 @@ pub fn named<'a>(figures: &'a [Figure], name: &str) -> Option<&'a Figure> {
 }
 
 /// The number of the figure of that name, or why there is none.
-pub fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, String> {
+pub fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, Reason> {
     named(figures, name)
-        .ok_or_else(|| format!("there is no figure {name}"))?
+        .ok_or_else(|| Reason::NoFigure(name.to_owned()))?
         .outcome
         .clone()
 }

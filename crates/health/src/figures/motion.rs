@@ -35,7 +35,7 @@ pub(super) fn moving_time(from: &Ingredients) -> Figure {
         "moving_time",
         "Moving time",
         "s",
-        outcome.map_err(String::from),
+        outcome,
         from.wheel_coverage,
         method,
     )
@@ -64,7 +64,7 @@ pub(super) fn distance(from: &Ingredients) -> Figure {
         "distance",
         "Distance",
         "km",
-        outcome.map_err(String::from),
+        outcome,
         from.wheel_coverage,
         method,
     )
@@ -97,7 +97,7 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
         "turn_total",
         "Turned in bends",
         "deg",
-        outcome.map_err(String::from),
+        outcome,
         from.wheel_coverage,
         method,
     )
@@ -106,7 +106,7 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
 pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {
     let ratio = &from.calibration.outcome;
     let asked = from.gate.asking();
-    let believed = asked.rest_on(on(&[Source::Tyres])).map_err(String::from);
+    let believed = asked.rest_on(on(&[Source::Tyres]));
     let outcome = believed.and_then(|()| ratio.clone()).map(|ratio| Estimate {
         value: ratio.ratio_log.exp(),
         low: ratio.low.exp(),

@@ -1,5 +1,6 @@
 //! How hot it became, and how much room was left.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 
 use super::heat::{heat_factor, with_fit};
@@ -30,7 +31,10 @@ pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
     });
     let (factor, anchor) = match from.thermal.as_ref().map(|thermal| &thermal.anchor) {
         Ok(Anchor::Fitted(_)) => (ANCHORED, "fitted to the logged temperature".to_owned()),
-        Ok(Anchor::Open(why)) => (OPEN, format!("not held by any sensor: {why}")),
+        Ok(Anchor::Open(why)) => (
+            OPEN,
+            format!("not held by any sensor: {}", Reason::from(why.clone())),
+        ),
         Err(_) => (0.0, "not made".to_owned()),
     };
     let method = format!(

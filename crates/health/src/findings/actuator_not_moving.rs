@@ -134,7 +134,7 @@ impl Check for NotMoving {
         drive.rear_wheels()?;
         drive.all_of(&["clutch.command"])?;
         if let Err(reason) = drive.actuator {
-            return Err(reason.clone());
+            return Err(reason.clone().into());
         }
         let limits = &drive.limits.actuator;
         let mut settled = self.clone();

@@ -55,7 +55,7 @@ fn outcome(drive: &Drive) -> Outcome {
             return Ok(Some(fired));
         }
         return match drive.actuator {
-            Err(why) => Err(why.clone()),
+            Err(why) => Err(why.clone().into()),
             Ok(actuator) if actuator.responses.is_empty() => {
                 Err("the command never moved by 15 % of full within 0.2 s".to_owned())
             }

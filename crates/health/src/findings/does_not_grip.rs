@@ -4,6 +4,7 @@
 //! command and there was something to hold. Not counted: both wheels spinning, where the road
 //! lets go and not the pack, and bends that the torque the map states cannot straighten.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 
@@ -159,7 +160,7 @@ impl Check for DoesNotGrip {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&["clutch.command"])?;
-        drive.basis.slip.clone()?;
+        drive.basis.slip.clone().map_err(Reason::from)?;
         drive.road_speed()?;
         drive.steady_wheels()?;
         if self.asked_s < drive.limits.grip.least_s {

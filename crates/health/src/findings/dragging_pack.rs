@@ -5,6 +5,7 @@
 //! takes the rear axle ahead of the road, which a dragging pack does not. When every bend of a
 //! log is like that, track and radius of the map are as likely to be wrong.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 
@@ -147,7 +148,7 @@ impl Check for DraggingPack {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.all_of(&["clutch.command"])?;
-        drive.basis.slip.clone()?;
+        drive.basis.slip.clone().map_err(Reason::from)?;
         drive.steady_wheels()?;
         let mut settled = self.clone();
         settled.end();

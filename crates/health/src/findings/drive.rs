@@ -1,16 +1,18 @@
 //! What a check may ask of the rest of the assessment, and what it must have.
 
+use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::thermal::ThermalEstimate;
-use halfshaft_driveline::{Basis, Calibration};
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Vehicle};
 
+use crate::Calibration;
 use crate::actuator::{Actuator, Leading};
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::figures::{estimate_of, named};
 use crate::limits::Limits;
 use crate::pieces::Piece;
+use crate::reason::{MapFact, Reason};
 use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 use crate::trust::{Gate, OIL, Source, Swap, on};
@@ -35,21 +37,21 @@ pub struct Drive<'a> {
     /// What the drive says of the rear tyres.
     pub calibration: &'a Calibration,
     /// Answers of the actuator, or why there are none.
-    pub actuator: &'a Result<Actuator, String>,
+    pub actuator: &'a Result<Actuator, Reason>,
     /// Moves in which the response came before the command, when most do.
     pub leading: Option<&'a Leading>,
     /// How command and state go together when that is the wrong way round over the whole drive.
     pub swap: Option<Swap>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
-    pub thermal: &'a Result<ThermalEstimate, String>,
+    pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.
-    pub ripple: &'a Result<Option<Ripple>, String>,
+    pub ripple: &'a Result<Option<Ripple>, Reason>,
     /// What to compare with.
     pub baseline: &'a Baseline,
     /// The pieces the log consists of.
     pub pieces: &'a [Piece],
     /// How the car was used, or why that cannot be said.
-    pub class: &'a Result<UseClass, String>,
+    pub class: &'a Result<UseClass, Reason>,
     /// Coverage and grade.
     pub quality: &'a Quality,
     /// Stretches that were no driving.
@@ -62,7 +64,7 @@ pub struct Drive<'a> {
 
 impl Drive<'_> {
     /// The figure of that name, or why there is no number.
-    pub fn figure(&self, name: &str) -> Result<Estimate, String> {
+    pub fn figure(&self, name: &str) -> Result<Estimate, Reason> {
         estimate_of(self.figures, name)
     }
 
@@ -169,7 +171,7 @@ impl Drive<'_> {
 }
 
 /// Net lining area of all packs, mm², or what is missing.
-pub fn lining_area_mm2(vehicle: &Vehicle) -> Result<f64, String> {
+pub fn lining_area_mm2(vehicle: &Vehicle) -> Result<f64, Reason> {
     let area = vehicle.pack.map(|pack| {
         net_area(
             f64::from(pack.n_faces),
@@ -180,6 +182,6 @@ pub fn lining_area_mm2(vehicle: &Vehicle) -> Result<f64, String> {
     });
     match area {
         Some(area) if area > 0.0 => Ok(area * 1e6 * vehicle.layout.map_or(1.0, Layout::n_packs)),
-        _ => Err("the map does not state faces and radii of the pack".to_owned()),
+        _ => Err(MapFact::PackShape.into()),
     }
 }

@@ -4,6 +4,7 @@
 //! in one event, or much power for a moment. Judged per net area; the map's torque
 //! carries its tolerance into both.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
 use super::drive::lining_area_mm2;
@@ -42,7 +43,7 @@ struct HardHit {
     driving: Driving,
     slip: Slip,
     limits: Hit,
-    area_mm2: Result<f64, String>,
+    area_mm2: Result<f64, Reason>,
     // Power above the limit, and the highest.
     above: Lasting<f64>,
     by_power: Strongest,
@@ -96,7 +97,7 @@ impl Check for HardHit {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.basis.heat.clone()?;
+        drive.basis.heat.clone().map_err(Reason::from)?;
         drive.figure("heat_total")?;
         let area_mm2 = self.area_mm2.clone()?;
         let limits = &drive.limits.hit;
@@ -212,7 +213,7 @@ mod tests {
             "faces and radii",
         );
         let mut scene = Scene::whole();
-        scene.basis.heat = Err("the map states no torque".to_owned());
+        scene.basis.heat = Err(halfshaft_driveline::Refusal::NoTorque);
         says(
             &outcome(&scene, 85e3, 0.4, |_| ()).unwrap_err(),
             "no torque",

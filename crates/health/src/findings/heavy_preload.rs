@@ -5,6 +5,7 @@
 //! against it. A torque that comes from the command alone, or from the preload itself, cannot
 //! show it.
 
+use crate::reason::Reason;
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::TorqueSource;
 
@@ -62,8 +63,8 @@ impl HeavyPreload {
 impl Check for HeavyPreload {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        let (per_difference, _) = drive.basis.slip.clone()?;
-        drive.basis.heat.clone()?;
+        let (per_difference, _) = drive.basis.slip.clone().map_err(Reason::from)?;
+        drive.basis.heat.clone().map_err(Reason::from)?;
         drive.steady_wheels()?;
         if let Some(refusal) = &self.refusal {
             return Err(refusal.clone());

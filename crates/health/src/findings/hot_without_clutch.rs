@@ -4,6 +4,7 @@
 //! included. Whoever does not know the power through the axle does not know the heat of the
 //! gears, and may blame neither gears nor clutch: then it is not checked.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::{Anchor, Told};
 use halfshaft_model::{Site, Time};
 
@@ -97,7 +98,7 @@ impl Check for HotWithoutClutch {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.all_of(&["oil.temperature"])?;
         let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
-        let share = thermal.pack_share.as_ref().map_err(Clone::clone)?;
+        let share = thermal.pack_share.clone().map_err(Reason::from)?;
         let site = drive
             .channels
             .iter()
@@ -123,7 +124,10 @@ impl Check for HotWithoutClutch {
             .find(|unknown| unknown.name == GEAR_LOSS && unknown.told != Told::Held)
             .ok_or("the loss of the gears is not known from this drive")?;
         if let Anchor::Open(reason) = &thermal.anchor {
-            return Err(format!("no sensor fixes the model: {reason}"));
+            return Err(format!(
+                "no sensor fixes the model: {}",
+                Reason::from(reason.clone())
+            ));
         }
         let usual = drive.limits.heat.gear_loss_share;
         let low = loss.value - SDS_OF_90 * loss.sd;
@@ -156,6 +160,7 @@ impl Check for HotWithoutClutch {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
+    use halfshaft_driveline::Refusal;
     use halfshaft_driveline::thermal::{Estimate, UnknownEstimate};
 
     fn outcome(scene: &Scene, celsius: impl Fn(f64) -> f64) -> Outcome {
@@ -167,10 +172,10 @@ mod tests {
         check.outcome(&scene.drive())
     }
 
-    fn scene(share: Result<f64, &str>) -> Scene {
+    fn scene(share: Result<f64, Refusal>) -> Scene {
         let mut thermal = thermal();
         thermal.unknowns.push(gears(0.09));
-        thermal.pack_share = share.map_err(str::to_owned).map(|value| Estimate {
+        thermal.pack_share = share.map(|value| Estimate {
             value,
             low: 0.7 * value,
             high: 1.3 * value,
@@ -250,7 +255,7 @@ mod tests {
 
     #[test]
     fn nobody_is_blamed_while_the_axle_power_is_unknown() {
-        let unknown = scene(Err("axle power unknown, so the heat of the gears is"));
+        let unknown = scene(Err(Refusal::NoAxlePower));
         says(
             &outcome(&unknown, hill(140.0)).unwrap_err(),
             "axle power unknown",

@@ -5,6 +5,7 @@
 //! the pack, and is not counted. Fewer than 50 samples a second show a false frequency, so it
 //! refuses them.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
@@ -240,7 +241,7 @@ impl Check for Judder {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.basis.slip.clone()?;
+        drive.basis.slip.clone().map_err(Reason::from)?;
         drive.road_speed()?;
         drive.steady_wheels()?;
         let limits = &drive.limits.judder;

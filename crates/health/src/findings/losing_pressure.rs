@@ -94,7 +94,7 @@ fn outcome(drive: &Drive) -> Outcome {
         .outcome
         .as_ref()
         .map(|_| None)
-        .map_err(Clone::clone)
+        .map_err(|why| why.clone().into())
 }
 
 /// The straights before and after the step.
@@ -183,7 +183,7 @@ mod tests {
     #[test]
     fn a_step_is_told_even_where_the_ratio_is_not() {
         let mut scene = scene();
-        scene.calibration.outcome = Err("30 straight stretches".to_owned());
+        scene.calibration.outcome = Err("30 straight stretches".to_owned().into());
         says(&scene.outcome(&ENTRY).unwrap_err(), "30 straight");
         scene.calibration.step = Some(step(0.02));
         assert!(scene.outcome(&ENTRY).unwrap().is_some());

@@ -5,6 +5,7 @@
 //! usual, so without earlier drives it is not checked. Gears heat the oil too; the rise
 //! counts only where most of the heat is known to be the pack's.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
 use super::evidence::window;
@@ -84,8 +85,8 @@ fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
         .baseline
         .get(Quantity::RisePerHeat)
         .ok_or("no earlier drive gives the usual rise per heat")?;
-    let now = thermal.rise_k_per_kj.as_ref().map_err(Clone::clone)?;
-    let share = thermal.pack_share.as_ref().map_err(Clone::clone)?;
+    let now = thermal.rise_k_per_kj.clone().map_err(Reason::from)?;
+    let share = thermal.pack_share.clone().map_err(Reason::from)?;
     let least = drive.limits.heat.rise_pack_share;
     if share.value < least {
         return Err(format!(
@@ -95,7 +96,7 @@ fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
         ));
     }
     Ok(Compared {
-        now: value("rise of the oil per pack heat", *now, "K/kJ"),
+        now: value("rise of the oil per pack heat", now, "K/kJ"),
         past: value("the same in the past", past.value, "K/kJ"),
         source: past.source(),
         limit: drive.limits.heat.rise_ratio,
@@ -134,7 +135,7 @@ fn value(name: &'static str, value: f64, unit: &'static str) -> EvidenceValue {
 fn outcome(drive: &Drive) -> Outcome {
     let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
     if let Anchor::Open(reason) = &thermal.anchor {
-        return Err(reason.clone());
+        return Err(Reason::from(reason.clone()).into());
     }
     let (rise, equalisation) = (rise(drive, thermal), equalisation(drive, thermal));
     let both = [&rise, &equalisation];
@@ -171,6 +172,7 @@ fn outcome(drive: &Drive) -> Outcome {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
+    use halfshaft_driveline::Refusal;
     use halfshaft_model::Site;
 
     fn scene(change: impl Fn(&mut ThermalEstimate)) -> Scene {
@@ -219,7 +221,7 @@ mod tests {
         assert_eq!(scene(gears).outcome(&ENTRY), Ok(None));
         let unknown = scene(|thermal| {
             thermal.rise_k_per_kj = Ok(0.5);
-            thermal.pack_share = Err("axle power unknown".to_owned());
+            thermal.pack_share = Err(Refusal::NoAxlePower);
         });
         assert_eq!(unknown.outcome(&ENTRY), Ok(None));
     }
@@ -229,7 +231,7 @@ mod tests {
         let held = scene(|thermal| {
             thermal.unknowns[0].told = Told::Held;
             thermal.equalisation_s.value = 20.0;
-            thermal.rise_k_per_kj = Err("it rose by 2.0 K only".to_owned());
+            thermal.rise_k_per_kj = Err(Refusal::RoseLittle { rise_k: 2.0 });
         });
         let reason = held.outcome(&ENTRY).unwrap_err();
         says(&reason, "2.0 K only");
@@ -242,12 +244,12 @@ mod tests {
         alone.baseline = Default::default();
         says(&alone.outcome(&ENTRY).unwrap_err(), "no earlier drive");
         let open = scene(|thermal| {
-            thermal.anchor = Anchor::Open("modelled by the car".to_owned());
+            thermal.anchor = Anchor::Open(Refusal::ModelledByCar);
             thermal.rise_k_per_kj = Ok(0.1);
         });
         says(&open.outcome(&ENTRY).unwrap_err(), "modelled by the car");
         let mut none = scene(|_| ());
-        none.thermal = Err("the heat of the pack is not known".to_owned());
+        none.thermal = Err(Refusal::NoPackHeat.into());
         says(&none.outcome(&ENTRY).unwrap_err(), "not known");
         let housing = scene(|thermal| {
             thermal.anchor = Anchor::Fitted(Site::Housing);

@@ -5,6 +5,7 @@
 //! estimate counts where a sensor in the axle holds it, and where none does only with its
 //! whole band, and is then called a model.
 
+use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
 
@@ -201,7 +202,10 @@ fn hot_pack(drive: &Drive) -> Option<Fired> {
             "estimated, fitted to the sensor".to_owned(),
             Grade::B,
         ),
-        Anchor::Open(why) => (pack.low, format!("model, unanchored: {why}"), Grade::D),
+        Anchor::Open(why) => {
+            let why = Reason::from(why.clone());
+            (pack.low, format!("model, unanchored: {why}"), Grade::D)
+        }
     };
     if counts_c <= limit_c {
         return None;
@@ -351,12 +355,15 @@ mod tests {
 
     #[test]
     fn without_a_sensor_only_its_whole_band_counts_and_it_is_called_a_model() {
-        let open = || Anchor::Open("no sensor".to_owned());
+        let open = || Anchor::Open(halfshaft_driveline::Refusal::NoSensor);
         let scene = pack(215.0, open()).without("oil.temperature");
         says(&outcome(&scene, |_| None).unwrap_err(), "oil.temperature");
         let scene = pack(230.0, open()).without("oil.temperature");
         let fired = outcome(&scene, |_| None).unwrap().unwrap();
-        says(&fired.summary, "model, unanchored: no sensor");
+        says(
+            &fired.summary,
+            "model, unanchored: no temperature of the unit",
+        );
         assert_eq!(fired.grade, Grade::D);
     }
 

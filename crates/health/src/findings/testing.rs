@@ -1,5 +1,7 @@
 //! A drive to put checks in front of.
 
+use crate::Calibration;
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Resolution;
 use halfshaft_driveline::response::{Direction, Edge, Fit, Response, Unusable};
@@ -7,7 +9,7 @@ use halfshaft_driveline::thermal::{
     self, Anchor, Load, Peak, Temperatures, ThermalEstimate, ThermalParameters, Told,
     UnknownEstimate,
 };
-use halfshaft_driveline::{Basis, Calibration, Mode, RatioEstimate};
+use halfshaft_driveline::{Basis, Mode, RatioEstimate};
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Toleranced, TorqueSource, Vehicle};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
@@ -36,13 +38,13 @@ pub struct Scene {
     pub events: Vec<Event>,
     pub calibration: Calibration,
     pub quality: Quality,
-    pub actuator: Result<Actuator, String>,
+    pub actuator: Result<Actuator, Reason>,
     pub leading: Option<Leading>,
     pub pieces: Vec<Piece>,
-    pub thermal: Result<ThermalEstimate, String>,
-    pub ripple: Result<Option<Ripple>, String>,
+    pub thermal: Result<ThermalEstimate, Reason>,
+    pub ripple: Result<Option<Ripple>, Reason>,
     pub baseline: Baseline,
-    pub class: Result<UseClass, String>,
+    pub class: Result<UseClass, Reason>,
     pub not_driving: NotDriving,
     pub limits: Limits,
     pub until: Time,
@@ -60,7 +62,7 @@ impl Default for Scene {
             seen: Vec::new(),
             figures: Vec::new(),
             events: Vec::new(),
-            calibration: calibration(Err("0 straight stretches of 50 m were usable".to_owned())),
+            calibration: calibration(Err(DriveFact::Turning.into())),
             quality: Quality {
                 grade: Grade::D,
                 worst_factor: "the rear wheel speeds cover 0 % of the drive".to_owned(),
@@ -68,13 +70,13 @@ impl Default for Scene {
                 gaps: Vec::new(),
                 n_gaps: 0,
             },
-            actuator: Err("the map has no channel clutch.command".to_owned()),
+            actuator: Err(Reason::NoChannel("clutch.command")),
             leading: None,
             pieces: Vec::new(),
-            thermal: Err("too short".to_owned()),
-            ripple: Err("too few turns of the wheels were judged".to_owned()),
+            thermal: Err(DriveFact::Torque.into()),
+            ripple: Err(DriveFact::Motion.into()),
             baseline: Baseline::default(),
-            class: Err("too short to class".to_owned()),
+            class: Err("too short to class".to_owned().into()),
             not_driving: NotDriving::default(),
             limits: Limits::default(),
             until: Time(0),
@@ -82,7 +84,7 @@ impl Default for Scene {
     }
 }
 
-pub fn calibration(outcome: Result<RatioEstimate, String>) -> Calibration {
+pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
     Calibration {
         outcome,
         mode: Mode::YawRegression,
@@ -110,7 +112,7 @@ pub fn figure(name: &'static str, outcome: Result<f64, &str>) -> Figure {
         grade: outcome.is_ok().then_some(Grade::A),
         outcome: outcome
             .map(|value| relative(value, 0.1))
-            .map_err(str::to_owned),
+            .map_err(|why| Reason::from(why.to_owned())),
         method: String::new(),
     }
 }
@@ -140,7 +142,7 @@ pub fn answers(
     n: usize,
     direction: Direction,
     of: impl Fn(usize) -> (f64, f64, f64, f64),
-) -> Result<Actuator, String> {
+) -> Result<Actuator, Reason> {
     let found = (0..n).map(|index| {
         let (dead_time_s, lag_s, oil_c, supply_v) = of(index);
         answer(index, direction, (dead_time_s, lag_s), (oil_c, supply_v))
@@ -202,7 +204,7 @@ pub fn answer(
 }
 
 /// An actuator of which only the motor is known.
-pub fn with_motor(motor: Motor) -> Result<Actuator, String> {
+pub fn with_motor(motor: Motor) -> Result<Actuator, Reason> {
     Ok(Actuator::of(Vec::new(), None, None, motor))
 }
 
@@ -212,7 +214,7 @@ pub fn climbs(
     n: usize,
     pedal: Pedal,
     (controller_s, mechanism_s, feed_s): (f64, f64, f64),
-) -> Result<Actuator, String> {
+) -> Result<Actuator, Reason> {
     let ladders = (0..n).map(|index| Ladder {
         time: Time::from_seconds(5.0 * index as f64),
         pedal,
@@ -343,7 +345,8 @@ impl Scene {
 
 /// Whether a text says a word; else the text.
 #[track_caller]
-pub fn says(text: &str, word: &str) {
+pub fn says(text: &impl std::fmt::Display, word: &str) {
+    let text = text.to_string();
     assert!(text.contains(word), "{text:?} does not say {word:?}");
 }
 

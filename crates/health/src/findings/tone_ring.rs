@@ -85,7 +85,7 @@ mod tests {
     #[test]
     fn too_few_turns_or_no_wheel_is_not_checked() {
         let mut scene = Scene::whole();
-        scene.ripple = Err("3 stretches".to_owned());
+        scene.ripple = Err("3 stretches".to_owned().into());
         says(&scene.outcome(&ENTRY).unwrap_err(), "3 stretches");
         let scene = Scene::whole().without("wheel.rear.left");
         says(&scene.outcome(&ENTRY).unwrap_err(), "wheel.rear.left");

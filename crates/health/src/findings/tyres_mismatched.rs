@@ -189,7 +189,7 @@ mod tests {
             "± 0.20 % only",
         );
         let mut none = scene(0.02, 1e-4);
-        none.calibration.outcome = Err("12 straight stretches".to_owned());
+        none.calibration.outcome = Err("12 straight stretches".to_owned().into());
         says(&none.outcome(&ENTRY).unwrap_err(), "12 straight stretches");
         let lacking = scene(0.02, 1e-4).without("wheel.rear.left");
         says(&lacking.outcome(&ENTRY).unwrap_err(), "wheel.rear.left");

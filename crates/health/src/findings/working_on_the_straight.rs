@@ -4,6 +4,7 @@
 //! unlike size or from a controller that squeezes without need. Spinning wheels are not
 //! counted; that is driving.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
 use super::evidence::{Strongest, counts, window};
@@ -121,7 +122,7 @@ impl Check for WorkingOnTheStraight {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        drive.basis.slip.clone()?;
+        drive.basis.slip.clone().map_err(Reason::from)?;
         drive.steady_wheels()?;
         let limits = &drive.limits.straight;
         let by_torque = self.time[0].judged_s > 0.0;

@@ -5,6 +5,7 @@
 //! road further off, is none. The time is that of the nearest point of the way, between two
 //! fixes.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_model::{Fix, Position, Time};
 
 use super::limits::{GATE_REACH_M, MOST_MARKS};
@@ -110,23 +111,21 @@ impl Gate {
     }
 
     /// Lap starts, or why there are none.
-    pub fn starts(&self) -> Result<Vec<Time>, String> {
+    pub fn starts(&self) -> Result<Vec<Time>, Reason> {
         let mut settled = self.clone();
         settled.pass();
         if settled.n_fixes == 0 {
-            return Err("a start line was given, and the log gives no position".to_owned());
+            return Err(DriveFact::Position.into());
         }
         if settled.n_dropped > 0 {
-            return Err(
-                "the start line was passed more than 10 000 times, so it is none".to_owned(),
-            );
+            return Err(DriveFact::LineOfLaps.into());
         }
         match settled.starts.len() {
-            0 => Err(format!(
-                "the car never passed the start line: it came no nearer than {:.0} m, {GATE_REACH_M:.0} m are allowed",
-                settled.nearest_m
-            )),
-            1 => Err("the car passed the start line once, a lap needs two passings".to_owned()),
+            0 => Err(Reason::LineNotReached {
+                nearest_m: settled.nearest_m,
+                reach_m: GATE_REACH_M,
+            }),
+            1 => Err(DriveFact::SecondPassing.into()),
             _ => Ok(settled.starts),
         }
     }
@@ -184,7 +183,7 @@ mod tests {
             gate.nearest = back_at(start);
             gate.pass();
         }
-        assert!(gate.starts().unwrap_err().contains("once"));
+        assert!(gate.starts().unwrap_err().to_string().contains("once"));
     }
 
     fn back_at(time: Time) -> Option<Nearest> {
@@ -206,7 +205,10 @@ mod tests {
             });
         }
         let reason = gate.starts().unwrap_err();
-        assert!(reason.contains("no nearer than 111 m"), "{reason}");
+        assert!(
+            reason.to_string().contains("no nearer than 111 m"),
+            "{reason}"
+        );
     }
 
     #[test]
@@ -227,6 +229,6 @@ mod tests {
                 is_joined: index > 0,
             });
         }
-        assert!(gate.starts().unwrap_err().contains("once"));
+        assert!(gate.starts().unwrap_err().to_string().contains("once"));
     }
 }

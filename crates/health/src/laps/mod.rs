@@ -28,6 +28,7 @@ mod repeat;
 #[cfg(test)]
 mod tests;
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::{HeatNearFloor, Row};
 use halfshaft_model::{Fix, Position, Span, Time};
 
@@ -205,7 +206,7 @@ impl PathWatch {
         let n_corners = self.n_forgotten + bends.len() as u64;
         if self.is_too_long {
             return Laps {
-                method: Err("the drive is longer than 300 km".to_owned()),
+                method: Err(DriveFact::ShortPath.into()),
                 laps: Vec::new(),
                 corners: Vec::new(),
                 n_corners,
@@ -236,36 +237,29 @@ impl PathWatch {
     }
 
     /// How laps were found and where they are, or why there are none.
-    fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), String> {
+    fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), Reason> {
         if let Some(gate) = &self.gate {
             let starts = gate.starts()?;
             if self.distance_m <= 0.0 {
-                return Err("no road speed, so no path".to_owned());
+                return Err(DriveFact::PathSpeed.into());
             }
             return Ok((BY_LINE, between(path, &starts)));
         }
-        let marks = self
-            .marker
-            .starts()
-            .ok_or("lap.marker changed more than 10 000 times, so it does not mark laps")?;
+        let marks = self.marker.starts().ok_or(DriveFact::MarkerOfLaps)?;
         if self.distance_m <= 0.0 {
-            return Err("no road speed, so no path".to_owned());
+            return Err(DriveFact::PathSpeed.into());
         }
         let marked = by_marker(path, marks);
         if !marked.is_empty() {
             return Ok((BY_MARKER, marked));
         }
         if path.length_m() < 2.0 * LAP_M.0 {
-            return Err("the drive is too short for two laps".to_owned());
+            return Err(DriveFact::TwoLaps.into());
         }
         if self.with_yaw_m < 0.5 * self.distance_m {
-            return Err(
-                "neither a yaw rate nor both front wheel speeds, so the path is not known"
-                    .to_owned(),
-            );
+            return Err(DriveFact::PathTurning.into());
         }
-        let starts = repeat::lap_starts(path)
-            .ok_or("the path does not repeat: no laps, the whole session counts as one")?;
+        let starts = repeat::lap_starts(path).ok_or(DriveFact::RepeatedPath)?;
         let places = starts
             .windows(2)
             .map(|ends| Place {

@@ -1,5 +1,6 @@
 //! Whole drives round made-up circuits and along roads that are none.
 
+use crate::reason::{DriveFact, Reason};
 use halfshaft_model::Time;
 
 use super::circuit::{CIRCUIT, Car, Driving, JOULES_PER_RAD, N_CORNERS, Piece, length_m};
@@ -72,7 +73,7 @@ fn numbers(laps: &Laps, lap: u32) -> Vec<u32> {
     of_lap.map(|corner| corner.number).collect()
 }
 
-fn none(laps: &Laps) -> &str {
+fn none(laps: &Laps) -> &Reason {
     assert!(laps.laps.is_empty());
     assert!(laps.corners.iter().all(|corner| corner.lap.is_none()));
     laps.method
@@ -209,7 +210,7 @@ fn bends_that_repeat_and_lead_away_are_no_laps() {
     for _ in 0..6 {
         car.drive(&valley, 1.0);
     }
-    assert!(none(&car.watched().laps(&gate_at(SD, &[]))).starts_with("the path does not repeat"));
+    assert!(*none(&car.watched().laps(&gate_at(SD, &[]))) == DriveFact::RepeatedPath.into());
 }
 
 #[test]
@@ -219,7 +220,7 @@ fn out_and_back_is_no_lap() {
     car.drive(&[(30.0, 180.0)], 1.0);
     car.drive(&reversed(&CIRCUIT), 1.0);
     let laps = car.watched().laps(&gate_at(SD, &[]));
-    assert!(none(&laps).starts_with("the path does not repeat"));
+    assert!(*none(&laps) == DriveFact::RepeatedPath.into());
     assert!(laps.corners.len() >= 2 * N_CORNERS);
     assert!(
         laps.corners
@@ -246,7 +247,7 @@ fn country_roads_have_no_laps() {
             );
         }
         assert!(
-            none(&car.watched().laps(&gate_at(SD, &[]))).starts_with("the path does not repeat"),
+            *none(&car.watched().laps(&gate_at(SD, &[]))) == DriveFact::RepeatedPath.into(),
             "{seed}"
         );
     }
@@ -419,7 +420,7 @@ fn a_square_driven_round_in_the_paddock_is_not_the_circuit() {
 #[test]
 fn what_is_missing_is_said() {
     let mut car = session(&CIRCUIT, &SCALES, 10);
-    let reason = |car: &Car| none(&car.watched().laps(&gate_at(SD, &[]))).to_owned();
+    let reason = |car: &Car| none(&car.watched().laps(&gate_at(SD, &[]))).to_string();
     for row in &mut car.rows {
         row.yaw_rate = None;
     }
@@ -453,7 +454,7 @@ fn memory_is_bounded_and_a_drive_of_400_km_says_why_it_has_no_laps() {
         assert!(watch.steps.len() <= MOST_STEPS);
     }
     let laps = watch.laps(&gate_at(SD, &[]));
-    assert_eq!(none(&laps), "the drive is longer than 300 km");
+    assert_eq!(*none(&laps), DriveFact::ShortPath.into());
     assert!(laps.corners.is_empty());
     let wanted = n_laps * N_CORNERS as u64;
     assert!(

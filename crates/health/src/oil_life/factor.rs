@@ -7,6 +7,7 @@
 use super::temperature::OilAgeingRate;
 use crate::band::absolute;
 use crate::limits::OilPolicy;
+use crate::reason::Reason;
 use crate::result::{Estimate, Grade};
 
 /// What stands beside every oil distance.
@@ -24,9 +25,9 @@ pub fn basis_note(policy: &OilPolicy) -> String {
 #[derive(Clone, Debug, PartialEq)]
 pub struct OilInput {
     /// Ageing rate by temperature, or why it is not known.
-    pub rate: Result<OilAgeingRate, String>,
+    pub rate: Result<OilAgeingRate, Reason>,
     /// Heat of the pack, kJ/km, or why it is not known.
-    pub heat_kj_per_km: Result<Estimate, String>,
+    pub heat_kj_per_km: Result<Estimate, Reason>,
     /// Distance of the drive, km.
     pub distance_km: Option<Estimate>,
     /// Standard deviation of the oil sensor, K.
@@ -41,7 +42,7 @@ pub struct Factor {
     /// The factor; 1 is ordinary.
     pub factor: Estimate,
     /// Why it is a guess, when what it rests on is not known.
-    pub why_guessed: Option<String>,
+    pub why_guessed: Option<Reason>,
 }
 
 /// How fast the oil is used up.
@@ -108,7 +109,7 @@ fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
 }
 
 /// The factor by work: 1 + (kJ/km)/10, at most 4.
-fn by_work(policy: &OilPolicy, heat_kj_per_km: &Result<Estimate, String>) -> Factor {
+fn by_work(policy: &OilPolicy, heat_kj_per_km: &Result<Estimate, Reason>) -> Factor {
     let factor =
         |kj_per_km: f64| (1.0 + kj_per_km / policy.work_kj_per_km).clamp(1.0, policy.work_most);
     match heat_kj_per_km {
@@ -125,7 +126,7 @@ fn by_work(policy: &OilPolicy, heat_kj_per_km: &Result<Estimate, String>) -> Fac
     }
 }
 
-fn guessed(low: f64, high: f64, why: &str) -> Factor {
+fn guessed(low: f64, high: f64, why: &Reason) -> Factor {
     Factor {
         factor: Estimate {
             value: 1.0,
@@ -133,7 +134,7 @@ fn guessed(low: f64, high: f64, why: &str) -> Factor {
             high,
             is_at_least: false,
         },
-        why_guessed: Some(why.to_owned()),
+        why_guessed: Some(why.clone()),
     }
 }
 
@@ -208,6 +209,7 @@ mod tests {
     use super::*;
     use crate::band::relative;
     use crate::limits::{Limits, SDS_OF_90, Usage};
+    use crate::reason::DriveFact;
     use halfshaft_model::Time;
 
     const SENSOR_SD_K: f64 = 2.0;
@@ -216,7 +218,7 @@ mod tests {
         Limits::default().oil_distance
     }
 
-    fn steady(celsius: f64) -> Result<OilAgeingRate, String> {
+    fn steady(celsius: f64) -> Result<OilAgeingRate, Reason> {
         let mut ageing = OilAgeing::new(5.0, &policy());
         for second in 0..=10 {
             ageing.note(Time::from_seconds(f64::from(second)), celsius);
@@ -224,14 +226,14 @@ mod tests {
         Ok(ageing.rate().unwrap())
     }
 
-    fn told(rate: Result<OilAgeingRate, String>, kj_per_km: Option<f64>) -> OilLife {
+    fn told(rate: Result<OilAgeingRate, Reason>, kj_per_km: Option<f64>) -> OilLife {
         oil_life(
             &policy(),
             &OilInput {
                 rate,
                 heat_kj_per_km: kj_per_km
                     .map(|kj| relative(kj, 0.0))
-                    .ok_or_else(|| "no torque".to_owned()),
+                    .ok_or(DriveFact::Torque.into()),
                 distance_km: Some(relative(100.0, 0.0)),
                 sensor_sd_k: SENSOR_SD_K,
                 km_per_year: None,
@@ -305,12 +307,12 @@ mod tests {
 
     #[test]
     fn without_temperature_or_torque_the_band_is_wide_and_the_grade_low() {
-        let life = told(Err("oil.temperature was never seen".to_owned()), Some(0.0));
+        let life = told(Err(DriveFact::OilAging.into()), Some(0.0));
         let factor = life.factor;
         assert_eq!((factor.low, factor.value, factor.high), (0.7, 1.0, 4.0));
         assert_eq!(life.grade, Grade::D);
         let why = life.temperature.why_guessed.unwrap();
-        assert!(why.contains("never seen"));
+        assert_eq!(why, DriveFact::OilAging.into());
         let life = told(steady(80.0), None);
         assert_eq!((life.work.factor.value, life.work.factor.high), (1.0, 4.0));
         assert_eq!(life.grade, Grade::D);

@@ -20,7 +20,7 @@ use halfshaft_model::Time;
 use crate::band::absolute;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
-use crate::reason::Reason;
+use crate::reason::{Counted, DriveFact, Measured, Reason};
 use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
 use crate::sums::{PartialJudgement, PartialLimits};
 use crate::trust::{Gate, Kept, OIL};
@@ -37,7 +37,7 @@ pub struct Use {
     /// The five needles.
     pub meters: Vec<Meter>,
     /// The class, or why there is none.
-    pub class: Result<UseClass, String>,
+    pub class: Result<UseClass, Reason>,
 }
 
 /// Watches how the car is used.
@@ -73,7 +73,7 @@ impl UseWatch {
     /// The oil temperature passed in 1 % of the time, °C.
     pub fn oil_p99_c(&self, gate: &Gate) -> Result<f64, Reason> {
         let found = self.oil.ask(gate)?.p99_c();
-        found.ok_or_else(|| "oil.temperature gave one value only".to_owned().into())
+        found.ok_or(DriveFact::OilValues.into())
     }
 
     /// Needles and class so far.
@@ -88,7 +88,7 @@ impl UseWatch {
             if distance.value > 0.0 {
                 Ok(distance)
             } else {
-                Err("the car did not move".to_owned())
+                Err(DriveFact::Motion.into())
             }
         });
         let per_100_km = |name: &str| {
@@ -97,8 +97,7 @@ impl UseWatch {
         };
         let oil = self
             .oil_p99_c(drive.trust)
-            .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k))
-            .map_err(String::from);
+            .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k));
         let readings = [
             per_100_km("partial_heat_making"),
             drive.figure("heat_per_km"),
@@ -119,21 +118,21 @@ impl UseWatch {
             .collect()
     }
 
-    fn class(&self, drive: &Drive, meters: &[Meter]) -> Result<UseClass, String> {
+    fn class(&self, drive: &Drive, meters: &[Meter]) -> Result<UseClass, Reason> {
         let usage = &drive.limits.usage;
         let km = drive.figure("distance")?.value;
         if km < usage.least_km {
-            return Err(format!(
-                "too short to class: {km:.1} km, {} km wanted",
-                usage.least_km
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::ClassDistance,
+                found: km,
+                needed: usage.least_km,
+            });
         }
         let n_known = meters.iter().filter(|meter| meter.reading.is_ok()).count();
-        let level = meter::class(&meter::readings(meters), usage).ok_or_else(|| {
-            format!(
-                "{n_known} of five needles known, {} wanted at the least",
-                usage.lower_bound_needles as usize
-            )
+        let level = meter::class(&meter::readings(meters), usage).ok_or(Reason::TooFew {
+            what: Counted::Needles,
+            found: n_known,
+            needed: usage.lower_bound_needles as usize,
         })?;
         let is_at_least = n_known < usage.least_needles as usize;
         let alternative = meter::alternative(meters, level, usage);
@@ -181,11 +180,10 @@ fn per(of: Estimate, distance: Estimate, factor: f64) -> Estimate {
 }
 
 /// Peak power per lining area that one event in a hundred passes.
-fn power(drive: &Drive) -> Result<Estimate, String> {
+fn power(drive: &Drive) -> Result<Estimate, Reason> {
     let area_mm2 = lining_area_mm2(drive.vehicle)?;
     let heat = drive.figure("heat_peak")?;
-    let value = power_p99(drive.events, area_mm2)
-        .ok_or_else(|| "no event whose heat is known".to_owned())?;
+    let value = power_p99(drive.events, area_mm2).ok_or(DriveFact::EventHeat)?;
     let share = |end: f64| {
         if heat.value > 0.0 {
             end / heat.value
@@ -325,7 +323,11 @@ mod tests {
         short.figures[0] = figure("distance", Ok(9.4));
         assert_eq!(
             outcome(&short).class,
-            Err("too short to class: 9.4 km, 10 km wanted".to_owned())
+            Err(Reason::TooLittle {
+                what: Measured::ClassDistance,
+                found: 9.4,
+                needed: 10.0,
+            })
         );
         let mut two = scene(0).without("oil.temperature");
         two.vehicle.pack = None;

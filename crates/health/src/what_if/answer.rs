@@ -3,6 +3,7 @@
 //! In: results of the three assessments, both vehicles. Out: lines, each with where its
 //! numbers stand: worked out anew, carried over from the log, or not to be known.
 
+use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
 use halfshaft_model::Vehicle;
 
@@ -32,7 +33,7 @@ impl Standing {
 }
 
 /// A value, or why there is none.
-pub type Value = Result<f64, String>;
+pub type Value = Result<f64, Reason>;
 
 /// Share of a value below which another one is the same but for rounding.
 const ROUNDING: f64 = 1e-9;
@@ -97,9 +98,9 @@ pub struct Answer {
     /// Torque at the same clamp force over that of the logged pack.
     pub capacity: f64,
     /// Events per 100 km by energy per area: the car as it is, same torque, same force.
-    pub energy: [Result<Exceedance, String>; 3],
+    pub energy: [Result<Exceedance, Reason>; 3],
     /// The same by peak power per area.
-    pub power: [Result<Exceedance, String>; 3],
+    pub power: [Result<Exceedance, Reason>; 3],
 }
 
 /// How the other pack is worked out, a sentence each.
@@ -306,7 +307,7 @@ fn asked(vehicle: &Vehicle, change: &Change) -> Vec<Asked> {
 fn value(results: &Results, name: &str) -> Value {
     match results.figure(name) {
         Some(figure) => figure.outcome.clone().map(|estimate| estimate.value),
-        None => Err("this drive has no such figure".to_owned()),
+        None => Err(DriveFact::SuchFigure.into()),
     }
 }
 
@@ -329,30 +330,28 @@ fn recomputed(
 
 /// What needs no drive: areas, radius, capacity.
 fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
-    let no_pack = || "the map does not state faces and radii of the pack".to_owned();
-    let no_friction = || "the map states no friction of the pack".to_owned();
     let radius_m = |vehicle: &Vehicle| {
-        let pack = vehicle.pack.ok_or_else(no_pack)?;
-        Ok::<f64, String>(uniform_pressure_radius(
+        let pack = vehicle.pack.ok_or(MapFact::PackShape)?;
+        Ok::<f64, Reason>(uniform_pressure_radius(
             pack.outer_radius_m,
             pack.inner_radius_m,
         ))
     };
     let per_kn = |vehicle: &Vehicle| {
-        let pack = vehicle.pack.ok_or_else(no_pack)?;
-        let friction = pack.friction.ok_or_else(no_friction)?.value;
+        let pack = vehicle.pack.ok_or(MapFact::PackShape)?;
+        let friction = pack.friction.ok_or(MapFact::PackFriction)?.value;
         let n_faces = f64::from(pack.n_faces);
         Ok(pack_capacity(friction, 1e3, n_faces, radius_m(vehicle)?))
     };
     let preload = |held| {
         vehicle
             .preload_nm
-            .ok_or_else(|| "the map states no preload".to_owned())
+            .ok_or(MapFact::Preload.into())
             .map(|_| changed.torque(vehicle, held).preload_nm())
     };
     let logged_preload = || {
         let stated = vehicle.preload_nm.map(|preload| preload.value);
-        stated.ok_or_else(|| "the map states no preload".to_owned())
+        stated.ok_or(MapFact::Preload.into())
     };
     let other = &changed.vehicle;
     let capacity = changed.capacity;

@@ -4,6 +4,7 @@
 //! [`TorqueChange`] for the rows. It refuses what the map does not let be told: a change of a
 //! number that is not known, radii the wrong way round.
 
+use crate::reason::{MapFact, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
 use halfshaft_driveline::thermal::UnitFactors;
@@ -75,13 +76,11 @@ impl Changed {
     /// faces × gross area of a face, as the mass of discs of one thickness does; that of the
     /// oil with its quantity. The conductance from pack to oil is held: the oil that reaches
     /// the pack governs it, and the error is to the hot side.
-    pub fn new(vehicle: &Vehicle, change: &Change) -> Result<Changed, String> {
+    pub fn new(vehicle: &Vehicle, change: &Change) -> Result<Changed, Reason> {
         let mut changed = vehicle.clone();
         let (mut capacity, mut mass) = (1.0_f64, 1.0_f64);
         if change.of_pack() {
-            let old = vehicle.pack.ok_or(
-                "the map does not state faces and radii of the pack, so there is nothing to hold another one against",
-            )?;
+            let old = vehicle.pack.ok_or(MapFact::OldPackShape)?;
             let new = pack(&old, change)?;
             let lever = |pack: &Pack| {
                 let radius_m = uniform_pressure_radius(pack.outer_radius_m, pack.inner_radius_m);
@@ -96,9 +95,7 @@ impl Changed {
             changed.pack = Some(new);
         }
         if let Some(preload_nm) = change.preload_nm {
-            let old = vehicle.preload_nm.ok_or(
-                "the map states no preload, so nobody knows how much of the torque another one would replace",
-            )?;
+            let old = vehicle.preload_nm.ok_or(MapFact::OldPreload)?;
             let sd = old.relative_sd() * preload_nm;
             let value = preload_nm;
             changed.preload_nm = Some(Toleranced { value, sd });
@@ -108,7 +105,7 @@ impl Changed {
             new / vehicle.oil_volume_m3.unwrap_or(USUAL_OIL_M3)
         });
         if !(capacity.is_finite() && capacity > 0.0 && mass.is_finite() && oil.is_finite()) {
-            return Err("the map's pack has no torque or no oil to compare with".to_owned());
+            return Err(MapFact::OldPackOrOil.into());
         }
         Ok(Changed {
             vehicle: changed,
@@ -138,7 +135,7 @@ impl Changed {
     }
 }
 
-fn pack(old: &Pack, change: &Change) -> Result<Pack, String> {
+fn pack(old: &Pack, change: &Change) -> Result<Pack, Reason> {
     let new = Pack {
         n_faces: change.n_faces.unwrap_or(old.n_faces),
         outer_radius_m: change.outer_radius_m.unwrap_or(old.outer_radius_m),
@@ -150,20 +147,14 @@ fn pack(old: &Pack, change: &Change) -> Result<Pack, String> {
                 let sd = old.relative_sd() * value;
                 Some(Toleranced { value, sd })
             }
-            (None, Some(_)) => {
-                return Err(
-                    "the map states no friction of the pack, so there is nothing to hold another one against"
-                        .to_owned(),
-                );
-            }
+            (None, Some(_)) => return Err(MapFact::OldPackFriction.into()),
         },
     };
     if new.inner_radius_m >= new.outer_radius_m {
-        return Err(format!(
-            "the inner radius of the pack must be less than the outer one: they would be {:.1} and {:.1} mm",
-            new.inner_radius_m * 1e3,
-            new.outer_radius_m * 1e3
-        ));
+        return Err(Reason::RadiiCrossed {
+            inner_m: new.inner_radius_m,
+            outer_m: new.outer_radius_m,
+        });
     }
     Ok(new)
 }
@@ -344,7 +335,10 @@ mod tests {
 
     #[test]
     fn what_cannot_be_compared_is_refused() {
-        let told = |vehicle: &Vehicle, change: Change| Changed::new(vehicle, &change).unwrap_err();
+        let told = |vehicle: &Vehicle, change: Change| {
+            let refused = Changed::new(vehicle, &change);
+            refused.unwrap_err().to_string()
+        };
         let faces = Change {
             n_faces: Some(8),
             ..Change::default()

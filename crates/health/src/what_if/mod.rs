@@ -9,6 +9,7 @@
 mod answer;
 mod change;
 
+use crate::reason::Reason;
 use halfshaft_driveline::{Derived, Learned};
 use halfshaft_model::{Block, ChannelSpec, Vehicle};
 
@@ -46,7 +47,7 @@ impl WhatIf {
         channels: &[ChannelSpec],
         limits: &Limits,
         change: &Change,
-    ) -> Result<WhatIf, String> {
+    ) -> Result<WhatIf, Reason> {
         let changed = Changed::new(vehicle, change)?;
         let other = |held| {
             let torque = changed.torque(vehicle, held);

@@ -5,6 +5,7 @@
 use super::scroll;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
+use halfshaft_health::Reason;
 use halfshaft_health::laps_to_limit::{LapsAhead, LapsToLimit};
 use halfshaft_health::limits::{LimitValue, Limits};
 use halfshaft_health::outlook::{Ahead, Outlook};
@@ -87,7 +88,7 @@ fn ahead(outlook: &Outlook) -> Markup {
 }
 
 /// Laps until the oil is at its limit, with their band and what they rest on.
-fn laps(outcome: &Result<LapsToLimit, String>) -> String {
+fn laps(outcome: &Result<LapsToLimit, Reason>) -> String {
     let found = match outcome {
         Ok(found) => found,
         Err(why) => return format!("Laps left: {}", sentence(&clean(why))),
@@ -258,7 +259,7 @@ mod tests {
         };
         check_laps(level(None), "levels off at 122 °C, below 130 °C (");
         check_laps(level(Some(2.0)), "may be reached after 2.0 laps or more");
-        let why = html! { (laps(&Err("no <laps>".to_owned()))) }.into_string();
+        let why = html! { (laps(&Err("no <laps>".to_owned().into()))) }.into_string();
         assert_eq!(why, "Laps left: No &lt;laps&gt;.");
     }
 

@@ -10,6 +10,7 @@ use super::plot::{self, Drawing};
 use super::scale::Scale;
 use super::scroll;
 use crate::words::{clean, counted, number, sentence};
+use halfshaft_health::Reason;
 use halfshaft_health::duty::{Exceedance, Guide};
 use maud::{Markup, PreEscaped, html};
 
@@ -22,7 +23,7 @@ pub(super) type Named<'a> = (&'a str, &'a Exceedance);
 /// Looks of the lines, in the order of the curves: told apart in grey, too.
 const LOOKS: [&str; 3] = ["step", "step dashed", "step dotted"];
 
-pub(super) fn part(id: &str, title: &str, curve: &Result<Exceedance, String>) -> Markup {
+pub(super) fn part(id: &str, title: &str, curve: &Result<Exceedance, Reason>) -> Markup {
     html! {
         h3 { (title) }
         @match curve {
@@ -323,7 +324,7 @@ mod tests {
         none.highest = None;
         let text = part("power", "Power", &Ok(none)).into_string();
         assert!(text.contains("No event reached the lowest level.") && !text.contains("<svg"));
-        let text = part("power", "Power", &Err("no <area>".to_owned())).into_string();
+        let text = part("power", "Power", &Err("no <area>".to_owned().into())).into_string();
         assert!(
             text.contains("Not told: No &lt;area&gt;.")
                 || text.contains("Not told: no &lt;area&gt;."),

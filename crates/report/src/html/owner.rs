@@ -103,7 +103,7 @@ fn use_of_the_car(results: &Results) -> Markup {
                         @if let Some(mix) = mix(class) { " " (mix) }
                     }
                 }
-                Err(why) => p { "That cannot be said: " (verdict::for_the_owner(why)) },
+                Err(why) => p { "That cannot be said: " (verdict::for_the_owner(&why.to_string())) },
             }
             (needles::strip(&results.meters))
         }

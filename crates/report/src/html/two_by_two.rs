@@ -4,6 +4,7 @@
 //! words; the field that holds is marked. It judges nothing: `health` chose the field.
 
 use crate::words::{clean, counted, sentence};
+use halfshaft_health::Reason;
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use maud::{Markup, html};
 
@@ -25,7 +26,7 @@ const FIELDS: [[(Diagnosis, &str); 2]; 2] = [
     ],
 ];
 
-pub(super) fn part(outcome: &Result<TwoByTwo, String>) -> Markup {
+pub(super) fn part(outcome: &Result<TwoByTwo, Reason>) -> Markup {
     html! {
         h3 { "Does the state follow, and does slip fall?" }
         @match outcome {
@@ -120,7 +121,7 @@ mod tests {
 
     #[test]
     fn what_is_not_known_is_a_reason_and_no_table() {
-        let text = part(&Err("twice <is> too few".to_owned())).into_string();
+        let text = part(&Err("twice <is> too few".to_owned().into())).into_string();
         assert!(
             text.contains("wice &lt;is&gt; too few.") && !text.contains("<table"),
             "{text}"

@@ -5,6 +5,7 @@
 use super::exceedance;
 use super::scroll;
 use crate::words::{band, clean, number, sentence};
+use halfshaft_health::Reason;
 use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
 use halfshaft_health::thermal::estimate::ThermalEstimate;
@@ -106,7 +107,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
             "Hottest pack " (number(peak.value)) "\u{a0}°C, " (number(peak.low)) " to " (number(peak.high)) ". "
             @match &thermal.anchor {
                 Anchor::Fitted(_) => "Fitted to the sensor",
-                Anchor::Open(why) => { "By the model alone: " (clean(why)) },
+                Anchor::Open(why) => { "By the model alone: " (clean(Reason::from(why.clone()))) },
             }
             @if let Some(sd) = thermal.residual_sd_k { ", readings lie " (number(sd)) "\u{a0}K about the fit" }
             "."
@@ -146,9 +147,9 @@ fn oil(results: &Results) -> Markup {
         (
             "By temperature",
             oil.temperature.factor,
-            oil.temperature.why_guessed.as_deref(),
+            oil.temperature.why_guessed.as_ref(),
         ),
-        ("By work", oil.work.factor, oil.work.why_guessed.as_deref()),
+        ("By work", oil.work.factor, oil.work.why_guessed.as_ref()),
         ("By calendar", oil.calendar, None),
         ("All together", oil.factor, None),
     ];
@@ -195,7 +196,7 @@ pub(super) fn distance(km: &Estimate) -> String {
 }
 
 /// The same where a part of it is guessed: its band is the point, and why comes after.
-pub(super) fn guessed_distance(km: &Estimate, why: &str) -> String {
+pub(super) fn guessed_distance(km: &Estimate, why: &Reason) -> String {
     format!(
         "If every drive were like this one, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
          It cannot be said closer from this log: {}",
@@ -233,7 +234,10 @@ mod tests {
 
     #[test]
     fn a_guessed_oil_distance_has_its_band_and_its_reason() {
-        let text = guessed_distance(&km(12_000.0, 8_000.0, 18_000.0), "no oil temperature");
+        let text = guessed_distance(
+            &km(12_000.0, 8_000.0, 18_000.0),
+            &Reason::from("no oil temperature".to_owned()),
+        );
         let text = text.replace('\u{a0}', " ");
         assert!(
             text.contains("12,000 km, perhaps 8,000 to 18,000 ("),

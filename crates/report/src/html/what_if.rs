@@ -5,6 +5,7 @@ use super::page::frame;
 use super::scroll;
 use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
 use crate::words::{clean, sentence};
+use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
 use maud::{Markup, html};
@@ -108,11 +109,11 @@ fn row(line: &Line, two: bool) -> Markup {
 fn exceedance(
     id: &str,
     title: &str,
-    all: &[Result<Exceedance, String>; 3],
+    all: &[Result<Exceedance, Reason>; 3],
     document: &Document,
 ) -> Markup {
     let n_columns = if document.has_two_columns() { 3 } else { 2 };
-    let curves: Result<Vec<exceedance::Named>, &String> = [AS_IT_IS, SAME_TORQUE, SAME_FORCE]
+    let curves: Result<Vec<exceedance::Named>, &Reason> = [AS_IT_IS, SAME_TORQUE, SAME_FORCE]
         .into_iter()
         .zip(all)
         .take(n_columns)

@@ -5,6 +5,7 @@
 
 use crate::beside::Document;
 use crate::words::without_vehicle_number;
+use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};
 use halfshaft_record::value::known;
@@ -23,7 +24,7 @@ struct WhatIfJson<'a> {
     inputs: Vec<Cow<'a, str>>,
     asked: Vec<AskedJson>,
     capacity_ratio: Option<f64>,
-    figures: Vec<LineJson<'a>>,
+    figures: Vec<LineJson>,
     energy_exceedance: CurvesJson<'a>,
     power_exceedance: CurvesJson<'a>,
     how: [&'static str; 6],
@@ -40,22 +41,22 @@ struct AskedJson {
 }
 
 #[derive(Serialize)]
-struct LineJson<'a> {
+struct LineJson {
     name: &'static str,
     title: &'static str,
     unit: &'static str,
     standing: &'static str,
-    as_it_is: ValueJson<'a>,
-    same_torque: ValueJson<'a>,
-    same_force: ValueJson<'a>,
+    as_it_is: ValueJson,
+    same_torque: ValueJson,
+    same_force: ValueJson,
 }
 
 #[derive(Serialize)]
-struct ValueJson<'a> {
+struct ValueJson {
     value: Option<f64>,
     difference: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -71,7 +72,7 @@ struct CurveJson<'a> {
     levels: &'a [f64],
     per_100_km: &'a [f64],
     #[serde(skip_serializing_if = "Option::is_none")]
-    why_null: Option<&'a str>,
+    why_null: Option<String>,
 }
 
 /// The object as text.
@@ -112,7 +113,7 @@ pub fn render(document: &Document) -> String {
     text
 }
 
-fn line(line: &Line) -> LineJson<'_> {
+fn line(line: &Line) -> LineJson {
     let of = |value| of_line(line, value);
     LineJson {
         name: line.name,
@@ -125,15 +126,15 @@ fn line(line: &Line) -> LineJson<'_> {
     }
 }
 
-fn of_line<'a>(line: &Line, value: &'a Value) -> ValueJson<'a> {
+fn of_line(line: &Line, value: &Value) -> ValueJson {
     ValueJson {
         value: known(value.as_ref().ok().copied()),
         difference: known(line.difference(value)),
-        why_null: value.as_ref().err().map(String::as_str),
+        why_null: value.as_ref().err().map(ToString::to_string),
     }
 }
 
-fn curves(all: &[Result<Exceedance, String>; 3]) -> CurvesJson<'_> {
+fn curves(all: &[Result<Exceedance, Reason>; 3]) -> CurvesJson<'_> {
     let [as_it_is, same_torque, same_force] = all;
     CurvesJson {
         as_it_is: curve(as_it_is),
@@ -142,7 +143,7 @@ fn curves(all: &[Result<Exceedance, String>; 3]) -> CurvesJson<'_> {
     }
 }
 
-fn curve(outcome: &Result<Exceedance, String>) -> CurveJson<'_> {
+fn curve(outcome: &Result<Exceedance, Reason>) -> CurveJson<'_> {
     match outcome {
         Ok(curve) => CurveJson {
             unit: Some(curve.unit),
@@ -154,7 +155,7 @@ fn curve(outcome: &Result<Exceedance, String>) -> CurveJson<'_> {
             unit: None,
             levels: &[],
             per_100_km: &[],
-            why_null: Some(why),
+            why_null: Some(why.to_string()),
         },
     }
 }

@@ -83,7 +83,7 @@ fn meters() -> Vec<Meter> {
         title,
         unit,
         edges,
-        reading: reading.map_err(str::to_owned),
+        reading: reading.map_err(|why| why.to_owned().into()),
     };
     vec![
         meter(

@@ -20,7 +20,7 @@ fn spoiled(name: &str) -> (Results, Notices) {
     let mut results = hard_day();
     results.findings[0].summary = name.to_owned();
     results.not_checked[0].missing = name.to_owned();
-    results.meters[1].reading = Err(name.to_owned());
+    results.meters[1].reading = Err(name.to_owned().into());
     if let Ok(class) = &mut results.class {
         class.sentence = name.to_owned();
         class.counterfactual = Some(name.to_owned());
@@ -40,8 +40,8 @@ fn spoiled(name: &str) -> (Results, Notices) {
         },
     );
     results.figures[0].method = name.to_owned();
-    results.figures[0].outcome = Err(name.to_owned());
-    results.figures[6].outcome = Err(name.to_owned());
+    results.figures[0].outcome = Err(name.to_owned().into());
+    results.figures[6].outcome = Err(name.to_owned().into());
     results.tier.next_step = name.to_owned();
     results.assumptions.push(name.to_owned());
     // The widest an event's row can be.
@@ -74,15 +74,15 @@ fn documents(check: impl Fn(&str, &Document)) {
         let (mut results, notices) = spoiled(name);
         for is_without_picture in [false, true] {
             if is_without_picture {
-                results.regions = Err(name.to_owned());
-                results.class = Err(name.to_owned());
-                results.calibration.outcome = Err(name.to_owned());
-                results.laps.method = Err(name.to_owned());
-                results.duty_picture = Err(name.to_owned());
-                results.two_by_two = Err(name.to_owned());
-                results.outlook = Err(name.to_owned());
-                results.duty.power = Err(name.to_owned());
-                results.duty.energy = Err(name.to_owned());
+                results.regions = Err(name.to_owned().into());
+                results.class = Err(name.to_owned().into());
+                results.calibration.outcome = Err(name.to_owned().into());
+                results.laps.method = Err(name.to_owned().into());
+                results.duty_picture = Err(name.to_owned().into());
+                results.two_by_two = Err(name.to_owned().into());
+                results.outlook = Err(name.to_owned().into());
+                results.duty.power = Err(name.to_owned().into());
+                results.duty.energy = Err(name.to_owned().into());
             }
             let mut document = sample::document(&results, &notices);
             document.command = name.to_owned();

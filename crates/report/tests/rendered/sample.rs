@@ -49,7 +49,7 @@ pub fn figure(
         name,
         title,
         unit,
-        outcome: outcome.map_err(str::to_owned),
+        outcome: outcome.map_err(|why| why.to_owned().into()),
         grade,
         method,
     }
@@ -120,7 +120,7 @@ fn channel(
 
 fn no_calibration(why: &str) -> Calibration {
     Calibration {
-        outcome: Err(why.to_owned()),
+        outcome: Err(why.to_owned().into()),
         mode: Mode::ShortestThird,
         n_windows: 0,
         n_stretches: 0,
@@ -140,7 +140,7 @@ fn no_calibration(why: &str) -> Calibration {
 
 fn no_laps() -> Laps {
     Laps {
-        method: Err("no path repeats in this drive".to_owned()),
+        method: Err("no path repeats in this drive".to_owned().into()),
         laps: Vec::new(),
         corners: Vec::new(),
         n_corners: 0,
@@ -166,15 +166,15 @@ pub fn track_day() -> Results {
     events[15].kind = EventKind::SlipOnly;
     events[15].command_peak = None;
     Results {
-        actuator: Err("the map has no channel clutch.command".to_owned()),
+        actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
-        two_by_two: Err("0 times there was something to lock".to_owned()),
-        thermal: Err("the drive is too short".to_owned()),
-        outlook: Err("the drive is too short".to_owned()),
+        two_by_two: Err("0 times there was something to lock".to_owned().into()),
+        thermal: Err("the drive is too short".to_owned().into()),
+        outlook: Err("the drive is too short".to_owned().into()),
         score_card: Vec::new(),
         duty: no_duty(),
-        severity: Err("none of four ramps is known, 2 are needed".to_owned()),
+        severity: Err("none of four ramps is known, 2 are needed".to_owned().into()),
         oil_life: no_oil_life(),
         trust: Gate::new(0.01, Still::default()),
         is_provisional: false,
@@ -245,8 +245,8 @@ pub fn track_day() -> Results {
         findings: Vec::new(),
         not_checked: Vec::new(),
         meters: Vec::new(),
-        class: Err("two needles of three wanted".to_owned()),
-        duty_picture: Err("no torque is known".to_owned()),
+        class: Err("two needles of three wanted".to_owned().into()),
+        duty_picture: Err("no torque is known".to_owned().into()),
         strips: vec![
             strip("road_speed", "Road speed", "km/h", move |t| {
                 let v = 95.0 + 55.0 * lap(t) + 9.0 * fast(t);
@@ -274,15 +274,17 @@ pub fn track_day() -> Results {
 /// What is left when a log has nothing to say.
 pub fn nothing() -> Results {
     Results {
-        actuator: Err("the map has no channel clutch.command".to_owned()),
+        actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
-        two_by_two: Err("0 times there was something to lock".to_owned()),
-        thermal: Err("the drive is too short".to_owned()),
-        outlook: Err("the drive is too short".to_owned()),
+        two_by_two: Err("0 times there was something to lock".to_owned().into()),
+        thermal: Err("the drive is too short".to_owned().into()),
+        outlook: Err("the drive is too short".to_owned().into()),
         score_card: Vec::new(),
         duty: no_duty(),
-        severity: Err("none of four ramps is known, 2 are needed".to_owned()),
+        severity: Err("none of four ramps is known, 2 are needed"
+            .to_owned()
+            .into()),
         oil_life: no_oil_life(),
         trust: Gate::new(0.01, Still::default()),
         is_provisional: true,
@@ -294,7 +296,7 @@ pub fn nothing() -> Results {
         },
         figures: Vec::new(),
         events: Vec::new(),
-        regions: Err("no rear wheel speeds".to_owned()),
+        regions: Err("no rear wheel speeds".to_owned().into()),
         cannot_tell: Vec::new(),
         quality: Quality {
             grade: Grade::D,
@@ -310,8 +312,8 @@ pub fn nothing() -> Results {
         findings: Vec::new(),
         not_checked: Vec::new(),
         meters: Vec::new(),
-        class: Err("no rear wheel speeds".to_owned()),
-        duty_picture: Err("no rear wheel speeds".to_owned()),
+        class: Err("no rear wheel speeds".to_owned().into()),
+        duty_picture: Err("no rear wheel speeds".to_owned().into()),
         strips: Vec::new(),
         assumptions: Vec::new(),
         settings_changed: Vec::new(),
@@ -382,15 +384,17 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
 }
 
 fn no_duty() -> Duty {
-    let none = Err("too short".to_owned());
+    let none = Err("too short".to_owned().into());
     let gate = Gate::new(0.01, Still::default());
     DutyWatch::default().outcome(DutyInput {
         gate: &gate,
         events: &[],
-        area_mm2: Err("the map does not state faces and radii of the pack".to_owned()),
+        area_mm2: Err("the map does not state faces and radii of the pack"
+            .to_owned()
+            .into()),
         friction_radius_m: None,
         n_packs: 1.0,
-        distance_km: Err("no road speed".to_owned()),
+        distance_km: Err("no road speed".to_owned().into()),
         least_km: 10.0,
         life_line: Default::default(),
         thermal: &none,
@@ -399,8 +403,8 @@ fn no_duty() -> Duty {
 
 fn no_oil_life() -> OilLife {
     let input = OilInput {
-        rate: Err("the map has no channel oil.temperature".to_owned()),
-        heat_kj_per_km: Err("no torque".to_owned()),
+        rate: Err("the map has no channel oil.temperature".to_owned().into()),
+        heat_kj_per_km: Err("no torque".to_owned().into()),
         distance_km: None,
         sensor_sd_k: 2.0,
         km_per_year: None,

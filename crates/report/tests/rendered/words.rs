@@ -18,7 +18,7 @@ fn set(results: &mut Results, name: &str, outcome: Result<(f64, f64, f64, bool),
             high,
             is_at_least,
         }),
-        Err(why) => Err(why.to_owned()),
+        Err(why) => Err(why.to_owned().into()),
     };
 }
 

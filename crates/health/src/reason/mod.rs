@@ -1,0 +1,350 @@
+//! Why something is not there, not believed or believed with a caution.
+//!
+//! A reason is data: what is the case, with its numbers. Its words stand in `words` alone.
+
+mod amount;
+mod fact;
+mod words;
+
+use halfshaft_driveline::Refusal;
+use halfshaft_driveline::response::record::Unusable;
+
+use crate::trust::Source;
+pub use amount::{Counted, Measured, Paired};
+pub use fact::{DriveFact, MapFact};
+
+/// A reason.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reason {
+    /// Nothing was made of the source yet.
+    NotJudged,
+    /// The map has no channel of this name.
+    NoChannel(&'static str),
+    /// None of these channels gave a value.
+    NoValue(Vec<String>),
+    /// The map does not state this.
+    MapLacks(MapFact),
+    /// The drive does not show this.
+    DriveLacks(DriveFact),
+    /// Something was counted, and there was too little of it.
+    TooFew {
+        /// What.
+        what: Counted,
+        /// How many there were.
+        found: usize,
+        /// How many are needed.
+        needed: usize,
+    },
+    /// Something was counted on two sides, and one had too few.
+    TooFewOfEach {
+        /// What.
+        what: Paired,
+        /// How many there were on each side.
+        found: [usize; 2],
+        /// How many are needed on each.
+        needed: usize,
+    },
+    /// Something was measured, and there was too little of it.
+    TooLittle {
+        /// What, which has its unit.
+        what: Measured,
+        /// How much there was.
+        found: f64,
+        /// How much is needed.
+        needed: f64,
+    },
+    /// It cannot be derived.
+    NotDerived(Refusal),
+    /// The log holds drives of two cars.
+    TwoCars,
+    /// Command and state stand under each other's name.
+    Swapped,
+    /// A signal stood still while it had to move.
+    StoodStill(Source),
+    /// The torque was read from a signal that stood still.
+    TorqueStoodStill(Source),
+    /// The torque is read from one of two signals that stand under each other's name.
+    TorqueSwapped,
+    /// The torque is made from these channels, which never gave a value.
+    SilentTorque(Vec<String>),
+    /// In open bends the wheels differ by another ratio than track, radius and yaw rate say.
+    WrongGeometry {
+        /// Measured over stated.
+        ratio: f64,
+    },
+    /// The values do not fit the map and each other.
+    FewChecksPassed {
+        /// Checks that were passed.
+        n_passed: usize,
+        /// Of how many.
+        n_all: usize,
+    },
+    /// Both rear wheel speeds are one signal.
+    SameSignal,
+    /// Left and right stand under each other's name.
+    SidesSwapped,
+    /// The pack slips on although it is commanded.
+    NoGrip,
+    /// The oil temperature is outside the believed range.
+    OilNotBelieved {
+        /// Its highest, °C.
+        high_c: f64,
+        /// The highest that is believed, °C.
+        most_c: f64,
+    },
+    /// The oil temperature took a step that no oil takes.
+    OilStepped {
+        /// From, °C.
+        from_c: f64,
+        /// To, °C.
+        to_c: f64,
+    },
+    /// The oil temperature jumps as no oil does.
+    OilJumps {
+        /// Share of its readings that jump.
+        share: f64,
+    },
+    /// The oil temperature never moved, whatever the drive did.
+    OilStuck {
+        /// Where it stands, °C.
+        at_c: f64,
+        /// Driving meanwhile, s.
+        moving_s: f64,
+        /// Heat of the pack meanwhile, kJ.
+        heat_kj: f64,
+    },
+    /// Oil and housing are further apart than they can be.
+    OilApartFromHousing {
+        /// Mean of the oil, °C.
+        oil_c: f64,
+        /// Mean of the housing, °C.
+        housing_c: f64,
+        /// The greatest difference that is believed, K.
+        most_k: f64,
+    },
+    /// The air temperature is outside the believed range.
+    AirNotBelieved {
+        /// Its lowest, °C.
+        low_c: f64,
+    },
+    /// The last lap was not driven as the others.
+    LastLapUnlike {
+        /// It took, s.
+        seconds: f64,
+        /// The others took, s.
+        usual_s: f64,
+    },
+    /// The car never passed the start line.
+    LineNotReached {
+        /// How near it came, m.
+        nearest_m: f64,
+        /// How near it must come, m.
+        reach_m: f64,
+    },
+    /// The oil may level off below its limit.
+    MayLevelOff {
+        /// Likeliest number of laps to the limit.
+        laps: f64,
+        /// Fewest laps to it.
+        least_laps: f64,
+        /// The limit, °C.
+        limit_c: f64,
+    },
+    /// The oil levels off below its limit.
+    LevelsOff {
+        /// Where, °C.
+        at_c: f64,
+        /// The limit, °C.
+        limit_c: f64,
+        /// Fewest laps after which the limit may be passed all the same.
+        least_laps: Option<f64>,
+    },
+    /// A number of the life line is not above 0.
+    BadLifeLine {
+        /// Which.
+        name: &'static str,
+        /// What it is.
+        value: f64,
+    },
+    /// Levels that cannot be made.
+    NoScale {
+        /// The lowest.
+        lowest: f64,
+        /// The highest.
+        highest: f64,
+        /// Distance of two.
+        width: f64,
+    },
+    /// More levels than are kept.
+    TooManyLevels {
+        /// The lowest.
+        lowest: f64,
+        /// The highest.
+        highest: f64,
+        /// Distance of two.
+        width: f64,
+        /// The most that are kept.
+        most: f64,
+    },
+    /// The laps of two sessions are not equally long.
+    UnlikeLaps {
+        /// Length before, m.
+        before_m: f64,
+        /// Length after, m.
+        after_m: f64,
+    },
+    /// The corners of two sessions are not the same.
+    UnlikeCorners {
+        /// Corners at the same place that turn alike.
+        n_alike: usize,
+        /// Of how many.
+        n_all: usize,
+    },
+    /// One of two sessions does not show it.
+    OfSession {
+        /// It is the one before.
+        is_before: bool,
+        /// Why.
+        why: Box<Reason>,
+    },
+    /// The inner radius of a pack would not be less than the outer one.
+    RadiiCrossed {
+        /// Inner radius, m.
+        inner_m: f64,
+        /// Outer radius, m.
+        outer_m: f64,
+    },
+    /// The clutch moves before it is commanded.
+    ClutchLeads {
+        /// In how many engagements.
+        n_leading: usize,
+        /// Of how many.
+        n_all: usize,
+        /// The channel that says what the clutch did.
+        response: Option<String>,
+    },
+    /// A time is shorter than the samples can show.
+    BelowResolution {
+        /// Shorter than this, s.
+        below_s: f64,
+        /// Period of the samples, s.
+        period_s: f64,
+    },
+    /// No move of the command was a step of half of full.
+    NoHalfStep {
+        /// Moves.
+        n_moves: usize,
+    },
+    /// No move of the command gives the time.
+    NoMoveUsable {
+        /// Moves.
+        n_moves: usize,
+        /// Why, with how many each.
+        causes: Vec<(Unusable, usize)>,
+    },
+    /// No movement of the pedal was followed by command and response.
+    PedalNotFollowed {
+        /// Movements.
+        n_moves: usize,
+    },
+    /// The tyre ratio is not known.
+    NoTyreRatio(Box<Reason>),
+    /// Neither oil temperature nor work is known.
+    NoOilAndWork(Box<Reason>),
+    /// No sensor holds the temperatures of the model.
+    NotAnchored(Refusal),
+    /// There is no figure of this name.
+    NoFigure(String),
+    /// A sentence fragment.
+    Because(String),
+}
+
+impl Reason {
+    /// Stable code.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Reason::MapLacks(fact) => fact.code(),
+            Reason::DriveLacks(fact) => fact.code(),
+            Reason::NotJudged => "not-judged",
+            Reason::NoChannel(_) => "no-channel",
+            Reason::NoValue(_) => "no-value",
+            Reason::TooFew { .. } => "too-few",
+            Reason::TooFewOfEach { .. } => "too-few-of-each",
+            Reason::TooLittle { .. } => "too-little",
+            Reason::NotDerived(_) => "not-derived",
+            Reason::TwoCars => "two-cars",
+            Reason::Swapped => "command-and-state-swapped",
+            Reason::StoodStill(_) => "signal-stood-still",
+            Reason::TorqueStoodStill(_) => "torque-stood-still",
+            Reason::TorqueSwapped => "torque-swapped",
+            Reason::SilentTorque(_) => "torque-silent",
+            Reason::WrongGeometry { .. } => "wrong-geometry",
+            Reason::FewChecksPassed { .. } => "few-checks-passed",
+            Reason::SameSignal => "same-signal",
+            Reason::SidesSwapped => "sides-swapped",
+            Reason::NoGrip => "no-grip",
+            Reason::OilNotBelieved { .. } => "oil-not-believed",
+            Reason::OilStepped { .. } => "oil-stepped",
+            Reason::OilJumps { .. } => "oil-jumps",
+            Reason::OilStuck { .. } => "oil-stuck",
+            Reason::OilApartFromHousing { .. } => "oil-apart-from-housing",
+            Reason::AirNotBelieved { .. } => "air-not-believed",
+            Reason::LastLapUnlike { .. } => "last-lap-unlike",
+            Reason::LineNotReached { .. } => "line-not-reached",
+            Reason::MayLevelOff { .. } => "may-level-off",
+            Reason::LevelsOff { .. } => "levels-off",
+            Reason::BadLifeLine { .. } => "bad-life-line",
+            Reason::NoScale { .. } => "no-scale",
+            Reason::TooManyLevels { .. } => "too-many-levels",
+            Reason::UnlikeLaps { .. } => "unlike-laps",
+            Reason::UnlikeCorners { .. } => "unlike-corners",
+            Reason::OfSession { .. } => "of-session",
+            Reason::RadiiCrossed { .. } => "radii-crossed",
+            Reason::ClutchLeads { .. } => "clutch-leads",
+            Reason::BelowResolution { .. } => "below-resolution",
+            Reason::NoHalfStep { .. } => "no-half-step",
+            Reason::NoMoveUsable { .. } => "no-move-usable",
+            Reason::PedalNotFollowed { .. } => "pedal-not-followed",
+            Reason::NoTyreRatio(_) => "no-tyre-ratio",
+            Reason::NoOilAndWork(_) => "no-oil-and-work",
+            Reason::NotAnchored(_) => "not-anchored",
+            Reason::NoFigure(_) => "no-figure",
+            Reason::Because(_) => "other",
+        }
+    }
+
+    /// None of these channels gave a value.
+    pub fn no_value(channels: &[&str]) -> Reason {
+        Reason::NoValue(channels.iter().map(|name| (*name).to_owned()).collect())
+    }
+}
+
+impl From<MapFact> for Reason {
+    fn from(fact: MapFact) -> Reason {
+        Reason::MapLacks(fact)
+    }
+}
+
+impl From<DriveFact> for Reason {
+    fn from(fact: DriveFact) -> Reason {
+        Reason::DriveLacks(fact)
+    }
+}
+
+impl From<Refusal> for Reason {
+    fn from(refusal: Refusal) -> Reason {
+        Reason::NotDerived(refusal)
+    }
+}
+
+impl From<String> for Reason {
+    fn from(words: String) -> Reason {
+        Reason::Because(words)
+    }
+}
+
+impl From<Reason> for String {
+    fn from(reason: Reason) -> String {
+        reason.to_string()
+    }
+}
