@@ -59,10 +59,10 @@ fn raised(results: &Results, id: FindingId) -> Option<&Finding> {
     results.findings.iter().find(|finding| finding.id == id)
 }
 
-fn missing(results: &Results, id: FindingId) -> Option<&str> {
+fn missing(results: &Results, id: FindingId) -> Option<String> {
     let mut left = results.not_checked.iter();
     left.find(|left| left.id == id)
-        .map(|left| left.missing.as_str())
+        .map(|left| left.missing.to_string())
 }
 
 fn path<'a>(results: &'a Results, id: &str) -> &'a PathEvidence {

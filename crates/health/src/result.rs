@@ -527,7 +527,7 @@ pub struct NotChecked {
     /// Its title.
     pub title: &'static str,
     /// What was missing.
-    pub missing: String,
+    pub missing: Reason,
 }
 
 /// One of the five needles of the class of use.

@@ -389,7 +389,7 @@ fn share(path: &mut PathEvidence, input: &CardInput) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reason::MapFact;
+    use crate::reason::{DriveFact, MapFact};
 
     #[test]
     fn three_figures_count() {
@@ -459,7 +459,7 @@ mod tests {
             not_checked: &[NotChecked {
                 id: FindingId::OilLoss,
                 title: "Oil loss suspected",
-                missing: "no earlier drive".to_owned(),
+                missing: DriveFact::PastRise.into(),
             }],
             meters: &[
                 meter("Heat", reading(9.0)),
@@ -546,7 +546,7 @@ mod tests {
         let oil = path(&card, "lubrication");
         says(
             &oil.cannot_tell.join(" "),
-            "Oil loss suspected: not checked, no earlier drive.",
+            "Oil loss suspected: not checked, no earlier drive gives the usual rise per heat.",
         );
         assert!(!oil.against.iter().any(|text| text.contains("Oil loss")));
         says(&oil.cannot_tell.join(" "), "No log shows a breather");

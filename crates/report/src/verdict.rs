@@ -309,18 +309,18 @@ fn next_time(results: &Results) -> String {
     let of_open = results
         .cannot_tell
         .iter()
-        .map(|open| ("To record next time: ".to_owned(), open.next_time.as_str()));
+        .map(|open| ("To record next time: ".to_owned(), open.next_time.clone()));
     let of_missing = results.not_checked.iter().map(|item| {
         let title = clean(item.title);
         let start = format!("Another drive would close what is open. Missing for “{title}”: ");
-        (start, item.missing.as_str())
+        (start, item.missing.to_string())
     });
-    let of_tier = std::iter::once((String::new(), results.tier.next_step.trim()));
+    let of_tier = std::iter::once((String::new(), results.tier.next_step.trim().to_owned()));
     of_open
         .chain(of_missing)
         .chain(of_tier)
         .filter(|(_, what)| !what.trim().is_empty())
-        .map(|(start, what)| (start, for_the_owner(what)))
+        .map(|(start, what)| (start, for_the_owner(&what)))
         .find(|(_, what)| !what.is_empty())
         .map_or_else(
             || "Record another drive with more of the car's signals.".to_owned(),

@@ -3,6 +3,7 @@
 //! The command is at half of full or more for a second, and the state neither moves nor is
 //! where it should be. A state that is missing is no state that stands still.
 
+use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
 use super::evidence::{Strongest, window};
@@ -134,16 +135,15 @@ impl Check for NotMoving {
         drive.rear_wheels()?;
         drive.all_of(&["clutch.command"])?;
         if let Err(reason) = drive.actuator {
-            return Err(reason.clone().into());
+            return Err(reason.clone());
         }
         let limits = &drive.limits.actuator;
         let mut settled = self.clone();
         settled.end();
         if settled.n_commanded == 0 {
-            return Err(format!(
-                "the command was never at {:.0} % or more long enough with a state beside it",
-                100.0 * limits.asked_from
-            ));
+            return Err(Reason::NeverCommanded {
+                from: limits.asked_from,
+            });
         }
         let n = settled.stuck.n();
         if n < limits.not_moving_times as usize {

@@ -3,6 +3,7 @@
 //! Two ways to see it: reversals of the command one after the other, or engagements without
 //! end while cruising, where nothing calls for them.
 
+use crate::reason::Reason;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
@@ -239,10 +240,10 @@ impl Check for CommandChatter {
             .find(|channel| channel.name == "clutch.command")
             .and_then(|channel| channel.period_s);
         if let Some(period_s) = period_s.filter(|period_s| *period_s > limits.period_s) {
-            return Err(format!(
-                "clutch.command comes every {period_s:.2} s, {} s or less is needed",
-                limits.period_s
-            ));
+            return Err(Reason::SlowCommand {
+                period_s,
+                most_s: limits.period_s,
+            });
         }
         let mut settled = self.clone();
         settled.end();

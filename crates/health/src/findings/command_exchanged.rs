@@ -8,6 +8,7 @@
 
 use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::reason::DriveFact;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -55,10 +56,8 @@ fn outcome(drive: &Drive) -> Outcome {
             return Ok(Some(fired));
         }
         return match drive.actuator {
-            Err(why) => Err(why.clone().into()),
-            Ok(actuator) if actuator.responses.is_empty() => {
-                Err("the command never moved by 15 % of full within 0.2 s".to_owned())
-            }
+            Err(why) => Err(why.clone()),
+            Ok(actuator) if actuator.responses.is_empty() => Err(DriveFact::QuickMove.into()),
             Ok(_) => Ok(None),
         };
     };

@@ -6,6 +6,8 @@
 //! of the same car give a usual value it is a guess, and so the finding is no more than a
 //! note; with earlier drives to compare with it is one to look at soon.
 
+use crate::reason::Reason;
+use halfshaft_driveline::Refusal;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
@@ -227,17 +229,16 @@ impl Check for DoesNotCool {
         drive.oil()?;
         drive.air()?;
         if self.is_modelled {
-            return Err("the oil temperature is modelled by the car and not measured".to_owned());
+            return Err(Refusal::ModelledByCar.into());
         }
         let limits = &drive.limits.cooling;
         let mut settled = self.clone();
         settled.end();
         if settled.n_judged == 0 {
-            return Err(format!(
-                "the car never stood for {} min with the oil falling and {} K above the air",
-                rounded((limits.settles_s + limits.least_s) / 60.0, 0),
-                limits.least_above_air_k
-            ));
+            return Err(Reason::NeverStood {
+                needed_s: limits.settles_s + limits.least_s,
+                above_air_k: limits.least_above_air_k,
+            });
         }
         let past = drive.baseline.get(Quantity::StandingCooling);
         let usual_s = past.map_or(limits.usual_time_s, |past| past.value);

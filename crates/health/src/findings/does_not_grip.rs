@@ -4,7 +4,7 @@
 //! command and there was something to hold. Not counted: both wheels spinning, where the road
 //! lets go and not the pack, and bends that the torque the map states cannot straighten.
 
-use crate::reason::Reason;
+use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 
@@ -160,16 +160,17 @@ impl Check for DoesNotGrip {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&["clutch.command"])?;
-        drive.basis.slip.clone().map_err(Reason::from)?;
+        drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
         if self.asked_s < drive.limits.grip.least_s {
-            return Err(format!(
-                "command from {} % with something to hold and a state of the clutch known lasted {:.1} s, {} s are needed",
-                rounded(100.0 * drive.limits.holding.asked_for_all, 0),
-                self.asked_s,
-                drive.limits.grip.least_s
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::CommandToHold {
+                    from: drive.limits.holding.asked_for_all,
+                },
+                found: self.asked_s,
+                needed: drive.limits.grip.least_s,
+            });
         }
         let mut settled = self.clone();
         settled.end();

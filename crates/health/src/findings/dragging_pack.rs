@@ -5,7 +5,7 @@
 //! takes the rear axle ahead of the road, which a dragging pack does not. When every bend of a
 //! log is like that, track and radius of the map are as likely to be wrong.
 
-use crate::reason::Reason;
+use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 
@@ -148,27 +148,26 @@ impl Check for DraggingPack {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.all_of(&["clutch.command"])?;
-        drive.basis.slip.clone().map_err(Reason::from)?;
+        drive.basis.slip.clone()?;
         drive.steady_wheels()?;
         let mut settled = self.clone();
         settled.end();
         let limits = &drive.limits.drag;
         let all_s = settled.held_s + settled.free_s;
         if all_s < drive.limits.holding.least_s {
-            return Err(format!(
-                "bends with a difference and the clutch open lasted {all_s:.1} s, {} s are needed",
-                drive.limits.holding.least_s
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::OpenBends,
+                found: all_s,
+                needed: drive.limits.holding.least_s,
+            });
         }
         if settled.bends.n() < limits.bends as usize {
             return Ok(None);
         }
         if settled.held_s > limits.every_bend * all_s {
-            return Err(format!(
-                "the axle makes too little difference in {:.0} % of all bends: a pack that drags from the start cannot be \
-                 told from a map with a wrong track, radius or yaw scale",
-                100.0 * settled.held_s / all_s
-            ));
+            return Err(Reason::DragsEverywhere {
+                share: settled.held_s / all_s,
+            });
         }
         let has_front = drive.was_seen("wheel.front.left") && drive.was_seen("wheel.front.right");
         let grade = if has_front { Grade::A } else { Grade::C };

@@ -1,5 +1,6 @@
 //! What a check may ask of the rest of the assessment, and what it must have.
 
+use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::thermal::ThermalEstimate;
@@ -12,7 +13,6 @@ use crate::driving::NotDriving;
 use crate::figures::{estimate_of, named};
 use crate::limits::Limits;
 use crate::pieces::Piece;
-use crate::reason::{MapFact, Reason};
 use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 use crate::trust::{Gate, OIL, Source, Swap, on};
@@ -82,67 +82,64 @@ impl Drive<'_> {
     }
 
     /// Both rear wheels, or what is missing.
-    pub fn rear_wheels(&self) -> Result<(), String> {
+    pub fn rear_wheels(&self) -> Result<(), Reason> {
         self.all_of(&["wheel.rear.left", "wheel.rear.right"])
     }
 
     /// All of the channels, or what is missing.
-    pub fn all_of(&self, names: &[&str]) -> Result<(), String> {
+    pub fn all_of(&self, names: &[&str]) -> Result<(), Reason> {
         let missing: Vec<&str> = names
             .iter()
             .copied()
             .filter(|name| !self.was_seen(name))
             .collect();
-        if missing.is_empty() {
-            return Ok(());
+        match missing.is_empty() {
+            true => Ok(()),
+            false => Err(Reason::no_value(&missing)),
         }
-        Err(format!("no value of {}", missing.join(" and ")))
     }
 
     /// An oil temperature that can be believed, or what is missing.
-    pub fn oil(&self) -> Result<(), String> {
+    pub fn oil(&self) -> Result<(), Reason> {
         self.all_of(&["oil.temperature"])?;
-        Ok(self.trust.allows(OIL)?)
+        self.trust.allows(OIL)
     }
 
     /// An air temperature that can be believed, or what is missing.
-    pub fn air(&self) -> Result<(), String> {
+    pub fn air(&self) -> Result<(), Reason> {
         self.all_of(&["ambient.temperature"])?;
-        Ok(self.trust.allows(on(&[Source::Air]))?)
+        self.trust.allows(on(&[Source::Air]))
     }
 
     /// Wheel speeds without the ripple of a damaged tone ring, which reads as slip, or why
     /// what rests on slip is not judged.
-    pub fn steady_wheels(&self) -> Result<(), String> {
+    pub fn steady_wheels(&self) -> Result<(), Reason> {
         match self.ripple {
-            Ok(Some(ripple)) => Err(format!(
-                "the {} rear wheel speed ripples with the turns of its wheel, and its slip is no slip",
-                ripple.side()
-            )),
+            Ok(Some(ripple)) => Err(Reason::WheelRipples {
+                is_right: ripple.is_right,
+            }),
             _ => Ok(()),
         }
     }
 
     /// Something that tells the bends, or what is missing.
-    pub fn bends(&self) -> Result<(), String> {
+    pub fn bends(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
         let has_front = self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right");
         if !has_front && !self.was_seen("yaw.rate") {
-            return Err("neither a yaw rate nor both front wheel speeds".to_owned());
+            return Err(DriveFact::Turning.into());
         }
         if self.basis.track_rear_m.is_none() || self.basis.radius_m.is_none() {
-            return Err("the map does not state both rear track and rolling radius".to_owned());
+            return Err(MapFact::TrackAndRadius.into());
         }
         Ok(())
     }
 
     /// A road speed, or what is missing.
-    pub fn road_speed(&self) -> Result<(), String> {
+    pub fn road_speed(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
         if self.basis.radius_m.is_none() && !self.was_seen("speed.vehicle") {
-            return Err(
-                "the map states no rolling radius and the log gives no speed.vehicle".to_owned(),
-            );
+            return Err(MapFact::RadiusOrSpeed.into());
         }
         Ok(())
     }

@@ -5,6 +5,7 @@
 //! thousandths at steady speed; the median of many stretches is judged, and only where half of
 //! them agree.
 
+use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 
@@ -153,18 +154,15 @@ impl Check for FrontRear {
         let limits = &drive.limits.tyres;
         let km = f64::from(self.n) * STRETCH_M / 1000.0;
         if km < limits.front_rear_least_km {
-            return Err(format!(
-                "{km:.1} km of steady straight running with four wheel speeds, {} km are needed",
-                limits.front_rear_least_km
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::FourWheelDistance,
+                found: km,
+                needed: limits.front_rear_least_km,
+            });
         }
         let [low, median, high] = [0.25, 0.5, 0.75].map(|share| self.quantile(share));
         if high - low > limits.front_rear_scatter {
-            return Err(format!(
-                "the ratio of front and rear speed scatters: half of the stretches lie between {:.2} and {:.2} %",
-                100.0 * low,
-                100.0 * high
-            ));
+            return Err(Reason::FrontRearScatters { low, high });
         }
         if median.abs() <= limits.front_rear {
             return Ok(None);

@@ -30,7 +30,7 @@ pub const ENTRY: Entry = Entry {
 
 fn outcome(drive: &Drive) -> Outcome {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-    let delay = delay(drive, actuator.lift_off.as_ref(), "lifts of the throttle")?;
+    let delay = delay(drive, actuator.lift_off.as_ref(), Pedal::Off)?;
     let limit_s = drive.limits.actuator.lift_off_s;
     let Some(spread) = delay
         .whole

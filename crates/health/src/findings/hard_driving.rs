@@ -4,6 +4,7 @@
 //! up sooner.
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::reason::DriveFact;
 use crate::result::{Severity, UseClass};
 
 pub const ENTRY: Entry = Entry {
@@ -28,7 +29,7 @@ fn outcome(drive: &Drive) -> Outcome {
     if class.level < FROM {
         return match class.is_at_least {
             false => Ok(None),
-            true => Err("too few needles are known: the class may be higher".to_owned()),
+            true => Err(DriveFact::ClassForSure.into()),
         };
     }
     let distance = match drive.figure("oil_distance_factor") {

@@ -97,7 +97,7 @@ impl Check for HardHit {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.basis.heat.clone().map_err(Reason::from)?;
+        drive.basis.heat.clone()?;
         drive.figure("heat_total")?;
         let area_mm2 = self.area_mm2.clone()?;
         let limits = &drive.limits.hit;

@@ -5,7 +5,7 @@
 //! against it. A torque that comes from the command alone, or from the preload itself, cannot
 //! show it.
 
-use crate::reason::Reason;
+use crate::reason::{MapFact, Reason};
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::TorqueSource;
 
@@ -36,7 +36,7 @@ pub const ENTRY: Entry = Entry {
 #[derive(Clone, Debug)]
 struct HeavyPreload {
     // Why the torque tells nothing of the preload.
-    refusal: Option<String>,
+    refusal: Option<Reason>,
 }
 
 impl HeavyPreload {
@@ -48,33 +48,31 @@ impl HeavyPreload {
                 .is_some_and(|channel| !follows_command(channel))
         };
         let refusal = if setup.basis.is_preload_only {
-            Some("the torque is the stated preload itself")
+            Some(MapFact::TorqueBesidePreload.into())
         } else if !setup.vehicle.torque_sources.iter().any(is_measured) {
-            Some("the torque follows from the command, which is 0 with the clutch open")
+            Some(MapFact::MeasuredTorque.into())
         } else {
             None
         };
-        HeavyPreload {
-            refusal: refusal.map(str::to_owned),
-        }
+        HeavyPreload { refusal }
     }
 }
 
 impl Check for HeavyPreload {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        let (per_difference, _) = drive.basis.slip.clone().map_err(Reason::from)?;
-        drive.basis.heat.clone().map_err(Reason::from)?;
+        let (per_difference, _) = drive.basis.slip.clone()?;
+        drive.basis.heat.clone()?;
         drive.steady_wheels()?;
         if let Some(refusal) = &self.refusal {
             return Err(refusal.clone());
         }
         if drive.basis.preload_nm <= 0.0 {
-            return Err("the map states no preload".to_owned());
+            return Err(MapFact::Preload.into());
         }
         let (Some(track_m), Some(radius_m)) = (drive.basis.track_rear_m, drive.basis.radius_m)
         else {
-            return Err("the map does not state both rear track and rolling radius".to_owned());
+            return Err(MapFact::TrackAndRadius.into());
         };
         let measured = drive.figure("heat_per_degree")?;
         let expected = (per_difference * drive.basis.n_packs * drive.basis.preload_nm * track_m

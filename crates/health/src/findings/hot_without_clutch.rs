@@ -4,7 +4,8 @@
 //! included. Whoever does not know the power through the axle does not know the heat of the
 //! gears, and may blame neither gears nor clutch: then it is not checked.
 
-use crate::reason::Reason;
+use crate::reason::{DriveFact, Reason};
+use halfshaft_driveline::Refusal;
 use halfshaft_driveline::thermal::{Anchor, Told};
 use halfshaft_model::{Site, Time};
 
@@ -98,14 +99,14 @@ impl Check for HotWithoutClutch {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.all_of(&["oil.temperature"])?;
         let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
-        let share = thermal.pack_share.clone().map_err(Reason::from)?;
+        let share = thermal.pack_share.clone()?;
         let site = drive
             .channels
             .iter()
             .find(|channel| channel.name == "oil.temperature")
             .and_then(|channel| channel.site);
         if site == Some(Site::ModelledByCar) {
-            return Err("the oil temperature is modelled by the car and not measured".to_owned());
+            return Err(Refusal::ModelledByCar.into());
         }
         let mut settled = self.clone();
         settled.end();
@@ -122,12 +123,9 @@ impl Check for HotWithoutClutch {
             .unknowns
             .iter()
             .find(|unknown| unknown.name == GEAR_LOSS && unknown.told != Told::Held)
-            .ok_or("the loss of the gears is not known from this drive")?;
+            .ok_or(DriveFact::GearLoss)?;
         if let Anchor::Open(reason) = &thermal.anchor {
-            return Err(format!(
-                "no sensor fixes the model: {}",
-                Reason::from(reason.clone())
-            ));
+            return Err(Reason::ModelNotFixed(reason.clone()));
         }
         let usual = drive.limits.heat.gear_loss_share;
         let low = loss.value - SDS_OF_90 * loss.sd;
@@ -160,7 +158,6 @@ impl Check for HotWithoutClutch {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
-    use halfshaft_driveline::Refusal;
     use halfshaft_driveline::thermal::{Estimate, UnknownEstimate};
 
     fn outcome(scene: &Scene, celsius: impl Fn(f64) -> f64) -> Outcome {

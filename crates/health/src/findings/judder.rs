@@ -5,7 +5,7 @@
 //! the pack, and is not counted. Fewer than 50 samples a second show a false frequency, so it
 //! refuses them.
 
-use crate::reason::Reason;
+use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
@@ -241,7 +241,7 @@ impl Check for Judder {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.basis.slip.clone().map_err(Reason::from)?;
+        drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
         let limits = &drive.limits.judder;
@@ -249,11 +249,10 @@ impl Check for Judder {
         settled.end_turn();
         if settled.n_stretches == 0 {
             return Err(match self.is_coarse {
-                true => format!(
-                    "the rear wheel speeds come less than {} times a second",
-                    limits.samples_per_s
-                ),
-                false => "no slow turn under load with torque or command known".to_owned(),
+                true => Reason::SlowWheels {
+                    needed_per_s: limits.samples_per_s,
+                },
+                false => DriveFact::SlowTurn.into(),
             });
         }
         let turns = &settled.turns;

@@ -3,6 +3,7 @@
 //! The time the driver took to feed the throttle is taken off, and a lift between gears is no
 //! throttle-on.
 
+use crate::reason::{Counted, MapFact, Reason};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Spread;
 
@@ -83,17 +84,21 @@ pub(super) fn least_median_s(spread: &Spread) -> f64 {
 pub(super) fn delay<'a>(
     drive: &'a Drive,
     of: Option<&'a PedalDelay>,
-    what: &str,
-) -> Result<&'a PedalDelay, String> {
+    pedal: Pedal,
+) -> Result<&'a PedalDelay, Reason> {
     drive.all_of(&["throttle", "clutch.command"])?;
-    let delay = of.ok_or("the map does not state what a full clutch.command is")?;
+    let delay = of.ok_or(MapFact::FullScale)?;
     let n = delay.beyond_feed.map_or(0, |spread| spread.n_events);
     let least = drive.limits.actuator.pedal_events as usize;
     if n < least {
-        return Err(format!(
-            "{n} of {} {what} were followed by command and response, {least} are needed",
-            delay.n_events
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::FollowedMoves {
+                pedal,
+                n_all: delay.n_events,
+            },
+            found: n,
+            needed: least,
+        });
     }
     Ok(delay)
 }
@@ -101,7 +106,7 @@ pub(super) fn delay<'a>(
 fn outcome(drive: &Drive) -> Outcome {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
     let presses = actuator.throttle_on.as_ref();
-    let delay = delay(drive, presses, "quick presses of the throttle")?;
+    let delay = delay(drive, presses, Pedal::On)?;
     let limit_s = drive.limits.actuator.throttle_on_s;
     let Some(spread) = delay
         .beyond_feed

@@ -4,6 +4,7 @@
 //! not make the actuator slow. Compared with what the car's earlier drives or the map's rated
 //! time lead one to expect, both brought to 60 °C and 13.5 V, and with an absolute limit.
 
+use crate::reason::{Moves, Reason};
 use halfshaft_driveline::response::Direction;
 use halfshaft_driveline::response::pool::{Quantity, pool};
 
@@ -48,7 +49,7 @@ fn outcome(drive: &Drive) -> Outcome {
         Direction::Engage,
         Quantity::RiseTime,
     );
-    let rise = judge(&rises, limits, "moves of the command");
+    let rise = judge(&rises, limits, Moves::OfCommand);
     let expected = reference(drive, Past::TransitionTime);
     let mut parts = Vec::new();
     match way.judged {
@@ -72,9 +73,10 @@ fn outcome(drive: &Drive) -> Outcome {
                 .as_ref()
                 .map_or(limits.lazy_rise_s, |(value, _)| limits.lazy_ratio * value);
             if below_s > limit_s {
-                return Err(format!(
-                    "the samples are too slow: times show from {below_s:.2} s on, and {limit_s:.2} s is the limit"
-                ));
+                return Err(Reason::SlowSamples {
+                    from_s: below_s,
+                    limit_s,
+                });
             }
         }
     }

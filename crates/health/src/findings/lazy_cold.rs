@@ -3,6 +3,7 @@
 //! Growth of the rise per kelvin below 20 °C, learned together with what the voltage does
 //! (`response::normal`), from moves on both sides of 20 °C.
 
+use crate::reason::{DriveFact, Paired, Reason};
 use halfshaft_driveline::response::normal::{COLD_BELOW_C, Measured, Slopes};
 use halfshaft_driveline::response::resolution::spread;
 use halfshaft_driveline::response::{Direction, Response};
@@ -57,16 +58,16 @@ fn outcome(drive: &Drive) -> Outcome {
         .partition(|(.., measured)| measured.oil_c < COLD_BELOW_C);
     let least = limits.cold_events as usize;
     if cold.len() < least || warm.len() < least {
-        return Err(format!(
-            "{} moves of closing below 20 °C and {} above gave a rise, {least} are needed of each",
-            cold.len(),
-            warm.len()
-        ));
+        return Err(Reason::TooFewOfEach {
+            what: Paired::ColdAndWarmMoves,
+            found: [cold.len(), warm.len()],
+            needed: least,
+        });
     }
     let measured: Vec<Measured> = all.iter().map(|(.., measured)| *measured).collect();
     let slopes = Slopes::learned(&measured);
     if !slopes.growth_is_learned {
-        return Err("the temperatures below 20 °C do not spread over 10 K".to_owned());
+        return Err(DriveFact::ColdSpread.into());
     }
     let median = |of: &[&(Response, f64, Measured)]| {
         let times: Vec<f64> = of.iter().map(|(_, time_s, _)| *time_s).collect();

@@ -3,6 +3,7 @@
 //! A softer tyre rolls on a smaller radius and turns faster: the ratio of the rear wheels
 //! steps or slides away. It cannot see both tyres losing air alike.
 
+use crate::reason::DriveFact;
 use halfshaft_driveline::RatioPoint;
 use halfshaft_model::Time;
 
@@ -41,7 +42,7 @@ fn outcome(drive: &Drive) -> Outcome {
     let calibration = drive.calibration;
     let limits = &drive.limits.tyres;
     if calibration.are_signals_identical {
-        return Err("left and right are one signal".to_owned());
+        return Err(DriveFact::TwoSignals.into());
     }
     let grade = calibration
         .outcome
@@ -94,7 +95,7 @@ fn outcome(drive: &Drive) -> Outcome {
         .outcome
         .as_ref()
         .map(|_| None)
-        .map_err(|why| why.clone().into())
+        .map_err(Clone::clone)
 }
 
 /// The straights before and after the step.

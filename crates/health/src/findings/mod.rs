@@ -50,6 +50,7 @@ mod working_on_the_straight;
 #[cfg(test)]
 pub(crate) mod testing;
 
+use crate::reason::Reason;
 use std::fmt::Debug;
 
 use halfshaft_driveline::{Basis, Row};
@@ -129,7 +130,7 @@ pub struct Fired {
 }
 
 /// It fires, it does not, or it could not be looked for and this was missing.
-pub type Outcome = Result<Option<Fired>, String>;
+pub type Outcome = Result<Option<Fired>, Reason>;
 
 /// Looks for one finding while the drive goes by.
 pub trait Check: Debug + Send + Sync + Duplicate {
@@ -355,6 +356,10 @@ mod tests {
         let ids: Vec<FindingId> = found.iter().map(|finding| finding.id).collect();
         assert_eq!(ids, [FindingId::LogNotFit]);
         assert_eq!(not_checked.len(), ALL.len() - 1, "{not_checked:?}");
-        assert!(not_checked.iter().all(|left| !left.missing.is_empty()));
+        assert!(
+            not_checked
+                .iter()
+                .all(|left| !left.missing.to_string().is_empty())
+        );
     }
 }

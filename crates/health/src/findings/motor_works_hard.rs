@@ -8,6 +8,7 @@ use super::timing::reference;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::rounded;
+use crate::reason::{Counted, DriveFact, Reason};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -39,18 +40,18 @@ fn outcome(drive: &Drive) -> Outcome {
     let motor = &actuator.motor;
     let (least, n) = (limits.hold_times as usize, motor.holds.len());
     let Some(spread) = motor.hold_current().filter(|_| n >= least) else {
-        return Err(format!(
-            "the pack was held closed and still {n} times, {least} are needed"
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::HeldClosed,
+            found: n,
+            needed: least,
+        });
     };
     let rated = || {
         let rated_a = drive.vehicle.motor_current_a?;
         Some((rated_a, "the motor's rated current of the map".to_owned()))
     };
     let Some((value, source)) = reference(drive, Past::HoldCurrent).or_else(rated) else {
-        return Err(
-            "neither earlier drives nor a rated current of the motor to compare with".to_owned(),
-        );
+        return Err(DriveFact::UsualCurrent.into());
     };
     // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
     // the current comes out too small, and nothing fires.

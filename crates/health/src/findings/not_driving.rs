@@ -5,6 +5,7 @@
 
 use super::evidence::Strongest;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::reason::MapFact;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -31,7 +32,7 @@ pub const ENTRY: Entry = Entry {
 fn outcome(drive: &Drive) -> Outcome {
     drive.rear_wheels()?;
     if !drive.not_driving.can_be_told {
-        return Err("the map states no rolling radius".to_owned());
+        return Err(MapFact::Radius.into());
     }
     let [wheel, car] = &drive.not_driving.stretches;
     let mut parts = Vec::new();

@@ -5,7 +5,7 @@
 //! usual, so without earlier drives it is not checked. Gears heat the oil too; the rise
 //! counts only where most of the heat is known to be the pack's.
 
-use crate::reason::Reason;
+use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
 use super::evidence::window;
@@ -80,20 +80,20 @@ fn three_digits(value: f64) -> String {
     format!("{value:.decimals$}")
 }
 
-fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
+fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, Reason> {
     let past = drive
         .baseline
         .get(Quantity::RisePerHeat)
-        .ok_or("no earlier drive gives the usual rise per heat")?;
-    let now = thermal.rise_k_per_kj.clone().map_err(Reason::from)?;
-    let share = thermal.pack_share.clone().map_err(Reason::from)?;
+        .ok_or(DriveFact::PastRise)?;
+    let now = thermal.rise_k_per_kj.clone()?;
+    let share = thermal.pack_share.clone()?;
     let least = drive.limits.heat.rise_pack_share;
     if share.value < least {
-        return Err(format!(
-            "the pack made {:.0} % of the heat, {:.0} % are needed: the gears' part rules the rise",
-            100.0 * share.value,
-            100.0 * least
-        ));
+        return Err(Reason::TooLittle {
+            what: Measured::PackShare,
+            found: share.value,
+            needed: least,
+        });
     }
     Ok(Compared {
         now: value("rise of the oil per pack heat", now, "K/kJ"),
@@ -103,18 +103,18 @@ fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
     })
 }
 
-fn equalisation(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, String> {
+fn equalisation(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, Reason> {
     let past = drive
         .baseline
         .get(Quantity::Equalisation)
-        .ok_or("no earlier drive gives the time in which pack and oil become equal")?;
+        .ok_or(DriveFact::PastEqualisation)?;
     let told = thermal
         .unknowns
         .iter()
         .find(|unknown| unknown.name == PACK_TO_OIL)
         .map(|unknown| unknown.told);
     if told != Some(Told::Fitted) {
-        return Err("how fast pack and oil become equal is not known from this drive".to_owned());
+        return Err(DriveFact::Equalisation.into());
     }
     Ok(Compared {
         now: value(
@@ -135,7 +135,7 @@ fn value(name: &'static str, value: f64, unit: &'static str) -> EvidenceValue {
 fn outcome(drive: &Drive) -> Outcome {
     let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
     if let Anchor::Open(reason) = &thermal.anchor {
-        return Err(Reason::from(reason.clone()).into());
+        return Err(reason.clone().into());
     }
     let (rise, equalisation) = (rise(drive, thermal), equalisation(drive, thermal));
     let both = [&rise, &equalisation];
@@ -146,7 +146,7 @@ fn outcome(drive: &Drive) -> Outcome {
         .collect();
     if over.is_empty() {
         return match (rise, equalisation) {
-            (Err(one), Err(other)) => Err(format!("{one}; {other}")),
+            (Err(one), Err(other)) => Err(Reason::Both(Box::new([one.clone(), other.clone()]))),
             _ => Ok(None),
         };
     }

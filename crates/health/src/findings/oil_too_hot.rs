@@ -162,10 +162,10 @@ impl OilTooHot {
             (0, 0) => {
                 return match warn.doubtful {
                     None => Ok(None),
-                    Some((at, highest)) => Err(format!(
-                        "the oil temperature jumped to {highest:.0} °C at {:.0} s, faster than oil can: not believed",
-                        at.seconds()
-                    )),
+                    Some((at, highest)) => Err(Reason::OilJumped {
+                        at_s: at.seconds(),
+                        to_c: highest,
+                    }),
                 };
             }
             (0, _) => (Severity::Act, &warn),

@@ -4,6 +4,7 @@
 //! where it is logged, the throttle stays down. Stability control, the brake and a driver who
 //! lifts end a command too; those are not counted.
 
+use crate::reason::Reason;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
@@ -222,10 +223,9 @@ impl Check for ProtectionMode {
         drive.all_of(&["clutch.command", "oil.temperature"])?;
         let limits = &drive.limits.protection;
         if self.hot_s == 0.0 {
-            return Err(format!(
-                "the oil never reached {} °C while the command was known",
-                limits.oil_from_c
-            ));
+            return Err(Reason::OilNeverHot {
+                from_c: limits.oil_from_c,
+            });
         }
         let mut settled = self.clone();
         settled.end(drive.until);

@@ -4,6 +4,7 @@
 //! what comes of unlike conditions is not scatter. From percentiles, so that single freak
 //! fits do not make it, and with what the fits themselves scatter taken out.
 
+use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::response::pool::{OIL_BANDS_C, SUPPLY_BANDS_V};
 use halfshaft_driveline::response::resolution::{Spread, Told, spread, tell};
 use halfshaft_driveline::response::{Direction, Response};
@@ -98,10 +99,11 @@ fn outcome(drive: &Drive) -> Outcome {
     let bands = bands(&found);
     let most = bands.iter().map(Vec::len).max().unwrap_or(0);
     if most < limits.scatter_events as usize {
-        return Err(format!(
-            "at most {most} moves of closing at like temperature and voltage gave a rise, {} are needed",
-            limits.scatter_events
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::AlikeMoves,
+            found: most,
+            needed: limits.scatter_events as usize,
+        });
     }
     let mut worst: Option<(f64, Spread, &Band)> = None;
     let mut n_told = 0;
@@ -124,7 +126,7 @@ fn outcome(drive: &Drive) -> Outcome {
         }
     }
     if n_told == 0 {
-        return Err("the samples are too slow for the time of a single move".to_owned());
+        return Err(DriveFact::SingleMoves.into());
     }
     // Its own standard error, 1/√(2n) of it for a normal distribution, must leave it above.
     let Some((share, spread, band)) = worst.filter(|(share, spread, _)| {

@@ -4,6 +4,7 @@
 //! wheels, or the turning rate, carry the wrong sign in the map. Nothing is swapped here:
 //! the heat does not depend on it, every cause does.
 
+use crate::reason::DriveFact;
 use halfshaft_driveline::Mode;
 
 use super::evidence::window;
@@ -36,11 +37,11 @@ fn outcome(drive: &Drive) -> Outcome {
     drive.bends()?;
     let calibration = drive.calibration;
     if calibration.mode == Mode::ShortestThird {
-        return Err("the bends of this drive are not known".to_owned());
+        return Err(DriveFact::KnownBends.into());
     }
     if !calibration.are_sides_exchanged {
         if calibration.points.is_empty() {
-            return Err("no stretch of road was long and fast enough to look at".to_owned());
+            return Err(DriveFact::LongRoad.into());
         }
         return Ok(None);
     }

@@ -5,6 +5,7 @@
 use super::evidence::window;
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::limits::Limits;
+use crate::reason::DriveFact;
 use crate::result::{Grade, Severity};
 use crate::trust::{Source, Stretch};
 
@@ -102,7 +103,7 @@ impl Check for Frozen {
         drive.all_of(&[channel])?;
         let still = drive.trust.still();
         if still.known_s(source) == 0.0 {
-            return Err("it was never known while the car moved".to_owned());
+            return Err(DriveFact::MovingValue.into());
         }
         let mut stretches: Vec<&Stretch> = still.stretches(source).iter().collect();
         stretches.sort_by(|one, other| other.seconds.total_cmp(&one.seconds));

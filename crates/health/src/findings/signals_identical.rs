@@ -6,6 +6,7 @@
 
 use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::reason::DriveFact;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -49,9 +50,7 @@ fn outcome(drive: &Drive) -> Outcome {
         .iter()
         .all(|point| point.ratio_log == 0.0)
     {
-        return Err(
-            "too little road, or too few bends, in which the wheels must differ".to_owned(),
-        );
+        return Err(DriveFact::RoadWithBends.into());
     }
     Ok(None)
 }

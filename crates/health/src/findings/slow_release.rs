@@ -4,6 +4,7 @@
 //! make it slow. The map's rated time is of closing and says nothing of letting go, so without
 //! earlier drives only the absolute limit is there.
 
+use crate::reason::Reason;
 use halfshaft_driveline::response::Direction;
 
 use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
@@ -48,9 +49,10 @@ fn outcome(drive: &Drive) -> Outcome {
         Judged::Median(spread, _) => spread,
         Judged::Below(below_s) if below_s <= limit_s => return Ok(None),
         Judged::Below(below_s) => {
-            return Err(format!(
-                "the samples are too slow: times show from {below_s:.2} s on, and {limit_s:.2} s is the limit"
-            ));
+            return Err(Reason::SlowSamples {
+                from_s: below_s,
+                limit_s,
+            });
         }
     };
     let normal_s = normal_s(&way.timed, spread.median_s);

@@ -6,6 +6,7 @@
 use super::evidence::{Strongest, window};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::limits::rounded;
+use crate::reason::{Counted, Reason};
 use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -36,10 +37,11 @@ fn outcome(drive: &Drive) -> Outcome {
     let moves = &actuator.motor.supply;
     let least = limits.sag_times as usize;
     if moves.len() < least {
-        return Err(format!(
-            "the supply was sampled well enough at {} quick rises of the command, {least} are needed",
-            moves.len()
-        ));
+        return Err(Reason::TooFew {
+            what: Counted::SupplyRises,
+            found: moves.len(),
+            needed: least,
+        });
     }
     let mut sags = Strongest::default();
     for supply in moves.iter().filter(|supply| supply.drop_v() > limits.sag_v) {

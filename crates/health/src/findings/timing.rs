@@ -1,6 +1,7 @@
 //! What the checks of the actuator's times share: which moves of the command count, what
 //! may be said of them, and what they are compared with.
 
+use crate::reason::{Counted, Moves, Reason};
 use halfshaft_driveline::response::normal::{Measured, Slopes};
 use halfshaft_driveline::response::pool::{Pool, Quantity, pool};
 use halfshaft_driveline::response::resolution::{Spread, Told};
@@ -24,7 +25,7 @@ pub enum Judged {
 /// Moves of one direction with the oil warm and the supply up. Where the voltage is not
 /// logged it is taken for enough: the engine runs; where the oil temperature is not, cold oil
 /// cannot be told from a lazy actuator.
-pub fn warm(drive: &Drive, direction: Direction) -> Result<Vec<Response>, String> {
+pub fn warm(drive: &Drive, direction: Direction) -> Result<Vec<Response>, Reason> {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
     drive.all_of(&["oil.temperature"])?;
     let limits = &drive.limits.actuator;
@@ -43,12 +44,14 @@ pub fn warm(drive: &Drive, direction: Direction) -> Result<Vec<Response>, String
 }
 
 /// What may be said of one time over enough moves.
-pub fn judge(found: &Pool, limits: &ActuatorLimits, what: &str) -> Result<Judged, String> {
+pub fn judge(found: &Pool, limits: &ActuatorLimits, what: Moves) -> Result<Judged, Reason> {
     let least = limits.least_steps as usize;
     let few = |n: usize| {
-        Err(format!(
-            "{n} {what} with warm oil and enough voltage gave a time, {least} are needed"
-        ))
+        Err(Reason::TooFew {
+            what: Counted::TimedMoves(what),
+            found: n,
+            needed: least,
+        })
     };
     match found.told {
         Told::NoEvent => few(0),
@@ -71,7 +74,7 @@ pub struct WholeWay {
 }
 
 /// The whole way of a direction.
-pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, String> {
+pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, Reason> {
     let found = warm(drive, direction)?;
     let limits = &drive.limits.actuator;
     let of = |quantity, what| judge(&pool(&found, direction, quantity), limits, what);
@@ -81,7 +84,7 @@ pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, String
             .filter_map(|response| Some((*response, time(response)?)))
             .collect()
     };
-    if let Ok(judged) = of(Quantity::TransitionTime, "steps of the command") {
+    if let Ok(judged) = of(Quantity::TransitionTime, Moves::HalfSteps) {
         return Ok(WholeWay {
             judged,
             name: match direction {
@@ -91,7 +94,7 @@ pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, String
             timed: timed(Response::transition_time_s),
         });
     }
-    let judged = of(Quantity::RiseTime, "moves of the command")?;
+    let judged = of(Quantity::RiseTime, Moves::OfCommand)?;
     Ok(WholeWay {
         judged,
         name: "the way between 10 and 90 %",

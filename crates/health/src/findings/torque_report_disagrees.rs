@@ -5,6 +5,7 @@
 //! beside a table of the map is needed; where the map takes the report as its torque there is
 //! nothing to hold it against.
 
+use crate::reason::{MapFact, Measured, Reason};
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
@@ -57,7 +58,7 @@ struct Steady {
 #[derive(Clone, Debug)]
 struct TorqueReport {
     limits: Limits,
-    channel: Result<usize, String>,
+    channel: Result<usize, Reason>,
     per_pack: f64,
     reach_s: f64,
     from_nm: f64,
@@ -81,16 +82,11 @@ impl TorqueReport {
             channels.any(|channel| channel.name == source.channel() && !follows_command(channel))
         });
         let channel = match (found, known.next()) {
-            (None, _) => Err("the map has no channel clutch.torque".to_owned()),
-            (_, None) => Err(
-                "the map states no table or clamp force for what the mechanism reports".to_owned(),
-            ),
-            (_, Some(TorqueSource::Reported { .. })) => Err(
-                "the map takes the reported torque as the torque, and nothing else beside it"
-                    .to_owned(),
-            ),
+            (None, _) => Err(Reason::NoChannel("clutch.torque")),
+            (_, None) => Err(MapFact::TorqueTable.into()),
+            (_, Some(TorqueSource::Reported { .. })) => Err(MapFact::SecondTorque.into()),
             (Some(found), Some(source)) if source.channel() == setup.channels[found].name => {
-                Err("the table of the map starts from clutch.torque itself".to_owned())
+                Err(MapFact::TableOfAnother.into())
             }
             (Some(found), _) => Ok(found),
         };
@@ -98,14 +94,7 @@ impl TorqueReport {
         let (channel, per_pack) = match meaning {
             Some(Meaning::PackTorque) => (channel, 1.0),
             Some(Meaning::AxleBias) => (channel, 1.0 / setup.basis.bias_factor),
-            _ => (
-                channel.and_then(|_| {
-                    let reason =
-                        "the map does not state whether clutch.torque is pack torque or axle bias";
-                    Err(reason.to_owned())
-                }),
-                1.0,
-            ),
+            _ => (channel.and(Err(MapFact::TorqueMeaning.into())), 1.0),
         };
         let period_s = found
             .and_then(|found| setup.channels[found].period_s)
@@ -223,10 +212,13 @@ impl Check for TorqueReport {
         let mut settled = self.clone();
         settled.end();
         if settled.seconds < limits.least_s {
-            return Err(format!(
-                "both torques were steady above {:.0} N·m for {:.1} s, {} s are needed",
-                self.from_nm, settled.seconds, limits.least_s
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::SteadyTorques {
+                    from_nm: self.from_nm,
+                },
+                found: settled.seconds,
+                needed: limits.least_s,
+            });
         }
         let off = settled.report_sum / settled.table_sum - 1.0;
         if off.abs() <= limits.disagreement {

@@ -7,6 +7,7 @@
 use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
 use crate::pieces::{Piece, foreign};
+use crate::reason::DriveFact;
 use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
@@ -34,7 +35,7 @@ pub const ENTRY: Entry = Entry {
 
 fn outcome(drive: &Drive) -> Outcome {
     if drive.pieces.is_empty() {
-        return Err("nothing was logged".to_owned());
+        return Err(DriveFact::Anything.into());
     }
     let n_seen = |piece: &Piece| piece.n_values.iter().filter(|n| **n > 0).count();
     let fullest = drive.pieces.iter().map(n_seen).max().unwrap_or(0);

@@ -4,6 +4,7 @@
 //! tight: E/km = ½·T·ε·1000/r. Fires on the ratio that straight running shows, whatever
 //! preload may hide of more.
 
+use crate::reason::Reason;
 use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
@@ -42,11 +43,10 @@ fn outcome(drive: &Drive) -> Outcome {
     let limits = &drive.limits.tyres;
     let ratio = calibration.outcome.as_ref().map_err(Clone::clone)?;
     if ratio.sd > limits.mismatch_sd {
-        return Err(format!(
-            "the tyre ratio is known to ± {:.2} % only, ± {} % is needed",
-            100.0 * ratio.sd,
-            rounded(100.0 * limits.mismatch_sd, 2)
-        ));
+        return Err(Reason::VagueTyreRatio {
+            sd: ratio.sd,
+            needed: limits.mismatch_sd,
+        });
     }
     let mismatch = ratio.ratio_log.exp_m1();
     let severity = match mismatch.abs() {

@@ -4,7 +4,7 @@
 //! unlike size or from a controller that squeezes without need. Spinning wheels are not
 //! counted; that is driving.
 
-use crate::reason::Reason;
+use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 
 use super::evidence::{Strongest, counts, window};
@@ -122,17 +122,20 @@ impl Check for WorkingOnTheStraight {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        drive.basis.slip.clone().map_err(Reason::from)?;
+        drive.basis.slip.clone()?;
         drive.steady_wheels()?;
         let limits = &drive.limits.straight;
         let by_torque = self.time[0].judged_s > 0.0;
         let by = usize::from(!by_torque);
         let PartialTime { seconds, judged_s } = self.time[by];
         if judged_s < limits.least_s {
-            return Err(format!(
-                "{judged_s:.0} s of straight running above {} km/h with torque or command known, {} s are needed",
-                limits.from_km_per_h, limits.least_s
-            ));
+            return Err(Reason::TooLittle {
+                what: Measured::StraightRunning {
+                    from_km_per_h: limits.from_km_per_h,
+                },
+                found: judged_s,
+                needed: limits.least_s,
+            });
         }
         let share = seconds[0] / judged_s;
         let mut settled = self.clone();

@@ -1,5 +1,7 @@
 //! What there was too little or too few of.
 
+use halfshaft_driveline::response::ladder::Pedal;
+
 /// What was counted, too few of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Counted {
@@ -33,6 +35,30 @@ pub enum Counted {
     },
     /// Needles of the class.
     Needles,
+    /// Times at which the pack was held closed and still.
+    HeldClosed,
+    /// Moves of closing at like temperature and voltage.
+    AlikeMoves,
+    /// Quick rises of the command at which the supply was sampled well enough.
+    SupplyRises,
+    /// Moves with warm oil and enough voltage that gave a time.
+    TimedMoves(Moves),
+    /// Movements of a pedal that command and response followed.
+    FollowedMoves {
+        /// Of which pedal movement.
+        pedal: Pedal,
+        /// Of how many.
+        n_all: usize,
+    },
+}
+
+/// Moves of the command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moves {
+    /// All of them.
+    OfCommand,
+    /// Steps of half of full and more.
+    HalfSteps,
 }
 
 /// What was counted on two sides, too few on one of them.
@@ -50,10 +76,12 @@ pub enum Paired {
     StretchesWithOpenBends,
     /// Blocks of events, before and after.
     EventBlocks,
+    /// Moves of closing with cold and with warm oil.
+    ColdAndWarmMoves,
 }
 
 /// What was measured, too little of it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Measured {
     /// Distance to classify the use, km.
     ClassDistance,
@@ -65,4 +93,25 @@ pub enum Measured {
     Turned,
     /// Share of the heat with the turning rate known.
     HeatWithTurning,
+    /// Time commanded with something to hold, s.
+    CommandToHold {
+        /// Share of full from which it counts.
+        from: f64,
+    },
+    /// Time in bends with the clutch open, s.
+    OpenBends,
+    /// Distance of straight running with four wheel speeds, km.
+    FourWheelDistance,
+    /// Time with two torques steady, s.
+    SteadyTorques {
+        /// Torque from which it counts, N·m.
+        from_nm: f64,
+    },
+    /// Time of straight running, s.
+    StraightRunning {
+        /// Speed from which it counts, km/h.
+        from_km_per_h: f64,
+    },
+    /// Share of the pack in the heat of the axle.
+    PackShare,
 }

@@ -52,6 +52,22 @@ facts! {
         RadiusOrSpeed "map-radius-or-speed",
         /// A track for the turning that the front wheels would give.
         FrontTrack "map-front-track",
+        /// A rolling radius.
+        Radius "map-radius",
+        /// What a full `clutch.command` is, for the delay after the pedal.
+        FullScale "map-full-scale",
+        /// A torque that is more than the preload.
+        TorqueBesidePreload "map-torque-beside-preload",
+        /// A torque that does not follow from the command.
+        MeasuredTorque "map-measured-torque",
+        /// A table or clamp force beside the reported torque.
+        TorqueTable "map-torque-table",
+        /// A torque other than the reported one.
+        SecondTorque "map-second-torque",
+        /// A table that starts from something other than the reported torque.
+        TableOfAnother "map-table-of-another",
+        /// Whether the reported torque is that of the pack or of the axle.
+        TorqueMeaning "map-torque-meaning",
     }
 }
 
@@ -146,6 +162,36 @@ facts! {
         LookedFor "not-looked-for",
         /// Events known alike in both sessions.
         AlikeEvents "events-not-alike",
+        /// Needles enough for a class that is not higher.
+        ClassForSure "class-at-least",
+        /// The loss of the gears.
+        GearLoss "no-gear-loss",
+        /// A slow turn under load.
+        SlowTurn "no-slow-turn",
+        /// Cold moves at unlike temperatures.
+        ColdSpread "cold-alike",
+        /// Two signals of the rear wheels.
+        TwoSignals "one-signal",
+        /// A usual current of the motor.
+        UsualCurrent "no-usual-current",
+        /// An earlier rise per heat.
+        PastRise "no-past-rise",
+        /// An earlier time in which pack and oil become equal.
+        PastEqualisation "no-past-equalisation",
+        /// The time in which pack and oil become equal.
+        Equalisation "no-equalisation",
+        /// Samples quick enough for a single move.
+        SingleMoves "no-single-moves",
+        /// What the bends are.
+        KnownBends "no-known-bends",
+        /// A stretch of road long and fast enough.
+        LongRoad "no-long-road",
+        /// A value while the car moved.
+        MovingValue "no-moving-value",
+        /// Road and bends in which the wheels must differ.
+        RoadWithBends "no-road-with-bends",
+        /// Anything.
+        Anything "nothing-logged",
         /// The figure that was asked for.
         SuchFigure "no-such-figure",
     }

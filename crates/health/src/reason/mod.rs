@@ -10,7 +10,7 @@ use halfshaft_driveline::Refusal;
 use halfshaft_driveline::response::record::Unusable;
 
 use crate::trust::Source;
-pub use amount::{Counted, Measured, Paired};
+pub use amount::{Counted, Measured, Moves, Paired};
 pub use fact::{DriveFact, MapFact};
 
 /// A reason.
@@ -255,7 +255,78 @@ pub enum Reason {
     NotAnchored(Refusal),
     /// There is no figure of this name.
     NoFigure(String),
-    /// A sentence fragment.
+    /// The command was never high for long enough with a state beside it.
+    NeverCommanded {
+        /// Share of full from which it counts.
+        from: f64,
+    },
+    /// The command comes too seldom.
+    SlowCommand {
+        /// Its period, s.
+        period_s: f64,
+        /// The longest that is enough, s.
+        most_s: f64,
+    },
+    /// The rear wheel speeds come too seldom.
+    SlowWheels {
+        /// How often they must come, 1/s.
+        needed_per_s: f64,
+    },
+    /// Times as short as the limit are not seen.
+    SlowSamples {
+        /// The shortest that are, s.
+        from_s: f64,
+        /// The limit, s.
+        limit_s: f64,
+    },
+    /// The car never stood and cooled for long enough.
+    NeverStood {
+        /// How long it must, s.
+        needed_s: f64,
+        /// How far above the air, K.
+        above_air_k: f64,
+    },
+    /// The axle makes too little difference in most bends of the drive.
+    DragsEverywhere {
+        /// Share of the bends.
+        share: f64,
+    },
+    /// A wheel speed ripples with the turns of its wheel.
+    WheelRipples {
+        /// It is the right one.
+        is_right: bool,
+    },
+    /// The ratio of front and rear speed scatters.
+    FrontRearScatters {
+        /// A quarter lies below, as a share.
+        low: f64,
+        /// A quarter lies above.
+        high: f64,
+    },
+    /// The oil temperature jumped.
+    OilJumped {
+        /// When, s from the start.
+        at_s: f64,
+        /// To, °C.
+        to_c: f64,
+    },
+    /// The oil was never hot while the command was known.
+    OilNeverHot {
+        /// From where it counts, °C.
+        from_c: f64,
+    },
+    /// The tyre ratio is known too badly.
+    VagueTyreRatio {
+        /// Its standard deviation.
+        sd: f64,
+        /// The greatest that is enough.
+        needed: f64,
+    },
+    /// No sensor fixes the model of the temperatures.
+    ModelNotFixed(Refusal),
+    /// Neither of two ways is open.
+    Both(Box<[Reason; 2]>),
+    /// A sentence fragment; only tests make one.
     Because(String),
 }
 
@@ -309,6 +380,19 @@ impl Reason {
             Reason::NoOilAndWork(_) => "no-oil-and-work",
             Reason::NotAnchored(_) => "not-anchored",
             Reason::NoFigure(_) => "no-figure",
+            Reason::NeverCommanded { .. } => "never-commanded",
+            Reason::SlowCommand { .. } => "slow-command",
+            Reason::SlowWheels { .. } => "slow-wheels",
+            Reason::SlowSamples { .. } => "slow-samples",
+            Reason::NeverStood { .. } => "never-stood",
+            Reason::DragsEverywhere { .. } => "drags-everywhere",
+            Reason::WheelRipples { .. } => "wheel-ripples",
+            Reason::FrontRearScatters { .. } => "front-rear-scatters",
+            Reason::OilJumped { .. } => "oil-jumped",
+            Reason::OilNeverHot { .. } => "oil-never-hot",
+            Reason::VagueTyreRatio { .. } => "vague-tyre-ratio",
+            Reason::ModelNotFixed(_) => "model-not-fixed",
+            Reason::Both(_) => "both",
             Reason::Because(_) => "other",
         }
     }
@@ -340,11 +424,5 @@ impl From<Refusal> for Reason {
 impl From<String> for Reason {
     fn from(words: String) -> Reason {
         Reason::Because(words)
-    }
-}
-
-impl From<Reason> for String {
-    fn from(reason: Reason) -> String {
-        reason.to_string()
     }
 }

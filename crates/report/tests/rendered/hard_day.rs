@@ -266,12 +266,12 @@ pub fn hard_day() -> Results {
         NotChecked {
             id: FindingId::RepeatedLaunches,
             title: "Repeated launches or burnout",
-            missing: "no front wheel speeds".to_owned(),
+            missing: "no front wheel speeds".to_owned().into(),
         },
         NotChecked {
             id: FindingId::SidesExchanged,
             title: "Left and right look swapped",
-            missing: "no yaw.rate in this log".to_owned(),
+            missing: "no yaw.rate in this log".to_owned().into(),
         },
     ];
     results.meters = meters();

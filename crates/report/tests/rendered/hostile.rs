@@ -19,7 +19,7 @@ const NAMES: [&str; 6] = [
 fn spoiled(name: &str) -> (Results, Notices) {
     let mut results = hard_day();
     results.findings[0].summary = name.to_owned();
-    results.not_checked[0].missing = name.to_owned();
+    results.not_checked[0].missing = name.to_owned().into();
     results.meters[1].reading = Err(name.to_owned().into());
     if let Ok(class) = &mut results.class {
         class.sentence = name.to_owned();
