@@ -10,7 +10,7 @@ use halfshaft_driveline::derive::quantisation::product_relative_sd;
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
 use crate::limits::{SDS_OF_90, Trust};
-use crate::result::Estimate;
+use crate::nouns::Estimate;
 
 /// Relative standard deviations of the parts of slip and heat.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,8 +1,8 @@
 //! What a log leaves open: the question, why, and what to log or to write down next time.
 
 use crate::limits::Limits;
+use crate::nouns::CannotTell;
 use crate::reason::Reason;
-use crate::result::CannotTell;
 
 /// What the drive showed, as far as open questions turn on it.
 #[derive(Clone, Debug, Default)]

@@ -12,7 +12,8 @@ use halfshaft_driveline::thermal::Anchor;
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
 use crate::figures::actuator::{ENOUGH_EVENTS, POOLED, told};
-use crate::result::{Grade, Results};
+use crate::nouns::Grade;
+use crate::results::Results;
 
 /// Grade from which a value is worth comparing with. Source: none, engineering guess.
 pub const COMPARED_FROM: Grade = Grade::B;

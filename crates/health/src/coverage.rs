@@ -8,7 +8,7 @@ use halfshaft_driveline::Period;
 use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Block, ChannelSpec, Column, Span, Time};
 
-use crate::result::{ChannelQuality, Gap, MAX_GAPS};
+use crate::nouns::{ChannelQuality, Gap, MAX_GAPS};
 
 /// Watches one channel.
 #[derive(Clone, Debug)]

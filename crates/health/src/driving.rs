@@ -8,9 +8,13 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::{Basis, Row};
 
-use crate::findings::evidence::{Strongest, window};
+use crate::evidence::{Strongest, window};
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Driving, Limits};
+
+/// Rows come no later than this after the samples of their time, s; those that have not come
+/// by then never will.
+pub(crate) const ROWS_LATE_S: f64 = 60.0;
 
 /// Why wheels turn as no driven car's do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -7,8 +7,8 @@
 use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
+use crate::nouns::DutyPicture;
 use crate::reason::Reason;
-use crate::result::DutyPicture;
 use crate::trust::{Gate, HEAT, Kept};
 
 /// Upper edges of the torque cells, N·m. Source: none, a sensible division.

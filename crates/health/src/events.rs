@@ -9,7 +9,7 @@ use halfshaft_driveline::{CommandEvent, Derived, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
 use crate::limits::Slip;
-use crate::result::{Event, EventKind};
+use crate::nouns::{Event, EventKind};
 use crate::sums::{PartialLimits, PartialTime, is_slipping};
 use crate::trust::{COMMAND, Gate, HEAT, Kept, SLIP, Source};
 

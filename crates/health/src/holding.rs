@@ -12,9 +12,9 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::Time;
 
-use crate::findings::evidence::counts;
+use crate::evidence::counts;
 use crate::limits::{Limits, SDS_OF_90};
-use crate::result::Estimate;
+use crate::nouns::Estimate;
 
 /// Upper edges of the classes of bend radius, m; the same torque straightens a wide bend more
 /// than a tight one (derived: share T·R/(C·r·W)).

@@ -12,7 +12,7 @@ use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::median::upper_median;
 
 use crate::limits::SDS_OF_90;
-use crate::result::{Estimate, Figure, Grade, Lap};
+use crate::nouns::{Estimate, Figure, Grade, Lap};
 
 /// Laps used, at the least and at the most. Source: job practice, "over the last 3 to 5 laps".
 const LAPS: (usize, usize) = (3, 5);

@@ -14,6 +14,7 @@ pub mod actuator;
 pub mod band;
 pub mod baseline;
 pub mod cannot_tell;
+mod change;
 pub mod comparable;
 pub mod compare;
 pub mod coverage;
@@ -21,7 +22,9 @@ mod driving;
 pub mod duty;
 pub mod duty_picture;
 pub mod events;
+mod evidence;
 pub mod figures;
+pub mod finding_id;
 pub mod findings;
 pub mod holding;
 pub mod laps;
@@ -29,16 +32,18 @@ pub mod laps_to_limit;
 mod lasting;
 pub mod ledger;
 pub mod limits;
+pub mod nouns;
 pub mod oil_life;
 pub mod outlook;
 pub mod pieces;
 pub mod reason;
 pub mod regions;
-pub mod result;
+pub mod results;
 pub mod ripple;
 pub mod score_card;
 pub mod sensor;
 pub mod settings;
+pub mod source;
 pub mod strips;
 pub mod sums;
 pub mod temperature;
@@ -58,8 +63,9 @@ pub use halfshaft_driveline::{
     Basis, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate, RatioPoint,
     RatioStep, Row, response, thermal, track,
 };
+pub use nouns::*;
 pub use reason::Reason;
-pub use result::*;
+pub use results::Results;
 
 /// What the drive says of the rear tyres, and why there is no ratio that is believed.
 pub type Calibration = halfshaft_driveline::Calibration<Reason>;

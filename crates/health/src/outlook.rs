@@ -14,7 +14,7 @@ use halfshaft_driveline::thermal::{
 
 use crate::laps_to_limit::LapsToLimit;
 use crate::limits::{Heat, SDS_OF_90};
-use crate::result::Estimate;
+use crate::nouns::Estimate;
 
 /// What comes next.
 #[derive(Clone, Debug, PartialEq)]

@@ -12,7 +12,7 @@ use halfshaft_model::Time;
 
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::Limits;
-use crate::result::Region;
+use crate::nouns::Region;
 use crate::trust::{HEAT, Kept};
 
 /// Seconds and heat of each region.

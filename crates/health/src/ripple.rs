@@ -10,9 +10,9 @@ use crate::reason::{Counted, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
-use crate::findings::evidence::{Strongest, counts, window};
+use crate::evidence::{Strongest, counts, window};
 use crate::limits::Limits;
-use crate::result::EvidenceWindow;
+use crate::nouns::EvidenceWindow;
 
 /// Orders of the turn looked at. Source: none, engineering guess: a crack is one, a bent or
 /// oval ring two, its lugs three to six.

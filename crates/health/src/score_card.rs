@@ -11,7 +11,7 @@ use crate::baseline::{Baseline, Quantity};
 use crate::figures::named;
 use crate::findings::{FindingId, about};
 use crate::limits::Limits;
-use crate::result::{Figure, Finding, Meter, NotChecked, UseClass};
+use crate::nouns::{Figure, Finding, Meter, NotChecked, UseClass};
 
 /// Evidence on one way to fail.
 #[derive(Clone, Debug, PartialEq)]
@@ -403,7 +403,7 @@ mod tests {
         }
     }
     use crate::findings::testing::{Scene, says, thermal};
-    use crate::result::{Estimate, Grade, Severity};
+    use crate::nouns::{Estimate, Grade, Severity};
 
     fn finding(id: FindingId, severity: Severity) -> Finding {
         Finding {

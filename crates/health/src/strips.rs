@@ -6,7 +6,7 @@
 
 use halfshaft_model::{Span, Time};
 
-use crate::result::StripSlot;
+use crate::nouns::StripSlot;
 
 /// Slots at the most; more than a screen has columns.
 const MAX_SLOTS: usize = 1600;

@@ -1,6 +1,6 @@
 //! What the channels of a log allow, as a tier, and what the next channel would buy.
 
-use crate::result::Tier;
+use crate::nouns::Tier;
 
 /// Any of these says what the clutch is asked or does.
 const CLUTCH: &[&str] = &[

@@ -12,7 +12,7 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 use halfshaft_model::Time;
 
-use crate::findings::evidence::counts;
+use crate::evidence::counts;
 use crate::limits::Limits;
 
 /// How long after the time for answers they are averaged, s.

@@ -72,7 +72,7 @@ stored! {
     /// What it is called on a page.
     title: String = item.title.to_owned(),
     /// What it would have taken.
-    missing: String = item.missing.clone(),
+    missing: String = crate::value::why(&item.missing),
 }
 
 stored! {

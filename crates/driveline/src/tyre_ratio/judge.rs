@@ -8,9 +8,10 @@ use super::calibration::{Mode, RatioStep};
 use super::geometry::{Geometry, blocks, is_straight, is_straight_throughout};
 use super::kept::Kept;
 use super::steps::{Middle, Point, find_step};
-use super::window::{Under, WINDOW_M, Window};
+use super::window::{WINDOW_M, Window};
 use crate::basis::Basis;
 use crate::median::median;
+use crate::refusal::Under;
 
 /// Torque above that of preload at which a window is left out, N·m: the pack then ties
 /// the wheels. Source: none, engineering guess.

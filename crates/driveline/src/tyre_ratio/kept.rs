@@ -5,7 +5,8 @@
 //! merged in pairs, like with like: sums stay right, resolution falls.
 
 use super::Rolling;
-use super::window::{HIGHEST_COMMAND, Under, Window};
+use super::window::{HIGHEST_COMMAND, Window};
+use crate::refusal::Under;
 
 /// Fit windows kept: 410 km of straight road before the first merging.
 const MOST_WINDOWS: usize = 8192;

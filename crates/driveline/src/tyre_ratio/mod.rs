@@ -32,10 +32,10 @@ mod testing;
 use halfshaft_model::Time;
 
 use crate::basis::Basis;
+pub use crate::refusal::Under;
 pub use calibration::{Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep};
 use kept::Kept;
 use running::Running;
-pub use window::Under;
 use window::Window;
 
 /// What a window needs of a sample.

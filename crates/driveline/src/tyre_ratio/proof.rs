@@ -6,10 +6,10 @@ use super::geometry::{Geometry, is_straight};
 use super::judge::Judged;
 use super::kept::Kept;
 use super::solve::GRADE_B;
-use super::window::Under;
 use crate::basis::Basis;
 use crate::median::median;
 use crate::refusal::Refusal;
+use crate::refusal::Under;
 
 /// Windows under command needed to say whether the ratio collapses there.
 const LEAST_COMMANDED: usize = 10;

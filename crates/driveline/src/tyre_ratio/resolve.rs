@@ -11,9 +11,10 @@ use super::kept::Kept;
 use super::proof::{collapse, points, too_few};
 use super::solve::{GRADE_B, graded, solve};
 use super::steps::{Point, drift};
-use super::window::{Under, Window};
+use super::window::Window;
 use crate::basis::Basis;
 use crate::refusal::Refusal;
+use crate::refusal::Under;
 
 /// Time in bends with wheels exactly equal after which both signals are one, s.
 const EQUAL_IN_BENDS_S: f64 = 5.0;

@@ -4,6 +4,7 @@
 //! made it unfit to learn tyres from. What can only be judged with the whole drive known
 //! (bends, spinning wheels) is judged in `calibration`.
 
+use crate::refusal::Under;
 use halfshaft_model::Time;
 use halfshaft_model::constants::M_PER_S_PER_KM_PER_H;
 
@@ -30,76 +31,6 @@ const GREATEST_ACCELERATION: f64 = 1.0;
 
 /// Length of road after the start in which tyres warm up, km. Engineering guess.
 const WARM_UP_KM: f64 = 2.0;
-
-/// Why a window is not used.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Under {
-    /// A gap in the wheel signals.
-    Gap,
-    /// Too slow.
-    Slow,
-    /// Too fast.
-    Fast,
-    /// Braking.
-    Braking,
-    /// Anti-lock or stability control at work.
-    Controlled,
-    /// The speed changes.
-    Accelerating,
-    /// The clutch is commanded.
-    Commanded,
-    /// Tyres warming up.
-    WarmUp,
-    // What follows is only known when the whole drive is.
-    /// Nothing tells bends from straights.
-    Unseen,
-    /// The pack carries more than its preload.
-    Torque,
-    /// A wheel spins or is dragged.
-    Excess,
-    /// In a bend.
-    Bend,
-    /// On the shorter side of a change of the tyres.
-    OtherTyres,
-}
-
-impl Under {
-    /// All of them, in the order in which they are asked and listed.
-    pub const ALL: [Under; 13] = [
-        Under::Gap,
-        Under::Slow,
-        Under::Fast,
-        Under::Braking,
-        Under::Controlled,
-        Under::Accelerating,
-        Under::Commanded,
-        Under::WarmUp,
-        Under::Unseen,
-        Under::Torque,
-        Under::Excess,
-        Under::Bend,
-        Under::OtherTyres,
-    ];
-
-    /// In words that fit after a number of stretches.
-    pub fn words(self) -> &'static str {
-        match self {
-            Under::Gap => "a gap in the wheel signals",
-            Under::Slow => "below 30 km/h",
-            Under::Fast => "above 200 km/h",
-            Under::Braking => "braking",
-            Under::Controlled => "anti-lock or stability control at work",
-            Under::Accelerating => "speed changing by more than 1 m/s²",
-            Under::Commanded => "command above 5 %",
-            Under::WarmUp => "first 2 km, tyres warming up",
-            Under::Unseen => "yaw rate or front wheels missing",
-            Under::Torque => "pack torque more than 60 N·m above preload",
-            Under::Excess => "a wheel spinning or dragged",
-            Under::Bend => "in a bend",
-            Under::OtherTyres => "on the shorter side of a change of the tyres",
-        }
-    }
-}
 
 /// A stretch of road.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -12,8 +12,8 @@ use halfshaft_driveline::response::resolution::{Spread, Told, spread};
 use halfshaft_model::Vehicle;
 
 use super::Actuator;
+use super::unmixed;
 use crate::baseline::{Baseline, Quantity};
-use crate::findings::timing::unmixed;
 use crate::limits::{ActuatorLimits, SDS_OF_90};
 
 /// Settled steps from which an error of the position is judged. Source: none, engineering

@@ -316,6 +316,24 @@ impl ActuatorWatch {
     }
 }
 
+/// Answers that are mixed with what is left of one the other way are left out: where closing and
+/// letting go have times of their own, one lag cannot fit both.
+pub fn unmixed(all: &[Response], found: Vec<Response>, mixed_s: f64) -> Vec<Response> {
+    found
+        .into_iter()
+        .filter(|response| is_alone(all, response, mixed_s))
+        .collect()
+}
+
+fn is_alone(all: &[Response], response: &Response, mixed_s: f64) -> bool {
+    let n = all.partition_point(|other| other.edge.began < response.edge.began);
+    all[..n]
+        .iter()
+        .rev()
+        .take_while(|before| response.edge.began.since(before.edge.ended) < mixed_s)
+        .all(|before| before.direction() == response.direction())
+}
+
 fn delay(ladders: &[Ladder], pedal: Pedal) -> PedalDelay {
     let of_pedal = || ladders.iter().filter(|ladder| ladder.pedal == pedal);
     let of = |part: fn(&Ladder) -> Option<f64>| {

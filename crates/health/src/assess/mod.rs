@@ -20,8 +20,9 @@ use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 use crate::actuator::ActuatorWatch;
 use crate::band::Tolerances;
 use crate::baseline::Baseline;
+use crate::change::TorqueChange;
 use crate::coverage::Coverage;
-use crate::driving::Parting;
+use crate::driving::{Parting, ROWS_LATE_S};
 use crate::duty::DutyWatch;
 use crate::duty_picture::DutySums;
 use crate::events::EventTally;
@@ -30,10 +31,10 @@ use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
 use crate::ledger::Ledger;
 use crate::limits::{Limits, SDS_OF_90};
+use crate::nouns::Region;
 use crate::oil_life::OilAgeing;
 use crate::pieces::PieceWatch;
 use crate::regions::RegionSorter;
-use crate::result::Region;
 use crate::ripple::RippleWatch;
 use crate::sensor::SensorWatch;
 use crate::sums::{PartialJudgement, PartialLimits, Sums, is_in_bend, is_open};
@@ -41,7 +42,6 @@ use crate::temperature::TemperatureWatch;
 use crate::trust::{CAUSES, Kept, OIL, SLIP, Source, Sources, StillWatch, SwapWatch, Verdict, on};
 use crate::two_by_two::TwoByTwoWatch;
 use crate::use_class::UseWatch;
-use crate::what_if::TorqueChange;
 use quality::Strips;
 
 /// What the clutch answers to the command.
@@ -54,10 +54,6 @@ const HOLDING: Sources = on(&[
     Source::Turning,
     Source::Sides,
 ]);
-
-/// Rows come no later than this after the samples of their time, s; those that have not come
-/// by then never will.
-pub(crate) const ROWS_LATE_S: f64 = 60.0;
 
 /// So many rows go from one part to the next at a time: each part is then done with them
 /// while its code and its sums are in the cache, and the rows still are, too.

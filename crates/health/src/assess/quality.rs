@@ -2,8 +2,8 @@
 
 use super::Health;
 use crate::limits::Slip;
+use crate::nouns::{Grade, Quality, Strip, StripSlot};
 use crate::reason::Reason;
-use crate::result::{Grade, Quality, Strip, StripSlot};
 use crate::ripple::Ripple;
 use crate::strips::Envelope;
 use crate::sums::is_slipping;

@@ -20,7 +20,7 @@ use crate::reason::Reason;
 pub use session::{LapPart, Pass, Session, Stretch, Times};
 
 use crate::limits::Compare;
-use crate::result::Results;
+use crate::results::Results;
 
 /// What drawing again draws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -12,7 +12,8 @@ use halfshaft_model::{Span, Time};
 use crate::actuator::Timing;
 use crate::figures::actuator::told;
 use crate::limits::Compare;
-use crate::result::{Event, Results};
+use crate::nouns::Event;
+use crate::results::Results;
 
 /// A temperature or voltage older or younger than this is not known, s. Source: none,
 /// engineering guess: both change over minutes.

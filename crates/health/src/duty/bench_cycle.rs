@@ -10,7 +10,7 @@
 use halfshaft_model::Time;
 
 use super::limits::{BENCH_DURATION_EDGES_S, BENCH_POWER_CLASSES};
-use crate::result::Event;
+use crate::nouns::Event;
 
 /// What is known of the pack.
 #[derive(Clone, Copy, Debug, PartialEq)]

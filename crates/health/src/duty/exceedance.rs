@@ -8,8 +8,8 @@ use super::limits::{
     CARBON_TIMES_PAPER, EXCEEDANCE_LEVELS, PAPER_BRIEF_W_PER_MM2, PAPER_CONTINUOUS_W_PER_MM2,
     PAPER_EVENT_J_PER_MM2,
 };
+use crate::nouns::{Event, EventKind};
 use crate::reason::{DriveFact, MapFact, Measured, Reason};
-use crate::result::{Event, EventKind};
 
 /// A guide value to draw beside a curve.
 #[derive(Clone, Debug, PartialEq)]

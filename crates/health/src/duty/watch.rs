@@ -17,7 +17,7 @@ use super::{
     energy_exceedance, miner_sum, power_exceedance,
 };
 use crate::limits::LifeLimits;
-use crate::result::Event;
+use crate::nouns::Event;
 use crate::trust::{Gate, HEAT, Kept};
 
 /// Watches the pack torque.

@@ -6,7 +6,7 @@ use halfshaft_driveline::response::resolution::{Spread, Told};
 
 use super::{Ingredients, figure};
 use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
-use crate::result::{Estimate, Figure};
+use crate::nouns::{Estimate, Figure};
 use crate::trust::{Asked, COMMAND};
 
 /// Events from which a median is worth its grade A. Source: none, engineering guess.

@@ -2,9 +2,9 @@
 
 use super::figure;
 use crate::duty::SeverityIndex;
+use crate::nouns::{Estimate, Figure, Grade};
 use crate::oil_life::OilLife;
 use crate::reason::Reason;
-use crate::result::{Estimate, Figure, Grade};
 use crate::trust::{Gate, HEAT, OIL};
 
 /// The severity of the drive. The grade is the worst of what it is made of.

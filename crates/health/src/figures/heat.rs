@@ -3,8 +3,8 @@
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
 use crate::limits::SDS_OF_90;
+use crate::nouns::{Estimate, Figure};
 use crate::reason::{Measured, Reason};
-use crate::result::{Estimate, Figure};
 use crate::sums::Sums;
 use crate::trust::{Asked, HEAT, Source, on};
 use halfshaft_driveline::SIGNIFICANT_SDS;

@@ -5,8 +5,8 @@ use super::{Ingredients, LEAST_TURN_DEG, figure};
 use crate::band::{Tolerances, relative};
 use crate::ledger::{Bends, Causes};
 use crate::limits::SDS_OF_90;
+use crate::nouns::{Estimate, Figure};
 use crate::reason::{DriveFact, Measured, Reason};
-use crate::result::{Estimate, Figure};
 use crate::trust::{HEAT, Kept};
 
 /// A figure per net lining area.

@@ -3,8 +3,8 @@
 use super::figure;
 use crate::baseline::Reference;
 use crate::holding::Holding;
+use crate::nouns::{Figure, Grade};
 use crate::reason::Reason;
-use crate::result::{Figure, Grade};
 use crate::trust::Gate;
 
 /// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,

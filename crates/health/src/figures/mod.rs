@@ -25,7 +25,7 @@ use crate::band::Tolerances;
 use crate::baseline::Baseline;
 use crate::ledger::Ledger;
 use crate::limits::Limits;
-use crate::result::{Estimate, Figure, Grade};
+use crate::nouns::{Estimate, Figure, Grade};
 use crate::sums::Sums;
 use crate::trust::{Asked, CAUSES, COMMAND, Gate, HEAT, Kept, OIL};
 

@@ -2,7 +2,7 @@
 
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
-use crate::result::{Estimate, Figure};
+use crate::nouns::{Estimate, Figure};
 use crate::trust::{Source, on};
 
 pub(super) fn duration(from: &Ingredients) -> Figure {

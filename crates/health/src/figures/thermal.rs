@@ -5,7 +5,7 @@ use halfshaft_driveline::thermal::Anchor;
 
 use super::heat::{heat_factor, with_fit};
 use super::{Ingredients, figure};
-use crate::result::{Estimate, Figure};
+use crate::nouns::{Estimate, Figure};
 use crate::trust::HEAT;
 
 /// Factor of a pack temperature that a sensor in the axle holds: the model between sensor

@@ -6,11 +6,11 @@
 use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
-use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::{ActuatorLimits, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

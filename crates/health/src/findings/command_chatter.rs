@@ -10,10 +10,10 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 use halfshaft_model::constants::{M_PER_S_PER_KM_PER_H, NS_PER_S};
 
-use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, counts, window};
 use crate::limits::{Limits, rounded};
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

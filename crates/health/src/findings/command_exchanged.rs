@@ -6,10 +6,10 @@
 //! the one go with later changes of the other, and the other way round. Nothing is put right here:
 //! the times of the actuator and the heat, which goes by the state, are withheld.
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::evidence::window;
+use crate::nouns::Severity;
 use crate::reason::DriveFact;
-use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -13,12 +13,12 @@ use std::collections::VecDeque;
 use halfshaft_driveline::Row;
 use halfshaft_model::{Site, Time};
 
-use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::assess::ROWS_LATE_S;
 use crate::baseline::Quantity;
+use crate::driving::ROWS_LATE_S;
+use crate::evidence::{Strongest, window};
 use crate::limits::{Limits, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

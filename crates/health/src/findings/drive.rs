@@ -12,8 +12,8 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::figures::{estimate_of, named};
 use crate::limits::Limits;
+use crate::nouns::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::pieces::Piece;
-use crate::result::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::ripple::Ripple;
 use crate::trust::{Gate, OIL, Source, Swap, on};
 

@@ -9,11 +9,11 @@ use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 
-use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, counts, window};
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Limits, rounded};
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

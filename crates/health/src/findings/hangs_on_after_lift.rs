@@ -5,7 +5,7 @@ use halfshaft_driveline::response::ladder::Pedal;
 use super::late_on_throttle::{delay, least_median_s, parts, slowest};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::limits::rounded;
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

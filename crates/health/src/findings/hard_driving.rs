@@ -4,8 +4,8 @@
 //! up sooner.
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::nouns::{Severity, UseClass};
 use crate::reason::DriveFact;
-use crate::result::{Severity, UseClass};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -8,11 +8,11 @@ use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
 use super::drive::lining_area_mm2;
-use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Driving, Hit, Slip, rounded};
-use crate::result::Severity;
+use crate::nouns::Severity;
 use crate::sums::is_slipping;
 
 pub const ENTRY: Entry = Entry {

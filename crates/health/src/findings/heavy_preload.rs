@@ -10,7 +10,7 @@ use halfshaft_driveline::align::follows_command;
 use halfshaft_model::TorqueSource;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -100,7 +100,7 @@ impl Check for HeavyPreload {
                 drive.basis.preload_nm,
                 limits.preload_ratio
             ),
-            evidence: vec![super::evidence::window(span.start, span.end, &values)],
+            evidence: vec![crate::evidence::window(span.start, span.end, &values)],
         }))
     }
 }

@@ -9,11 +9,11 @@ use halfshaft_driveline::Refusal;
 use halfshaft_driveline::thermal::{Anchor, Told};
 use halfshaft_model::{Site, Time};
 
-use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, SDS_OF_90, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

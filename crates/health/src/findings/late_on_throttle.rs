@@ -7,11 +7,11 @@ use crate::reason::{Counted, MapFact, Reason};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Spread;
 
-use super::evidence::{Strongest, window};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::PedalDelay;
+use crate::evidence::{Strongest, window};
 use crate::limits::{SDS_OF_90, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -10,7 +10,7 @@ use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::longest;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

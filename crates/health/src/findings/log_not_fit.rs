@@ -3,9 +3,9 @@
 //! Says so when its quality is the worst grade or the clutch was hardly asked: what was
 //! not exercised cannot be judged. It speaks of the log and not of the car.
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::result::{Grade, Severity};
+use crate::evidence::window;
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -7,10 +7,10 @@ use crate::reason::DriveFact;
 use halfshaft_driveline::RatioPoint;
 use halfshaft_model::Time;
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::evidence::window;
 use crate::limits::{SDS_OF_90, rounded};
-use crate::result::{EvidenceWindow, Grade, Severity};
+use crate::nouns::{EvidenceWindow, Grade, Severity};
 
 /// Windows shown on each side of a step.
 const SHOWN: usize = 20;

@@ -7,8 +7,6 @@
 //! finding add its file and its line in [`ALL`]; `docs/findings.md` follows.
 
 pub mod drive;
-pub(crate) mod evidence;
-mod id;
 pub(crate) mod timing;
 
 mod actuator_not_moving;
@@ -56,15 +54,13 @@ use std::fmt::Debug;
 use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+pub use crate::evidence::MOST_EVIDENCE;
+pub use crate::finding_id::FindingId;
 pub use drive::Drive;
-pub use id::FindingId;
 
 use crate::limits::Limits;
-use crate::result::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
+use crate::nouns::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
 use crate::sums::PartialLimits;
-
-/// Stretches shown of a finding.
-pub const MOST_EVIDENCE: usize = 5;
 
 /// What a finding says of itself, whatever the drive.
 #[derive(Debug)]

@@ -3,13 +3,13 @@
 //! The median current of times the pack was held closed and still, less what the sensor shows
 //! while it is open, against earlier drives of the car or the motor's rated current.
 
-use super::evidence::{Strongest, window};
 use super::timing::reference;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
+use crate::evidence::{Strongest, window};
 use crate::limits::rounded;
+use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, DriveFact, Reason};
-use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

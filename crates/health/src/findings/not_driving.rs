@@ -3,10 +3,10 @@
 //! Such stretches are no use of the car and no evidence against it: [`crate::driving`]
 //! leaves them out of everything else, and this says so.
 
-use super::evidence::Strongest;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::evidence::Strongest;
+use crate::nouns::Severity;
 use crate::reason::MapFact;
-use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -72,8 +72,8 @@ fn outcome(drive: &Drive) -> Outcome {
 
 #[cfg(test)]
 mod tests {
-    use super::super::evidence::window;
     use super::super::testing::{Scene, says};
+    use crate::evidence::window;
     use super::*;
     use halfshaft_model::Time;
 

@@ -8,11 +8,11 @@
 use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity;
+use crate::evidence::window;
 use crate::limits::rounded;
-use crate::result::{EvidenceValue, Grade, Severity};
+use crate::nouns::{EvidenceValue, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -9,11 +9,11 @@ use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
 
-use super::evidence::{Strongest, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
+use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::Oil;
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -251,7 +251,7 @@ fn both(oil: Fired, pack: Fired) -> Fired {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
-    use crate::result::EvidenceWindow;
+    use crate::nouns::EvidenceWindow;
     use halfshaft_driveline::thermal::{Estimate, TracePoint};
     use halfshaft_model::Site;
 

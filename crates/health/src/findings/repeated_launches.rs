@@ -7,11 +7,11 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
 
-use super::evidence::{counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
+use crate::evidence::{counts, window};
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Driving, Launch as LaunchLimits, rounded};
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -9,10 +9,11 @@ use halfshaft_driveline::response::pool::{OIL_BANDS_C, SUPPLY_BANDS_V};
 use halfshaft_driveline::response::resolution::{Spread, Told, spread, tell};
 use halfshaft_driveline::response::{Direction, Response};
 
-use super::timing::{longest, unmixed, warm};
+use super::timing::{longest, warm};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::actuator::unmixed;
 use crate::limits::{SDS_OF_90, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -7,9 +7,9 @@
 use crate::reason::DriveFact;
 use halfshaft_driveline::Mode;
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::result::Severity;
+use crate::evidence::window;
+use crate::nouns::Severity;
 
 /// Curvature from which a stretch is counted as a bend in the evidence, 1/m.
 const BEND_PER_M: f64 = 1.0 / 400.0;

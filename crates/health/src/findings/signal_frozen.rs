@@ -2,11 +2,11 @@
 //!
 //! [`crate::trust::StillWatch`] finds it and leaves it out of the rows; here it is reported.
 
-use super::evidence::window;
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
+use crate::evidence::window;
 use crate::limits::Limits;
+use crate::nouns::{Grade, Severity};
 use crate::reason::DriveFact;
-use crate::result::{Grade, Severity};
 use crate::trust::{Source, Stretch};
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \

@@ -4,10 +4,10 @@
 //! digit, the car or the map gives one number twice, and nothing about the clutch can be
 //! read from it. On straights alone it may be a pack that holds.
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::evidence::window;
+use crate::nouns::Severity;
 use crate::reason::DriveFact;
-use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

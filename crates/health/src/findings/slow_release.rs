@@ -11,7 +11,7 @@ use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::rounded;
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -3,11 +3,11 @@
 //! In the supply's own channel: the voltage at the motor is what its controller gives it and
 //! drops on purpose. A drop counts from the level just before the move.
 
-use super::evidence::{Strongest, window};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::evidence::{Strongest, window};
 use crate::limits::rounded;
+use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, Reason};
-use crate::result::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -8,10 +8,10 @@ use halfshaft_driveline::response::resolution::{Spread, Told};
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::Drive;
-use super::evidence::{Strongest, window};
 use crate::baseline::{Quantity as Past, Reference};
+use crate::evidence::{Strongest, window};
 use crate::limits::ActuatorLimits;
-use crate::result::Grade;
+use crate::nouns::Grade;
 
 /// A median of times, or what they are all below.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -109,24 +109,6 @@ pub fn reference(drive: &Drive, quantity: Past) -> Option<(f64, String)> {
         .get(quantity)
         .map(|Reference { value, .. }| *value)
         .zip(drive.baseline.get(quantity).map(Reference::source))
-}
-
-/// Answers that are mixed with what is left of one the other way are left out: where closing and
-/// letting go have times of their own, one lag cannot fit both.
-pub fn unmixed(all: &[Response], found: Vec<Response>, mixed_s: f64) -> Vec<Response> {
-    found
-        .into_iter()
-        .filter(|response| is_alone(all, response, mixed_s))
-        .collect()
-}
-
-fn is_alone(all: &[Response], response: &Response, mixed_s: f64) -> bool {
-    let n = all.partition_point(|other| other.edge.began < response.edge.began);
-    all[..n]
-        .iter()
-        .rev()
-        .take_while(|before| response.edge.began.since(before.edge.ended) < mixed_s)
-        .all(|before| before.direction() == response.direction())
 }
 
 /// A median at 60 °C and 13.5 V by the usual slopes; as measured where voltage or temperature

@@ -6,7 +6,7 @@
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::limits::rounded;
-use crate::result::Severity;
+use crate::nouns::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

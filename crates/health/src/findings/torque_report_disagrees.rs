@@ -12,11 +12,11 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::{Block, Meaning, Time, TorqueSource};
 
-use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
-use crate::assess::ROWS_LATE_S;
+use crate::driving::ROWS_LATE_S;
+use crate::evidence::{Strongest, counts, window};
 use crate::limits::{Limits, rounded};
-use crate::result::{Grade, Severity};
+use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

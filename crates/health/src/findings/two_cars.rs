@@ -4,11 +4,11 @@
 //! map then fits one piece and not the next, that piece is of another car, or of another
 //! wiring. What the map says nothing of makes no figure; the reader must know it is there.
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::evidence::window;
+use crate::nouns::Severity;
 use crate::pieces::{Piece, foreign};
 use crate::reason::DriveFact;
-use crate::result::Severity;
 
 pub const ENTRY: Entry = Entry {
     about: &About {

@@ -8,10 +8,10 @@ use crate::reason::Reason;
 use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
 
-use super::evidence::window;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
+use crate::evidence::window;
 use crate::limits::rounded;
-use crate::result::{EvidenceWindow, Grade, Severity};
+use crate::nouns::{EvidenceWindow, Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

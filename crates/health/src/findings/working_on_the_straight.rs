@@ -7,11 +7,11 @@
 use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 
-use super::evidence::{Strongest, counts, window};
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
-use crate::result::Severity;
+use crate::nouns::Severity;
 use crate::sums::{PartialLimits, PartialTime};
 
 pub const ENTRY: Entry = Entry {

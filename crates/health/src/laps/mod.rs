@@ -39,7 +39,7 @@ use self::marker::Marker;
 use self::oil::OilByTime;
 use self::path::{Path, Step};
 use crate::limits::Limits;
-use crate::result::{Corner, Lap, Laps};
+use crate::nouns::{Corner, Lap, Laps};
 use crate::trust::{Gate, Kept, OIL};
 
 const BY_LINE: &str = "by the start line";

@@ -7,8 +7,8 @@
 use super::temperature::OilAgeingRate;
 use crate::band::absolute;
 use crate::limits::OilPolicy;
+use crate::nouns::{Estimate, Grade};
 use crate::reason::Reason;
-use crate::result::{Estimate, Grade};
 
 /// What stands beside every oil distance.
 pub fn basis_note(policy: &OilPolicy) -> String {

@@ -9,7 +9,7 @@ mod words;
 use halfshaft_driveline::Refusal;
 use halfshaft_driveline::response::record::Unusable;
 
-use crate::trust::Source;
+use crate::source::Source;
 pub use amount::{Counted, Measured, Moves, Paired};
 pub use fact::{DriveFact, MapFact};
 

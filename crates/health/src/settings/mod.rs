@@ -10,7 +10,7 @@ mod write;
 use std::fmt;
 
 use crate::limits::{Limits, all};
-use crate::result::SettingChanged;
+use crate::nouns::SettingChanged;
 
 pub use read::read;
 pub use write::write;

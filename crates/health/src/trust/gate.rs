@@ -4,9 +4,9 @@ use std::cell::Cell;
 
 use halfshaft_model::Time;
 
-use super::source::{Source, Sources, holds};
 use super::{Kept, Still, Stretch};
 use crate::reason::Reason;
+use crate::source::{Source, Sources, holds};
 
 /// What is thought of a source.
 #[derive(Clone, Debug, PartialEq)]

@@ -13,12 +13,11 @@
 
 mod gate;
 mod kept;
-mod source;
 mod still;
 mod swap;
 
+pub use crate::source::{CAUSES, COMMAND, HEAT, MOTION, OIL, SLIP, Source, Sources, TURNING, on};
 pub use gate::{Asked, Doubt, Gate, Verdict};
 pub use kept::Kept;
-pub use source::{CAUSES, COMMAND, HEAT, MOTION, OIL, SLIP, Source, Sources, TURNING, on};
 pub use still::{Still, StillWatch, Stretch};
 pub use swap::{Swap, SwapWatch};

@@ -13,7 +13,7 @@ use halfshaft_driveline::{Basis, Row};
 use halfshaft_model::{Span, Time};
 
 use super::Source;
-use crate::findings::evidence::counts;
+use crate::evidence::counts;
 use crate::limits::{Frozen, Limits};
 
 /// Change that is rounding, in shares of full and rad/s; steps on a bus are a hundred times it.

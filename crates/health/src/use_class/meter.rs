@@ -5,7 +5,7 @@
 //! they stand two levels above.
 
 use crate::limits::Usage;
-use crate::result::Meter;
+use crate::nouns::Meter;
 
 /// A needle whatever the drive.
 #[derive(Debug)]

@@ -11,9 +11,9 @@ use halfshaft_model::{Span, Time};
 
 use super::meter::class;
 use super::oil::OilTime;
-use crate::assess::ROWS_LATE_S;
+use crate::driving::ROWS_LATE_S;
 use crate::limits::{Limits, Usage};
-use crate::result::{Event, EventKind};
+use crate::nouns::{Event, EventKind};
 use crate::sums::{PartialJudgement, PartialLimits, PartialTime};
 use crate::trust::{COMMAND, Gate, HEAT, Kept, OIL, SLIP};
 

@@ -3,7 +3,7 @@
 use super::meter::{NEEDLES, class, readings};
 use super::power_p99;
 use crate::limits::Usage;
-use crate::result::{Estimate, Event, EventKind, Meter, UseClass};
+use crate::nouns::{Estimate, Event, EventKind, Meter, UseClass};
 
 /// Events taken away at the most for the counterfactual.
 const MOST_WITHOUT: usize = 10;

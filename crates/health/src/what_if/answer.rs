@@ -11,7 +11,7 @@ use super::{Change, Changed, Held, Three};
 use crate::duty::Exceedance;
 use crate::duty::limits::PAPER_EVENT_J_PER_MM2;
 use crate::findings::drive::lining_area_mm2;
-use crate::result::Results;
+use crate::results::Results;
 
 /// Why a line can be told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -7,7 +7,6 @@
 //! those of the drive in all of them. Files and words for a page are not made here.
 
 mod answer;
-mod change;
 
 use crate::reason::Reason;
 use halfshaft_driveline::{Derived, Learned};
@@ -15,10 +14,10 @@ use halfshaft_model::{Block, ChannelSpec, Vehicle};
 
 use crate::assess::{Beside, Health};
 use crate::limits::Limits;
-use crate::result::Results;
+use crate::results::Results;
 
+pub use crate::change::{Change, Changed, Held, TorqueChange};
 pub use answer::{Answer, Asked, CANNOT_KNOW, HOW, Line, Standing, Value};
-pub use change::{Change, Changed, Held, TorqueChange};
 
 /// Assesses a drive for another pack.
 #[derive(Clone, Debug)]

@@ -8,7 +8,7 @@ use std::fmt::{Display, Formatter, Result};
 
 use super::Reason;
 use crate::limits::rounded;
-use crate::trust::Source;
+use crate::source::Source;
 use amount::{too_few, too_few_of_each, too_little};
 use fact::{drive_lacks, map_lacks};
 use refusal::not_derived;

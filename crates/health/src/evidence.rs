@@ -3,9 +3,11 @@
 use halfshaft_driveline::Row;
 use halfshaft_model::{Span, Time};
 
-use super::MOST_EVIDENCE;
 use crate::limits::Driving;
-use crate::result::{EvidenceValue, EvidenceWindow};
+use crate::nouns::{EvidenceValue, EvidenceWindow};
+
+/// Stretches shown of a finding.
+pub const MOST_EVIDENCE: usize = 5;
 
 /// Whether a row may count: no control at work, not in reverse.
 pub fn counts(row: &Row, driving: &Driving) -> bool {

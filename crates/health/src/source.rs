@@ -89,7 +89,7 @@ pub const fn on(sources: &[Source]) -> Sources {
 }
 
 /// Whether a source is in a set.
-pub(super) const fn holds(set: Sources, source: Source) -> bool {
+pub(crate) const fn holds(set: Sources, source: Source) -> bool {
     set & source.bit() != 0
 }
 
