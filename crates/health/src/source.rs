@@ -112,3 +112,14 @@ pub const CAUSES: Sources = on(&[
 pub const COMMAND: Sources = on(&[Source::Command]);
 /// What the oil temperature gives.
 pub const OIL: Sources = on(&[Source::Oil]);
+/// What the mechanism says of itself.
+pub const STATE: Sources = on(&[Source::State]);
+/// What the air temperature gives.
+pub const AIR: Sources = on(&[Source::Air]);
+/// What straight running shows of the tyres.
+pub const TYRES: Sources = on(&[Source::Wheels, Source::Tyres]);
+/// What shows which side turns faster in a bend.
+pub const BENDS: Sources = TURNING | on(&[Source::Sides]);
+/// What needs nothing of the drive to be believed: it looks at the signals themselves, or at
+/// results that were asked for already.
+pub const NOTHING: Sources = 0;

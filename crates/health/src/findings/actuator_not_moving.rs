@@ -11,6 +11,7 @@ use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::{ActuatorLimits, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::{COMMAND, STATE};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -35,6 +36,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Plug and supply of the motor, its resistance, stored faults; then turn the mechanism by hand.",
         withdrawn_if: "the slip falls all the same under command: then the sensor stands still, not the actuator",
     },
+    on: COMMAND | STATE,
     begin: |setup| Box::new(NotMoving::new(setup)),
 };
 

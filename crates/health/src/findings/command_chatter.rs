@@ -14,6 +14,7 @@ use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
+use crate::trust::{COMMAND, SLIP};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Wheel speed rings and their air gap, tyres; then the controller's calibration.",
         withdrawn_if: "it shows on rough roads only, or the controller is known to pulse",
     },
+    on: COMMAND | SLIP,
     begin: |setup| Box::new(CommandChatter::new(setup)),
 };
 

@@ -10,6 +10,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome
 use crate::evidence::window;
 use crate::nouns::Severity;
 use crate::reason::DriveFact;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -31,6 +32,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Change over the two names in the map and run `halfshaft map check`; if it fits, keep it so.",
         withdrawn_if: "the response follows the command with the names as they are, read from another log",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -19,6 +19,7 @@ use crate::driving::ROWS_LATE_S;
 use crate::evidence::{Strongest, window};
 use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::{AIR, OIL};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -41,6 +42,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Clean housing and fins of mud, look at undertray and breather, turn the axle by hand for drag.",
         withdrawn_if: "other drives of this car cool as slowly: then that is its usual value",
     },
+    on: OIL | AIR,
     begin: |setup| Box::new(DoesNotCool::new(setup)),
 };
 

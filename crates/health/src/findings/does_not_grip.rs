@@ -13,6 +13,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Region, Severity};
+use crate::trust::{COMMAND, HEAT, SLIP, STATE, TURNING};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -40,6 +41,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Clamp travel and clearance of the pack, thickness and colour of the discs, the oil's grade.",
         withdrawn_if: "the pack holds in like bends once the oil is changed, or the state is found to repeat the command",
     },
+    on: SLIP | COMMAND | STATE | TURNING | HEAT,
     begin: |setup| Box::new(DoesNotGrip::new(setup)),
 };
 

@@ -14,6 +14,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Region, Severity};
+use crate::trust::{BENDS, COMMAND, SLIP};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -38,6 +39,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "One rear wheel lifted, gearbox free, clutch off: turn it by hand and feel the drag, cold and hot.",
         withdrawn_if: "the wheel turns freely by hand, or the preload is found to be as high by design",
     },
+    on: SLIP | COMMAND | BENDS,
     begin: |setup| Box::new(DraggingPack::new(setup)),
 };
 

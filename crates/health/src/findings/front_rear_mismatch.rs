@@ -14,6 +14,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -34,6 +35,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Pressures, sizes and tread depth of all four tyres. On all-wheel drive it loads the centre clutch.",
         withdrawn_if: "the sizes differ by design, or equal tyres show the same",
     },
+    on: COMMAND,
     begin: |setup| Box::new(FrontRear::new(setup)),
 };
 

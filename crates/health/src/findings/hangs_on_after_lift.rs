@@ -6,6 +6,7 @@ use super::late_on_throttle::{delay, least_median_s, parts, slowest};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -25,6 +26,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "The part named: calibration of the controller, or spring and free run of the actuator.",
         withdrawn_if: "the controller is meant to hold on",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -6,6 +6,7 @@
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::nouns::{Severity, UseClass};
 use crate::reason::DriveFact;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -18,6 +19,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Change the oil at the distance that this use allows, not at that of a gentle car.",
         withdrawn_if: "the drive is not like the others of this car",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -14,6 +14,7 @@ use crate::lasting::Lasting;
 use crate::limits::{Driving, Hit, Slip, rounded};
 use crate::nouns::Severity;
 use crate::sums::is_slipping;
+use crate::trust::HEAT;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -35,6 +36,7 @@ pub const ENTRY: Entry = Entry {
                      opening.",
         withdrawn_if: "the true torque is lower by the margin, or the lining is rated for more",
     },
+    on: HEAT,
     begin: |setup| Box::new(HardHit::new(setup)),
 };
 

@@ -11,6 +11,7 @@ use halfshaft_model::TorqueSource;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::nouns::Severity;
+use crate::trust::{BENDS, HEAT};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -30,6 +31,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Break-away torque with one wheel lifted; shims and springs of the preload.",
         withdrawn_if: "the break-away torque is as stated",
     },
+    on: HEAT | BENDS,
     begin: |setup| Box::new(HeavyPreload::new(setup)),
 };
 

@@ -14,6 +14,7 @@ use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::{HEAT, OIL};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Oil level, noise of the bearings, metal on the magnet of the drain plug.",
         withdrawn_if: "the drive was a long climb or a trailer was on",
     },
+    on: HEAT | OIL,
     begin: |setup| Box::new(HotWithoutClutch::new(setup)),
 };
 

@@ -14,6 +14,7 @@ use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
+use crate::trust::{COMMAND, HEAT, SLIP, TURNING};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Change the oil, drive ten figures of eight each way, and listen again.",
         withdrawn_if: "it is gone with fresh oil, or a wheel speed is found at fault",
     },
+    on: SLIP | COMMAND | TURNING | HEAT,
     begin: |setup| Box::new(Judder::new(setup)),
 };
 

@@ -12,6 +12,7 @@ use crate::actuator::PedalDelay;
 use crate::evidence::{Strongest, window};
 use crate::limits::{SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -32,6 +33,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "The part named: calibration of the controller, or the actuator as for a slow one.",
         withdrawn_if: "the controller is meant to wait",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -13,6 +13,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::rounded;
 use crate::nouns::Severity;
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -38,6 +39,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Motor current and free run on the bench, plug and cable, the gear of the mechanism by hand.",
         withdrawn_if: "the unit was as slow when new, or the rated time of the map is wrong",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -11,6 +11,7 @@ use halfshaft_driveline::response::{Direction, Response};
 use super::timing::longest;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::nouns::{Grade, Severity};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -32,6 +33,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Grade and age of the oil.",
         withdrawn_if: "the rise stays long when the same car is warm",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -6,6 +6,7 @@
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
 use crate::nouns::{Grade, Severity};
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -22,6 +23,7 @@ pub const ENTRY: Entry = Entry {
                      engagements, ten minutes of driving and three tight bends.",
         withdrawn_if: "a better log of the same drive is read",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -11,6 +11,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
 use crate::limits::{SDS_OF_90, rounded};
 use crate::nouns::{EvidenceWindow, Grade, Severity};
+use crate::trust::TYRES;
 
 /// Windows shown on each side of a step.
 const SHOWN: usize = 20;
@@ -34,6 +35,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Stop safely where it is allowed, look at both rear tyres and measure their pressure.",
         withdrawn_if: "both pressures are as they should be, or the tyre was changed at a stop at that place",
     },
+    on: TYRES,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -61,6 +61,7 @@ pub use drive::Drive;
 use crate::limits::Limits;
 use crate::nouns::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
 use crate::sums::PartialLimits;
+use crate::trust::Sources;
 
 /// What a finding says of itself, whatever the drive.
 #[derive(Debug)]
@@ -192,6 +193,8 @@ impl Clone for Box<dyn Check> {
 pub struct Entry {
     /// What it says of itself.
     pub about: &'static About,
+    /// What it rests on: where one of these is there and not believed, it is not looked for.
+    pub on: Sources,
     begin: fn(&Setup) -> Box<dyn Check>,
 }
 
@@ -294,14 +297,25 @@ impl Findings {
     /// Findings, gravest first and then by code; and what could not be looked for.
     pub fn outcome(&self, drive: &Drive) -> (Vec<Finding>, Vec<NotChecked>) {
         let (mut findings, mut not_checked) = (Vec::new(), Vec::new());
-        for (check, Entry { about, .. }) in self.checks.iter().zip(ALL) {
-            match check.outcome(drive) {
+        for (check, Entry { about, on, .. }) in self.checks.iter().zip(ALL) {
+            let outcome = match drive.trust.why_withheld(*on) {
+                Some(why) => Err(why.clone()),
+                None => check.outcome(drive),
+            };
+            // What raised a doubt is not weakened by it.
+            let is_own = about.id == FindingId::DoesNotGrip;
+            let doubts = drive
+                .trust
+                .doubts(*on)
+                .filter(|doubt| doubt.is_upper_bound && !is_own);
+            let doubted = doubts.map(|doubt| Grade::of(doubt.factor)).max();
+            match outcome {
                 Ok(None) => {}
                 Ok(Some(fired)) => findings.push(Finding {
                     id: about.id,
                     title: about.title,
                     severity: fired.severity,
-                    grade: fired.grade,
+                    grade: fired.grade.max(doubted.unwrap_or(Grade::A)),
                     summary: fired.summary,
                     evidence: fired.evidence,
                     could_also_be: about.could_also_be,
@@ -324,6 +338,139 @@ impl Findings {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trust::{AIR, COMMAND, HEAT, OIL, STATE, Source, TURNING};
+    use halfshaft_driveline::random::Random;
+    use halfshaft_model::vehicle::Pack;
+
+    /// What every finding says of half an hour of rows that hold a bit of everything, each spoiled
+    /// by `spoil`, and of oil and air that are so much hotter.
+    fn outcomes(spoil: fn(&mut Row), spoil_c: [f64; 2]) -> Vec<Outcome> {
+        let mut scene = testing::Scene::whole();
+        scene.vehicle.pack = Some(Pack {
+            n_faces: 14,
+            outer_radius_m: 0.06,
+            inner_radius_m: 0.044,
+            groove_share: 0.16,
+            friction: None,
+        });
+        let mut random = Random::new(9);
+        let mut rows: Vec<Row> = Vec::new();
+        for index in 0..180_000 {
+            let time_s = f64::from(index) * 0.01;
+            let mut row = crate::testing::row(time_s);
+            // Four seconds of one kind of driving after the other, each in its region.
+            let phase = (index / 400) % 7;
+            let sways = 0.1 * (random.below(1000) as f64 / 500.0 - 1.0);
+            let (command, bend, difference, speed) = match phase {
+                // A command that hunts.
+                1 => (0.2 + 0.6 * f64::from(index / 10 % 2), 1.5, 1.4, 19.0),
+                // A launch.
+                2 => (0.9, 0.1, 15.0, 3.0),
+                // Slip on the straight.
+                3 => (0.5, 0.0, 2.0, 20.0),
+                // Commanded and not holding in a bend.
+                4 => (0.95, 3.0, 3.0, 19.0),
+                // Holding without command.
+                5 => (0.0, 2.0, 0.2, 19.0),
+                // Stick and slip in a slow turn.
+                6 => (0.6, 1.5, 1.5 + 3.0 * (75.0 * time_s).sin(), 4.0),
+                _ => (0.0, 1.2, 1.1, 19.0),
+            };
+            row.command = Some(command);
+            row.state = Some(command);
+            row.kinematic_difference = Some(bend);
+            row.yaw_rate = Some(0.2 * bend);
+            row.openness = Some(if phase == 5 { 0.1 } else { 0.9 });
+            row.difference_mean = difference + sways;
+            row.road_referred_difference = row.difference_mean;
+            row.slip_mean = 0.5 * row.difference_mean;
+            (row.slip, row.slip_sharp) = (row.slip_mean, row.slip_mean);
+            row.road_speed = Some(speed);
+            row.case_speed = speed / 0.32;
+            (row.torque_nm, row.heat_rate_w) = (Some(900.0), Some(90_000.0));
+            row.work_j = Some(900.0 * row.slip_mean * 0.01);
+            spoil(&mut row);
+            rows.push(row);
+        }
+        let regions: Vec<Option<Region>> = (0..rows.len())
+            .map(|index| Some(Region::ALL[(index / 400) % 7]))
+            .collect();
+        ALL.iter()
+            .map(|entry| {
+                let mut check = (entry.begin)(&scene.setup());
+                for second in 0..1800 {
+                    let time = Time::from_seconds(f64::from(second));
+                    check.note_oil(time, 60.0 + 0.05 * f64::from(second) + spoil_c[0]);
+                    check.note_air(time, 20.0 + spoil_c[1]);
+                }
+                check.note_rows(&rows, &regions);
+                check.outcome(&scene.drive())
+            })
+            .collect()
+    }
+
+    /// A source that a finding does not declare may say what it likes: the finding is the same.
+    /// So a declaration that is forgotten fails here, in whatever finding.
+    #[test]
+    fn no_finding_looks_at_a_source_that_it_does_not_declare() {
+        type Spoiled = (Sources, fn(&mut Row), [f64; 2]);
+        let spoiled: [Spoiled; 6] = [
+            (
+                COMMAND,
+                |row| row.command = row.command.map(|command| 0.4 + 0.2 * command),
+                [0.0; 2],
+            ),
+            (
+                STATE,
+                |row| row.state = row.state.map(|state| 0.9 - state),
+                [0.0; 2],
+            ),
+            (
+                HEAT,
+                |row| {
+                    row.torque_nm = Some(90.0);
+                    row.work_j = row.work_j.map(|work_j| 0.1 * work_j);
+                    row.heat_rate_w = Some(50.0);
+                },
+                [0.0; 2],
+            ),
+            (
+                TURNING,
+                |row| {
+                    row.kinematic_difference = row.kinematic_difference.map(|asked| 3.0 - asked);
+                    row.yaw_rate = row.yaw_rate.map(|rate| 0.9 - rate);
+                    row.openness = Some(0.6);
+                },
+                [0.0; 2],
+            ),
+            (OIL, |_| {}, [70.0, 0.0]),
+            (AIR, |_| {}, [0.0, 30.0]),
+        ];
+        let sound = outcomes(|_| {}, [0.0; 2]);
+        let n_fired = sound
+            .iter()
+            .filter(|outcome| matches!(outcome, Ok(Some(_))))
+            .count();
+        assert!(n_fired >= 5, "the rows show too little: {n_fired} findings");
+        for (source, spoil, spoil_c) in spoiled {
+            let spoiled = outcomes(spoil, spoil_c);
+            let mut n_changed = 0;
+            for ((entry, sound), spoiled) in ALL.iter().zip(&sound).zip(&spoiled) {
+                // Heat rests on the wheels too, as all does.
+                let is_declared = entry.on & source & !crate::trust::on(&[Source::Wheels]) != 0;
+                n_changed += usize::from(sound != spoiled);
+                assert!(
+                    is_declared || sound == spoiled,
+                    "{} looks at {source:b}",
+                    entry.about.id.word()
+                );
+            }
+            assert!(
+                n_changed > 0 || source == AIR,
+                "{source:b} spoils nothing: no test of it"
+            );
+        }
+    }
 
     #[test]
     fn codes_are_in_order_and_once_only() {

@@ -10,6 +10,7 @@ use crate::evidence::{Strongest, window};
 use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, DriveFact, Reason};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -30,6 +31,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Current against position on the bench, friction of screw, gear and bearing.",
         withdrawn_if: "the unit drew as much when new",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -7,6 +7,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::Strongest;
 use crate::nouns::Severity;
 use crate::reason::MapFact;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -26,6 +27,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Ask where and how the car was moved; if it was driven, check the sensor of the wheel that stands.",
         withdrawn_if: "the car was driven on the road at that time: then a wheel-speed sensor is at fault",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 
@@ -73,8 +75,8 @@ fn outcome(drive: &Drive) -> Outcome {
 #[cfg(test)]
 mod tests {
     use super::super::testing::{Scene, says};
-    use crate::evidence::window;
     use super::*;
+    use crate::evidence::window;
     use halfshaft_model::Time;
 
     fn scene(wheel_s: f64, car_s: f64) -> Scene {

@@ -13,6 +13,7 @@ use crate::baseline::Quantity;
 use crate::evidence::window;
 use crate::limits::rounded;
 use crate::nouns::{EvidenceValue, Grade, Severity};
+use crate::trust::HEAT;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -36,6 +37,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Oil level, leaks at the seals, and whether the breather is free.",
         withdrawn_if: "level and oil are right, or the next drives are as the earlier ones",
     },
+    on: HEAT,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -14,6 +14,7 @@ use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::Oil;
 use crate::nouns::{Grade, Severity};
+use crate::trust::OIL;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -35,6 +36,7 @@ pub const ENTRY: Entry = Entry {
                      next opening.",
         withdrawn_if: "a second thermometer at the drain plug reads below the limit",
     },
+    on: OIL,
     begin: |setup| Box::new(OilTooHot::new(setup)),
 };
 

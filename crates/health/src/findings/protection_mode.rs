@@ -17,6 +17,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::{BENDS, COMMAND, OIL, SLIP};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -43,6 +44,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Read the stored faults of the controller; look at the oil, its level and its colour.",
         withdrawn_if: "it happens in cold oil too: then it is the calibration",
     },
+    on: SLIP | COMMAND | BENDS | OIL,
     begin: |setup| Box::new(ProtectionMode::new(setup)),
 };
 

@@ -12,6 +12,7 @@ use crate::evidence::{counts, window};
 use crate::lasting::{Lasting, Stretch};
 use crate::limits::{Driving, Launch as LaunchLimits, rounded};
 use crate::nouns::Severity;
+use crate::trust::{SLIP, TURNING};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -35,6 +36,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Let it cool; look at the oil for colour and smell.",
         withdrawn_if: "the starts were on ice or snow",
     },
+    on: SLIP | TURNING,
     begin: |setup| Box::new(RepeatedLaunches::new(setup)),
 };
 

@@ -14,6 +14,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::unmixed;
 use crate::limits::{SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Ripple of the motor current on the bench, brushes, screw and bearing of the mechanism.",
         withdrawn_if: "the scatter goes with the size of the move",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -10,6 +10,7 @@ use halfshaft_driveline::Mode;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
 use crate::nouns::Severity;
+use crate::trust::NOTHING;
 
 /// Curvature from which a stretch is counted as a bend in the evidence, 1/m.
 const BEND_PER_M: f64 = 1.0 / 400.0;
@@ -30,6 +31,7 @@ pub const ENTRY: Entry = Entry {
         withdrawn_if: "the channel moves that bears the name of the wheel turned, and the yaw rate is positive in a \
                        bend to the left",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

@@ -7,7 +7,7 @@ use crate::evidence::window;
 use crate::limits::Limits;
 use crate::nouns::{Grade, Severity};
 use crate::reason::DriveFact;
-use crate::trust::{Source, Stretch};
+use crate::trust::{NOTHING, Source, Stretch};
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \
                           plug and supply.";
@@ -36,6 +36,7 @@ pub const STATE: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
+    on: NOTHING,
     begin: |_| Box::new(Frozen(Source::State, "clutch.command")),
 };
 
@@ -60,6 +61,7 @@ pub const COMMAND: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
+    on: NOTHING,
     begin: |_| Box::new(Frozen(Source::Command, "clutch.command")),
 };
 
@@ -82,6 +84,7 @@ pub const YAW: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
+    on: NOTHING,
     begin: |_| Box::new(Frozen(Source::Turning, "yaw.rate")),
 };
 

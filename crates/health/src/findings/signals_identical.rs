@@ -8,6 +8,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
 use crate::nouns::Severity;
 use crate::reason::DriveFact;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -23,6 +24,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Compare both places in the map; lift one rear wheel, turn it by hand and see which channel moves.",
         withdrawn_if: "the channels move apart when one wheel is turned",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

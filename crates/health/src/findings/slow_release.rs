@@ -12,6 +12,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::rounded;
 use crate::nouns::Severity;
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -35,6 +36,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Return spring and free run of the mechanism, motor current and back-drive on the bench.",
         withdrawn_if: "the unit released as slowly when new",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

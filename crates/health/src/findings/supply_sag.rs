@@ -8,6 +8,7 @@ use crate::evidence::{Strongest, window};
 use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, Reason};
+use crate::trust::COMMAND;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -27,6 +28,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Voltage drop across fuse, joints, cable and ground while the motor moves, measured at its plug.",
         withdrawn_if: "the drop comes without the motor as well",
     },
+    on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
 

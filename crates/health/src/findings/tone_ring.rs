@@ -7,6 +7,7 @@
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::limits::rounded;
 use crate::nouns::Severity;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -28,6 +29,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Look at the ring for a crack, dirt and rust, at the air gap of the sensor, and feel the bearing for play.",
         withdrawn_if: "ring or sensor are found sound and the tyre round, or the ripple stays when they are swapped",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

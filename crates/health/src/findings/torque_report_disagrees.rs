@@ -17,6 +17,7 @@ use crate::driving::ROWS_LATE_S;
 use crate::evidence::{Strongest, counts, window};
 use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Severity};
+use crate::trust::HEAT;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Check the map: the scale of clutch.torque, pack torque or axle bias, the table and its channel.",
         withdrawn_if: "scale or table are put right and both agree",
     },
+    on: HEAT,
     begin: |setup| Box::new(TorqueReport::new(setup)),
 };
 

@@ -9,6 +9,7 @@ use crate::evidence::window;
 use crate::nouns::Severity;
 use crate::pieces::{Piece, foreign};
 use crate::reason::DriveFact;
+use crate::trust::NOTHING;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -30,6 +31,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Read the pieces apart, each with the map of its car.",
         withdrawn_if: "both pieces are known to be of one car",
     },
+    on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
 

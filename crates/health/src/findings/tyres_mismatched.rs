@@ -12,6 +12,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome
 use crate::evidence::window;
 use crate::limits::rounded;
 use crate::nouns::{EvidenceWindow, Grade, Severity};
+use crate::trust::TYRES;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -34,6 +35,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Compare pressure, size, make and tread depth of both rear tyres; measure the roll-out of each.",
         withdrawn_if: "both roll-outs are equal to a few millimetres",
     },
+    on: TYRES,
     begin: |_| Box::new(outcome as Judge),
 };
 

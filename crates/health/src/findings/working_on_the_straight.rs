@@ -13,6 +13,7 @@ use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
 use crate::sums::{PartialLimits, PartialTime};
+use crate::trust::{COMMAND, HEAT, SLIP, TURNING};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,6 +38,7 @@ pub const ENTRY: Entry = Entry {
         next_check: "Tyres first: pressure, size, tread of both rear tyres. Then the controller's calibration.",
         withdrawn_if: "equal tyres are fitted and the share falls below the limit",
     },
+    on: SLIP | COMMAND | TURNING | HEAT,
     begin: |setup| Box::new(WorkingOnTheStraight::new(setup)),
 };
 

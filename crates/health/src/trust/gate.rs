@@ -96,8 +96,16 @@ impl Gate {
 
     /// Whether one of these sources is there and not believed.
     pub fn withholds(&self, sources: Sources) -> bool {
+        self.why_withheld(sources).is_some()
+    }
+
+    /// Why one of these sources is there and not believed.
+    pub fn why_withheld(&self, sources: Sources) -> Option<&Reason> {
         let mut of_set = Source::ALL.iter().filter(|source| holds(sources, **source));
-        of_set.any(|source| matches!(self.verdict(*source), Verdict::Withheld(_)))
+        of_set.find_map(|source| match self.verdict(*source) {
+            Verdict::Withheld(why) => Some(why),
+            _ => None,
+        })
     }
 
     /// Cautions about these sources.

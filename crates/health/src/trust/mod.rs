@@ -16,7 +16,10 @@ mod kept;
 mod still;
 mod swap;
 
-pub use crate::source::{CAUSES, COMMAND, HEAT, MOTION, OIL, SLIP, Source, Sources, TURNING, on};
+pub use crate::source::{
+    AIR, BENDS, CAUSES, COMMAND, HEAT, MOTION, NOTHING, OIL, SLIP, STATE, Source, Sources, TURNING,
+    TYRES, on,
+};
 pub use gate::{Asked, Doubt, Gate, Verdict};
 pub use kept::Kept;
 pub use still::{Still, StillWatch, Stretch};
