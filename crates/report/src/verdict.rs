@@ -8,6 +8,7 @@
 
 use crate::document::{ClockKind, Document};
 use crate::words::{clean, counted, number, sentence, shorten, shown};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Finding, FindingId, Grade, Results, Severity, UseClass};
 use halfshaft_model::Stamp;
 
@@ -119,7 +120,7 @@ fn kind(results: &Results) -> Kind {
 fn doubts(results: &Results) -> Vec<String> {
     let mut doubts = Vec::new();
     let engagements = results
-        .figure("engagements")
+        .figure(FigureId::Engagements)
         .and_then(|figure| figure.outcome.as_ref().ok());
     match engagements {
         Some(n) if n.value >= LEAST_ENGAGEMENTS => {}
@@ -225,12 +226,13 @@ fn within_budget<T>(items: Vec<T>, length: impl Fn(&T) -> usize) -> Vec<T> {
 
 /// What the clutch did, in words an owner knows.
 fn work(results: &Results) -> String {
-    let of = |name| results.figure(name).map(shown).and_then(Result::ok);
-    let Some(time) = of("partial_heat_making") else {
+    let of = |id| results.figure(id).map(shown).and_then(Result::ok);
+    let Some(time) = of(FigureId::PartialHeatMaking) else {
         return String::new();
     };
-    let road = of("distance").map_or(String::new(), |distance| format!("In {} ", distance.text()));
-    let heat = of("heat_total").map_or(String::new(), |heat| {
+    let road =
+        of(FigureId::Distance).map_or(String::new(), |distance| format!("In {} ", distance.text()));
+    let heat = of(FigureId::HeatTotal).map_or(String::new(), |heat| {
         format!(" and took {} of heat", heat.text())
     });
     let subject = if road.is_empty() { "The" } else { "the" };
@@ -242,29 +244,18 @@ fn work(results: &Results) -> String {
     format!("{road}{subject} clutch {time}{heat}.")
 }
 
-/// Text of a finding without its sentences that name a speed, cut to a length that fits.
+/// Text of a finding cut to a length that fits.
 pub fn for_the_owner(text: &str) -> String {
-    without_speeds(text, MOST_LETTERS)
+    fitted(text, MOST_LETTERS)
 }
 
 /// The sentence on the use of the car, likewise.
 pub fn use_for_the_owner(text: &str) -> String {
-    without_speeds(text, MOST_LETTERS_OF_USE)
+    fitted(text, MOST_LETTERS_OF_USE)
 }
 
-fn without_speeds(text: &str, most_letters: usize) -> String {
-    let text = sentence(&clean(text));
-    let is_personal = |part: &str| {
-        ["km/h", "mph", "m/s", "latitude", "longitude"]
-            .iter()
-            .any(|word| part.replace("m/s²", "").contains(word))
-    };
-    // A full stop inside a number or a channel name is not followed by a blank.
-    let kept: Vec<&str> = text
-        .split_inclusive(". ")
-        .filter(|part| !is_personal(part))
-        .collect();
-    let text = shorten(kept.concat().trim(), most_letters);
+fn fitted(text: &str, most_letters: usize) -> String {
+    let text = shorten(&sentence(&clean(text)), most_letters);
     // A number stays with its unit at the end of a line.
     text.replace(" %", "\u{a0}%")
         .replace(" kJ", "\u{a0}kJ")
@@ -399,13 +390,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_sentence_with_a_speed_stays_off_the_owners_side() {
+    fn a_text_for_the_owner_is_short_and_keeps_numbers_with_their_units() {
         let of = for_the_owner;
         assert_eq!(
-            of("it took 3.2 kJ. At 143 km/h it slipped. It held after"),
+            of("it took 3.2 kJ. It held after"),
             "It took 3.2\u{a0}kJ. It held after."
         );
-        assert_eq!(of("passed at 60 mph"), "");
         assert_eq!(
             of("oil.temperature rose to 131 °C"),
             "oil.temperature rose to 131 °C."

@@ -2,6 +2,7 @@
 
 use super::{Ingredients, SHORTEST_PAIR_S, figure};
 use crate::band::{absolute, relative};
+use crate::figure_id::FigureId;
 use crate::nouns::{Estimate, Figure};
 use crate::reason::{DriveFact, Reason};
 use crate::sums::PartialTime;
@@ -22,7 +23,7 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let method = "highest slip of the pack, from the raw difference of the rear wheels, as sharp in time as the noise allows".to_owned();
     figure(
         &asked,
-        "slip_peak",
+        FigureId::SlipPeak,
         "Highest slip",
         "rad/s",
         outcome,
@@ -53,7 +54,7 @@ pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
     let method = "time with the command from 5 % to below 95 %, moving or not".to_owned();
     figure(
         &asked,
-        "partial_by_command",
+        FigureId::PartialByCommand,
         "Commanded partial engagement",
         "s",
         outcome,
@@ -117,7 +118,7 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
     };
     figure(
         &asked,
-        "partial_heat_making",
+        FigureId::PartialHeatMaking,
         "Heat-making partial engagement",
         "s",
         outcome,
@@ -143,7 +144,7 @@ pub(super) fn engagements(from: &Ingredients) -> Figure {
     let method = "times the command rose through 10 % for 40 ms, ended below 5 % for 150 ms; closer than 300 ms are one".to_owned();
     figure(
         &asked,
-        "engagements",
+        FigureId::Engagements,
         "Engagements",
         "count",
         outcome,

@@ -2,6 +2,7 @@
 
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
+use crate::figure_id::FigureId;
 use crate::limits::SDS_OF_90;
 use crate::nouns::{Estimate, Figure};
 use crate::reason::{Measured, Reason};
@@ -55,7 +56,7 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "heat_total",
+        FigureId::HeatTotal,
         "Heat in the pack",
         "kJ",
         outcome,
@@ -115,7 +116,7 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "heat_peak",
+        FigureId::HeatPeak,
         "Highest heat rate",
         "kW",
         outcome,
@@ -149,7 +150,7 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
     });
     figure(
         &asked,
-        "heat_per_km",
+        FigureId::HeatPerKm,
         "Heat per distance",
         "kJ/km",
         outcome,
@@ -180,7 +181,7 @@ pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "oil_temp_max",
+        FigureId::OilTempMax,
         "Highest oil temperature",
         "°C",
         outcome,

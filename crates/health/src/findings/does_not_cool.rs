@@ -6,6 +6,7 @@
 //! of the same car give a usual value it is a guess, and so the finding is no more than a
 //! note; with earlier drives to compare with it is one to look at soon.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::Refusal;
 use std::collections::VecDeque;
@@ -259,7 +260,7 @@ impl Check for DoesNotCool {
         };
         Ok(Some(Fired {
             severity,
-            grade: drive.grade_of("oil_temp_max").max(Grade::C),
+            grade: drive.grade_of(FigureId::OilTempMax).max(Grade::C),
             summary: format!(
                 "At standstill the oil cooled with a time constant of {minutes:.0} min ({}); {:.0} min {usual}; \
                  limit {} times that.",

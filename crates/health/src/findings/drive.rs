@@ -1,5 +1,6 @@
 //! What a check may ask of the rest of the assessment, and what it must have.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
@@ -64,13 +65,13 @@ pub struct Drive<'a> {
 
 impl Drive<'_> {
     /// The figure of that name, or why there is no number.
-    pub fn figure(&self, name: &str) -> Result<Estimate, Reason> {
-        estimate_of(self.figures, name)
+    pub fn figure(&self, id: FigureId) -> Result<Estimate, Reason> {
+        estimate_of(self.figures, id)
     }
 
     /// Grade of a figure, or of the log where that is worse.
-    pub fn grade_of(&self, name: &str) -> Grade {
-        named(self.figures, name)
+    pub fn grade_of(&self, id: FigureId) -> Grade {
+        named(self.figures, id)
             .and_then(|figure| figure.grade)
             .unwrap_or(Grade::D)
             .max(self.quality.grade)

@@ -4,6 +4,7 @@
 //! included. Whoever does not know the power through the axle does not know the heat of the
 //! gears, and may blame neither gears nor clutch: then it is not checked.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Refusal;
 use halfshaft_driveline::thermal::{Anchor, Told};
@@ -136,7 +137,7 @@ impl Check for HotWithoutClutch {
         }
         Ok(Some(Fired {
             severity: Severity::Act,
-            grade: drive.grade_of("heat_total").max(Grade::B),
+            grade: drive.grade_of(FigureId::HeatTotal).max(Grade::B),
             summary: format!(
                 "The oil reached {highest:.0} °C ({}; limit {} °C) while the pack made {:.0} % of the axle's heat ({:.0} to \
                  {:.0} %, limit {:.0} %), and the gears lost {:.1} % of the power through them (at least {:.1} %, usual are 3 \

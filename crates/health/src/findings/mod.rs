@@ -120,7 +120,8 @@ pub struct Fired {
     pub severity: Severity,
     /// How far it can be trusted.
     pub grade: Grade,
-    /// What was seen, with its numbers, against which limit.
+    /// What was seen, with its numbers, against which limit; speeds stand in the evidence, since
+    /// the owner reads this.
     pub summary: String,
     /// At most [`MOST_EVIDENCE`] stretches, in order of time.
     pub evidence: Vec<EvidenceWindow>,
@@ -451,6 +452,9 @@ mod tests {
             .iter()
             .filter(|outcome| matches!(outcome, Ok(Some(_))))
             .count();
+        // A speed is nobody's business on the owner's side, and summaries stand there.
+        let summaries = sound.iter().flatten().flatten().map(|fired| &fired.summary);
+        assert!(summaries.into_iter().all(|text| !text.contains("km/h")));
         assert!(n_fired >= 5, "the rows show too little: {n_fired} findings");
         for (source, spoil, spoil_c) in spoiled {
             let spoiled = outcomes(spoil, spoil_c);

@@ -146,11 +146,10 @@ impl Check for RepeatedLaunches {
             .fold(0.0, f64::max);
         let summary = format!(
             "{n} launches within {} min (limit {}): a wheel turned up to {hardest:.0} rad/s ahead of the road. \
-             Counted from {} rad/s on, below {} km/h.",
+             Counted from {} rad/s on.",
             rounded(limits.window_s / 60.0, 0),
             limits.count,
-            limits.excess_rad_per_s,
-            limits.below_km_per_h
+            limits.excess_rad_per_s
         );
         Ok(Some(Fired {
             severity: Severity::LookSoon,
