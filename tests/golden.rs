@@ -83,6 +83,10 @@ fn k1_preload_in_a_bend_costs_the_same_at_any_speed_and_radius() {
         near(estimate(&results, FigureId::HeatTotal).value, 0.3043, 0.005);
         near(estimate(&results, FigureId::TurnTotal).value, 90.0, 0.005);
     }
+    // 304.3 J over 90° are 3.381 J/deg; below 90° the figure is refused, so twice as far.
+    let (seconds, sample) = bend(20.0, 10.0, 180.0, 80.0);
+    let results = golden(&drive(seconds, |_| Some(sample)));
+    near(estimate(&results, "heat_per_degree").value, 3.3815, 0.002);
 }
 
 #[test]
@@ -162,6 +166,116 @@ fn k7_layouts() {
         let clutch = format!("  {place}\n  torque from clutch.torque\n    # axle bias\n");
         near(power(&clutch), 12.0, 1e-3);
     }
+    // Over the 2 s of the drive 48 kJ, and 24 kJ.
+    let shafts = "  clutch between left and right shaft\n  torque from clutch.torque\n";
+    for (meaning, kilojoules) in [("", 48.0), ("    # axle bias\n", 24.0)] {
+        let results = assess(&map(&car(&format!("{shafts}{meaning}"), "")), &log);
+        near(estimate(&results, "heat_total").value, kilojoules, 1e-3);
+    }
+}
+
+#[test]
+fn a_geared_pack_slips_with_the_case_as_well() {
+    // 1.2 · 30 rad/s + 0.1 · 60 rad/s = 42 rad/s; 800 N·m · 42 rad/s = 33.6 kW, 67.2 kJ in 2 s.
+    // As an axle bias of 1.4 times the pack's torque it is 24 kW.
+    let log = drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0]));
+    let geared = "  clutch geared\n    slip per difference 1.2\n    slip per case speed 0.1\n    \
+                  bias per pack torque 1.4\n  torque from clutch.torque\n";
+    let results = assess(&map(&car(geared, "")), &log);
+    near(estimate(&results, "slip_peak").value, 42.0, 1e-3);
+    near(estimate(&results, "heat_total").value, 67.2, 1e-3);
+    let bias = assess(&map(&car(&format!("{geared}    # axle bias\n"), "")), &log);
+    near(estimate(&bias, "heat_peak").value, 24.0, 1e-3);
+}
+
+/// The pack of 16 faces, radii 60 and 40 mm; its mean friction radius at uniform pressure is
+/// ⅔·(60³ − 40³)/(60² − 40²) = 50.667 mm.
+const PACK: &str = "  faces 16\n  outer radius 60 mm\n  inner radius 40 mm\n  friction 0.12\n";
+
+#[test]
+fn torque_by_clamp_force() {
+    // µ·F·N·r = 0.12 · 8000 N · 16 · 50.667 mm = 778.24 N·m; at 15 rad/s for 2 s 23.347 kJ.
+    let log = drive(2.0, |_| Some([60.0, 30.0, 0.0, 8000.0]));
+    let clutch = format!(
+        "  clutch between case and left side gear\n{PACK}  torque from clamp force clutch.force\n"
+    );
+    let text = car(&clutch, "").replace(
+        "clutch.torque in bytes 7 6 5 4\n    float\n    step 1 N.m\n    means pack torque\n    full at 1000 N.m\n",
+        "clutch.force in bytes 7 6 5 4\n    float\n    step 1 N\n    full at 20000 N\n",
+    );
+    let results = assess(&map(&text), &log);
+    near(estimate(&results, "heat_total").value, 23.347, 1e-3);
+}
+
+#[test]
+fn torque_by_a_table_of_two_inputs() {
+    // Position half way, 120 of 240 deg, in oil of 80 °C: 600 N·m, which neither the position
+    // at another temperature nor the inputs the other way round give. 15 rad/s for 2 s: 18 kJ.
+    let log = drive(2.0, |_| Some([60.0, 30.0, 80.0, 120.0]));
+    let text = car(
+        "  clutch between case and left side gear\n  \
+         torque from table held of clutch.position and oil.temperature\n    gives pack torque\n",
+        "",
+    );
+    let text = text
+        .replace(
+            "yaw.rate in bytes 3 2 1 0\n    float\n    step 1 rad/s",
+            "oil.temperature in bytes 3 2 1 0\n    float\n    step 1 degC",
+        )
+        .replace(
+            "clutch.torque in bytes 7 6 5 4\n    float\n    step 1 N.m\n    means pack torque\n    full at 1000 N.m\n",
+            "clutch.position in bytes 7 6 5 4\n    float\n    step 1 deg\n    full at 240 deg\n",
+        )
+        + "table held\n  input deg\n  second input degC at 40 80 120\n  output N.m\n  hold beyond its ends\n  \
+           at 0 gives 0 0 0\n  at 120 gives 700 600 500\n  at 240 gives 1500 1200 900\n";
+    let results = assess(&map(&text), &log);
+    near(estimate(&results, "heat_total").value, 18.0, 1e-3);
+}
+
+#[test]
+fn an_event_slides_its_slip_times_the_mean_radius() {
+    // 15 rad/s for 2 s are 30 rad; at 50.667 mm 1.52 m.
+    let clutch = format!("{ONE_SIDE}{PACK}");
+    let log = drive(4.0, |time| {
+        let spins = (1.0..3.0).contains(&time);
+        Some([60.0, if spins { 30.0 } else { 0.0 }, 0.0, 800.0])
+    });
+    let results = assess(&map(&car(&clutch, "")), &log);
+    let [event] = results.events.as_slice() else {
+        panic!("{:?}", results.events);
+    };
+    // Its ends are found by the mean over 0.2 s, a sample or two off.
+    near(
+        event.slip_distance_m.expect("slip and radius are known"),
+        1.52,
+        0.02,
+    );
+}
+
+#[test]
+fn closing_and_release_have_their_own_time() {
+    // Lags with a dead time of 0.1 s, 0.1 s closing and 0.3 s opening:
+    // 0.1 + 2.303 · 0.1 = 0.330 s to 90 %, 0.1 + 2.303 · 0.3 = 0.791 s to 10 %.
+    let text = car(ONE_SIDE, "")
+        .replace("yaw.rate in", "clutch.command in")
+        .replace(
+            "step 1 rad/s\n  clutch.torque",
+            "step 1 %\n    means share\n    full at 100 %\n  clutch.torque",
+        );
+    let log = drive(120.0, |time| {
+        let within = time.rem_euclid(6.0);
+        let (is_closed, since) = (within >= 3.0, within.rem_euclid(3.0) - 0.1);
+        let left = |lag_s: f64| (-since.max(0.0) / lag_s).exp();
+        let share = match (is_closed, time < 3.0) {
+            (true, _) => 1.0 - left(0.1),
+            (false, true) => 0.0,
+            (false, false) => left(0.3),
+        };
+        Some([60.0, 0.0, if is_closed { 80.0 } else { 0.0 }, 800.0 * share])
+    });
+    let results = assess(&map(&text), &log);
+    near(estimate(&results, "transition_time").value, 0.330, 0.05);
+    near(estimate(&results, "release_time").value, 0.791, 0.05);
 }
 
 #[test]

@@ -218,3 +218,36 @@ impl Ingredients<'_> {
         0.02 / self.resolution.max(1e-3)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::gate;
+    use crate::trust::{Doubt, Source, Verdict, on};
+
+    #[test]
+    fn an_upper_bound_may_be_nothing_and_has_the_grade_of_its_caution() {
+        let mut gate = gate(&[]);
+        let doubt = Doubt {
+            why: Reason::NoGrip,
+            factor: 0.1,
+            is_upper_bound: true,
+        };
+        gate.judge(Source::Torque, Verdict::Doubtful(doubt));
+        let made_on = |source: Source| {
+            let asked = gate.asking();
+            let estimate = Estimate {
+                value: 10.0,
+                low: 9.0,
+                high: 11.0,
+                is_at_least: false,
+            };
+            let outcome = asked.rest_on(on(&[source])).map(|()| estimate);
+            let made = figure(&asked, "heat", "Heat", "kJ", outcome, 1.0, String::new());
+            let estimate = made.outcome.expect("nothing is withheld");
+            (estimate.low, estimate.high, made.grade)
+        };
+        assert_eq!(made_on(Source::Slip), (9.0, 11.0, Some(Grade::A)));
+        assert_eq!(made_on(Source::Torque), (0.0, 11.0, Some(Grade::D)));
+    }
+}

@@ -222,4 +222,18 @@ mod tests {
             "no torque",
         );
     }
+
+    #[test]
+    fn the_limits_are_a_joule_and_one_and_a_half_watts_per_mm2() {
+        // Derived: over 53,812 mm² 1 J/mm² is 53.81 kJ, 1.5 W/mm² 80.72 kW; a twentieth to each
+        // side.
+        for (share, fires) in [(0.95, false), (1.05, true)] {
+            let mut scene = Scene::whole();
+            let by_power = outcome(&scene, share * 80.72e3, 1.0, |_| ()).unwrap();
+            assert_eq!(by_power.is_some(), fires, "{share}");
+            scene.events = vec![event(10.0, 14.0, share * 53.81)];
+            let by_energy = outcome(&scene, 0.0, 0.0, |_| ()).unwrap();
+            assert_eq!(by_energy.is_some(), fires, "{share}");
+        }
+    }
 }

@@ -179,4 +179,26 @@ mod tests {
             "clutch.command",
         );
     }
+
+    #[test]
+    fn the_limit_is_one_and_a_half_times_the_rated_time() {
+        // Derived: a dead time of 0.06 s and a lag of (T − 0.06)/2.3026 are T to 90 %; 1.5 times
+        // the rated 0.15 s are 0.225 s, and a twentieth to each side is 0.214 and 0.236 s.
+        let fires = |seconds: f64| {
+            let lag_s = (seconds - 0.06) / std::f64::consts::LN_10;
+            scene(12, 0.06, lag_s).outcome(&ENTRY).unwrap().is_some()
+        };
+        assert!(!fires(0.95 * 0.225));
+        assert!(fires(1.05 * 0.225));
+        // A rise of 0.5 s is a lag of 0.5/2.1972 s, whatever the car did before.
+        let rise_fires = |seconds: f64| {
+            let bare = Scene {
+                baseline: Baseline::default(),
+                ..scene(12, 0.06, seconds / 9.0_f64.ln())
+            };
+            bare.outcome(&ENTRY).unwrap().is_some()
+        };
+        assert!(!rise_fires(0.95 * 0.5));
+        assert!(rise_fires(1.05 * 0.5));
+    }
 }

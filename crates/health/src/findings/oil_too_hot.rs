@@ -375,4 +375,23 @@ mod tests {
         let scene = Scene::whole().without("oil.temperature");
         says(&outcome(&scene, |_| None).unwrap_err(), "oil.temperature");
     }
+
+    #[test]
+    fn the_limits_are_130_and_150_degrees_for_10_s() {
+        // Rule: above 130 °C act, above 150 °C stop, for 10 s. 2 K to each side, a whole minute.
+        let severity = |peak: f64, seconds: f64| {
+            let plateau = move |time: f64| {
+                let is_hot = (200.0..200.0 + seconds).contains(&time);
+                Some(if is_hot { peak } else { peak - 5.0 })
+            };
+            let fired = outcome(&Scene::whole(), plateau).unwrap();
+            fired.map(|fired| fired.severity)
+        };
+        assert_eq!(severity(128.0, 60.0), None);
+        assert_eq!(severity(132.0, 60.0), Some(Severity::Act));
+        assert_eq!(severity(148.0, 60.0), Some(Severity::Act));
+        assert_eq!(severity(152.0, 60.0), Some(Severity::Stop));
+        assert_eq!(severity(132.0, 8.0), None);
+        assert_eq!(severity(132.0, 13.0), Some(Severity::Act));
+    }
 }

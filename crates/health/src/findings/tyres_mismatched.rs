@@ -197,4 +197,18 @@ mod tests {
         let lacking = scene(0.02, 1e-4).without("wheel.rear.left");
         says(&lacking.outcome(&ENTRY).unwrap_err(), "wheel.rear.left");
     }
+
+    #[test]
+    fn the_limits_are_half_a_percent_and_one() {
+        // Rule: "by more than 0.5 %: note; by more than 1 %: act"; a twentieth to each side.
+        for (mismatch, severity) in [
+            (0.00475, None),
+            (0.00525, Some(Severity::Note)),
+            (0.0095, Some(Severity::Note)),
+            (0.0105, Some(Severity::Act)),
+        ] {
+            let fired = scene(f64::ln_1p(mismatch), 1e-4).outcome(&ENTRY).unwrap();
+            assert_eq!(fired.map(|fired| fired.severity), severity, "{mismatch}");
+        }
+    }
 }

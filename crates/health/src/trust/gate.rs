@@ -235,4 +235,21 @@ mod tests {
         assert_eq!(asked.doubts().collect::<Vec<_>>(), [&doubt]);
         assert_eq!(asked.sources(), HEAT);
     }
+
+    #[test]
+    fn a_caution_comes_along_where_a_source_is_only_named() {
+        let doubt = Doubt {
+            why: Reason::NoGrip,
+            factor: 0.1,
+            is_upper_bound: true,
+        };
+        let gate = gate(Verdict::Doubtful(doubt.clone()));
+        let asked = gate.asking();
+        assert_eq!(asked.rest_on(on(&[Source::Wheels])), Ok(()));
+        assert_eq!(asked.doubts().count(), 0);
+        // What was asked for first is not forgotten.
+        assert_eq!(asked.rest_on(on(&[Source::Torque])), Ok(()));
+        assert_eq!(asked.doubts().collect::<Vec<_>>(), [&doubt]);
+        assert_eq!(asked.sources(), HEAT);
+    }
 }

@@ -486,4 +486,26 @@ mod tests {
         assert!(still.stretches(Source::State).is_empty());
         assert!(out.iter().all(|row| row.state == Some(0.6)));
     }
+
+    #[test]
+    fn the_time_left_out_is_that_of_the_rows_without_the_signal() {
+        // Derived: rows of 10 ms, so a hundredth of how many lack the signal.
+        let (out, still) = watched(60.0, |time_s, row| {
+            (row.command, row.state) = (Some(0.3), Some(waves(time_s)));
+            row.yaw_rate = Some(0.0);
+            row.difference_mean = 2.5 * time_s.sin();
+        });
+        let lacks = |is_none: fn(&Row) -> bool| out.iter().filter(|row| is_none(row)).count();
+        for (source, n_rows) in [
+            (Source::Command, lacks(|row| row.command.is_none())),
+            (Source::Turning, lacks(|row| row.yaw_rate.is_none())),
+        ] {
+            assert!(n_rows > 1000, "{source:?}");
+            assert!(
+                (still.left_out_s(source) - 0.01 * n_rows as f64).abs() < 1e-6,
+                "{source:?}"
+            );
+        }
+        assert!(out.iter().all(|row| row.state.is_some()));
+    }
 }
