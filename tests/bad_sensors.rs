@@ -4,6 +4,7 @@ mod common;
 
 use common::{assess_by, figure, map};
 use halfshaft_drive::Options;
+use halfshaft_health::FigureId;
 use halfshaft_health::limits::Limits;
 use halfshaft_health::{FindingId, Results};
 use halfshaft_simulate::{scenarios, to_text};
@@ -31,10 +32,10 @@ fn with(text: &str, old: &str, new: &str) -> String {
 }
 
 #[track_caller]
-fn check_withheld(results: &Results, names: &[&str], word: &str) {
-    for name in names {
-        let why = figure(results, name).outcome.as_ref().expect_err(name);
-        assert!(why.to_string().contains(word), "{name}: {why}");
+fn check_withheld(results: &Results, ids: &[FigureId], word: &str) {
+    for id in ids {
+        let why = figure(results, *id).outcome.as_ref().expect_err(id.word());
+        assert!(why.to_string().contains(word), "{id}: {why}");
     }
 }
 
@@ -46,7 +47,11 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
     let results = assess(&text, "hard-track-day", &Limits::default());
     check_withheld(
         &results,
-        &["oil_temp_max", "oil_headroom", "laps_to_limit"],
+        &[
+            FigureId::OilTempMax,
+            FigureId::OilHeadroom,
+            FigureId::LapsToLimit,
+        ],
         "°F",
     );
     let unchecked: Vec<FindingId> = results.not_checked.iter().map(|left| left.id).collect();
@@ -55,14 +60,14 @@ fn oil_in_fahrenheit_is_said_and_nothing_is_made_of_it() {
     let cool = assess(&text, "tired-motor", &Limits::default());
     check_withheld(
         &cool,
-        &["oil_temp_max", "oil_headroom"],
+        &[FigureId::OilTempMax, FigureId::OilHeadroom],
         "housing.temperature",
     );
     let hot = [FindingId::OilTooHot, FindingId::HotWithoutClutch];
     let mut found = cool.findings.iter();
     assert!(found.all(|finding| !hot.contains(&finding.id)));
     // The pack's temperature rests on the model alone, and says so.
-    let pack = figure(&results, "pack_temp_max");
+    let pack = figure(&results, FigureId::PackTempMax);
     assert!(
         pack.method.contains("not held by any sensor"),
         "{}",
@@ -87,8 +92,8 @@ fn a_stuck_oil_sensor_is_said() {
     let mut limits = Limits::default();
     limits.oil.stuck_after_s = 300.0;
     let results = assess(&text, "hard-track-day", &limits);
-    check_withheld(&results, &["oil_temp_max"], "looks stuck");
-    let factor = figure(&results, "oil_distance_factor");
+    check_withheld(&results, &[FigureId::OilTempMax], "looks stuck");
+    let factor = figure(&results, FigureId::OilDistanceFactor);
     assert_eq!(factor.grade, Some(halfshaft_health::Grade::D), "{factor:?}");
 }
 
@@ -137,17 +142,25 @@ fn a_signal_that_stands_still_is_said_and_what_is_read_from_it_is_withheld() {
     assert_eq!(frozen_signals(&position), [FindingId::StateFrozen]);
     check_withheld(
         &position,
-        &["heat_total", "specific_energy_max", "pack_temp_max"],
+        &[
+            FigureId::HeatTotal,
+            FigureId::SpecificEnergyMax,
+            FigureId::PackTempMax,
+        ],
         "stands still",
     );
     // What the mechanism did before that still counts.
-    let rise = common::estimate(&position, "rise_time").value;
+    let rise = common::estimate(&position, FigureId::RiseTime).value;
     assert!((rise - 0.122).abs() < 0.005, "{rise}");
-    assert!(figure(&position, "distance").outcome.is_ok());
+    assert!(figure(&position, FigureId::Distance).outcome.is_ok());
     let yaw = frozen("18FD6A31", 100.0, |_| true);
     assert_eq!(frozen_signals(&yaw), [FindingId::YawFrozen]);
-    check_withheld(&yaw, &["turn_total", "heat_preload"], "stands still");
-    assert!(figure(&yaw, "heat_total").outcome.is_ok());
+    check_withheld(
+        &yaw,
+        &[FigureId::TurnTotal, FigureId::HeatPreload],
+        "stands still",
+    );
+    assert!(figure(&yaw, FigureId::HeatTotal).outcome.is_ok());
     // As it is, nothing is frozen.
     let sound = assess(MAP, "hard-track-day", &Limits::default());
     assert!(frozen_signals(&sound).is_empty());
@@ -177,7 +190,12 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
     assert!(found.is_some(), "{:?}", results.findings);
     check_withheld(
         &results,
-        &["dead_time", "rise_time", "release_time", "heat_total"],
+        &[
+            FigureId::DeadTime,
+            FigureId::RiseTime,
+            FigureId::ReleaseTime,
+            FigureId::HeatTotal,
+        ],
         "look swapped",
     );
     // A tired motor is too slow for edges: the whole drive tells.
@@ -190,7 +208,7 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
         "{:?}",
         tired.findings
     );
-    check_withheld(&tired, &["heat_total"], "look swapped");
+    check_withheld(&tired, &[FigureId::HeatTotal], "look swapped");
     // As it is, nobody doubts it.
     let results = assess(MAP, "hard-track-day", &Limits::default());
     assert!(
@@ -199,5 +217,5 @@ fn command_and_position_exchanged_are_said_and_the_times_withheld() {
             .iter()
             .all(|finding| finding.id != FindingId::CommandExchanged)
     );
-    assert!(figure(&results, "dead_time").outcome.is_ok());
+    assert!(figure(&results, FigureId::DeadTime).outcome.is_ok());
 }

@@ -6,6 +6,7 @@
 mod common;
 
 use common::{assess, estimate, figure, float_frame, map, refusal};
+use halfshaft_health::FigureId;
 use halfshaft_health::{EventKind, Grade, Results};
 
 const HEAD: &str = "map \"edges\"\n\nvehicle \"edges\"\n  rear track 1.55 m\n  front track 1.55 m\n  rolling radius 0.32 m +/- 0 %\n";
@@ -60,7 +61,7 @@ fn wheels_that_end_early_or_begin_late_make_at_least() {
         });
         let heat = estimate(
             &run(&[ONE_SIDE, FROM_TORQUE, WHEELS, TORQUE], &log),
-            "heat_total",
+            FigureId::HeatTotal,
         );
         near(heat.value, 5.0, 0.02);
         assert!(heat.is_at_least && heat.high >= 10.0, "{heat:?}");
@@ -77,12 +78,12 @@ fn a_command_that_ends_early_is_at_least_and_not_grade_a() {
         frames
     });
     let results = run(&[ONE_SIDE, WHEELS, COMMAND], &log);
-    let commanded = estimate(&results, "partial_by_command");
+    let commanded = estimate(&results, FigureId::PartialByCommand);
     assert!(
         commanded.is_at_least && commanded.high >= 10.0,
         "{commanded:?}"
     );
-    assert!(figure(&results, "partial_by_command").grade > Some(Grade::A));
+    assert!(figure(&results, FigureId::PartialByCommand).grade > Some(Grade::A));
 }
 
 #[test]
@@ -95,7 +96,7 @@ fn turning_falls_back_on_the_front_wheels_when_the_yaw_rate_is_not_there() {
         vec![(0x100, pair.clone()), (0x104, pair.clone())]
     });
     let results = run(&[ONE_SIDE, WHEELS, YAW, FRONT], &log);
-    near(estimate(&results, "turn_total").value, 90.0, 1.0);
+    near(estimate(&results, FigureId::TurnTotal).value, 90.0, 1.0);
 }
 
 #[test]
@@ -107,7 +108,7 @@ fn half_a_yaw_rate_is_at_least() {
         }
         frames
     });
-    let turned = estimate(&run(&[ONE_SIDE, WHEELS, YAW], &log), "turn_total");
+    let turned = estimate(&run(&[ONE_SIDE, WHEELS, YAW], &log), FigureId::TurnTotal);
     near(turned.value, 143.0, 2.0);
     assert!(turned.is_at_least && turned.high >= 286.0, "{turned:?}");
 }
@@ -121,13 +122,17 @@ fn partial_engagement_goes_by_command_where_the_torque_is_only_the_preload_or_ne
     let preload = run(&[ONE_SIDE, "  preload 75 N.m\n", WHEELS, COMMAND], &log);
     let silent = run(&[ONE_SIDE, FROM_TORQUE, WHEELS, COMMAND, TORQUE], &log);
     for results in [&preload, &silent] {
-        near(estimate(results, "partial_heat_making").value, 6.0, 0.02);
-        let figure = figure(results, "partial_heat_making");
+        near(
+            estimate(results, FigureId::PartialHeatMaking).value,
+            6.0,
+            0.02,
+        );
+        let figure = figure(results, FigureId::PartialHeatMaking);
         assert!(figure.method.contains("by command"), "{}", figure.method);
         assert!(figure.grade > Some(Grade::A));
     }
-    assert!(estimate(&preload, "heat_total").is_at_least);
-    assert!(refusal(&silent, "heat_total").contains("clutch.torque"));
+    assert!(estimate(&preload, FigureId::HeatTotal).is_at_least);
+    assert!(refusal(&silent, FigureId::HeatTotal).contains("clutch.torque"));
 }
 
 #[test]
@@ -143,7 +148,7 @@ fn one_engagement_across_a_gap_is_one_and_broken() {
         frames
     });
     let results = run(&[ONE_SIDE, WHEELS, COMMAND], &log);
-    let n = estimate(&results, "engagements");
+    let n = estimate(&results, FigureId::Engagements);
     assert_eq!(n.value, 1.0);
     assert!(n.low <= 1.0 && n.high >= 2.0, "{n:?}");
     let event = &results.events[0];
@@ -159,10 +164,10 @@ fn torque_worked_out_from_the_command_is_torque_by_command() {
         vec![(0x100, vec![50.0, 54.0]), (0x101, vec![0.5])]
     });
     let results = run(&[ONE_SIDE, FROM_TORQUE, WHEELS, COMMAND, derived], &log);
-    let heat = estimate(&results, "heat_total");
+    let heat = estimate(&results, FigureId::HeatTotal);
     near(heat.value, 10.0, 0.03);
     assert!(heat.low < 10.0 / 1.7, "{heat:?}");
-    assert_eq!(figure(&results, "heat_total").grade, Some(Grade::C));
+    assert_eq!(figure(&results, FigureId::HeatTotal).grade, Some(Grade::C));
     assert!(
         results
             .cannot_tell
@@ -184,10 +189,10 @@ fn what_the_map_does_not_state_of_the_layout_is_refused_and_not_guessed() {
     for (layout, reason) in [("", "where the clutch sits"), (geared, "both its factors")] {
         let results = run(&[layout, FROM_TORQUE, WHEELS, COMMAND, TORQUE], &log);
         for name in [
-            "slip_peak",
-            "heat_total",
-            "heat_peak",
-            "partial_heat_making",
+            FigureId::SlipPeak,
+            FigureId::HeatTotal,
+            FigureId::HeatPeak,
+            FigureId::PartialHeatMaking,
         ] {
             assert!(
                 refusal(&results, name).contains(reason),
@@ -225,7 +230,7 @@ fn a_stuck_pack_makes_no_heat_on_a_logger_that_batches_its_stamps() {
     }
     let heat = estimate(
         &run(&[ONE_SIDE, FROM_TORQUE, WHEELS, TORQUE], &text),
-        "heat_total",
+        FigureId::HeatTotal,
     );
     // Rectified it would be 4.4 kJ in these five minutes.
     assert!(heat.value < 0.05 && heat.low == 0.0, "{heat:?}");
@@ -243,8 +248,8 @@ fn a_wheel_signal_lost_at_speed_is_not_wheelspin() {
     });
     let results = run(&[ONE_SIDE, FROM_TORQUE, WHEELS, TORQUE], &log);
     // Taken for slip it would be 6 kJ.
-    assert!(estimate(&results, "heat_total").value < 0.15);
-    assert!(estimate(&results, "slip_peak").value < 15.0);
+    assert!(estimate(&results, FigureId::HeatTotal).value < 0.15);
+    assert!(estimate(&results, FigureId::SlipPeak).value < 15.0);
 }
 
 #[test]
@@ -281,7 +286,7 @@ fn one_hertz_logs_have_no_gap_at_their_start() {
         &[ONE_SIDE, FROM_TORQUE, &unstated(WHEELS), &unstated(TORQUE)],
         &text,
     );
-    let heat = estimate(&results, "heat_total");
+    let heat = estimate(&results, FigureId::HeatTotal);
     near(heat.value, 59.0, 0.1);
     assert!(!heat.is_at_least, "{heat:?}");
     assert_eq!(results.quality.n_gaps, 0);

@@ -3,6 +3,7 @@
 mod common;
 
 use common::{assess, estimate, float_frame, map};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Finding, FindingId, Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Style, Tolerances, VehicleTrue, map_text, random_drive, scenarios,
@@ -113,7 +114,7 @@ fn a_hard_day_is_hard_use_and_no_fault() {
     let results = sample("hard-track-day");
     // Its oil passes the 130 °C of the map three times, for 5 s at the most; 10 s are needed.
     assert!(above_note(&results).is_empty(), "{:?}", results.findings);
-    assert!(common::estimate(&results, "oil_temp_max").value > 130.0);
+    assert!(common::estimate(&results, FigureId::OilTempMax).value > 130.0);
     let class = results.class.expect("the drive is long enough");
     assert_eq!(class.level, 4, "{class:?}");
     assert!(class.sentence.contains("called hard"), "{}", class.sentence);
@@ -324,7 +325,7 @@ fn towed_lifted_and_on_rollers() {
         let found = finding(&results, FindingId::NotDriving);
         assert_eq!(found.severity, Severity::Note);
         // Of the 20 s nothing is counted as driving but the first sample after them.
-        let moving_s = estimate(&results, "moving_time").value;
+        let moving_s = estimate(&results, FigureId::MovingTime).value;
         assert!(moving_s < 0.1, "{rear:?}: {moving_s}");
         assert!(
             above_note(&results).is_empty(),

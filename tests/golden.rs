@@ -7,6 +7,7 @@
 mod common;
 
 use common::{assess, estimate, float_frame, map, refusal};
+use halfshaft_health::FigureId;
 use halfshaft_health::Results;
 
 /// The map of the test car. `clutch` states layout and torque, `wheel` adds facts to the
@@ -73,14 +74,21 @@ fn golden(log: &[u8]) -> Results {
 }
 
 #[test]
+fn every_figure_is_there_in_the_order_of_its_declaration() {
+    let results = golden(&drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0])));
+    let ids: Vec<FigureId> = results.figures.iter().map(|figure| figure.id).collect();
+    assert_eq!(ids, FigureId::ALL);
+}
+
+#[test]
 fn k1_preload_in_a_bend_costs_the_same_at_any_speed_and_radius() {
     // 80 N·m · ½ · 1.55 m · 90° / 0.32 m = 304.3 J, whatever the speed.
     for (radius, speed) in [(20.0, 10.0), (20.0, 5.0), (12.0, 6.0), (40.0, 15.0)] {
         let (seconds, sample) = bend(radius, speed, 90.0, 80.0);
         let results = golden(&drive((seconds * 100.0).round() / 100.0, |_| Some(sample)));
         // Rounding the bend to whole samples moves its angle by up to 0.3 %.
-        near(estimate(&results, "heat_total").value, 0.3043, 0.005);
-        near(estimate(&results, "turn_total").value, 90.0, 0.005);
+        near(estimate(&results, FigureId::HeatTotal).value, 0.3043, 0.005);
+        near(estimate(&results, FigureId::TurnTotal).value, 90.0, 0.005);
     }
 }
 
@@ -90,8 +98,8 @@ fn k2_preload_power_in_a_bend() {
     let (_, sample) = bend(20.0, 10.0, 90.0, 80.0);
     near(sample[1], 2.42, 1e-3);
     let results = golden(&drive(3.0, |_| Some(sample)));
-    near(estimate(&results, "slip_peak").value, 1.21, 2e-3);
-    near(estimate(&results, "heat_peak").value, 0.0969, 2e-3);
+    near(estimate(&results, FigureId::SlipPeak).value, 1.21, 2e-3);
+    near(estimate(&results, FigureId::HeatPeak).value, 0.0969, 2e-3);
 }
 
 #[test]
@@ -101,26 +109,30 @@ fn k3_mismatched_tyres_on_a_straight_kilometre() {
     let results = golden(&drive(36.0, |_| {
         Some([speed / 0.32, 0.01 * speed / 0.32, 0.0, 100.0])
     }));
-    near(estimate(&results, "heat_total").value, 1.5625, 2e-3);
-    near(estimate(&results, "heat_peak").value, 0.0434, 2e-3);
-    near(estimate(&results, "heat_per_km").value, 1.5625, 2e-3);
+    near(estimate(&results, FigureId::HeatTotal).value, 1.5625, 2e-3);
+    near(estimate(&results, FigureId::HeatPeak).value, 0.0434, 2e-3);
+    near(estimate(&results, FigureId::HeatPerKm).value, 1.5625, 2e-3);
 }
 
 #[test]
 fn k4_wheelspin() {
     // 800 N·m · 15 rad/s = 12 kW; for 2 s 24 kJ.
     let results = golden(&drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0])));
-    near(estimate(&results, "heat_total").value, 24.0, 1e-3);
-    near(estimate(&results, "heat_peak").value, 12.0, 1e-3);
-    near(estimate(&results, "slip_peak").value, 15.0, 1e-3);
-    near(estimate(&results, "partial_heat_making").value, 2.0, 1e-3);
+    near(estimate(&results, FigureId::HeatTotal).value, 24.0, 1e-3);
+    near(estimate(&results, FigureId::HeatPeak).value, 12.0, 1e-3);
+    near(estimate(&results, FigureId::SlipPeak).value, 15.0, 1e-3);
+    near(
+        estimate(&results, FigureId::PartialHeatMaking).value,
+        2.0,
+        1e-3,
+    );
 }
 
 #[test]
 fn k5_a_stuck_pack_makes_no_heat() {
     let results = golden(&drive(10.0, |_| Some([60.0, 0.0, 0.0, 1000.0])));
-    assert_eq!(estimate(&results, "heat_total").value, 0.0);
-    assert_eq!(estimate(&results, "partial_heat_making").value, 0.0);
+    assert_eq!(estimate(&results, FigureId::HeatTotal).value, 0.0);
+    assert_eq!(estimate(&results, FigureId::PartialHeatMaking).value, 0.0);
 }
 
 #[test]
@@ -129,13 +141,18 @@ fn k6_backwards_makes_the_same_heat_of_the_same_sign() {
     let log = drive((seconds * 100.0).round() / 100.0, |_| {
         Some([-case, -difference, -yaw, torque])
     });
-    near(estimate(&golden(&log), "heat_total").value, 0.3043, 0.005);
+    near(
+        estimate(&golden(&log), FigureId::HeatTotal).value,
+        0.3043,
+        0.005,
+    );
 }
 
 #[test]
 fn k7_layouts() {
     let log = drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0]));
-    let power = |clutch: &str| estimate(&assess(&map(&car(clutch, "")), &log), "heat_peak").value;
+    let power =
+        |clutch: &str| estimate(&assess(&map(&car(clutch, "")), &log), FigureId::HeatPeak).value;
     // Shaft to shaft the pack sees the whole difference: 800 N·m · 30 rad/s = 24 kW with
     // the same pack torque, and with the same bias (pack torque half of it) 12 kW.
     near(
@@ -161,7 +178,7 @@ fn k8_a_gap_is_not_bridged() {
         (time <= 0.5 || time >= 1.5).then_some([60.0, 30.0, 0.0, 800.0])
     });
     let results = golden(&log);
-    let heat = estimate(&results, "heat_total");
+    let heat = estimate(&results, FigureId::HeatTotal);
     near(heat.value, 12.0, 1e-3);
     assert!(heat.is_at_least && heat.high >= 24.0, "{heat:?}");
     let gap = &results.quality.gaps[0];
@@ -172,7 +189,7 @@ fn k8_a_gap_is_not_bridged() {
 fn k10_tyre_corrected_speeds_are_no_basis_for_heat() {
     let log = drive(36.0, |_| Some([86.8, 0.0, 0.0, 100.0]));
     let results = assess(&map(&car(ONE_SIDE, "    corrected by the car\n")), &log);
-    for name in ["heat_total", "heat_peak", "heat_per_km"] {
+    for name in [FigureId::HeatTotal, FigureId::HeatPeak, FigureId::HeatPerKm] {
         let reason = refusal(&results, name);
         assert!(reason.contains("corrected"), "{name}: {reason}");
     }
@@ -190,7 +207,7 @@ fn means_are_not_multiplied() {
         })
     });
     // Ten changes, each blurred over one sample: 800 N·m · 1 rad/s · 10 ms · ⅙ at most.
-    assert!(estimate(&golden(&log), "heat_total").value < 0.015);
+    assert!(estimate(&golden(&log), FigureId::HeatTotal).value < 0.015);
 }
 
 #[test]
@@ -215,7 +232,7 @@ fn quantised_wheels_without_slip_make_no_heat() {
     let floor = results
         .noise_floor
         .expect("ten minutes are enough to learn a floor");
-    let heat = estimate(&results, "heat_total").value;
+    let heat = estimate(&results, FigureId::HeatTotal).value;
     // Ten minutes rectified would be 3.5 kJ; a twentieth of that is left.
     assert!(
         heat < 0.17,

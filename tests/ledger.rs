@@ -3,6 +3,7 @@
 mod common;
 
 use common::{assess, estimate, figure, map};
+use halfshaft_health::FigureId;
 use halfshaft_health::Results;
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, Truth, map_text, random_drive, scenarios, to_text,
@@ -15,11 +16,11 @@ fn scenario(name: &str) -> Scenario {
     found.expect("the sample drives have it")
 }
 
-const CAUSES: [&str; 4] = [
-    "heat_preload",
-    "heat_commanded",
-    "heat_mismatch",
-    "heat_spin",
+const CAUSES: [FigureId; 4] = [
+    FigureId::HeatPreload,
+    FigureId::HeatCommanded,
+    FigureId::HeatMismatch,
+    FigureId::HeatSpin,
 ];
 
 #[test]
@@ -35,7 +36,7 @@ fn causes_sum_to_the_total_and_agree_with_the_truth() {
             &map(&map_text(&scenario, &Tolerances::EXACT, seed)),
             log.as_bytes(),
         );
-        let total = estimate(&results, "heat_total").value;
+        let total = estimate(&results, FigureId::HeatTotal).value;
         let parts = CAUSES.map(|name| {
             figure(&results, name)
                 .outcome
@@ -78,7 +79,7 @@ fn the_cost_of_mismatched_tyres() {
             "{name}: {got}, true {wanted}"
         );
     }
-    assert!(estimate(&results, "heat_mismatch").value > 0.7 * truth.heat_total_kj);
+    assert!(estimate(&results, FigureId::HeatMismatch).value > 0.7 * truth.heat_total_kj);
 }
 
 /// Seeds 1 to `n`, half of them on each of two cores.

@@ -6,6 +6,7 @@ mod common;
 use common::{assess_by, estimate, map, refusal};
 use halfshaft_drive::Options;
 use halfshaft_driveline::thermal::Anchor;
+use halfshaft_health::FigureId;
 use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_health::score_card::PathEvidence;
 use halfshaft_health::{Finding, FindingId, Results, Severity};
@@ -147,7 +148,7 @@ fn a_hot_pack_is_known_within_five_kelvin() {
         truth.pack_temp_max_c - truth.oil_temp_max_c >= 30.0,
         "{truth:?}"
     );
-    let pack = estimate(&results, "pack_temp_max");
+    let pack = estimate(&results, FigureId::PackTempMax);
     assert!((pack.value - truth.pack_temp_max_c).abs() < 5.0, "{pack:?}");
     assert!(
         pack.low < truth.pack_temp_max_c && truth.pack_temp_max_c < pack.high,
@@ -193,7 +194,7 @@ fn gears_that_cook_the_oil_are_told_and_speak_against_hard_use() {
             .any(|text| text.contains("The pack made 0 %")),
         "{other:?}"
     );
-    assert!(refusal(&results, "laps_to_limit").contains("laps"));
+    assert!(refusal(&results, FigureId::LapsToLimit).contains("laps"));
 }
 
 /// Hard laps of a sound car on a closed circuit.
@@ -233,14 +234,18 @@ fn laps_left_are_those_that_a_longer_drive_takes() {
     let (before, after) = (onward[reached - 1], onward[reached]);
     let laps = reached as f64 - (after - WARN_C) / (after - before);
     assert!(laps > 1.0, "{onward:?}");
-    let figure = short.figure("laps_to_limit").expect("there is the figure");
+    let figure = short
+        .figure(FigureId::LapsToLimit)
+        .expect("there is the figure");
     let told = figure.outcome.as_ref().expect("laps are told");
     assert!(
         told.low <= laps && laps <= told.high && (told.value - laps).abs() < 0.6,
         "{told:?} for {laps}"
     );
     // The longer drive has passed it and says so, though at the line its oil is cooler.
-    let reached = long.figure("laps_to_limit").expect("there is the figure");
+    let reached = long
+        .figure(FigureId::LapsToLimit)
+        .expect("there is the figure");
     assert_eq!(reached.outcome.as_ref().map(|laps| laps.value), Ok(0.0));
 }
 

@@ -4,6 +4,7 @@
 mod common;
 
 use common::{assess, estimate, map};
+use halfshaft_health::FigureId;
 use halfshaft_health::response::resolution::Told;
 use halfshaft_health::{FindingId, Results, Severity};
 use halfshaft_simulate::{
@@ -27,16 +28,19 @@ fn sample(name: &str) -> Scenario {
 fn check_times(scenario: &Scenario) -> Option<Result<(), String>> {
     let results = results(scenario);
     let n_timed = |name| common::figure(&results, name).outcome.is_ok();
-    if !n_timed("dead_time") || !n_timed("rise_time") {
+    if !n_timed(FigureId::DeadTime) || !n_timed(FigureId::RiseTime) {
         return None;
     }
     let actuator = results.actuator.as_ref().expect("the car has an actuator");
     let truth = scenario.vehicle.actuator;
     let half_s = 0.5e-3 * f64::from(scenario.rates.command_ms);
     let doubt_s = actuator.engage.dead_time.edge_doubt_s.unwrap_or(0.0);
-    let dead_s = estimate(&results, "dead_time").value;
+    let dead_s = estimate(&results, FigureId::DeadTime).value;
     // Derived: 10 to 90 % of a first-order lag is ln 9 = 2.197 of it.
-    let (rise_s, true_rise_s) = (estimate(&results, "rise_time").value, 2.197 * truth.lag_s);
+    let (rise_s, true_rise_s) = (
+        estimate(&results, FigureId::RiseTime).value,
+        2.197 * truth.lag_s,
+    );
     let is_dead_right = (dead_s - truth.dead_time_s).abs() <= half_s + doubt_s;
     let is_rise_right = (rise_s - true_rise_s).abs() <= 0.05 * true_rise_s;
     if is_dead_right && is_rise_right {
@@ -139,9 +143,9 @@ fn the_health_index_parts_sound_from_broken_and_names_the_reason() {
     ] {
         let scenario = fault_drive(name).expect("there is such a drive");
         let results = results(&scenario);
-        let value = estimate(&results, "actuator_health").value;
+        let value = estimate(&results, FigureId::ActuatorHealth).value;
         assert!((least..=most).contains(&value), "{name}: {value}");
-        let method = &common::figure(&results, "actuator_health").method;
+        let method = &common::figure(&results, FigureId::ActuatorHealth).method;
         let says = format!("the losing item is {item}");
         assert!(method.contains(&says), "{name}: {method}");
     }
@@ -173,7 +177,11 @@ fn without_a_word_of_the_mechanism_the_slip_gives_an_apparent_time() {
     let results = assess(&map(&without_position(&text)), log.as_bytes());
     // The motor's current alone is no answer of the mechanism: the few edges that look like a
     // lag by chance are not made a figure of.
-    assert!(common::figure(&results, "dead_time").outcome.is_err());
+    assert!(
+        common::figure(&results, FigureId::DeadTime)
+            .outcome
+            .is_err()
+    );
     let apparent = results.apparent.expect("there is a command and slip");
     // This driver feeds the throttle as the clutch closes: nearly every edge is refused for it.
     let n_refused: usize = apparent.reasons.iter().map(|(_, n)| n).sum();

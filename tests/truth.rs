@@ -4,6 +4,7 @@
 mod common;
 
 use common::{assess, estimate, map};
+use halfshaft_health::FigureId;
 use halfshaft_health::{EventKind, FindingId, Results};
 use halfshaft_signal_map::Map;
 use halfshaft_simulate::{
@@ -47,7 +48,7 @@ fn time_tolerance(truth: &Truth, seconds: f64) -> f64 {
 
 #[track_caller]
 fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
-    let within = |figure: &str, wanted: f64, tolerance: f64| {
+    let within = |figure: FigureId, wanted: f64, tolerance: f64| {
         let got = estimate(results, figure).value;
         assert!(
             (got - wanted).abs() <= tolerance,
@@ -56,24 +57,28 @@ fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
     };
     let commanded = truth.partial_by_command_s;
     within(
-        "partial_by_command",
+        FigureId::PartialByCommand,
         commanded,
         time_tolerance(truth, commanded),
     );
-    within("engagements", f64::from(truth.engagements), 0.0);
+    within(FigureId::Engagements, f64::from(truth.engagements), 0.0);
     within(
-        "moving_time",
+        FigureId::MovingTime,
         truth.moving_time_s,
         0.01 * truth.moving_time_s + 0.1,
     );
-    within("distance", truth.distance_km, 0.01 * truth.distance_km);
     within(
-        "turn_total",
+        FigureId::Distance,
+        truth.distance_km,
+        0.01 * truth.distance_km,
+    );
+    within(
+        FigureId::TurnTotal,
         truth.turn_total_deg,
         0.03 * truth.turn_total_deg + 5.0,
     );
     within(
-        "heat_peak",
+        FigureId::HeatPeak,
         truth.heat_peak_kw,
         0.03 * truth.heat_peak_kw + 0.05,
     );
@@ -96,7 +101,7 @@ fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
 
 #[track_caller]
 fn check_heat(name: &str, results: &Results, truth: &Truth) {
-    let heat = estimate(results, "heat_total").value;
+    let heat = estimate(results, FigureId::HeatTotal).value;
     // A log that ends in the middle of wheelspin lacks its last interval.
     let last_kj = truth.heat_peak_kw * f64::from(truth.period_rear_ms) * 1e-3;
     let tolerance = 0.02 * truth.heat_total_kj + last_kj;
@@ -114,7 +119,7 @@ fn heat_times_and_events_of_random_drives() {
         let (scenario, results, truth) = run(seed, &Tolerances::EXACT);
         check_heat(&scenario.name, &results, &truth);
         check_times_and_events(&scenario.name, &results, &truth);
-        let got = estimate(&results, "partial_heat_making");
+        let got = estimate(&results, FigureId::PartialHeatMaking);
         let wanted = truth.partial_heat_making_s;
         if (got.value - wanted).abs() > time_tolerance(&truth, wanted) {
             on_edge
@@ -135,7 +140,7 @@ fn the_band_of_heat_holds_the_truth_nine_times_in_ten_and_is_no_wider_than_it_ne
     let seen = std::sync::Mutex::new(Vec::new());
     each_drive(|seed| {
         let (_, results, truth) = run(seed, &Tolerances::USUAL);
-        let heat = estimate(&results, "heat_total");
+        let heat = estimate(&results, FigureId::HeatTotal);
         let is_held = (heat.low..=heat.high).contains(&truth.heat_total_kj);
         let error = heat.value / truth.heat_total_kj - 1.0;
         let half_width = 0.5 * (heat.high - heat.low) / heat.value;
@@ -185,13 +190,13 @@ fn the_sample_drives() {
         let results = assess(&map, &log);
         check_heat(name, &results, &truth);
         check_times_and_events(name, &results, &truth);
-        let got = estimate(&results, "partial_heat_making").value;
+        let got = estimate(&results, FigureId::PartialHeatMaking).value;
         let wanted = truth.partial_heat_making_s;
         assert!(
             (got - wanted).abs() <= time_tolerance(&truth, wanted),
             "{name}: {got} s, true {wanted}"
         );
-        let oil = estimate(&results, "oil_temp_max").value;
+        let oil = estimate(&results, FigureId::OilTempMax).value;
         assert!(
             (oil - truth.oil_temp_max_c).abs() <= 1.0,
             "{name}: {oil} °C, true {}",
@@ -261,5 +266,5 @@ fn exchanged_wheels_are_said_and_leave_the_heat_as_it_is() {
     assert!(ids.contains(&FindingId::SidesExchanged), "{ids:?}");
     check_heat("exchanged", &results, &truth);
     // What takes a bend for wheelspin is withheld.
-    assert!(common::refusal(&results, "heat_spin").contains("swapped"));
+    assert!(common::refusal(&results, FigureId::HeatSpin).contains("swapped"));
 }

@@ -5,6 +5,7 @@ mod common;
 use common::program::{CAR, Folder};
 use common::{estimate, float_frame, map, pass};
 use halfshaft_drive::{Drive, Options};
+use halfshaft_health::FigureId;
 use halfshaft_health::limits::Limits;
 use halfshaft_health::what_if::{Answer, Change, Three, WhatIf};
 use serde_json::Value;
@@ -73,10 +74,14 @@ fn twice_the_preload_rubs_twice_as_much_in_an_open_bend() {
         preload_nm: Some(160.0),
         ..Change::default()
     });
-    near(estimate(&three.logged, "heat_total").value, 0.304, 0.005);
+    near(
+        estimate(&three.logged, FigureId::HeatTotal).value,
+        0.304,
+        0.005,
+    );
     for other in [&three.same_torque, &three.same_force] {
-        near(estimate(other, "heat_total").value, 0.608, 0.005);
-        near(estimate(other, "heat_preload").value, 0.608, 0.005);
+        near(estimate(other, FigureId::HeatTotal).value, 0.608, 0.005);
+        near(estimate(other, FigureId::HeatPreload).value, 0.608, 0.005);
     }
     let slip = answer.line("slip_peak").expect("it is told");
     assert_eq!(slip.logged, slip.same_torque);
@@ -88,11 +93,11 @@ fn twice_the_faces_have_half_the_energy_per_area_and_carry_twice_the_torque() {
         n_faces: Some(32),
         ..Change::default()
     });
-    let power = |results| estimate(results, "specific_power_max").value;
+    let power = |results| estimate(results, FigureId::SpecificPowerMax).value;
     near(power(&three.same_torque), 0.5 * power(&three.logged), 1e-12);
     // The same springs press twice the lever: twice the heat on twice the area.
     near(power(&three.same_force), power(&three.logged), 1e-9);
-    let heat = |results| estimate(results, "heat_total").value;
+    let heat = |results| estimate(results, FigureId::HeatTotal).value;
     assert_eq!(heat(&three.same_torque), heat(&three.logged));
     near(heat(&three.same_force), 2.0 * heat(&three.logged), 1e-9);
     assert_eq!(answer.capacity, 2.0);

@@ -8,6 +8,7 @@ use std::fmt::Write;
 
 use halfshaft_drive::{Drive, Options};
 use halfshaft_driveline::Derived;
+use halfshaft_health::FigureId;
 use halfshaft_health::{Estimate, Figure, Results};
 use halfshaft_logs::Log;
 use halfshaft_model::{Batch, Block, Entry};
@@ -92,26 +93,26 @@ pub fn parted(batch: &Batch, mut sizes: impl FnMut() -> usize, mut take: impl Fn
 
 /// The figure of that name.
 #[track_caller]
-pub fn figure<'a>(results: &'a Results, name: &str) -> &'a Figure {
+pub fn figure<'a>(results: &'a Results, id: FigureId) -> &'a Figure {
     results
-        .figure(name)
-        .unwrap_or_else(|| panic!("no figure {name}"))
+        .figure(id)
+        .unwrap_or_else(|| panic!("no figure {id}"))
 }
 
 /// The estimate of a figure that must be there.
 #[track_caller]
-pub fn estimate(results: &Results, name: &str) -> Estimate {
-    match &figure(results, name).outcome {
+pub fn estimate(results: &Results, id: FigureId) -> Estimate {
+    match &figure(results, id).outcome {
         Ok(estimate) => *estimate,
-        Err(reason) => panic!("{name}: {reason}"),
+        Err(reason) => panic!("{id}: {reason}"),
     }
 }
 
 /// Why a figure is not there.
 #[track_caller]
-pub fn refusal(results: &Results, name: &str) -> String {
-    match &figure(results, name).outcome {
-        Ok(estimate) => panic!("{name} is {}", estimate.value),
+pub fn refusal(results: &Results, id: FigureId) -> String {
+    match &figure(results, id).outcome {
+        Ok(estimate) => panic!("{id} is {}", estimate.value),
         Err(reason) => reason.to_string(),
     }
 }

@@ -5,6 +5,7 @@
 //! From second 2 to second 4 the command is 50 %, the pack carries 500 N·m, and the right
 //! wheel turns 4 rad/s faster, so that the pack slips by 2 rad/s and takes 1 kW.
 
+use halfshaft_health::FigureId;
 use std::fmt::Write;
 
 /// How a folder of the corpus is made, and what follows from that by hand.
@@ -20,7 +21,7 @@ pub struct Recipe {
     /// The log.
     pub log: Vec<u8>,
     /// Figures that follow from the recipe: name, value, tolerance (absolute).
-    pub derived: Vec<(&'static str, f64, f64)>,
+    pub derived: Vec<(FigureId, f64, f64)>,
 }
 
 /// One instant of the drive.
@@ -141,25 +142,25 @@ fn whole_map(name: &str) -> String {
 /// Whatever the period, that is 1 kW for 2 s.
 const HEAT_KJ: f64 = 2.0;
 
-fn usual() -> Vec<(&'static str, f64, f64)> {
+fn usual() -> Vec<(FigureId, f64, f64)> {
     vec![
-        ("duration", 6.0, 1e-6),
-        ("engagements", 1.0, 0.0),
-        ("partial_by_command", 2.0, 0.001),
-        ("partial_heat_making", 2.0, 0.03),
-        ("slip_peak", 2.0, 0.01),
-        ("heat_total", HEAT_KJ, 0.002),
-        ("heat_peak", 1.0, 0.001),
+        (FigureId::Duration, 6.0, 1e-6),
+        (FigureId::Engagements, 1.0, 0.0),
+        (FigureId::PartialByCommand, 2.0, 0.001),
+        (FigureId::PartialHeatMaking, 2.0, 0.03),
+        (FigureId::SlipPeak, 2.0, 0.01),
+        (FigureId::HeatTotal, HEAT_KJ, 0.002),
+        (FigureId::HeatPeak, 1.0, 0.001),
         // 6 s at 60 rad/s and 2 s at 2 rad/s more.
-        ("distance", 0.32 * (360.0 + 4.0) * 1e-3, 1e-4),
+        (FigureId::Distance, 0.32 * (360.0 + 4.0) * 1e-3, 1e-4),
     ]
 }
 
 /// The usual figures but for some.
-fn but(changes: &[(&'static str, f64, f64)]) -> Vec<(&'static str, f64, f64)> {
-    let is_changed = |name: &str| changes.iter().any(|(changed, ..)| *changed == name);
+fn but(changes: &[(FigureId, f64, f64)]) -> Vec<(FigureId, f64, f64)> {
+    let is_changed = |id: &FigureId| changes.iter().any(|(changed, ..)| changed == id);
     let mut all = usual();
-    all.retain(|(name, ..)| !is_changed(name));
+    all.retain(|(id, ..)| !is_changed(id));
     all.extend_from_slice(changes);
     all
 }
@@ -169,7 +170,7 @@ fn log(
     about: &'static str,
     map: String,
     log: String,
-    derived: Vec<(&'static str, f64, f64)>,
+    derived: Vec<(FigureId, f64, f64)>,
 ) -> Recipe {
     Recipe {
         name,
@@ -220,8 +221,8 @@ fn clock_forward() -> Recipe {
             }
         }),
         but(&[
-            ("duration", 5.98, 1e-6),
-            ("distance", 0.32 * (358.8 + 4.0) * 1e-3, 1e-4),
+            (FigureId::Duration, 5.98, 1e-6),
+            (FigureId::Distance, 0.32 * (358.8 + 4.0) * 1e-3, 1e-4),
         ]),
     )
 }
@@ -234,8 +235,8 @@ fn clock_back() -> Recipe {
         whole_map("clock back"),
         text(|time| 1_750_000_000.0 + if time < 5.0 { time } else { time - 60.0 }),
         but(&[
-            ("duration", 5.98, 1e-6),
-            ("distance", 0.32 * (358.8 + 4.0) * 1e-3, 1e-4),
+            (FigureId::Duration, 5.98, 1e-6),
+            (FigureId::Distance, 0.32 * (358.8 + 4.0) * 1e-3, 1e-4),
         ]),
     )
 }
@@ -279,7 +280,7 @@ fn two_taps() -> Recipe {
         whole_map("two taps"),
         text,
         // The last entry is a copy, 0.4 ms after the frame.
-        but(&[("duration", 6.0004, 1e-6)]),
+        but(&[(FigureId::Duration, 6.0004, 1e-6)]),
     )
 }
 
@@ -309,12 +310,12 @@ fn gap_in_command() -> Recipe {
         ),
         text,
         but(&[
-            ("duration", 6.001, 1e-6),
-            ("engagements", 1.0, 0.0),
-            ("partial_by_command", 2.0 - 0.64, 0.001),
-            ("partial_heat_making", 2.0 - 0.64, 0.06),
+            (FigureId::Duration, 6.001, 1e-6),
+            (FigureId::Engagements, 1.0, 0.0),
+            (FigureId::PartialByCommand, 2.0 - 0.64, 0.001),
+            (FigureId::PartialHeatMaking, 2.0 - 0.64, 0.06),
             // A wheel sample beside the gap may have no torque on either side of it.
-            ("heat_total", HEAT_KJ - 0.64 - 0.02, 0.021),
+            (FigureId::HeatTotal, HEAT_KJ - 0.64 - 0.02, 0.021),
         ]),
     )
 }
@@ -392,7 +393,10 @@ fn pages() -> Recipe {
          page that the map does not know says nothing.",
         map("pages", "", &facts, rest),
         text,
-        but(&[("duration", 6.001, 1e-6), ("oil_temp_max", 85.0, 1e-9)]),
+        but(&[
+            (FigureId::Duration, 6.001, 1e-6),
+            (FigureId::OilTempMax, 85.0, 1e-9),
+        ]),
     )
 }
 
@@ -414,8 +418,12 @@ fn not_available() -> Recipe {
         text,
         // From the last sample before to the first one after: 0.52 s.
         but(&[
-            ("moving_time", 6.0 - 0.52, 0.021),
-            ("distance", 0.32 * (360.0 + 4.0 - 0.52 * 60.0) * 1e-3, 5e-4),
+            (FigureId::MovingTime, 6.0 - 0.52, 0.021),
+            (
+                FigureId::Distance,
+                0.32 * (360.0 + 4.0 - 0.52 * 60.0) * 1e-3,
+                5e-4,
+            ),
         ]),
     )
 }
@@ -461,9 +469,9 @@ fn sheet_semicolons() -> Recipe {
         log_name: "sheet.csv",
         log: latin_1.collect(),
         derived: but(&[
-            ("partial_heat_making", 2.0, 0.06),
+            (FigureId::PartialHeatMaking, 2.0, 0.06),
             // Row 120, at 6 s.
-            ("oil_temp_max", 86.0, 1e-9),
+            (FigureId::OilTempMax, 86.0, 1e-9),
         ]),
     }
 }
@@ -508,10 +516,10 @@ fn polled() -> Recipe {
         map("polled", "", &facts, ""),
         text,
         vec![
-            ("duration", 60.0, 1e-6),
-            ("engagements", 1.0, 0.0),
-            ("partial_by_command", 20.0, 0.01),
-            ("heat_total", 10.0 * HEAT_KJ, 0.02),
+            (FigureId::Duration, 60.0, 1e-6),
+            (FigureId::Engagements, 1.0, 0.0),
+            (FigureId::PartialByCommand, 20.0, 0.01),
+            (FigureId::HeatTotal, 10.0 * HEAT_KJ, 0.02),
         ],
     )
 }
@@ -524,9 +532,9 @@ fn command_only() -> Recipe {
         map("command only", "", &format!("  every 20 ms\n{COMMAND}"), ""),
         text(|time| 100.0 + time),
         vec![
-            ("duration", 6.0, 1e-6),
-            ("engagements", 1.0, 0.0),
-            ("partial_by_command", 2.0, 0.001),
+            (FigureId::Duration, 6.0, 1e-6),
+            (FigureId::Engagements, 1.0, 0.0),
+            (FigureId::PartialByCommand, 2.0, 0.001),
         ],
     )
 }
@@ -542,9 +550,9 @@ fn wheels_only() -> Recipe {
         ),
         text(|time| 100.0 + time),
         vec![
-            ("duration", 6.0, 1e-6),
-            ("moving_time", 6.0, 0.021),
-            ("distance", 0.32 * (360.0 + 4.0) * 1e-3, 1e-4),
+            (FigureId::Duration, 6.0, 1e-6),
+            (FigureId::MovingTime, 6.0, 0.021),
+            (FigureId::Distance, 0.32 * (360.0 + 4.0) * 1e-3, 1e-4),
         ],
     )
 }
@@ -578,10 +586,10 @@ fn front_axle() -> Recipe {
         ),
         text,
         vec![
-            ("turn_total", 114.59, 2.5),
-            ("slip_peak", 1.211, 0.02),
-            ("heat_total", 60.0 * 1.211 * 4.0 * 1e-3, 0.006),
-            ("distance", 0.064, 1e-3),
+            (FigureId::TurnTotal, 114.59, 2.5),
+            (FigureId::SlipPeak, 1.211, 0.02),
+            (FigureId::HeatTotal, 60.0 * 1.211 * 4.0 * 1e-3, 0.006),
+            (FigureId::Distance, 0.064, 1e-3),
         ],
     )
 }
@@ -610,7 +618,7 @@ fn torque_by_command() -> Recipe {
         map("torque by command", vehicle, &facts, table),
         text,
         // The command holds until its next sample, so the edges are steps.
-        but(&[("heat_total", HEAT_KJ, 0.03)]),
+        but(&[(FigureId::HeatTotal, HEAT_KJ, 0.03)]),
     )
 }
 
@@ -622,9 +630,9 @@ fn preload_only() -> Recipe {
         map("preload only", "", &format!("  every 20 ms\n{WHEELS}"), ""),
         text(|time| 100.0 + time),
         vec![
-            ("heat_total", 0.24, 0.005),
-            ("heat_peak", 0.12, 0.001),
-            ("slip_peak", 2.0, 0.01),
+            (FigureId::HeatTotal, 0.24, 0.005),
+            (FigureId::HeatPeak, 0.12, 0.001),
+            (FigureId::SlipPeak, 2.0, 0.01),
         ],
     )
 }

@@ -148,6 +148,7 @@ pub fn write_bench_cycle<W: Write + Send>(
 mod tests {
     use super::*;
     use crate::testing::{Opened, about, open};
+    use halfshaft_health::FigureId;
     use halfshaft_health::actuator::Motor;
     use halfshaft_health::duty::BenchStep;
     use halfshaft_health::response::{Direction, Edge, Response, Unusable};
@@ -216,7 +217,7 @@ mod tests {
     #[test]
     fn a_figure_has_a_number_or_a_reason() {
         let known = Figure {
-            name: "heat_total",
+            id: FigureId::HeatTotal,
             title: "Heat",
             unit: "kJ",
             outcome: Ok(Estimate {

@@ -4,6 +4,7 @@
 //! can give, with its grade, or why it has no value. A quantity that no drive can give as yet
 //! is not in the list. It does not compare: that is `baseline` and the findings.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::Told;
@@ -51,7 +52,7 @@ pub fn comparable(results: &Results) -> Vec<Comparable> {
 
 /// How much of a bend's difference the pack takes away per command.
 fn holds(results: &Results) -> Comparable {
-    let found = match results.figure("holding_index") {
+    let found = match results.figure(FigureId::HoldingIndex) {
         None => Err(DriveFact::HoldingBends.into()),
         Some(figure) => figure
             .outcome
@@ -137,7 +138,7 @@ fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), Reason> {
 /// What heat did to the temperature; only where a sensor holds the model.
 fn heated(results: &Results) -> [Comparable; 2] {
     let grade = results
-        .figure("pack_temp_max")
+        .figure(FigureId::PackTempMax)
         .and_then(|figure| figure.grade)
         .unwrap_or(Grade::D);
     let fitted = results

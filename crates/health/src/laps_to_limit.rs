@@ -8,6 +8,7 @@
 //! over the laps left: every q is tried. It refuses fewer than three laps driven alike, and a
 //! last lap unlike the ones before.
 
+use crate::figure_id::FigureId;
 use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::median::upper_median;
 
@@ -289,7 +290,7 @@ pub fn figure(found: &Result<LapsToLimit, Reason>) -> Figure {
     });
     let n_laps = found.as_ref().map_or(0, |found| found.n_laps);
     Figure {
-        name: "laps_to_limit",
+        id: FigureId::LapsToLimit,
         title: "Laps until the oil's warning",
         unit: "laps",
         grade: outcome.is_ok().then_some(match n_laps >= LAPS.1 {

@@ -23,6 +23,7 @@ pub mod duty;
 pub mod duty_picture;
 pub mod events;
 mod evidence;
+pub mod figure_id;
 pub mod figures;
 pub mod finding_id;
 pub mod findings;
@@ -58,6 +59,7 @@ pub mod what_if;
 mod assess;
 
 pub use assess::Health;
+pub use figure_id::FigureId;
 pub use findings::FindingId;
 pub use halfshaft_driveline::{
     Basis, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate, RatioPoint,

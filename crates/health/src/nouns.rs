@@ -3,6 +3,7 @@
 
 use halfshaft_model::Span;
 
+use crate::figure_id::FigureId;
 use crate::finding_id::FindingId;
 use crate::limits::LimitValue;
 use crate::reason::Reason;
@@ -61,8 +62,8 @@ pub struct Estimate {
 /// One figure of the report.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Figure {
-    /// Stable name, snake case: the key in `report.json`.
-    pub name: &'static str,
+    /// Which it is.
+    pub id: FigureId,
     /// What it is called on a page.
     pub title: &'static str,
     /// Its unit.

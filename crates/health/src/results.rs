@@ -4,6 +4,7 @@
 use crate::Calibration;
 use crate::actuator::{Actuator, Apparent};
 use crate::duty::{Duty, SeverityIndex};
+use crate::figure_id::FigureId;
 use crate::figures::named;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
@@ -87,7 +88,7 @@ pub struct Results {
 
 impl Results {
     /// The figure of that name.
-    pub fn figure(&self, name: &str) -> Option<&Figure> {
-        named(&self.figures, name)
+    pub fn figure(&self, id: FigureId) -> Option<&Figure> {
+        named(&self.figures, id)
     }
 }

@@ -4,6 +4,7 @@
 //! ways, with its next check. It never makes one probability of them: signs of unlike kinds
 //! do not add up.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
 
@@ -52,10 +53,10 @@ pub struct CardInput<'a> {
 /// A finding that bears on a way, and the figures that say how clear it is.
 struct Sign {
     id: FindingId,
-    figures: &'static [&'static str],
+    figures: &'static [FigureId],
 }
 
-const fn sign(id: FindingId, figures: &'static [&'static str]) -> Sign {
+const fn sign(id: FindingId, figures: &'static [FigureId]) -> Sign {
     Sign { id, figures }
 }
 
@@ -79,7 +80,7 @@ const WAYS: [Way; 5] = [
             sign(FindingId::HardDriving, &[]),
             sign(
                 FindingId::HardHit,
-                &["specific_power_max", "specific_energy_max"],
+                &[FigureId::SpecificPowerMax, FigureId::SpecificEnergyMax],
             ),
             sign(FindingId::RepeatedLaunches, &[]),
             sign(FindingId::ProtectionMode, &[]),
@@ -97,11 +98,15 @@ const WAYS: [Way; 5] = [
         signs: &[
             sign(
                 FindingId::LazyActuator,
-                &["transition_time", "rise_time", "dead_time"],
+                &[
+                    FigureId::TransitionTime,
+                    FigureId::RiseTime,
+                    FigureId::DeadTime,
+                ],
             ),
             sign(FindingId::ActuatorNotMoving, &[]),
-            sign(FindingId::SlowRelease, &["release_time"]),
-            sign(FindingId::ScatteredTiming, &["rise_time"]),
+            sign(FindingId::SlowRelease, &[FigureId::ReleaseTime]),
+            sign(FindingId::ScatteredTiming, &[FigureId::RiseTime]),
             sign(FindingId::SupplySag, &[]),
             sign(FindingId::MotorWorksHard, &[]),
         ],
@@ -138,10 +143,14 @@ const WAYS: [Way; 5] = [
         title: "Lubrication",
         signs: &[
             sign(FindingId::OilLoss, &[]),
-            sign(FindingId::HotWithoutClutch, &["oil_temp_max"]),
+            sign(FindingId::HotWithoutClutch, &[FigureId::OilTempMax]),
             sign(
                 FindingId::OilTooHot,
-                &["oil_temp_max", "oil_headroom", "pack_temp_max"],
+                &[
+                    FigureId::OilTempMax,
+                    FigureId::OilHeadroom,
+                    FigureId::PackTempMax,
+                ],
             ),
             sign(FindingId::DoesNotCool, &[]),
         ],
@@ -153,15 +162,15 @@ const WAYS: [Way; 5] = [
         id: "not-the-clutch",
         title: "Not the clutch",
         signs: &[
-            sign(FindingId::HotWithoutClutch, &["oil_temp_max"]),
-            sign(FindingId::TyresMismatched, &["tyre_ratio"]),
+            sign(FindingId::HotWithoutClutch, &[FigureId::OilTempMax]),
+            sign(FindingId::TyresMismatched, &[FigureId::TyreRatio]),
             sign(FindingId::LosingPressure, &[]),
             sign(FindingId::FrontRearMismatch, &[]),
             sign(FindingId::ToneRing, &[]),
             sign(FindingId::WorkingOnTheStraight, &[]),
             sign(FindingId::CommandChatter, &[]),
-            sign(FindingId::LateOnThrottle, &["throttle_on_delay"]),
-            sign(FindingId::HangsOnAfterLift, &["lift_off_delay"]),
+            sign(FindingId::LateOnThrottle, &[FigureId::ThrottleOnDelay]),
+            sign(FindingId::HangsOnAfterLift, &[FigureId::LiftOffDelay]),
         ],
         against: &[],
         next_check: "Tyre pressures, sizes and tread; noise of the bearings, metal on the magnet; the calibration.",
@@ -249,10 +258,10 @@ fn with_unit(value: f64, unit: &str) -> String {
 }
 
 /// The numbers of figures that are known.
-fn quoted(names: &[&str], figures: &[Figure]) -> String {
-    let known: Vec<String> = names
+fn quoted(ids: &[FigureId], figures: &[Figure]) -> String {
+    let known: Vec<String> = ids
         .iter()
-        .filter_map(|name| named(figures, name))
+        .filter_map(|id| named(figures, *id))
         .filter_map(|figure| {
             let estimate = figure.outcome.as_ref().ok()?;
             Some(format!(
@@ -299,7 +308,7 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
 /// How much the pack took away in bends, held against earlier drives: job practice for worn,
 /// glazed or weakly clamped linings.
 fn holding(path: &mut PathEvidence, input: &CardInput) {
-    let Some(figure) = named(input.figures, "holding_index") else {
+    let Some(figure) = named(input.figures, FigureId::HoldingIndex) else {
         return;
     };
     let index = match &figure.outcome {
@@ -452,7 +461,7 @@ mod tests {
                 high: 0.7,
                 is_at_least: false,
             }),
-            ..crate::findings::testing::figure("holding_index", Ok(0.6))
+            ..crate::findings::testing::figure(FigureId::HoldingIndex, Ok(0.6))
         });
         score_card(&CardInput {
             findings,

@@ -98,7 +98,7 @@ stored! {
     trust: Vec<Judged> = judged(&results.trust),
     /// Figures by name.
     figures: Ordered<Figure> =
-        results.figures.iter().map(|figure| (figure.name, Figure::of(figure))).collect(),
+        results.figures.iter().map(|figure| (figure.id.word(), Figure::of(figure))).collect(),
     /// Engagement events in order of time.
     events: Vec<Event> = results.events.iter().map(Event::of).collect(),
     /// Time and heat by region.

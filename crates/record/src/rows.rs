@@ -13,7 +13,7 @@ stored! {
     /// A figure with its name.
     FigureRow of figure: &halfshaft_health::Figure;
     /// Stable name, the key in report.json.
-    name: String = figure.name.to_owned(),
+    name: String = figure.id.word().to_owned(),
     #[serde(flatten)]
     /// The figure.
     figure: Figure = Figure::of(figure),

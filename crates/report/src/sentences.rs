@@ -5,6 +5,7 @@
 
 use crate::document::{ClockKind, Document};
 use crate::words::{self, Shown, clean, shown};
+use halfshaft_health::FigureId;
 use halfshaft_health::Results;
 use halfshaft_health::trust::{Source, Verdict};
 
@@ -77,11 +78,11 @@ pub fn vehicle(document: &Document) -> String {
 /// How long and how far the drive was, and when.
 pub fn drive(document: &Document) -> String {
     let results = document.results;
-    let length = match figure(results, "duration") {
+    let length = match figure(results, FigureId::Duration) {
         Some(Ok(length)) => length.minutes.clone().unwrap_or_else(|| length.text()),
         _ => words::minutes(results.until.seconds()),
     };
-    let distance = match figure(results, "distance") {
+    let distance = match figure(results, FigureId::Distance) {
         Some(Ok(distance)) => distance.text(),
         _ => "distance not known".to_owned(),
     };
@@ -146,8 +147,8 @@ pub fn is_all_answered(results: &Results) -> bool {
 
 /// The headline: heat-making partial engagement and heat, in one plain sentence.
 pub fn headline(results: &Results) -> String {
-    let time = figure(results, "partial_heat_making");
-    let heat = figure(results, "heat_total");
+    let time = figure(results, FigureId::PartialHeatMaking);
+    let heat = figure(results, FigureId::HeatTotal);
     let time_known = time.as_ref().and_then(|outcome| outcome.as_ref().ok());
     let heat_known = heat.as_ref().and_then(|outcome| outcome.as_ref().ok());
     match (time_known, heat_known) {
@@ -260,11 +261,14 @@ fn partial(time: &Shown) -> String {
 
 /// `, 2.7 % of the moving time`, when both are known.
 fn share(results: &Results) -> String {
-    let value = |name: &str| {
-        let estimate = results.figure(name)?.outcome.as_ref().ok()?;
+    let value = |id| {
+        let estimate = results.figure(id)?.outcome.as_ref().ok()?;
         estimate.value.is_finite().then_some(estimate.value)
     };
-    match (value("partial_heat_making"), value("moving_time")) {
+    match (
+        value(FigureId::PartialHeatMaking),
+        value(FigureId::MovingTime),
+    ) {
         (Some(partial), Some(moving)) if partial > 0.0 && moving > 0.0 => {
             format!(
                 ", {}\u{a0}% of the moving time",
@@ -290,6 +294,6 @@ fn reason(outcome: &Option<Result<Shown, String>>) -> String {
     }
 }
 
-fn figure(results: &Results, name: &str) -> Option<Result<Shown, String>> {
-    results.figure(name).map(shown)
+fn figure(results: &Results, id: FigureId) -> Option<Result<Shown, String>> {
+    results.figure(id).map(shown)
 }

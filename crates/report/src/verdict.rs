@@ -8,6 +8,7 @@
 
 use crate::document::{ClockKind, Document};
 use crate::words::{clean, counted, number, sentence, shorten, shown};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Finding, FindingId, Grade, Results, Severity, UseClass};
 use halfshaft_model::Stamp;
 
@@ -119,7 +120,7 @@ fn kind(results: &Results) -> Kind {
 fn doubts(results: &Results) -> Vec<String> {
     let mut doubts = Vec::new();
     let engagements = results
-        .figure("engagements")
+        .figure(FigureId::Engagements)
         .and_then(|figure| figure.outcome.as_ref().ok());
     match engagements {
         Some(n) if n.value >= LEAST_ENGAGEMENTS => {}
@@ -225,12 +226,13 @@ fn within_budget<T>(items: Vec<T>, length: impl Fn(&T) -> usize) -> Vec<T> {
 
 /// What the clutch did, in words an owner knows.
 fn work(results: &Results) -> String {
-    let of = |name| results.figure(name).map(shown).and_then(Result::ok);
-    let Some(time) = of("partial_heat_making") else {
+    let of = |id| results.figure(id).map(shown).and_then(Result::ok);
+    let Some(time) = of(FigureId::PartialHeatMaking) else {
         return String::new();
     };
-    let road = of("distance").map_or(String::new(), |distance| format!("In {} ", distance.text()));
-    let heat = of("heat_total").map_or(String::new(), |heat| {
+    let road =
+        of(FigureId::Distance).map_or(String::new(), |distance| format!("In {} ", distance.text()));
+    let heat = of(FigureId::HeatTotal).map_or(String::new(), |heat| {
         format!(" and took {} of heat", heat.text())
     });
     let subject = if road.is_empty() { "The" } else { "the" };

@@ -4,6 +4,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, bail};
+use halfshaft_health::FigureId;
 use halfshaft_health::Results;
 use halfshaft_simulate::{Scenario, Truth};
 
@@ -86,23 +87,28 @@ fn make(dir: &Path, log_name: &str, scenario: &Scenario) -> Result<Truth> {
 /// Since the drive is invented its truth is known: what the report says, and what was.
 fn beside_the_truth(results: &Results, truth: &Truth) -> String {
     let rows = [
-        ("heat_total", "heat in the pack", "kJ", truth.heat_total_kj),
         (
-            "partial_heat_making",
+            FigureId::HeatTotal,
+            "heat in the pack",
+            "kJ",
+            truth.heat_total_kj,
+        ),
+        (
+            FigureId::PartialHeatMaking,
             "heat-making partial",
             "s",
             truth.partial_heat_making_s,
         ),
         (
-            "engagements",
+            FigureId::Engagements,
             "engagements",
             "",
             f64::from(truth.engagements),
         ),
     ];
     let mut text = "\nThe drive is invented, so its truth is known:\n".to_owned();
-    for (name, title, unit, truth) in rows {
-        if let Some(Ok(estimate)) = results.figure(name).map(|figure| &figure.outcome) {
+    for (id, title, unit, truth) in rows {
+        if let Some(Ok(estimate)) = results.figure(id).map(|figure| &figure.outcome) {
             let decimals = usize::from(!unit.is_empty());
             text += &format!(
                 "  {title:<20} reported {:>8.decimals$}, true {truth:>8.decimals$} {unit}\n",

@@ -6,12 +6,14 @@ use halfshaft_driveline::Learned;
 use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
 use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Span, Time};
 
 use super::{Health, ThermalKey};
 use crate::baseline::Quantity;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{DutyInput, SeverityIndex, severity_index};
+use crate::figure_id::FigureId;
 use crate::figures::{self, Ingredients, all, estimate_of};
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, FindingId};
@@ -69,7 +71,7 @@ impl Health {
         };
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
-        let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
+        let wheels: Vec<_> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
             .iter()
             .filter_map(|name| wheel(name))
             .collect();
@@ -182,7 +184,7 @@ impl Health {
             tolerances,
             duration_s: self.coverage.duration_s(),
             command: &command,
-            command_period_s: wheel("clutch.command")
+            command_period_s: wheel(name::CLUTCH_COMMAND)
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
             engagements: (n_engagements, n_broken, learned.n_perhaps_one),
@@ -272,7 +274,7 @@ impl Health {
             area_mm2: lining_area_mm2(&self.vehicle),
             friction_radius_m: self.friction_radius_m(),
             n_packs: basis.n_packs,
-            distance_km: value_of(&figures, "distance"),
+            distance_km: value_of(&figures, FigureId::Distance),
             least_km: self.limits.usage.least_km,
             life_line: self.limits.life_line,
             thermal: &thermal,
@@ -372,15 +374,15 @@ impl Health {
         figures: &[Figure],
         oil_p99_c: Option<f64>,
     ) -> Result<SeverityIndex, Reason> {
-        let value = |name: &str| value_of(figures, name).ok();
-        let partial = value("partial_heat_making")
-            .zip(value("moving_time"))
+        let value = |id| value_of(figures, id).ok();
+        let partial = value(FigureId::PartialHeatMaking)
+            .zip(value(FigureId::MovingTime))
             .filter(|(_, moving_s)| *moving_s > 0.0)
             .map(|(partial_s, moving_s)| 100.0 * partial_s / moving_s);
         severity_index(
             &self.limits.severity,
-            value("specific_power_max"),
-            value("heat_per_km"),
+            value(FigureId::SpecificPowerMax),
+            value(FigureId::HeatPerKm),
             oil_p99_c,
             partial,
         )
@@ -391,8 +393,8 @@ impl Health {
         let rate = ageing.and_then(|ageing| ageing.rate().ok_or(DriveFact::OilAging.into()));
         let input = OilInput {
             rate,
-            heat_kj_per_km: estimate_of(figures, "heat_per_km"),
-            distance_km: estimate_of(figures, "distance").ok(),
+            heat_kj_per_km: estimate_of(figures, FigureId::HeatPerKm),
+            distance_km: estimate_of(figures, FigureId::Distance).ok(),
             sensor_sd_k: self.limits.trust.oil_sensor_sd_k,
             km_per_year: None,
         };
@@ -444,6 +446,6 @@ impl Health {
     }
 }
 
-fn value_of(figures: &[Figure], name: &str) -> Result<f64, Reason> {
-    estimate_of(figures, name).map(|estimate| estimate.value)
+fn value_of(figures: &[Figure], id: FigureId) -> Result<f64, Reason> {
+    estimate_of(figures, id).map(|estimate| estimate.value)
 }

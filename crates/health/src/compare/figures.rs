@@ -6,6 +6,7 @@
 use super::bootstrap::{drawn, median};
 use super::session::{LapPart, Pass, Session, Stretch, Times};
 use super::{Block, Change, Compared};
+use crate::figure_id::FigureId;
 use crate::limits::Compare;
 use crate::reason::{DriveFact, Paired, Reason};
 
@@ -56,10 +57,10 @@ pub fn all(
         },
     ];
     let times = [
-        ("dead_time", "Dead time of the actuator"),
-        ("rise_time", "Rise time, 10 to 90 %"),
-        ("transition_time", "Open to locked, to 90 %"),
-        ("release_time", "Locked to open, to 10 %"),
+        (FigureId::DeadTime.word(), "Dead time of the actuator"),
+        (FigureId::RiseTime.word(), "Rise time, 10 to 90 %"),
+        (FigureId::TransitionTime.word(), "Open to locked, to 90 %"),
+        (FigureId::ReleaseTime.word(), "Locked to open, to 10 %"),
     ];
     for (index, (name, title)) in times.into_iter().enumerate() {
         all.push(Compared {
@@ -71,7 +72,7 @@ pub fn all(
         });
     }
     all.push(Compared {
-        name: "throttle_on_delay",
+        name: FigureId::ThrottleOnDelay.word(),
         title: "Throttle to clutch, pressing",
         unit: "s",
         outcome: sides.medians(|session| session.throttle_on.as_ref()),

@@ -3,6 +3,7 @@
 //! In: [`Results`]. Out: a [`Session`]. What a gap hides in part is left out: "at least" on
 //! one side of a difference has no meaning.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::normal::Measured;
 use halfshaft_driveline::response::pool::Pool;
@@ -201,9 +202,9 @@ fn peak_kw(events: &[Event], span: Span) -> Option<f64> {
 /// Power per net lining area of 1 kW of heat rate, W/mm²: what the two figures of the drive
 /// stand in.
 fn w_per_mm2_of_kw(results: &Results) -> Option<f64> {
-    let value = |name: &str| Some(results.figure(name)?.outcome.as_ref().ok()?.value);
-    let kw = value("heat_peak").filter(|kw| *kw > 0.0)?;
-    Some(value("specific_power_max")? / kw)
+    let value = |id| Some(results.figure(id)?.outcome.as_ref().ok()?.value);
+    let kw = value(FigureId::HeatPeak).filter(|kw| *kw > 0.0)?;
+    Some(value(FigureId::SpecificPowerMax)? / kw)
 }
 
 fn oil_at(results: &Results, time: Time) -> Option<f64> {

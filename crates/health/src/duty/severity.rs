@@ -3,6 +3,7 @@
 //! In: four readings, each known or not. Out: the index with all four ramps and the one
 //! that decides. No weights are hidden: it is the greatest, and nothing is averaged.
 
+use crate::figure_id::FigureId;
 use crate::limits::SeverityRamps;
 use crate::reason::{Counted, Reason};
 
@@ -74,7 +75,7 @@ pub fn severity_index(
             power_w_per_mm2,
         ),
         ramp(
-            "heat_per_km",
+            FigureId::HeatPerKm.word(),
             "Heat",
             "kJ/km",
             (limits.heat_quiet_kj_per_km, limits.heat_limit_kj_per_km),
@@ -88,7 +89,7 @@ pub fn severity_index(
             oil_p99_c,
         ),
         ramp(
-            "partial_heat_making",
+            FigureId::PartialHeatMaking.word(),
             "Heat-making partial engagement",
             "% of moving time",
             (limits.partial_quiet_percent, limits.partial_limit_percent),

@@ -1,5 +1,6 @@
 //! The actuator's times, and the delays after the pedal: medians, the spread as the band.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::{Spread, Told};
@@ -21,7 +22,7 @@ const BY_GUESS: f64 = 0.5;
 
 /// One time of the actuator.
 struct Time {
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     of: fn(&Actuator) -> (&Pool, &Timing),
     method: &'static str,
@@ -29,25 +30,25 @@ struct Time {
 
 const TIMES: [Time; 4] = [
     Time {
-        name: "dead_time",
+        id: FigureId::DeadTime,
         title: "Dead time of the actuator",
         of: |actuator| (&actuator.engage.dead_time, &actuator.engage),
         method: "from the command to the first movement when closing: θ of a first-order lag with dead time, driven by the logged command",
     },
     Time {
-        name: "rise_time",
+        id: FigureId::RiseTime,
         title: "Rise time, 10 to 90 %",
         of: |actuator| (&actuator.engage.rise_time, &actuator.engage),
         method: "2.197 τ of the same lag when closing",
     },
     Time {
-        name: "transition_time",
+        id: FigureId::TransitionTime,
         title: "Open to locked, to 90 %",
         of: |actuator| (&actuator.engage.transition_time, &actuator.engage),
         method: "θ + 2.303 τ of the same lag after steps of half of full and more",
     },
     Time {
-        name: "release_time",
+        id: FigureId::ReleaseTime,
         title: "Locked to open, to 10 %",
         of: |actuator| (&actuator.release.transition_time, &actuator.release),
         method: "θ + 2.303 τ of the same lag after falls of half of full and more",
@@ -66,14 +67,14 @@ pub(super) fn times(from: &Ingredients) -> Vec<Figure> {
     let mut all: Vec<Figure> = TIMES.iter().map(|time| timed(from, time)).collect();
     all.push(delayed(
         from,
-        "throttle_on_delay",
+        FigureId::ThrottleOnDelay,
         "Throttle to clutch, pressing",
         |actuator| actuator.throttle_on.as_ref(),
         "from the pedal past 10 % to the response at 10 %: the controller's part and the mechanism's",
     ));
     all.push(delayed(
         from,
-        "lift_off_delay",
+        FigureId::LiftOffDelay,
         "Throttle to clutch, lifting",
         |actuator| actuator.lift_off.as_ref(),
         "from the pedal below 5 % to the response below 10 %",
@@ -106,7 +107,7 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
         time.method,
         signal.unwrap_or("no channel")
     );
-    figure(&asked, time.name, time.title, "s", outcome, factor, method)
+    figure(&asked, time.id, time.title, "s", outcome, factor, method)
 }
 
 /// What may be said, with the factor of its resolution; or why nothing.
@@ -179,7 +180,7 @@ pub(super) fn health(from: &Ingredients) -> Figure {
     });
     figure(
         &asked,
-        "actuator_health",
+        FigureId::ActuatorHealth,
         "Health of the actuator",
         "0 to 100",
         outcome,
@@ -190,7 +191,7 @@ pub(super) fn health(from: &Ingredients) -> Figure {
 
 fn delayed(
     from: &Ingredients,
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     of: fn(&Actuator) -> Option<&PedalDelay>,
     method: &str,
@@ -212,5 +213,5 @@ fn delayed(
         })
     });
     let method = format!("{method}; median, with tenth and ninetieth percentile");
-    figure(&asked, name, title, "s", outcome, factor, method)
+    figure(&asked, id, title, "s", outcome, factor, method)
 }

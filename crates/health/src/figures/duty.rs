@@ -2,6 +2,7 @@
 
 use super::figure;
 use crate::duty::SeverityIndex;
+use crate::figure_id::FigureId;
 use crate::nouns::{Estimate, Figure, Grade};
 use crate::oil_life::OilLife;
 use crate::reason::Reason;
@@ -20,14 +21,14 @@ pub(crate) fn severity(
         is_at_least: index.is_at_least,
     });
     let parts = [
-        "specific_power_max",
-        "heat_per_km",
-        "oil_temp_max",
-        "partial_heat_making",
+        FigureId::SpecificPowerMax,
+        FigureId::HeatPerKm,
+        FigureId::OilTempMax,
+        FigureId::PartialHeatMaking,
     ];
     let grade = made_of
         .iter()
-        .filter(|figure| parts.contains(&figure.name))
+        .filter(|figure| parts.contains(&figure.id))
         .filter_map(|figure| figure.grade)
         .max();
     let winner = index.as_ref().ok().and_then(|index| {
@@ -43,7 +44,7 @@ pub(crate) fn severity(
     let _ = asked.rest_on(HEAT);
     let severity = figure(
         &asked,
-        "severity",
+        FigureId::Severity,
         "Severity of the drive",
         "0 to 100",
         outcome,
@@ -69,7 +70,7 @@ pub(crate) fn oil_distance_factor(gate: &Gate, oil: &OilLife) -> Figure {
     let _ = asked.rest_on(HEAT | OIL);
     let factor = figure(
         &asked,
-        "oil_distance_factor",
+        FigureId::OilDistanceFactor,
         "Oil distance factor",
         "ratio",
         outcome,

@@ -2,11 +2,13 @@
 
 use super::{Ingredients, SHORTEST_PAIR_S, figure};
 use crate::band::{absolute, relative};
+use crate::figure_id::FigureId;
 use crate::nouns::{Estimate, Figure};
 use crate::reason::{DriveFact, Reason};
 use crate::sums::PartialTime;
 use crate::trust::{Asked, SLIP, Source, Verdict};
 use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
+use halfshaft_model::channel::name;
 
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
@@ -22,7 +24,7 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let method = "highest slip of the pack, from the raw difference of the rear wheels, as sharp in time as the noise allows".to_owned();
     figure(
         &asked,
-        "slip_peak",
+        FigureId::SlipPeak,
         "Highest slip",
         "rad/s",
         outcome,
@@ -34,7 +36,7 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
 /// Seconds by level of the command.
 fn command_time(from: &Ingredients, asked: &Asked) -> Result<CommandTime, Reason> {
     let time = asked.read(from.command)?;
-    time.ok_or(Reason::NoChannel("clutch.command"))
+    time.ok_or(Reason::NoChannel(name::CLUTCH_COMMAND))
 }
 
 pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
@@ -53,7 +55,7 @@ pub(super) fn partial_by_command(from: &Ingredients) -> Figure {
     let method = "time with the command from 5 % to below 95 %, moving or not".to_owned();
     figure(
         &asked,
-        "partial_by_command",
+        FigureId::PartialByCommand,
         "Commanded partial engagement",
         "s",
         outcome,
@@ -117,7 +119,7 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
     };
     figure(
         &asked,
-        "partial_heat_making",
+        FigureId::PartialHeatMaking,
         "Heat-making partial engagement",
         "s",
         outcome,
@@ -143,7 +145,7 @@ pub(super) fn engagements(from: &Ingredients) -> Figure {
     let method = "times the command rose through 10 % for 40 ms, ended below 5 % for 150 ms; closer than 300 ms are one".to_owned();
     figure(
         &asked,
-        "engagements",
+        FigureId::Engagements,
         "Engagements",
         "count",
         outcome,

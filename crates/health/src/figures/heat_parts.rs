@@ -3,6 +3,7 @@
 use super::heat::{heat_factor, with_fit};
 use super::{Ingredients, LEAST_TURN_DEG, figure};
 use crate::band::{Tolerances, relative};
+use crate::figure_id::FigureId;
 use crate::ledger::{Bends, Causes};
 use crate::limits::SDS_OF_90;
 use crate::nouns::{Estimate, Figure};
@@ -11,7 +12,7 @@ use crate::trust::{HEAT, Kept};
 
 /// A figure per net lining area.
 pub(super) struct Specific {
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     unit: &'static str,
     of: &'static str,
@@ -20,14 +21,14 @@ pub(super) struct Specific {
 
 impl Specific {
     pub(super) const ENERGY: Specific = Specific {
-        name: "specific_energy_max",
+        id: FigureId::SpecificEnergyMax,
         title: "Highest energy per area",
         unit: "J/mm²",
         of: "heat of the hottest event",
         missing: DriveFact::HottestEvent,
     };
     pub(super) const POWER: Specific = Specific {
-        name: "specific_power_max",
+        id: FigureId::SpecificPowerMax,
         title: "Highest power per area",
         unit: "W/mm²",
         of: "highest heat rate (mean over 0.2 s)",
@@ -55,7 +56,7 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
     let method = "heat in the bends of turn_total while the clutch is open, over the angle turned there, wheelspin left out; free of speed and line".to_owned();
     figure(
         &asked,
-        "heat_per_degree",
+        FigureId::HeatPerDegree,
         "Heat per degree turned",
         "J/deg",
         outcome,
@@ -70,15 +71,15 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
 /// the map's, P = T_pre·∫|s|dt, and the command has the rest of the bend's heat, B − P: it
 /// takes the error of the torque on B and that of the preload on P, and a small difference of
 /// large ones is known badly. Spin and mismatch go with the torque.
-fn own_sd(name: &str, causes: &Causes, value_j: f64, tolerances: &Tolerances) -> f64 {
+fn own_sd(id: FigureId, causes: &Causes, value_j: f64, tolerances: &Tolerances) -> f64 {
     let under_command_j = causes.preload_j - causes.idle_j;
     let of_preload = under_command_j * tolerances.preload;
     let of_slip = value_j * tolerances.slip;
-    match name {
-        "heat_preload" => (causes.idle_j * tolerances.torque)
+    match id {
+        FigureId::HeatPreload => (causes.idle_j * tolerances.torque)
             .hypot(of_preload)
             .hypot(of_slip),
-        "heat_commanded" => ((under_command_j + causes.commanded_j) * tolerances.torque)
+        FigureId::HeatCommanded => ((under_command_j + causes.commanded_j) * tolerances.torque)
             .hypot(of_preload)
             .hypot(of_slip),
         _ => value_j * tolerances.heat(),
@@ -92,19 +93,23 @@ const LEAST_SPLIT: f64 = 0.9;
 /// The heat split by cause: four figures that sum to the total.
 pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
     type Part = fn(&Causes) -> f64;
-    let parts: [(&'static str, &'static str, Part); 4] = [
-        ("heat_preload", "Heat from preload", |causes| {
+    let parts: [(FigureId, &'static str, Part); 4] = [
+        (FigureId::HeatPreload, "Heat from preload", |causes| {
             causes.preload_j
         }),
-        ("heat_commanded", "Heat from the command", |causes| {
+        (FigureId::HeatCommanded, "Heat from the command", |causes| {
             causes.commanded_j
         }),
-        ("heat_mismatch", "Heat from mismatched tyres", |causes| {
-            causes.mismatch_j
+        (
+            FigureId::HeatMismatch,
+            "Heat from mismatched tyres",
+            |causes| causes.mismatch_j,
+        ),
+        (FigureId::HeatSpin, "Heat from wheelspin", |causes| {
+            causes.spin_j
         }),
-        ("heat_spin", "Heat from wheelspin", |causes| causes.spin_j),
     ];
-    parts.map(|(name, title, part)| {
+    parts.map(|(id, title, part)| {
         let asked = with_fit(from);
         let outcome = heat.outcome.clone().and_then(|total| {
             let ledger = asked.read(from.ledger)?;
@@ -112,7 +117,7 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             if split < LEAST_SPLIT {
                 return Err(Reason::TooLittle { what: Measured::HeatWithTurning, found: split, needed: LEAST_SPLIT });
             }
-            if let ("heat_mismatch", Err(why)) = (name, &from.calibration.outcome) {
+            if let (FigureId::HeatMismatch, Err(why)) = (id, &from.calibration.outcome) {
                 return Err(Reason::NoTyreRatio(Box::new(why.clone())));
             }
             let total_j = total.value * 1e3;
@@ -128,7 +133,7 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             let ratios = [0.0, 0.25, 0.5, 0.75, 1.0].map(|share| low + share * (high - low));
             let by_tyres = moved(&ratios.map(|ratio| at(ratio, Bends::Stated)));
             let by_bends = moved(&[Bends::Less, Bends::More].map(|bends| at(from.ratio_log(), bends)));
-            let by_map = SDS_OF_90 * own_sd(name, &stated, value, &from.tolerances);
+            let by_map = SDS_OF_90 * own_sd(id, &stated, value, &from.tolerances);
             // What a gap hides may be of any cause.
             let hidden = (total.high - total.value) - (total.value - total.low);
             let below = by_map.hypot(by_tyres.0).hypot(by_bends.0);
@@ -141,7 +146,7 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             Err(_) => "; mismatched tyres are counted with it, their ratio not being known",
         };
         let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}");
-        figure(&asked, name, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
+        figure(&asked, id, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
     })
 }
 
@@ -159,7 +164,7 @@ pub(super) fn specific(
     let method = format!("{} over the net lining area of all faces", what.of);
     figure(
         &asked,
-        what.name,
+        what.id,
         what.title,
         what.unit,
         outcome,

@@ -2,6 +2,7 @@
 
 use super::figure;
 use crate::baseline::Reference;
+use crate::figure_id::FigureId;
 use crate::holding::Holding;
 use crate::nouns::{Figure, Grade};
 use crate::reason::Reason;
@@ -31,7 +32,7 @@ pub(crate) fn holding_index(
     );
     let figure = figure(
         &gate.asking(),
-        "holding_index",
+        FigureId::HoldingIndex,
         "Holding index",
         "ratio",
         holding

@@ -2,8 +2,8 @@
 //!
 //! In: what the other files summed, and the gate that says what of it is believed. Out: one
 //! [`Figure`] per name, in the order of the report. Cautions about the sources that a figure was
-//! made from reach its grade and its band by themselves. To add a figure add its function to
-//! the file of its kind and its line in [`all`].
+//! made from reach its grade and its band by themselves. To add a figure add its name to
+//! [`FigureId`], its function to the file of its kind and its line in [`all`].
 
 pub(crate) mod actuator;
 pub(crate) mod duty;
@@ -15,6 +15,7 @@ mod motion;
 mod thermal;
 
 use crate::Calibration;
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, MISMATCH_NOT_LEARNED};
@@ -106,7 +107,7 @@ const SHORTEST_PAIR_S: f64 = 0.5;
 /// A figure of what was asked for: cautions about that lower its grade and open its band.
 fn figure(
     asked: &Asked,
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     unit: &'static str,
     outcome: Result<Estimate, Reason>,
@@ -114,7 +115,7 @@ fn figure(
     method: String,
 ) -> Figure {
     let mut figure = Figure {
-        name,
+        id,
         title,
         unit,
         grade: outcome.is_ok().then(|| Grade::of(factor)),
@@ -177,14 +178,14 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
 }
 
 /// The figure of that name.
-pub fn named<'a>(figures: &'a [Figure], name: &str) -> Option<&'a Figure> {
-    figures.iter().find(|figure| figure.name == name)
+pub fn named(figures: &[Figure], id: FigureId) -> Option<&Figure> {
+    figures.iter().find(|figure| figure.id == id)
 }
 
 /// The number of the figure of that name, or why there is none.
-pub fn estimate_of(figures: &[Figure], name: &str) -> Result<Estimate, Reason> {
-    named(figures, name)
-        .ok_or_else(|| Reason::NoFigure(name.to_owned()))?
+pub fn estimate_of(figures: &[Figure], id: FigureId) -> Result<Estimate, Reason> {
+    named(figures, id)
+        .ok_or(Reason::NoFigure(id))?
         .outcome
         .clone()
 }

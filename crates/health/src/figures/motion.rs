@@ -2,6 +2,7 @@
 
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
+use crate::figure_id::FigureId;
 use crate::nouns::{Estimate, Figure};
 use crate::trust::{Source, on};
 
@@ -12,7 +13,7 @@ pub(super) fn duration(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
     figure(
         &asked,
-        "duration",
+        FigureId::Duration,
         "Length of the log",
         "s",
         outcome,
@@ -32,7 +33,7 @@ pub(super) fn moving_time(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "moving_time",
+        FigureId::MovingTime,
         "Moving time",
         "s",
         outcome,
@@ -61,7 +62,7 @@ pub(super) fn distance(from: &Ingredients) -> Figure {
     let method = "road speed summed over time: front wheels where they are there, else the car's speed, else the rear wheels".to_owned();
     figure(
         &asked,
-        "distance",
+        FigureId::Distance,
         "Distance",
         "km",
         outcome,
@@ -94,7 +95,7 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "turn_total",
+        FigureId::TurnTotal,
         "Turned in bends",
         "deg",
         outcome,
@@ -117,7 +118,7 @@ pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {
     let method = "right over left rolling speed as straight running at low command shows it; the preload can hide some of a mismatch, which the band includes".to_owned();
     figure(
         &asked,
-        "tyre_ratio",
+        FigureId::TyreRatio,
         "Tyre ratio, right over left",
         "ratio",
         outcome,

@@ -1,5 +1,6 @@
 //! How hot it became, and how much room was left.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 
@@ -42,7 +43,7 @@ pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
     );
     figure(
         &asked,
-        "pack_temp_max",
+        FigureId::PackTempMax,
         "Highest pack temperature, estimated",
         "°C",
         outcome,
@@ -67,7 +68,7 @@ pub(super) fn oil_headroom(from: &Ingredients, oil_temp_max: &Figure) -> Figure 
         grade: oil_temp_max.grade,
         ..figure(
             &from.gate.asking(),
-            "oil_headroom",
+            FigureId::OilHeadroom,
             "Least room to the oil's warning",
             "°C",
             outcome,

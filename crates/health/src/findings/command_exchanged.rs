@@ -10,6 +10,7 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome
 use crate::evidence::window;
 use crate::nouns::Severity;
 use crate::reason::DriveFact;
+use halfshaft_model::channel::name;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -50,7 +51,7 @@ fn by_the_whole_drive(drive: &Drive) -> Option<Fired> {
 }
 
 fn outcome(drive: &Drive) -> Outcome {
-    drive.all_of(&["clutch.command"])?;
+    drive.all_of(&[name::CLUTCH_COMMAND])?;
     let Some(leading) = drive.leading else {
         if let Some(fired) = by_the_whole_drive(drive) {
             return Ok(Some(fired));

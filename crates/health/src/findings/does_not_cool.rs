@@ -6,11 +6,13 @@
 //! of the same car give a usual value it is a guess, and so the finding is no more than a
 //! note; with earlier drives to compare with it is one to look at soon.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::Refusal;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -109,7 +111,7 @@ struct DoesNotCool {
 
 impl DoesNotCool {
     fn new(setup: &Setup) -> DoesNotCool {
-        let oil = setup.channel("oil.temperature");
+        let oil = setup.channel(name::OIL_TEMPERATURE);
         let limits = *setup.limits;
         DoesNotCool {
             limits,
@@ -225,7 +227,7 @@ impl Check for DoesNotCool {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["oil.temperature", "ambient.temperature"])?;
+        drive.all_of(&[name::OIL_TEMPERATURE, name::AMBIENT_TEMPERATURE])?;
         drive.oil()?;
         drive.air()?;
         if self.is_modelled {
@@ -257,7 +259,7 @@ impl Check for DoesNotCool {
         };
         Ok(Some(Fired {
             severity,
-            grade: drive.grade_of("oil_temp_max").max(Grade::C),
+            grade: drive.grade_of(FigureId::OilTempMax).max(Grade::C),
             summary: format!(
                 "At standstill the oil cooled with a time constant of {minutes:.0} min ({}); {:.0} min {usual}; \
                  limit {} times that.",

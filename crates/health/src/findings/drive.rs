@@ -1,9 +1,11 @@
 //! What a check may ask of the rest of the assessment, and what it must have.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::thermal::ThermalEstimate;
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Vehicle};
 
 use crate::Calibration;
@@ -64,13 +66,13 @@ pub struct Drive<'a> {
 
 impl Drive<'_> {
     /// The figure of that name, or why there is no number.
-    pub fn figure(&self, name: &str) -> Result<Estimate, Reason> {
-        estimate_of(self.figures, name)
+    pub fn figure(&self, id: FigureId) -> Result<Estimate, Reason> {
+        estimate_of(self.figures, id)
     }
 
     /// Grade of a figure, or of the log where that is worse.
-    pub fn grade_of(&self, name: &str) -> Grade {
-        named(self.figures, name)
+    pub fn grade_of(&self, id: FigureId) -> Grade {
+        named(self.figures, id)
             .and_then(|figure| figure.grade)
             .unwrap_or(Grade::D)
             .max(self.quality.grade)
@@ -83,7 +85,7 @@ impl Drive<'_> {
 
     /// Both rear wheels, or what is missing.
     pub fn rear_wheels(&self) -> Result<(), Reason> {
-        self.all_of(&["wheel.rear.left", "wheel.rear.right"])
+        self.all_of(&[name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT])
     }
 
     /// All of the channels, or what is missing.
@@ -101,13 +103,13 @@ impl Drive<'_> {
 
     /// An oil temperature that can be believed, or what is missing.
     pub fn oil(&self) -> Result<(), Reason> {
-        self.all_of(&["oil.temperature"])?;
+        self.all_of(&[name::OIL_TEMPERATURE])?;
         self.trust.allows(OIL)
     }
 
     /// An air temperature that can be believed, or what is missing.
     pub fn air(&self) -> Result<(), Reason> {
-        self.all_of(&["ambient.temperature"])?;
+        self.all_of(&[name::AMBIENT_TEMPERATURE])?;
         self.trust.allows(on(&[Source::Air]))
     }
 
@@ -125,8 +127,9 @@ impl Drive<'_> {
     /// Something that tells the bends, or what is missing.
     pub fn bends(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
-        let has_front = self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right");
-        if !has_front && !self.was_seen("yaw.rate") {
+        let has_front =
+            self.was_seen(name::WHEEL_FRONT_LEFT) && self.was_seen(name::WHEEL_FRONT_RIGHT);
+        if !has_front && !self.was_seen(name::YAW_RATE) {
             return Err(DriveFact::Turning.into());
         }
         if self.basis.track_rear_m.is_none() || self.basis.radius_m.is_none() {
@@ -138,7 +141,7 @@ impl Drive<'_> {
     /// A road speed, or what is missing.
     pub fn road_speed(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
-        if self.basis.radius_m.is_none() && !self.was_seen("speed.vehicle") {
+        if self.basis.radius_m.is_none() && !self.was_seen(name::SPEED_VEHICLE) {
             return Err(MapFact::RadiusOrSpeed.into());
         }
         Ok(())
@@ -149,7 +152,7 @@ impl Drive<'_> {
         let oil = self
             .channels
             .iter()
-            .find(|channel| channel.name == "oil.temperature");
+            .find(|channel| channel.name == name::OIL_TEMPERATURE);
         match oil.and_then(|channel| channel.site) {
             Some(Site::Oil) => "sensor in the oil",
             Some(Site::Housing) => "sensor in the housing, not in the oil",

@@ -4,6 +4,7 @@
 //! up sooner.
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
+use crate::figure_id::FigureId;
 use crate::nouns::{Severity, UseClass};
 use crate::reason::DriveFact;
 
@@ -32,7 +33,7 @@ fn outcome(drive: &Drive) -> Outcome {
             true => Err(DriveFact::ClassForSure.into()),
         };
     }
-    let distance = match drive.figure("oil_distance_factor") {
+    let distance = match drive.figure(FigureId::OilDistanceFactor) {
         Ok(factor) => format!(
             " For the oil one km of it counted as {:.2} km of ordinary driving.",
             factor.value
@@ -75,7 +76,9 @@ mod tests {
     fn hard_and_competition_are_noted_with_the_oil() {
         for (level, is_noted) in [(3, false), (4, true), (5, true)] {
             let mut scene = scene(level, false);
-            scene.figures.push(figure("oil_distance_factor", Ok(2.4)));
+            scene
+                .figures
+                .push(figure(FigureId::OilDistanceFactor, Ok(2.4)));
             let fired = scene.outcome(&ENTRY).unwrap();
             assert_eq!(fired.is_some(), is_noted, "{level}");
             if let Some(fired) = fired {

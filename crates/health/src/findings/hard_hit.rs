@@ -4,6 +4,7 @@
 //! in one event, or much power for a moment. Judged per net area; the map's torque
 //! carries its tolerance into both.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::Row;
 
@@ -98,7 +99,7 @@ impl Check for HardHit {
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.basis.heat.clone()?;
-        drive.figure("heat_total")?;
+        drive.figure(FigureId::HeatTotal)?;
         let area_mm2 = self.area_mm2.clone()?;
         let limits = &drive.limits.hit;
         let mut settled = self.clone();
@@ -138,7 +139,7 @@ impl Check for HardHit {
         }
         Ok(Some(Fired {
             severity: Severity::LookSoon,
-            grade: drive.grade_of("heat_total"),
+            grade: drive.grade_of(FigureId::HeatTotal),
             summary: format!("The lining took {}.", parts.join(", and ")),
             evidence: hits.windows(),
         }))

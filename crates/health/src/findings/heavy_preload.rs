@@ -5,6 +5,7 @@
 //! against it. A torque that comes from the command alone, or from the preload itself, cannot
 //! show it.
 
+use crate::figure_id::FigureId;
 use crate::reason::{MapFact, Reason};
 use halfshaft_driveline::align::follows_command;
 use halfshaft_model::TorqueSource;
@@ -74,7 +75,7 @@ impl Check for HeavyPreload {
         else {
             return Err(MapFact::TrackAndRadius.into());
         };
-        let measured = drive.figure("heat_per_degree")?;
+        let measured = drive.figure(FigureId::HeatPerDegree)?;
         let expected = (per_difference * drive.basis.n_packs * drive.basis.preload_nm * track_m
             / radius_m)
             .to_radians();
@@ -90,7 +91,7 @@ impl Check for HeavyPreload {
         let span = drive.span();
         Ok(Some(Fired {
             severity: Severity::Note,
-            grade: drive.grade_of("heat_per_degree"),
+            grade: drive.grade_of(FigureId::HeatPerDegree),
             summary: format!(
                 "In bends with the clutch open the pack made {:.2} J per degree turned ({:.2} to {:.2}); the stated preload \
                  of {:.0} N·m makes {expected:.2} (limit {} times that).",
@@ -112,7 +113,9 @@ mod tests {
 
     fn scene(j_per_deg: Result<f64, &str>) -> Scene {
         let mut scene = Scene::whole();
-        scene.figures.push(figure("heat_per_degree", j_per_deg));
+        scene
+            .figures
+            .push(figure(FigureId::HeatPerDegree, j_per_deg));
         scene
     }
 

@@ -4,9 +4,11 @@
 //! included. Whoever does not know the power through the axle does not know the heat of the
 //! gears, and may blame neither gears nor clutch: then it is not checked.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Refusal;
 use halfshaft_driveline::thermal::{Anchor, Told};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -97,13 +99,13 @@ impl Check for HotWithoutClutch {
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.all_of(&["oil.temperature"])?;
+        drive.all_of(&[name::OIL_TEMPERATURE])?;
         let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
         let share = thermal.pack_share.clone()?;
         let site = drive
             .channels
             .iter()
-            .find(|channel| channel.name == "oil.temperature")
+            .find(|channel| channel.name == name::OIL_TEMPERATURE)
             .and_then(|channel| channel.site);
         if site == Some(Site::ModelledByCar) {
             return Err(Refusal::ModelledByCar.into());
@@ -134,7 +136,7 @@ impl Check for HotWithoutClutch {
         }
         Ok(Some(Fired {
             severity: Severity::Act,
-            grade: drive.grade_of("heat_total").max(Grade::B),
+            grade: drive.grade_of(FigureId::HeatTotal).max(Grade::B),
             summary: format!(
                 "The oil reached {highest:.0} °C ({}; limit {} °C) while the pack made {:.0} % of the axle's heat ({:.0} to \
                  {:.0} %, limit {:.0} %), and the gears lost {:.1} % of the power through them (at least {:.1} %, usual are 3 \

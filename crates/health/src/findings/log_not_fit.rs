@@ -5,6 +5,7 @@
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
+use crate::figure_id::FigureId;
 use crate::nouns::{Grade, Severity};
 
 pub const ENTRY: Entry = Entry {
@@ -35,11 +36,11 @@ fn outcome(drive: &Drive) -> Outcome {
             drive.quality.worst_factor
         ));
     }
-    match drive.figure("engagements") {
+    match drive.figure(FigureId::Engagements) {
         Err(reason) => reasons.push(format!("engagements cannot be seen: {reason}")),
         Ok(count) if count.value < f64::from(enough) => {
             let n = count.value;
-            values.push(("engagements", n, "1"));
+            values.push((FigureId::Engagements.word(), n, "1"));
             let plural = if n == 1.0 { "" } else { "s" };
             reasons.push(format!(
                 "it holds {n:.0} engagement{plural}, {enough} are needed"
@@ -79,17 +80,20 @@ mod tests {
         says(&fired.summary, "The log is of grade D, as the rear wheel");
 
         let mut scene = Scene::whole();
-        scene.figures = vec![figure("engagements", Ok(1.0))];
+        scene.figures = vec![figure(FigureId::Engagements, Ok(1.0))];
         let fired = scene.outcome(&ENTRY).unwrap().unwrap();
         says(&fired.summary, "It holds 1 engagement, 5 are needed.");
-        scene.figures = vec![figure("engagements", Ok(5.0))];
+        scene.figures = vec![figure(FigureId::Engagements, Ok(5.0))];
         assert_eq!(scene.outcome(&ENTRY), Ok(None));
     }
 
     #[test]
     fn engagements_nobody_can_see_are_none_to_judge_by() {
         let mut scene = Scene::whole();
-        scene.figures = vec![figure("engagements", Err("no value of clutch.command"))];
+        scene.figures = vec![figure(
+            FigureId::Engagements,
+            Err("no value of clutch.command"),
+        )];
         let fired = scene.outcome(&ENTRY).unwrap().unwrap();
         says(&fired.summary, "cannot be seen: no value of clutch.command");
     }

@@ -5,6 +5,7 @@
 //! usual, so without earlier drives it is not checked. Gears heat the oil too; the rise
 //! counts only where most of the heat is known to be the pack's.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
 
@@ -159,7 +160,7 @@ fn outcome(drive: &Drive) -> Outcome {
     }
     Ok(Some(Fired {
         severity: Severity::Act,
-        grade: drive.grade_of("heat_total").max(Grade::B),
+        grade: drive.grade_of(FigureId::HeatTotal).max(Grade::B),
         summary: format!(
             "The oil behaves as if there were less of it: {}.",
             sentences.join("; ")

@@ -5,6 +5,7 @@
 //! estimate counts where a sensor in the axle holds it, and where none does only with its
 //! whole band, and is then called a model.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
@@ -184,7 +185,7 @@ impl OilTooHot {
         );
         Ok(Some(Fired {
             severity,
-            grade: drive.grade_of("oil_temp_max"),
+            grade: drive.grade_of(FigureId::OilTempMax),
             summary,
             evidence: above.stretches.windows(),
         }))
@@ -224,7 +225,7 @@ fn hot_pack(drive: &Drive) -> Option<Fired> {
     }
     Some(Fired {
         severity: Severity::Act,
-        grade: drive.grade_of("heat_total").max(grade),
+        grade: drive.grade_of(FigureId::HeatTotal).max(grade),
         summary: format!(
             "The pack reached {:.0} °C ({:.0} to {:.0} °C; {basis}); limit {limit_c:.0} °C.",
             pack.value, pack.low, pack.high

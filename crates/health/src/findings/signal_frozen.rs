@@ -8,6 +8,7 @@ use crate::limits::Limits;
 use crate::nouns::{Grade, Severity};
 use crate::reason::DriveFact;
 use crate::trust::{Source, Stretch};
+use halfshaft_model::channel::name;
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \
                           plug and supply.";
@@ -36,7 +37,7 @@ pub const STATE: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |_| Box::new(Frozen(Source::State, "clutch.command")),
+    begin: |_| Box::new(Frozen(Source::State, name::CLUTCH_COMMAND)),
 };
 
 /// The command.
@@ -60,7 +61,7 @@ pub const COMMAND: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |_| Box::new(Frozen(Source::Command, "clutch.command")),
+    begin: |_| Box::new(Frozen(Source::Command, name::CLUTCH_COMMAND)),
 };
 
 /// The yaw rate.
@@ -82,7 +83,7 @@ pub const YAW: Entry = Entry {
         next_check: NEXT_CHECK,
         withdrawn_if: WITHDRAWN_IF,
     },
-    begin: |_| Box::new(Frozen(Source::Turning, "yaw.rate")),
+    begin: |_| Box::new(Frozen(Source::Turning, name::YAW_RATE)),
 };
 
 fn rule(limits: &Limits, what: &str, meanwhile: &str) -> String {

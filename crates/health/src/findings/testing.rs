@@ -1,6 +1,7 @@
 //! A drive to put checks in front of.
 
 use crate::Calibration;
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Resolution;
@@ -104,10 +105,10 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
     }
 }
 
-pub fn figure(name: &'static str, outcome: Result<f64, &str>) -> Figure {
+pub fn figure(id: FigureId, outcome: Result<f64, &str>) -> Figure {
     Figure {
-        name,
-        title: name,
+        id,
+        title: id.word(),
         unit: "",
         grade: outcome.is_ok().then_some(Grade::A),
         outcome: outcome
@@ -267,10 +268,10 @@ impl Scene {
             channels,
             seen: names.iter().map(|name| (*name).to_owned()).collect(),
             figures: vec![
-                figure("distance", Ok(50.0)),
-                figure("engagements", Ok(40.0)),
-                figure("heat_total", Ok(20.0)),
-                figure("oil_temp_max", Ok(110.0)),
+                figure(FigureId::Distance, Ok(50.0)),
+                figure(FigureId::Engagements, Ok(40.0)),
+                figure(FigureId::HeatTotal, Ok(20.0)),
+                figure(FigureId::OilTempMax, Ok(110.0)),
             ],
             quality: Quality {
                 grade: Grade::A,

@@ -4,6 +4,7 @@
 //! tight: E/km = ½·T·ε·1000/r. Fires on the ratio that straight running shows, whatever
 //! preload may hide of more.
 
+use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::median::upper_median;
 use halfshaft_driveline::{Mode, RatioEstimate, RatioPoint};
@@ -84,9 +85,9 @@ fn summary(drive: &Drive, ratio: &RatioEstimate) -> String {
     }
     text += ".";
     let per_km = drive
-        .figure("heat_mismatch")
+        .figure(FigureId::HeatMismatch)
         .ok()
-        .zip(drive.figure("distance").ok())
+        .zip(drive.figure(FigureId::Distance).ok())
         .filter(|(_, distance)| distance.value > 0.1)
         .map(|(heat, distance)| heat.value / distance.value);
     if let Some(per_km) = per_km {
@@ -172,7 +173,7 @@ mod tests {
     #[test]
     fn it_says_which_by_how_much_and_what_it_costs() {
         let mut scene = scene(-0.012, 1e-4);
-        scene.figures.push(figure("heat_mismatch", Ok(75.0)));
+        scene.figures.push(figure(FigureId::HeatMismatch, Ok(75.0)));
         let fired = scene.outcome(&ENTRY).unwrap().unwrap();
         // Derived: 1 − e^−0.012 = 1.19 % of 320 mm is 3.8 mm; 75 kJ over 50 km.
         for part in ["left rear tyre", "1.19 %", "3.8 mm", "1.50 kJ per km"] {

@@ -4,6 +4,7 @@
 //! unlike size or from a controller that squeezes without need. Spinning wheels are not
 //! counted; that is driving.
 
+use crate::figure_id::FigureId;
 use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 
@@ -154,7 +155,7 @@ impl Check for WorkingOnTheStraight {
         };
         Ok(Some(Fired {
             severity: Severity::LookSoon,
-            grade: drive.grade_of("partial_heat_making"),
+            grade: drive.grade_of(FigureId::PartialHeatMaking),
             summary: format!(
                 "Of {judged_s:.0} s straight running the pack slipped under load for {:.0} s, {:.0} % (limit {} \
                  %){judged_by}; longest {longest:.0} s. Counted above {} km/h.",

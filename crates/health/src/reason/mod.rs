@@ -9,6 +9,7 @@ mod words;
 use halfshaft_driveline::Refusal;
 use halfshaft_driveline::response::record::Unusable;
 
+use crate::figure_id::FigureId;
 use crate::source::Source;
 pub use amount::{Counted, Measured, Moves, Paired};
 pub use fact::{DriveFact, MapFact};
@@ -254,7 +255,7 @@ pub enum Reason {
     /// No sensor holds the temperatures of the model.
     NotAnchored(Refusal),
     /// There is no figure of this name.
-    NoFigure(String),
+    NoFigure(FigureId),
     /// The command was never high for long enough with a state beside it.
     NeverCommanded {
         /// Share of full from which it counts.

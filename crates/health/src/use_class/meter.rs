@@ -4,6 +4,7 @@
 //! odd needle does not decide alone, except that temperature and specific power may when
 //! they stand two levels above.
 
+use crate::figure_id::FigureId;
 use crate::limits::Usage;
 use crate::nouns::Meter;
 
@@ -35,7 +36,7 @@ pub const NEEDLES: [Needle; 5] = [
         goes_with_torque: true,
     },
     Needle {
-        name: "heat_per_km",
+        name: FigureId::HeatPerKm.word(),
         title: "Heat per distance",
         unit: "kJ/km",
         edges: |usage| usage.heat_kj_per_km,

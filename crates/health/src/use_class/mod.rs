@@ -18,6 +18,7 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Time;
 
 use crate::band::absolute;
+use crate::figure_id::FigureId;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
 use crate::nouns::{Estimate, Event, EventKind, Meter, UseClass};
@@ -84,24 +85,24 @@ impl UseWatch {
     }
 
     fn meters(&self, drive: &Drive) -> Vec<Meter> {
-        let distance = drive.figure("distance").and_then(|distance| {
+        let distance = drive.figure(FigureId::Distance).and_then(|distance| {
             if distance.value > 0.0 {
                 Ok(distance)
             } else {
                 Err(DriveFact::Motion.into())
             }
         });
-        let per_100_km = |name: &str| {
+        let per_100_km = |id| {
             let distance = distance.clone()?;
-            Ok(per(drive.figure(name)?, distance, 100.0))
+            Ok(per(drive.figure(id)?, distance, 100.0))
         };
         let oil = self
             .oil_p99_c(drive.trust)
             .map(|celsius| absolute(celsius, drive.limits.trust.oil_sensor_sd_k));
         let readings = [
-            per_100_km("partial_heat_making"),
-            drive.figure("heat_per_km"),
-            per_100_km("engagements"),
+            per_100_km(FigureId::PartialHeatMaking),
+            drive.figure(FigureId::HeatPerKm),
+            per_100_km(FigureId::Engagements),
             oil,
             power(drive),
         ];
@@ -120,7 +121,7 @@ impl UseWatch {
 
     fn class(&self, drive: &Drive, meters: &[Meter]) -> Result<UseClass, Reason> {
         let usage = &drive.limits.usage;
-        let km = drive.figure("distance")?.value;
+        let km = drive.figure(FigureId::Distance)?.value;
         if km < usage.least_km {
             return Err(Reason::TooLittle {
                 what: Measured::ClassDistance,
@@ -142,8 +143,8 @@ impl UseWatch {
         let told = Told {
             meters,
             km,
-            partial_s: drive.figure("partial_heat_making").ok(),
-            heat_kj: drive.figure("heat_total").ok(),
+            partial_s: drive.figure(FigureId::PartialHeatMaking).ok(),
+            heat_kj: drive.figure(FigureId::HeatTotal).ok(),
             events: drive.events,
             area_mm2,
             usage,
@@ -182,7 +183,7 @@ fn per(of: Estimate, distance: Estimate, factor: f64) -> Estimate {
 /// Peak power per lining area that one event in a hundred passes.
 fn power(drive: &Drive) -> Result<Estimate, Reason> {
     let area_mm2 = lining_area_mm2(drive.vehicle)?;
-    let heat = drive.figure("heat_peak")?;
+    let heat = drive.figure(FigureId::HeatPeak)?;
     let value = power_p99(drive.events, area_mm2).ok_or(DriveFact::EventHeat)?;
     let share = |end: f64| {
         if heat.value > 0.0 {
@@ -238,12 +239,12 @@ mod tests {
             event.heat_peak_kw = Some(5.0);
         }
         scene.figures = vec![
-            figure("distance", Ok(214.0)),
-            figure("partial_heat_making", Ok(partial_s)),
-            figure("heat_total", Ok(heat)),
-            figure("heat_peak", Ok(5.0)),
-            figure("heat_per_km", Ok(heat / 214.0)),
-            figure("engagements", Ok(300.0)),
+            figure(FigureId::Distance, Ok(214.0)),
+            figure(FigureId::PartialHeatMaking, Ok(partial_s)),
+            figure(FigureId::HeatTotal, Ok(heat)),
+            figure(FigureId::HeatPeak, Ok(5.0)),
+            figure(FigureId::HeatPerKm, Ok(heat / 214.0)),
+            figure(FigureId::Engagements, Ok(300.0)),
         ];
         scene
     }
@@ -285,7 +286,7 @@ mod tests {
         // Derived: 8 of 250 kJ and 292 of 1 kJ: 2292 kJ in 214 km, 10.7 kJ/km, level 4; the
         // partial time of 372 s, 174 s per 100 km, level 3. 131 hot seconds more make it 4.
         let mut hot = scene(8);
-        hot.figures[1] = figure("partial_heat_making", Ok(390.0));
+        hot.figures[1] = figure(FigureId::PartialHeatMaking, Ok(390.0));
         let class = outcome(&hot).class.unwrap();
         assert_eq!(class.level, 4);
         // Without one of them partial time falls to 380 s, 177.6 s per 100 km: level 3.
@@ -295,22 +296,22 @@ mod tests {
         );
         says(&class.sentence, "came in 1 min 10 s of 7 events out of 300");
         // Partial time far above its edge, heat just: one event of 250 kJ is 1.17 kJ/km.
-        hot.figures[1] = figure("partial_heat_making", Ok(800.0));
-        hot.figures[4] = figure("heat_per_km", Ok(8.5));
+        hot.figures[1] = figure(FigureId::PartialHeatMaking, Ok(800.0));
+        hot.figures[4] = figure(FigureId::HeatPerKm, Ok(8.5));
         let without = outcome(&hot).class.unwrap().counterfactual;
         assert_eq!(
             without.as_deref(),
             Some("Without the hottest event it would be brisk.")
         );
         // Both far above: ten events are not enough to change the class.
-        hot.figures[4] = figure("heat_per_km", Ok(24.0));
+        hot.figures[4] = figure(FigureId::HeatPerKm, Ok(24.0));
         assert_eq!(outcome(&hot).class.unwrap().counterfactual, None);
     }
 
     #[test]
     fn the_edge_names_both_classes() {
         let mut near = scene(0);
-        near.figures[1] = figure("partial_heat_making", Ok(130.0));
+        near.figures[1] = figure(FigureId::PartialHeatMaking, Ok(130.0));
         // Levels 3 2 3 2 1 with 60.7 s per 100 km and ± 10 %.
         let class = outcome(&near).class.unwrap();
         assert_eq!((class.level, class.alternative), (3, Some(2)));
@@ -320,7 +321,7 @@ mod tests {
     #[test]
     fn short_drives_and_missing_needles() {
         let mut short = scene(0);
-        short.figures[0] = figure("distance", Ok(9.4));
+        short.figures[0] = figure(FigureId::Distance, Ok(9.4));
         assert_eq!(
             outcome(&short).class,
             Err(Reason::TooLittle {
@@ -331,7 +332,7 @@ mod tests {
         );
         let mut two = scene(0).without("oil.temperature");
         two.vehicle.pack = None;
-        two.figures[4] = figure("heat_per_km", Err("no torque"));
+        two.figures[4] = figure(FigureId::HeatPerKm, Err("no torque"));
         let got = outcome(&two);
         says(
             got.meters[3].reading.as_ref().unwrap_err(),
@@ -344,7 +345,7 @@ mod tests {
         let class = got.class.unwrap();
         assert_eq!((class.level, class.is_at_least), (3, true));
         says(&class.sentence, "at least brisk");
-        two.figures[5] = figure("engagements", Err("no value of clutch.command"));
+        two.figures[5] = figure(FigureId::Engagements, Err("no value of clutch.command"));
         says(&outcome(&two).class.unwrap_err(), "1 of five needles known");
     }
 }

@@ -3,6 +3,7 @@
 //! In: results of the three assessments, both vehicles. Out: lines, each with where its
 //! numbers stand: worked out anew, carried over from the log, or not to be known.
 
+use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
 use halfshaft_model::Vehicle;
@@ -123,97 +124,117 @@ pub const CANNOT_KNOW: [&str; 6] = [
     "wear and life of the linings",
 ];
 
-const FIGURES: [(&str, &str, &str, Standing); 16] = [
+const FIGURES: [(FigureId, &str, &str, Standing); 16] = [
     (
-        "specific_energy_max",
+        FigureId::SpecificEnergyMax,
         "Highest energy per area",
         "J/mm²",
         Standing::Recomputed,
     ),
     (
-        "specific_power_max",
+        FigureId::SpecificPowerMax,
         "Highest power per area",
         "W/mm²",
         Standing::Recomputed,
     ),
-    ("heat_total", "Heat in the pack", "kJ", Standing::Recomputed),
     (
-        "heat_per_km",
+        FigureId::HeatTotal,
+        "Heat in the pack",
+        "kJ",
+        Standing::Recomputed,
+    ),
+    (
+        FigureId::HeatPerKm,
         "Heat per distance",
         "kJ/km",
         Standing::Recomputed,
     ),
-    ("heat_peak", "Highest heat rate", "kW", Standing::Recomputed),
     (
-        "heat_preload",
+        FigureId::HeatPeak,
+        "Highest heat rate",
+        "kW",
+        Standing::Recomputed,
+    ),
+    (
+        FigureId::HeatPreload,
         "Heat from preload",
         "kJ",
         Standing::Recomputed,
     ),
     (
-        "heat_commanded",
+        FigureId::HeatCommanded,
         "Heat from the command",
         "kJ",
         Standing::Recomputed,
     ),
     (
-        "heat_mismatch",
+        FigureId::HeatMismatch,
         "Heat from mismatched tyres",
         "kJ",
         Standing::Recomputed,
     ),
     (
-        "heat_spin",
+        FigureId::HeatSpin,
         "Heat from wheelspin",
         "kJ",
         Standing::Recomputed,
     ),
     (
-        "pack_temp_max",
+        FigureId::PackTempMax,
         "Highest pack temperature, estimated",
         "°C",
         Standing::Recomputed,
     ),
     (
-        "oil_temp_max",
+        FigureId::OilTempMax,
         "Highest oil temperature",
         "°C",
         Standing::Recomputed,
     ),
     (
-        "oil_headroom",
+        FigureId::OilHeadroom,
         "Least room to the oil's warning",
         "°C",
         Standing::Recomputed,
     ),
     (
-        "severity",
+        FigureId::Severity,
         "Severity of the drive",
         "",
         Standing::Recomputed,
     ),
-    ("slip_peak", "Highest slip", "rad/s", Standing::CarriedOver),
     (
-        "partial_heat_making",
+        FigureId::SlipPeak,
+        "Highest slip",
+        "rad/s",
+        Standing::CarriedOver,
+    ),
+    (
+        FigureId::PartialHeatMaking,
         "Heat-making partial engagement",
         "s",
         Standing::CarriedOver,
     ),
-    ("engagements", "Engagements", "count", Standing::CarriedOver),
+    (
+        FigureId::Engagements,
+        "Engagements",
+        "count",
+        Standing::CarriedOver,
+    ),
 ];
 
 impl Answer {
     pub(super) fn new(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Answer {
         let mut lines = of_pack(vehicle, changed);
-        for (name, title, unit, standing) in FIGURES {
-            let of = |results: &Results| value(results, name);
+        for (id, title, unit, standing) in FIGURES {
+            let of = |results: &Results| value(results, id);
             let logged = of(&three.logged);
             let [same_torque, same_force] = match standing {
                 Standing::Recomputed => [of(&three.same_torque), of(&three.same_force)],
                 Standing::CarriedOver => [logged.clone(), logged.clone()],
             };
             lines.push(Line {
-                name,
+                name: id.word(),
                 title,
                 unit,
                 standing,
@@ -221,10 +242,10 @@ impl Answer {
                 same_torque,
                 same_force,
             });
-            if name == "specific_power_max" {
+            if id == FigureId::SpecificPowerMax {
                 lines.push(above_guide(vehicle, changed, three));
             }
-            if name == "pack_temp_max" {
+            if id == FigureId::PackTempMax {
                 lines.push(modelled_oil(three));
             }
         }
@@ -304,8 +325,8 @@ fn asked(vehicle: &Vehicle, change: &Change) -> Vec<Asked> {
     all.into_iter().filter_map(is_asked).collect()
 }
 
-fn value(results: &Results, name: &str) -> Value {
-    match results.figure(name) {
+fn value(results: &Results, id: FigureId) -> Value {
+    match results.figure(id) {
         Some(figure) => figure.outcome.clone().map(|estimate| estimate.value),
         None => Err(DriveFact::SuchFigure.into()),
     }
@@ -412,7 +433,7 @@ fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
     let of = |results: &Results, vehicle: &Vehicle| {
         let area_mm2 = lining_area_mm2(vehicle)?;
         // Where there is no heat the figure has the reason.
-        value(results, "heat_total")?;
+        value(results, FigureId::HeatTotal)?;
         let energies = results.events.iter().filter_map(|event| event.heat_kj);
         let reach = energies.filter(|kj| kj * 1e3 / area_mm2 >= PAPER_GUIDE_J_PER_MM2);
         Ok(reach.count() as f64)

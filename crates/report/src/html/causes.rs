@@ -3,28 +3,29 @@
 use super::figures_table::grade;
 use super::scroll;
 use crate::words::{clean, percent, sentence, shown};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Figure, Results};
 use maud::{Markup, html};
 
 /// The figures, and what each means.
-pub(crate) const CAUSES: [(&str, &str, &str); 4] = [
+pub(crate) const CAUSES: [(FigureId, &str, &str); 4] = [
     (
-        "heat_preload",
+        FigureId::HeatPreload,
         "preload",
         "the springs rub whenever the wheels turn unequally",
     ),
     (
-        "heat_commanded",
+        FigureId::HeatCommanded,
         "command",
         "the controller asked for torque while the bend made the wheels differ",
     ),
     (
-        "heat_mismatch",
+        FigureId::HeatMismatch,
         "mismatched tyres",
         "unequal tyres make the pack slip on the straight too",
     ),
     (
-        "heat_spin",
+        FigureId::HeatSpin,
         "wheelspin",
         "one wheel ran away from what bend and tyres ask",
     ),
@@ -34,9 +35,9 @@ pub(super) fn part(results: &Results) -> Markup {
     let figures: Vec<(usize, &str, &str, &Figure)> = CAUSES
         .iter()
         .enumerate()
-        .filter_map(|(index, &(name, word, meaning))| {
+        .filter_map(|(index, &(id, word, meaning))| {
             results
-                .figure(name)
+                .figure(id)
                 .map(|figure| (index + 1, word, meaning, figure))
         })
         .collect();
@@ -90,7 +91,7 @@ pub(super) fn part(results: &Results) -> Markup {
                     }
                 }
             }
-            @if let Some(heat) = results.figure("heat_total") {
+            @if let Some(heat) = results.figure(FigureId::HeatTotal) {
                 tfoot { tr { th scope="row" { "All heat in the pack" } (cells(heat, value(heat), 0.0)) } }
             }
         } }))

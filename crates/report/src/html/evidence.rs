@@ -5,6 +5,7 @@
 use super::scroll;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
+use halfshaft_health::FigureId;
 use halfshaft_health::Reason;
 use halfshaft_health::laps_to_limit::{LapsAhead, LapsToLimit};
 use halfshaft_health::limits::{LimitValue, Limits};
@@ -141,8 +142,8 @@ fn above_for_a_while(results: &Results) -> Option<String> {
         results.findings.iter().all(|finding| finding.id != id)
             && results.not_checked.iter().all(|open| open.id != id)
     };
-    let value = |name: &str| Some(results.figure(name)?.outcome.as_ref().ok()?.value);
-    let (highest_c, room_k) = (value("oil_temp_max")?, value("oil_headroom")?);
+    let value = |id| Some(results.figure(id)?.outcome.as_ref().ok()?.value);
+    let (highest_c, room_k) = (value(FigureId::OilTempMax)?, value(FigureId::OilHeadroom)?);
     if room_k >= 0.0 || !is_silent(FindingId::OilTooHot) {
         return None;
     }

@@ -5,6 +5,7 @@
 
 use crate::verdict::reading;
 use crate::words::{clean, number, sentence, unit};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Meter, UseClass};
 use maud::{Markup, html};
 
@@ -115,7 +116,7 @@ fn about(meter: &Meter) -> String {
 fn gloss(name: &str) -> &'static str {
     match name {
         "partial_heat_making_per_100_km" => "Time slipping under load",
-        "heat_per_km" => "Heat made",
+        name if name == FigureId::HeatPerKm.word() => "Heat made",
         "events_per_100_km" => "How often asked to grip",
         "oil_temp_p99" => "How hot the oil got",
         "specific_power_p99" => "How hard the plates rubbed",

@@ -7,6 +7,7 @@ use crate::document::Document;
 use crate::sentences;
 use crate::verdict::{self, Kind, Verdict, class_words};
 use crate::words::{clean, counted, sentence, shorten, shown};
+use halfshaft_health::FigureId;
 use halfshaft_health::{Results, Strip, UseClass};
 use maud::{Markup, html};
 
@@ -62,7 +63,7 @@ fn drive(document: &Document) -> String {
     let results = document.results;
     let day = verdict::day(document, 0).unwrap_or_else(|| "date unknown".to_owned());
     let distance = results
-        .figure("distance")
+        .figure(FigureId::Distance)
         .map(shown)
         .and_then(Result::ok)
         .map_or("distance not known".to_owned(), |shown| shown.text());

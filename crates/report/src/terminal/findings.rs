@@ -79,8 +79,8 @@ fn class(results: &Results) -> Option<String> {
 fn causes(results: &Results) -> Option<String> {
     let parts: Vec<(&str, f64, Shown)> = CAUSES
         .iter()
-        .filter_map(|&(name, word, _)| {
-            let figure = results.figure(name)?;
+        .filter_map(|&(id, word, _)| {
+            let figure = results.figure(id)?;
             let value = figure.outcome.as_ref().ok()?.value;
             Some((word, value, shown(figure).ok()?))
         })

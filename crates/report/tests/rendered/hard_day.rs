@@ -1,6 +1,7 @@
 //! A hard track day with all there can be: findings of each severity, laps, needles.
 
 use crate::sample::{self, span, strip};
+use halfshaft_health::FigureId;
 use halfshaft_health::*;
 use halfshaft_model::Time;
 
@@ -94,7 +95,7 @@ fn meters() -> Vec<Meter> {
             Ok(estimate(169.6, 156.0, 183.0)),
         ),
         meter(
-            "heat_per_km",
+            FigureId::HeatPerKm.word(),
             "Heat per distance",
             "kJ/km",
             [0.3, 1.0, 3.0, 8.0, 25.0],
@@ -287,26 +288,26 @@ pub fn hard_day() -> Results {
     results.laps = laps();
     results.duty_picture = Ok(duty_picture());
     let parts = [
-        ("heat_preload", "Heat from preload", 32.1, 22.0, 42.5),
+        (FigureId::HeatPreload, "Heat from preload", 32.1, 22.0, 42.5),
         (
-            "heat_commanded",
+            FigureId::HeatCommanded,
             "Heat from the command",
             118.4,
             86.0,
             149.0,
         ),
         (
-            "heat_mismatch",
+            FigureId::HeatMismatch,
             "Heat from mismatched tyres",
             50.2,
             36.0,
             65.0,
         ),
-        ("heat_spin", "Heat from wheelspin", 11.7, 8.0, 15.0),
+        (FigureId::HeatSpin, "Heat from wheelspin", 11.7, 8.0, 15.0),
     ];
-    for (name, title, value, low, high) in parts {
+    for (id, title, value, low, high) in parts {
         results.figures.push(sample::figure(
-            name,
+            id,
             title,
             "kJ",
             Ok(estimate(value, low, high)),
@@ -317,10 +318,10 @@ pub fn hard_day() -> Results {
     if let Some(figure) = results
         .figures
         .iter_mut()
-        .find(|figure| figure.name == "oil_temp_max")
+        .find(|figure| figure.id == FigureId::OilTempMax)
     {
         *figure = sample::figure(
-            "oil_temp_max",
+            FigureId::OilTempMax,
             "Highest oil temperature",
             "°C",
             Ok(oil),

@@ -3,6 +3,7 @@
 //! `HALFSHAFT_PAGES=DIR` also writes the pages into an existing folder, to be looked at.
 
 use crate::{hard_day::hard_day, sample};
+use halfshaft_health::FigureId;
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
@@ -41,7 +42,7 @@ fn pages() -> Vec<(&'static str, Results)> {
     if let Some(figure) = few
         .figures
         .iter_mut()
-        .find(|figure| figure.name == "engagements")
+        .find(|figure| figure.id == FigureId::Engagements)
     {
         let value = 4.0;
         figure.outcome = Ok(Estimate {
@@ -231,7 +232,7 @@ fn sound_is_said_only_when_all_was_checked_on_enough_of_a_good_log() {
     let mut unknown = sound();
     unknown
         .figures
-        .retain(|figure| figure.name != "engagements");
+        .retain(|figure| figure.id != FigureId::Engagements);
     assert!(!is_found(&unknown));
 }
 

@@ -1,5 +1,6 @@
 //! Hand-made results for the tests: an ordinary track day, and a log that knows nothing.
 
+use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
 use halfshaft_health::limits::OilPolicy;
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
@@ -37,7 +38,7 @@ fn banded(value: f64, low: f64, high: f64) -> Estimate {
 }
 
 pub fn figure(
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     unit: &'static str,
     outcome: Result<Estimate, &str>,
@@ -46,7 +47,7 @@ pub fn figure(
     let grade = outcome.is_ok().then_some(grade);
     let method = format!("{title}, as the test made it up");
     Figure {
-        name,
+        id,
         title,
         unit,
         outcome: outcome.map_err(|why| why.to_owned().into()),
@@ -185,24 +186,24 @@ pub fn track_day() -> Results {
             next_step: "oil.temperature at 1 Hz would show how the oil takes the heat".to_owned(),
         },
         figures: vec![
-            figure("duration", "Length of the log", "s", Ok(exact(UNTIL_S)), Grade::A),
-            figure("moving_time", "Moving time", "s", Ok(banded(1502.4, 1501.9, 1502.9)), Grade::A),
-            figure("distance", "Distance", "km", Ok(banded(24.31, 23.83, 24.79)), Grade::A),
-            figure("turn_total", "Turning, both ways together", "deg", Err("no yaw.rate and no front wheel speeds in this log"), Grade::A),
-            figure("slip_peak", "Highest slip of the pack", "rad/s", Ok(banded(6.914, 6.72, 7.11)), Grade::B),
-            figure("partial_by_command", "Partly engaged by command", "s", Ok(banded(88.34, 87.9, 88.8)), Grade::A),
-            figure("partial_heat_making", "Heat-making partial engagement", "s", Ok(banded(41.24, 38.03, 44.51)), Grade::B),
-            figure("engagements", "Engagements asked for", "count", Ok(exact(22.0)), Grade::B),
+            figure(FigureId::Duration, "Length of the log", "s", Ok(exact(UNTIL_S)), Grade::A),
+            figure(FigureId::MovingTime, "Moving time", "s", Ok(banded(1502.4, 1501.9, 1502.9)), Grade::A),
+            figure(FigureId::Distance, "Distance", "km", Ok(banded(24.31, 23.83, 24.79)), Grade::A),
+            figure(FigureId::TurnTotal, "Turning, both ways together", "deg", Err("no yaw.rate and no front wheel speeds in this log"), Grade::A),
+            figure(FigureId::SlipPeak, "Highest slip of the pack", "rad/s", Ok(banded(6.914, 6.72, 7.11)), Grade::B),
+            figure(FigureId::PartialByCommand, "Partly engaged by command", "s", Ok(banded(88.34, 87.9, 88.8)), Grade::A),
+            figure(FigureId::PartialHeatMaking, "Heat-making partial engagement", "s", Ok(banded(41.24, 38.03, 44.51)), Grade::B),
+            figure(FigureId::Engagements, "Engagements asked for", "count", Ok(exact(22.0)), Grade::B),
             figure(
-                "heat_total",
+                FigureId::HeatTotal,
                 "Heat in the pack",
                 "kJ",
                 Ok(Estimate { value: 212.4, low: 158.3, high: 266.2, is_at_least: true }),
                 Grade::C,
             ),
-            figure("heat_peak", "Highest heat rate", "kW", Ok(banded(6.124, 4.31, 7.93)), Grade::C),
-            figure("heat_per_km", "Heat per distance", "kJ/km", Ok(banded(8.737, 6.4, 11.13)), Grade::C),
-            figure("oil_temp_max", "Highest oil temperature", "°C", Err("no oil.temperature in this log"), Grade::A),
+            figure(FigureId::HeatPeak, "Highest heat rate", "kW", Ok(banded(6.124, 4.31, 7.93)), Grade::C),
+            figure(FigureId::HeatPerKm, "Heat per distance", "kJ/km", Ok(banded(8.737, 6.4, 11.13)), Grade::C),
+            figure(FigureId::OilTempMax, "Highest oil temperature", "°C", Err("no oil.temperature in this log"), Grade::A),
         ],
         events,
         regions: Ok(Regions {

@@ -1,15 +1,16 @@
 //! What the sentences and the page say in particular cases.
 
 use crate::sample;
+use halfshaft_health::FigureId;
 use halfshaft_health::{Estimate, Finding, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::{html, sentences, terminal};
 
-fn set(results: &mut Results, name: &str, outcome: Result<(f64, f64, f64, bool), &str>) {
+fn set(results: &mut Results, id: FigureId, outcome: Result<(f64, f64, f64, bool), &str>) {
     let figure = results
         .figures
         .iter_mut()
-        .find(|figure| figure.name == name)
+        .find(|figure| figure.id == id)
         .unwrap();
     figure.outcome = match outcome {
         Ok((value, low, high, is_at_least)) => Ok(Estimate {
@@ -37,26 +38,40 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
          and took at least 212 kJ of heat (158 to 266).",
     );
     check_headline(
-        |results| set(results, "heat_total", Err("no torque is known")),
+        |results| set(results, FigureId::HeatTotal, Err("no torque is known")),
         "The clutch pack was in heat-making partial engagement for 41.2 s (38.0 to 44.5), 2.74 % of the moving time; \
          how much heat it took is not known: no torque is known.",
     );
     check_headline(
-        |results| set(results, "partial_heat_making", Err("no clutch.command")),
+        |results| {
+            set(
+                results,
+                FigureId::PartialHeatMaking,
+                Err("no clutch.command"),
+            )
+        },
         "The clutch pack took at least 212 kJ of heat (158 to 266); how long it slipped while partly engaged is not \
          known: no clutch.command.",
     );
     check_headline(
         |results| {
-            set(results, "partial_heat_making", Err("no rear wheel speeds"));
-            set(results, "heat_total", Err("no rear wheel speeds"));
+            set(
+                results,
+                FigureId::PartialHeatMaking,
+                Err("no rear wheel speeds"),
+            );
+            set(results, FigureId::HeatTotal, Err("no rear wheel speeds"));
         },
         "Neither heat-making partial engagement nor heat is known: no rear wheel speeds.",
     );
     check_headline(
         |results| {
-            set(results, "partial_heat_making", Ok((0.0, 0.0, 0.0, false)));
-            set(results, "heat_total", Ok((1.2, 0.9, 1.5, false)));
+            set(
+                results,
+                FigureId::PartialHeatMaking,
+                Ok((0.0, 0.0, 0.0, false)),
+            );
+            set(results, FigureId::HeatTotal, Ok((1.2, 0.9, 1.5, false)));
         },
         "The clutch pack was never in heat-making partial engagement and took 1.20 kJ of heat (0.90 to 1.50).",
     );
@@ -64,10 +79,10 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
         |results| {
             set(
                 results,
-                "partial_heat_making",
+                FigureId::PartialHeatMaking,
                 Ok((612.0, 590.0, 640.0, true)),
             );
-            set(results, "moving_time", Err("no speed"));
+            set(results, FigureId::MovingTime, Err("no speed"));
         },
         "The clutch pack was in heat-making partial engagement for at least 612 s (590 to 640; 10:12 min) and took at \
          least 212 kJ of heat (158 to 266).",

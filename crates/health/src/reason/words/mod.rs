@@ -219,7 +219,7 @@ impl Display for Reason {
                 f.write_str("no sensor holds the temperatures: ")?;
                 not_derived(f, why)
             }
-            Reason::NoFigure(name) => write!(f, "there is no figure {name}"),
+            Reason::NoFigure(id) => write!(f, "there is no figure {id}"),
             Reason::NeverCommanded { from } => write!(
                 f,
                 "the command was never at {:.0} % or more long enough with a state beside it",
