@@ -32,10 +32,10 @@ fn with(text: &str, old: &str, new: &str) -> String {
 }
 
 #[track_caller]
-fn check_withheld(results: &Results, names: &[&str], word: &str) {
-    for name in names {
-        let why = figure(results, name).outcome.as_ref().expect_err(name);
-        assert!(why.to_string().contains(word), "{name}: {why}");
+fn check_withheld(results: &Results, ids: &[FigureId], word: &str) {
+    for id in ids {
+        let why = figure(results, *id).outcome.as_ref().expect_err(id.word());
+        assert!(why.to_string().contains(word), "{id}: {why}");
     }
 }
 

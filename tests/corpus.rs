@@ -198,14 +198,14 @@ fn figures_agree_with_what_the_recipes_derive() {
             .run(["report", recipe.log_name, "--map", "car.map", "--json"])
             .done();
         let report = run.json();
-        for (figure, wanted, tolerance) in recipe.derived {
-            let value = &report["figures"][figure]["value"];
+        for (id, wanted, tolerance) in recipe.derived {
+            let value = &report["figures"][id.word()]["value"];
             let is_near = value
                 .as_f64()
                 .is_some_and(|got| (got - wanted).abs() <= tolerance);
             if !is_near {
                 found.push(format!(
-                    "{}: {figure} is {value}, derived {wanted} ± {tolerance}",
+                    "{}: {id} is {value}, derived {wanted} ± {tolerance}",
                     recipe.name
                 ));
             }

@@ -74,6 +74,13 @@ fn golden(log: &[u8]) -> Results {
 }
 
 #[test]
+fn every_figure_is_there_in_the_order_of_its_declaration() {
+    let results = golden(&drive(2.0, |_| Some([60.0, 30.0, 0.0, 800.0])));
+    let ids: Vec<FigureId> = results.figures.iter().map(|figure| figure.id).collect();
+    assert_eq!(ids, FigureId::ALL);
+}
+
+#[test]
 fn k1_preload_in_a_bend_costs_the_same_at_any_speed_and_radius() {
     // 80 N·m · ½ · 1.55 m · 90° / 0.32 m = 304.3 J, whatever the speed.
     for (radius, speed) in [(20.0, 10.0), (20.0, 5.0), (12.0, 6.0), (40.0, 15.0)] {

@@ -16,7 +16,7 @@ fn scenario(name: &str) -> Scenario {
     found.expect("the sample drives have it")
 }
 
-const CAUSES: [&str; 4] = [
+const CAUSES: [FigureId; 4] = [
     FigureId::HeatPreload,
     FigureId::HeatCommanded,
     FigureId::HeatMismatch,

@@ -7,6 +7,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use common::program::PROGRAM;
+use halfshaft_health::FigureId;
+use halfshaft_model::channel::ROLES;
 use serde_json::Value;
 
 /// Which crate may use which of ours. `cli` may use all.
@@ -397,12 +399,12 @@ fn the_top_level_holds_what_it_should() {
 }
 
 /// Finds words in the code of crates that may not use them.
-fn uses(words: &[&str], is_allowed: impl Fn(&str) -> bool) -> Vec<String> {
+fn uses(words: &[impl AsRef<str>], is_allowed: impl Fn(&str) -> bool) -> Vec<String> {
     let mut found = Vec::new();
     for name in crates().iter().filter(|name| !is_allowed(name)) {
         for (path, code) in sources(name) {
             for (number, line) in lines_of_code(&code) {
-                if words.iter().any(|word| has_word(line, word)) {
+                if words.iter().any(|word| has_word(line, word.as_ref())) {
                     found.push(format!("{}:{number}: {}", path.display(), line.trim()));
                 }
             }
@@ -433,6 +435,28 @@ fn only_the_program_prints_and_asks_the_world() {
     );
     // The search itself must find what is there.
     assert!(!uses(&["std::env"], |name| name != "cli").is_empty());
+}
+
+#[test]
+fn channels_and_figures_are_not_named_by_literals() {
+    let quoted = |name: &str| format!("\"{name}\"");
+    let channels: Vec<String> = ROLES.iter().map(|role| quoted(role.name)).collect();
+    none(
+        "channels named by a literal, not by `model::channel::name`",
+        &uses(&channels, |name| name == "model"),
+    );
+    assert!(uses(&channels, |name| name != "model").len() >= ROLES.len());
+    // A name of one word is English as well; as a `FigureId` it cannot be given.
+    let figures: Vec<String> = FigureId::ALL
+        .iter()
+        .map(|id| quoted(id.word()))
+        .filter(|word| word.contains('_'))
+        .collect();
+    let (declared, literal): (Vec<_>, Vec<_>) = uses(&figures, |_| false)
+        .into_iter()
+        .partition(|line| line.contains("figure_id.rs:"));
+    none("figures named by a literal, not by `FigureId`", &literal);
+    assert_eq!(declared.len(), figures.len());
 }
 
 #[test]

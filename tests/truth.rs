@@ -48,7 +48,7 @@ fn time_tolerance(truth: &Truth, seconds: f64) -> f64 {
 
 #[track_caller]
 fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
-    let within = |figure: &str, wanted: f64, tolerance: f64| {
+    let within = |figure: FigureId, wanted: f64, tolerance: f64| {
         let got = estimate(results, figure).value;
         assert!(
             (got - wanted).abs() <= tolerance,

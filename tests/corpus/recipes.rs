@@ -21,7 +21,7 @@ pub struct Recipe {
     /// The log.
     pub log: Vec<u8>,
     /// Figures that follow from the recipe: name, value, tolerance (absolute).
-    pub derived: Vec<(&'static str, f64, f64)>,
+    pub derived: Vec<(FigureId, f64, f64)>,
 }
 
 /// One instant of the drive.
@@ -142,7 +142,7 @@ fn whole_map(name: &str) -> String {
 /// Whatever the period, that is 1 kW for 2 s.
 const HEAT_KJ: f64 = 2.0;
 
-fn usual() -> Vec<(&'static str, f64, f64)> {
+fn usual() -> Vec<(FigureId, f64, f64)> {
     vec![
         (FigureId::Duration, 6.0, 1e-6),
         (FigureId::Engagements, 1.0, 0.0),
@@ -157,10 +157,10 @@ fn usual() -> Vec<(&'static str, f64, f64)> {
 }
 
 /// The usual figures but for some.
-fn but(changes: &[(&'static str, f64, f64)]) -> Vec<(&'static str, f64, f64)> {
-    let is_changed = |name: &str| changes.iter().any(|(changed, ..)| *changed == name);
+fn but(changes: &[(FigureId, f64, f64)]) -> Vec<(FigureId, f64, f64)> {
+    let is_changed = |id: &FigureId| changes.iter().any(|(changed, ..)| changed == id);
     let mut all = usual();
-    all.retain(|(name, ..)| !is_changed(name));
+    all.retain(|(id, ..)| !is_changed(id));
     all.extend_from_slice(changes);
     all
 }
@@ -170,7 +170,7 @@ fn log(
     about: &'static str,
     map: String,
     log: String,
-    derived: Vec<(&'static str, f64, f64)>,
+    derived: Vec<(FigureId, f64, f64)>,
 ) -> Recipe {
     Recipe {
         name,

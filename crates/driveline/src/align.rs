@@ -7,6 +7,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::channel::name;
 use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Behaviour, Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
 
@@ -114,7 +115,7 @@ pub struct Aligner {
 
 /// Whether a channel says what was asked of the clutch, or is worked out from that alone.
 pub fn follows_command(spec: &ChannelSpec) -> bool {
-    spec.name == "clutch.command" || spec.follows_command
+    spec.name == name::CLUTCH_COMMAND || spec.follows_command
 }
 
 /// What counts as full for a clutch channel, SI; `None` when nothing says.
@@ -142,10 +143,10 @@ pub fn full_scale(spec: &ChannelSpec, vehicle: &Vehicle) -> Option<f64> {
 /// the command and whose full value is known.
 pub fn state_channel(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<usize> {
     let of_mechanism = [
-        "clutch.position",
-        "clutch.pressure",
-        "clutch.force",
-        "clutch.torque",
+        name::CLUTCH_POSITION,
+        name::CLUTCH_PRESSURE,
+        name::CLUTCH_FORCE,
+        name::CLUTCH_TORQUE,
     ];
     of_mechanism.into_iter().find_map(|name| {
         let found = channels.iter().position(|channel| channel.name == name)?;
@@ -161,10 +162,10 @@ pub fn state_channel(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<usiz
 fn grid(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Vec<usize> {
     let index = |name: &str| channels.iter().position(|channel| channel.name == name);
     let period = |channel: &usize| channels[*channel].period_s;
-    let mut grid: Vec<usize> = index("wheel.rear.right").into_iter().collect();
+    let mut grid: Vec<usize> = index(name::WHEEL_REAR_RIGHT).into_iter().collect();
     let wheel_s = grid.first().and_then(period);
     let others = vehicle.torque_sources.iter().map(TorqueSource::channel);
-    for channel in std::iter::once("wheel.rear.left")
+    for channel in std::iter::once(name::WHEEL_REAR_LEFT)
         .chain(others)
         .filter_map(index)
     {
@@ -199,10 +200,12 @@ impl Aligner {
             let found = index(name)?;
             Some(place(Track::new(found, &channels[found])))
         };
-        let [left, right] = ["wheel.rear.left", "wheel.rear.right"].map(&mut track);
-        let [front_left, front_right] = ["wheel.front.left", "wheel.front.right"].map(&mut track);
-        let [speed, yaw, brake] = ["speed.vehicle", "yaw.rate", "brake"].map(&mut track);
-        let [anti_lock, stability] = ["abs.active", "stability.active"].map(&mut track);
+        let [left, right] = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT].map(&mut track);
+        let [front_left, front_right] =
+            [name::WHEEL_FRONT_LEFT, name::WHEEL_FRONT_RIGHT].map(&mut track);
+        let [speed, yaw, brake] =
+            [name::SPEED_VEHICLE, name::YAW_RATE, name::BRAKE].map(&mut track);
+        let [anti_lock, stability] = [name::ABS_ACTIVE, name::STABILITY_ACTIVE].map(&mut track);
         let mut normalised = |name: &str| {
             let full_scale = full_scale(&channels[index(name)?], vehicle)?;
             Some(Normalised {
@@ -210,7 +213,7 @@ impl Aligner {
                 full_scale,
             })
         };
-        let command = normalised("clutch.command");
+        let command = normalised(name::CLUTCH_COMMAND);
         let state =
             state_channel(vehicle, channels).and_then(|found| normalised(&channels[found].name));
         let mut sources: Vec<Source> = vehicle

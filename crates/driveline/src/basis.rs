@@ -4,6 +4,7 @@
 //! each thing that cannot be derived the reason. Decided once, before the
 //! first sample.
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Layout, TorqueSource, Vehicle};
 
 use crate::derive::quantisation::slip_step;
@@ -53,7 +54,7 @@ impl Basis {
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Basis {
         let mut assumptions = Vec::new();
         let find = |name: &str| channels.iter().find(|channel| channel.name == name);
-        let wheels = [find("wheel.rear.left"), find("wheel.rear.right")];
+        let wheels = [find(name::WHEEL_REAR_LEFT), find(name::WHEEL_REAR_RIGHT)];
         let slip = match vehicle.layout {
             None => Err(Refusal::NoLayout),
             Some(Layout::Geared {
@@ -82,7 +83,7 @@ impl Basis {
             .fold(0.0, f64::max);
         if vehicle.track_front_m.is_none()
             && vehicle.track_rear_m.is_some()
-            && find("wheel.front.left").is_some()
+            && find(name::WHEEL_FRONT_LEFT).is_some()
         {
             assumptions.push(
                 "The map does not state the front track: the rear track is used for it.".to_owned(),

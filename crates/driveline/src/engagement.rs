@@ -4,6 +4,7 @@
 //! seconds by level without hysteresis. Nothing is carried over a gap: an event that
 //! crosses one is marked broken.
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Span, Time, Vehicle};
 
 use crate::align::full_scale;
@@ -102,7 +103,7 @@ impl CommandWatch {
     pub fn of(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<CommandWatch> {
         let channel = channels
             .iter()
-            .position(|channel| channel.name == "clutch.command")?;
+            .position(|channel| channel.name == name::CLUTCH_COMMAND)?;
         let full = full_scale(&channels[channel], vehicle)?;
         Some(CommandWatch::new(channel, &channels[channel], full))
     }

@@ -5,6 +5,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Time};
 use wide::f64x4;
 
@@ -64,7 +65,9 @@ pub(crate) struct RowMaker {
 
 impl RowMaker {
     pub(crate) fn new(basis: Basis, channels: &[ChannelSpec]) -> RowMaker {
-        let yaw = channels.iter().find(|channel| channel.name == "yaw.rate");
+        let yaw = channels
+            .iter()
+            .find(|channel| channel.name == name::YAW_RATE);
         RowMaker {
             basis,
             floor: NoiseFloor::default(),

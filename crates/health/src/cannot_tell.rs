@@ -3,6 +3,7 @@
 use crate::limits::Limits;
 use crate::nouns::CannotTell;
 use crate::reason::Reason;
+use halfshaft_model::channel::name;
 
 /// What the drive showed, as far as open questions turn on it.
 #[derive(Clone, Debug, Default)]
@@ -44,7 +45,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             next_time: next_time.to_owned(),
         });
     };
-    if !has("wheel.rear.left") || !has("wheel.rear.right") {
+    if !has(name::WHEEL_REAR_LEFT) || !has(name::WHEEL_REAR_RIGHT) {
         add(
             "slip",
             "Did the pack slip?",
@@ -52,7 +53,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "wheel.rear.left and wheel.rear.right at 50 Hz",
         );
     }
-    if !has("clutch.command") {
+    if !has(name::CLUTCH_COMMAND) {
         add(
             "engagement",
             "When and how long was the pack asked to engage?",
@@ -81,7 +82,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "the torque follows the command for want of a state, which on simulated drives read 14 to 73 % high".to_owned(),
             "clutch.position or clutch.pressure at 50 Hz",
         );
-    } else if seen.is_preload_only && has("wheel.rear.left") && has("wheel.rear.right") {
+    } else if seen.is_preload_only && has(name::WHEEL_REAR_LEFT) && has(name::WHEEL_REAR_RIGHT) {
         add(
             "heat-beyond-preload",
             "How much heat did the pack make when it was squeezed?",
@@ -90,11 +91,11 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         );
     }
     if ![
-        "clutch.position",
-        "clutch.pressure",
-        "clutch.force",
-        "clutch.torque",
-        "motor.current",
+        name::CLUTCH_POSITION,
+        name::CLUTCH_PRESSURE,
+        name::CLUTCH_FORCE,
+        name::CLUTCH_TORQUE,
+        name::MOTOR_CURRENT,
     ]
     .iter()
     .any(|name| has(name))
@@ -107,7 +108,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "clutch.position at 50 Hz, motor.current and supply.voltage at 10 Hz",
         );
     }
-    if !has("oil.temperature") {
+    if !has(name::OIL_TEMPERATURE) {
         add(
             "temperature",
             "How hot did the oil get?",
@@ -115,8 +116,8 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
             "oil.temperature and ambient.temperature at 1 Hz",
         );
     }
-    let has_front = has("wheel.front.left") && has("wheel.front.right");
-    if !(has("yaw.rate") || has_front) {
+    let has_front = has(name::WHEEL_FRONT_LEFT) && has(name::WHEEL_FRONT_RIGHT);
+    if !(has(name::YAW_RATE) || has_front) {
         add(
             "cornering",
             "Was a wheel-speed difference the bend's or the pack's doing?",
@@ -148,7 +149,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
         );
     }
     if seen.command_refusal.is_none()
-        && has("clutch.command")
+        && has(name::CLUTCH_COMMAND)
         && seen.n_engagements < u64::from(limits.trust.enough_events)
     {
         let why = format!(

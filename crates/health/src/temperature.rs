@@ -10,6 +10,7 @@ use halfshaft_driveline::thermal::{
     ThermalEstimate, UnitFactors, axle_power_w, estimate_changed, longest_cooling,
 };
 use halfshaft_driveline::track::Track;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
 
 use crate::limits::Limits;
@@ -81,8 +82,8 @@ impl TemperatureWatch {
             readings: Readings::default(),
         };
         // Sites are never mixed: the oil where there is one, else the housing.
-        let oil = index("oil.temperature").map(|found| (found, channels[found].site));
-        let housing = index("housing.temperature").map(|found| (found, Some(Site::Housing)));
+        let oil = index(name::OIL_TEMPERATURE).map(|found| (found, channels[found].site));
+        let housing = index(name::HOUSING_TEMPERATURE).map(|found| (found, Some(Site::Housing)));
         let sensor = oil.or(housing);
         let track = |name: &str| index(name).map(|found| Track::held(found, &channels[found]));
         let priors = Priors::default();
@@ -93,11 +94,11 @@ impl TemperatureWatch {
                 (None, Some((found, _))) => Some(Sensor::Housing(Kept::new(gated(found)))),
                 (None, None) => None,
             },
-            air: index("ambient.temperature").map(|found| Kept::new(gated(found))),
+            air: index(name::AMBIENT_TEMPERATURE).map(|found| Kept::new(gated(found))),
             power: [
-                track("engine.torque"),
-                track("engine.speed"),
-                track("acceleration.longitudinal"),
+                track(name::ENGINE_TORQUE),
+                track(name::ENGINE_SPEED),
+                track(name::ACCELERATION_LONGITUDINAL),
             ],
             mass_kg: vehicle.mass_kg,
             usual_slip_sd: limits.slip.usual_sd_rad_per_s,
@@ -170,12 +171,12 @@ impl TemperatureWatch {
             return Err(Refusal::ModelledByCar.into());
         }
         let Some(air) = &self.air else {
-            return Err(Reason::no_value(&["ambient.temperature"]));
+            return Err(Reason::no_value(&[name::AMBIENT_TEMPERATURE]));
         };
         let grid = air.ask(gate)?.readings.grid();
         let air: Vec<f64> = grid.bins().iter().map(|(_, bin)| bin.mean_c()).collect();
         if air.is_empty() {
-            return Err(Reason::no_value(&["ambient.temperature"]));
+            return Err(Reason::no_value(&[name::AMBIENT_TEMPERATURE]));
         }
         let mean_c = air.iter().sum::<f64>() / air.len() as f64;
         let sensor = &sensor.ask(gate)?.readings;

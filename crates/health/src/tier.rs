@@ -1,20 +1,21 @@
 //! What the channels of a log allow, as a tier, and what the next channel would buy.
 
 use crate::nouns::Tier;
+use halfshaft_model::channel::name;
 
 /// Any of these says what the clutch is asked or does.
 const CLUTCH: &[&str] = &[
-    "clutch.command",
-    "clutch.position",
-    "clutch.pressure",
-    "clutch.force",
-    "clutch.torque",
+    name::CLUTCH_COMMAND,
+    name::CLUTCH_POSITION,
+    name::CLUTCH_PRESSURE,
+    name::CLUTCH_FORCE,
+    name::CLUTCH_TORQUE,
 ];
 
 /// What each tier needs beside the one below, its name, and what it buys.
 const STEPS: &[(&[&[&str]], &str, &str)] = &[
     (
-        &[&["wheel.rear.left", "wheel.rear.right"]],
+        &[&[name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]],
         "wheel speeds only",
         "both rear wheel speeds: slip, cornering, tyres",
     ),
@@ -29,24 +30,28 @@ const STEPS: &[(&[&[&str]], &str, &str)] = &[
         "a torque table or the clutch's geometry in the map: heat",
     ),
     (
-        &[&["oil.temperature"]],
+        &[&[name::OIL_TEMPERATURE]],
         "with temperature",
         "the oil temperature: headroom and cooling",
     ),
     (
         &[
-            &["clutch.position", "clutch.pressure", "motor.current"],
-            &["supply.voltage", "motor.voltage"],
+            &[
+                name::CLUTCH_POSITION,
+                name::CLUTCH_PRESSURE,
+                name::MOTOR_CURRENT,
+            ],
+            &[name::SUPPLY_VOLTAGE, name::MOTOR_VOLTAGE],
         ],
         "with the actuator",
         "actuator position or motor current, and voltage: the health of the actuator",
     ),
     (
         &[
-            &["throttle"],
-            &["yaw.rate"],
-            &["steering.angle"],
-            &["brake", "brake.pressure"],
+            &[name::THROTTLE],
+            &[name::YAW_RATE],
+            &[name::STEERING_ANGLE],
+            &[name::BRAKE, name::BRAKE_PRESSURE],
         ],
         "with the causes",
         "throttle, steering, yaw and brake: the cause of each event",

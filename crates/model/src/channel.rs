@@ -1,8 +1,9 @@
 //! The channels the program computes with, each by its one name.
 //!
 //! A signal map gives its signals these names; anything else it wants to carry along
-//! is named `own.…`. `docs/channels.md` is printed from [`ROLES`]. To add a channel,
-//! add its row there.
+//! is named `own.…`. Code names a channel by its constant in [`name`], maps and
+//! docs by the word. `docs/channels.md` is printed from [`ROLES`]. To add a channel, add its
+//! row there.
 
 use crate::unit::{Dimension, UNITS};
 
@@ -70,195 +71,212 @@ const fn held(
     }
 }
 
-/// Every channel the program computes with.
-pub const ROLES: &[Role] = &[
-    measured(
+/// Declares each channel once: its row in [`ROLES`] and the constant of its name.
+macro_rules! roles {
+    ($($constant:ident = $behaviour:ident($name:literal, $unit:literal, $dimensions:expr, $meaning:literal),)+) => {
+        /// The names as constants: one that is misspelt does not compile.
+        pub mod name {
+            $(
+                #[doc = $meaning]
+                pub const $constant: &str = $name;
+            )+
+        }
+
+        /// Every channel the program computes with.
+        pub const ROLES: &[Role] = &[
+            $($behaviour(name::$constant, $unit, $dimensions, $meaning),)+
+        ];
+    };
+}
+
+roles! {
+    WHEEL_REAR_LEFT = measured(
         "wheel.rear.left",
         "rad/s",
         WHEEL,
-        "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map.",
+        "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map."
     ),
-    measured(
+    WHEEL_REAR_RIGHT = measured(
         "wheel.rear.right",
         "rad/s",
         WHEEL,
-        "Speed of the rear right wheel, forward positive.",
+        "Speed of the rear right wheel, forward positive."
     ),
-    measured(
+    WHEEL_FRONT_LEFT = measured(
         "wheel.front.left",
         "rad/s",
         WHEEL,
-        "Speed of the front left wheel, forward positive.",
+        "Speed of the front left wheel, forward positive."
     ),
-    measured(
+    WHEEL_FRONT_RIGHT = measured(
         "wheel.front.right",
         "rad/s",
         WHEEL,
-        "Speed of the front right wheel, forward positive.",
+        "Speed of the front right wheel, forward positive."
     ),
-    measured(
+    SPEED_VEHICLE = measured(
         "speed.vehicle",
         "m/s",
         &[Dimension::SPEED],
-        "Speed of the car over the road, from a source other than the rear wheels where there is one.",
+        "Speed of the car over the road, from a source other than the rear wheels where there is one."
     ),
-    measured(
+    YAW_RATE = measured(
         "yaw.rate",
         "rad/s",
         &[Dimension::ANGULAR_SPEED],
-        "Turning rate about the upward axis, positive to the left (ISO 8855).",
+        "Turning rate about the upward axis, positive to the left (ISO 8855)."
     ),
-    measured(
+    STEERING_ANGLE = measured(
         "steering.angle",
         "rad",
         &[Dimension::NONE],
-        "Angle of the steering wheel, positive to the left.",
+        "Angle of the steering wheel, positive to the left."
     ),
-    measured(
+    ACCELERATION_LATERAL = measured(
         "acceleration.lateral",
         "m/s2",
         &[Dimension::ACCELERATION],
-        "Acceleration to the left.",
+        "Acceleration to the left."
     ),
-    measured(
+    ACCELERATION_LONGITUDINAL = measured(
         "acceleration.longitudinal",
         "m/s2",
         &[Dimension::ACCELERATION],
-        "Acceleration forward.",
+        "Acceleration forward."
     ),
-    held(
+    CLUTCH_COMMAND = held(
         "clutch.command",
         "1",
         ACTUATOR,
-        "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full.",
+        "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full."
     ),
-    measured(
+    CLUTCH_POSITION = measured(
         "clutch.position",
         "1",
         ACTUATOR,
-        "Where the actuator says it is: angle, travel or share of full.",
+        "Where the actuator says it is: angle, travel or share of full."
     ),
-    measured(
+    CLUTCH_PRESSURE = measured(
         "clutch.pressure",
         "Pa",
         &[Dimension::PRESSURE, Dimension::NONE],
-        "Pressure on the pack's piston.",
+        "Pressure on the pack's piston."
     ),
-    measured(
+    CLUTCH_FORCE = measured(
         "clutch.force",
         "N",
         &[Dimension::FORCE],
-        "Force that squeezes the pack.",
+        "Force that squeezes the pack."
     ),
-    measured(
+    CLUTCH_TORQUE = measured(
         "clutch.torque",
         "N.m",
         &[Dimension::TORQUE],
-        "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias.",
+        "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias."
     ),
-    measured(
+    MOTOR_CURRENT = measured(
         "motor.current",
         "A",
         &[Dimension::CURRENT],
-        "Current of the actuator motor.",
+        "Current of the actuator motor."
     ),
-    measured(
+    MOTOR_VOLTAGE = measured(
         "motor.voltage",
         "V",
         &[Dimension::VOLTAGE],
-        "Voltage at the actuator motor.",
+        "Voltage at the actuator motor."
     ),
-    measured(
+    SUPPLY_VOLTAGE = measured(
         "supply.voltage",
         "V",
         &[Dimension::VOLTAGE],
-        "Supply voltage of the car.",
+        "Supply voltage of the car."
     ),
-    measured(
+    OIL_TEMPERATURE = measured(
         "oil.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
-        "Temperature of the axle oil. The map says where the sensor sits.",
+        "Temperature of the axle oil. The map says where the sensor sits."
     ),
-    measured(
+    HOUSING_TEMPERATURE = measured(
         "housing.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
-        "Temperature of the axle housing.",
+        "Temperature of the axle housing."
     ),
-    measured(
+    AMBIENT_TEMPERATURE = measured(
         "ambient.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
-        "Temperature of the outside air.",
+        "Temperature of the outside air."
     ),
-    measured(
+    THROTTLE = measured(
         "throttle",
         "1",
         &[Dimension::NONE],
-        "Position of the accelerator pedal, 0 to 1.",
+        "Position of the accelerator pedal, 0 to 1."
     ),
-    measured(
+    ENGINE_SPEED = measured(
         "engine.speed",
         "rad/s",
         &[Dimension::ANGULAR_SPEED],
-        "Speed of the engine.",
+        "Speed of the engine."
     ),
-    measured(
+    ENGINE_TORQUE = measured(
         "engine.torque",
         "N.m",
         &[Dimension::TORQUE],
-        "Torque of the engine.",
+        "Torque of the engine."
     ),
-    measured(
+    BRAKE_PRESSURE = measured(
         "brake.pressure",
         "Pa",
         &[Dimension::PRESSURE],
-        "Pressure in the brakes.",
+        "Pressure in the brakes."
     ),
-    held(
+    BRAKE = held(
         "brake",
         "1",
         &[Dimension::NONE],
-        "Brake pedal pressed: 1, released: 0.",
+        "Brake pedal pressed: 1, released: 0."
     ),
-    held(
+    ABS_ACTIVE = held(
         "abs.active",
         "1",
         &[Dimension::NONE],
-        "Anti-lock control at work: 1.",
+        "Anti-lock control at work: 1."
     ),
-    held(
+    STABILITY_ACTIVE = held(
         "stability.active",
         "1",
         &[Dimension::NONE],
-        "Stability or traction control at work: 1.",
+        "Stability or traction control at work: 1."
     ),
-    held(
+    GEAR = held(
         "gear",
         "1",
         &[Dimension::NONE],
-        "Gear engaged; negative for reverse, 0 for neutral.",
+        "Gear engaged; negative for reverse, 0 for neutral."
     ),
-    held(
+    LAP_MARKER = held(
         "lap.marker",
         "1",
         &[Dimension::NONE],
-        "Changes at the start of a lap.",
+        "Changes at the start of a lap."
     ),
-    measured(
+    POSITION_LATITUDE = measured(
         "position.latitude",
         "rad",
         &[Dimension::NONE],
-        "Latitude, north positive. Personal: no report shows it, exports leave out the first and last 500 m.",
+        "Latitude, north positive. Personal: no report shows it, exports leave out the first and last 500 m."
     ),
-    measured(
+    POSITION_LONGITUDE = measured(
         "position.longitude",
         "rad",
         &[Dimension::NONE],
-        "Longitude, east positive. Personal like the latitude.",
+        "Longitude, east positive. Personal like the latitude."
     ),
-];
+}
 
 impl Role {
     /// The role of that name.

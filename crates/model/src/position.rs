@@ -6,6 +6,7 @@
 
 use crate::block::Block;
 use crate::channel::ChannelSpec;
+use crate::channel::name;
 use crate::time::Time;
 
 /// Mean radius of the earth, m. Source: IUGG (mean radius R1 of GRS 80), from memory.
@@ -103,7 +104,10 @@ impl Fixes {
     pub fn new(channels: &[ChannelSpec]) -> Option<Fixes> {
         let find = |name: &str| channels.iter().position(|channel| channel.name == name);
         Some(Fixes {
-            columns: [find("position.latitude")?, find("position.longitude")?],
+            columns: [
+                find(name::POSITION_LATITUDE)?,
+                find(name::POSITION_LONGITUDE)?,
+            ],
             latest: Default::default(),
             latest_fix: None,
         })

@@ -4,33 +4,34 @@
 
 use crate::controller::COMMAND_STEP;
 use crate::frames;
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Meaning, Site};
 
 /// The channels of the car, in the order of [`frames::read_back`]; those after the ambient
 /// temperature are sent only when [`Rates::more_ms`] says so.
 pub const CHANNELS: [&str; 22] = [
-    "wheel.rear.left",
-    "wheel.rear.right",
-    "wheel.front.left",
-    "wheel.front.right",
-    "clutch.command",
-    "clutch.position",
-    "yaw.rate",
-    "acceleration.lateral",
-    "acceleration.longitudinal",
-    "throttle",
-    "brake",
-    "brake.pressure",
-    "steering.angle",
-    "supply.voltage",
-    "motor.current",
-    "oil.temperature",
-    "housing.temperature",
-    "ambient.temperature",
-    "clutch.torque",
-    "engine.speed",
-    "engine.torque",
-    "gear",
+    name::WHEEL_REAR_LEFT,
+    name::WHEEL_REAR_RIGHT,
+    name::WHEEL_FRONT_LEFT,
+    name::WHEEL_FRONT_RIGHT,
+    name::CLUTCH_COMMAND,
+    name::CLUTCH_POSITION,
+    name::YAW_RATE,
+    name::ACCELERATION_LATERAL,
+    name::ACCELERATION_LONGITUDINAL,
+    name::THROTTLE,
+    name::BRAKE,
+    name::BRAKE_PRESSURE,
+    name::STEERING_ANGLE,
+    name::SUPPLY_VOLTAGE,
+    name::MOTOR_CURRENT,
+    name::OIL_TEMPERATURE,
+    name::HOUSING_TEMPERATURE,
+    name::AMBIENT_TEMPERATURE,
+    name::CLUTCH_TORQUE,
+    name::ENGINE_SPEED,
+    name::ENGINE_TORQUE,
+    name::GEAR,
 ];
 
 /// How many of [`CHANNELS`] every car sends.
@@ -106,7 +107,10 @@ pub fn channel_specs(rates: &Rates, radius_m: f64) -> Vec<ChannelSpec> {
     let specs = channels_sent(rates).iter().map(|&name| {
         let mut spec = ChannelSpec::new(name);
         match name {
-            "wheel.rear.left" | "wheel.rear.right" | "wheel.front.left" | "wheel.front.right" => {
+            name::WHEEL_REAR_LEFT
+            | name::WHEEL_REAR_RIGHT
+            | name::WHEEL_FRONT_LEFT
+            | name::WHEEL_FRONT_RIGHT => {
                 spec.through_radius = true;
                 spec.believable_from_m_per_s = Some(1.0 / 3.6);
                 spec.period_s = if name.starts_with("wheel.rear") {
@@ -116,62 +120,66 @@ pub fn channel_specs(rates: &Rates, radius_m: f64) -> Vec<ChannelSpec> {
                 };
                 spec.step = Some(frames::WHEEL_STEP_KM_PER_H / 3.6 / radius_m);
             }
-            "clutch.command" => {
+            name::CLUTCH_COMMAND => {
                 spec.period_s = period_s(rates.command_ms);
                 spec.step = Some(COMMAND_STEP);
                 spec.full_scale = Some(1.0);
                 spec.meaning = Some(Meaning::Percent);
             }
-            "clutch.position" => {
+            name::CLUTCH_POSITION => {
                 spec.period_s = rates.position_ms.and_then(period_s);
                 spec.step = Some(frames::POSITION_STEP_DEG.to_radians());
                 spec.full_scale = Some(frames::POSITION_FULL_DEG.to_radians());
                 spec.meaning = Some(Meaning::Position);
             }
-            "yaw.rate" => {
+            name::YAW_RATE => {
                 spec.period_s = rates.motion_ms.and_then(period_s);
                 spec.step = Some(frames::YAW_STEP_DEG_PER_S.to_radians());
             }
-            "acceleration.lateral" | "acceleration.longitudinal" => {
+            name::ACCELERATION_LATERAL | name::ACCELERATION_LONGITUDINAL => {
                 spec.period_s = rates.motion_ms.and_then(period_s);
                 spec.step = Some(0.01);
             }
-            "throttle" | "brake" | "brake.pressure" => {
+            name::THROTTLE | name::BRAKE | name::BRAKE_PRESSURE => {
                 spec.period_s = period_s(rates.pedals_ms);
                 spec.step = Some(match name {
-                    "throttle" => 0.004,
-                    "brake" => 1.0,
+                    name::THROTTLE => 0.004,
+                    name::BRAKE => 1.0,
                     _ => 0.02e5,
                 });
             }
-            "steering.angle" => {
+            name::STEERING_ANGLE => {
                 spec.period_s = period_s(rates.steering_ms);
                 spec.step = Some(0.1f64.to_radians());
             }
-            "supply.voltage" | "motor.current" => {
+            name::SUPPLY_VOLTAGE | name::MOTOR_CURRENT => {
                 spec.period_s = period_s(rates.unit_ms);
-                spec.step = Some(if name == "motor.current" { 0.01 } else { 0.1 });
+                spec.step = Some(if name == name::MOTOR_CURRENT {
+                    0.01
+                } else {
+                    0.1
+                });
             }
-            "oil.temperature" | "housing.temperature" | "ambient.temperature" => {
+            name::OIL_TEMPERATURE | name::HOUSING_TEMPERATURE | name::AMBIENT_TEMPERATURE => {
                 spec.period_s = Some(1.0);
                 spec.step = Some(1.0);
                 spec.site = match name {
-                    "oil.temperature" => Some(Site::Oil),
-                    "housing.temperature" => Some(Site::Housing),
+                    name::OIL_TEMPERATURE => Some(Site::Oil),
+                    name::HOUSING_TEMPERATURE => Some(Site::Housing),
                     _ => None,
                 };
             }
-            "clutch.torque" | "engine.speed" | "engine.torque" | "gear" => {
+            name::CLUTCH_TORQUE | name::ENGINE_SPEED | name::ENGINE_TORQUE | name::GEAR => {
                 spec.period_s = rates.more_ms.and_then(period_s);
                 match name {
-                    "clutch.torque" => {
+                    name::CLUTCH_TORQUE => {
                         spec.step = Some(frames::TORQUE_STEP_NM);
                         spec.meaning = Some(Meaning::PackTorque);
                     }
-                    "engine.speed" => {
+                    name::ENGINE_SPEED => {
                         spec.step = Some(frames::ENGINE_STEP_RPM * std::f64::consts::TAU / 60.0);
                     }
-                    "engine.torque" => spec.step = Some(frames::ENGINE_STEP_NM),
+                    name::ENGINE_TORQUE => spec.step = Some(frames::ENGINE_STEP_NM),
                     _ => spec.step = Some(1.0),
                 }
             }

@@ -8,6 +8,7 @@ use crate::controller::{Gains, Strategy};
 use crate::frames;
 use crate::random::Random;
 use crate::thermal::ThermalParameters;
+use halfshaft_model::channel::name;
 use halfshaft_model::vehicle::Pack;
 use halfshaft_model::{Beyond, Layout, Table, Toleranced, TorqueSource, Vehicle};
 
@@ -245,7 +246,7 @@ impl VehicleTrue {
             }),
             preload_nm: Some(preload),
             torque_sources: vec![TorqueSource::Table {
-                channel: "clutch.position".to_owned(),
+                channel: name::CLUTCH_POSITION.to_owned(),
                 second: None,
                 table: self.table_scaled(frames::POSITION_FULL_DEG.to_radians(), torque.value),
                 is_axle_bias: false,

@@ -8,6 +8,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::align::{follows_command, full_scale};
@@ -39,10 +40,10 @@ pub const PEAK_FALLS_BY: f64 = 0.3;
 
 /// Signals that say what the mechanism did, best first: those with a share of full.
 pub const SIGNALS: [&str; 4] = [
-    "clutch.position",
-    "clutch.torque",
-    "clutch.pressure",
-    "clutch.force",
+    name::CLUTCH_POSITION,
+    name::CLUTCH_TORQUE,
+    name::CLUTCH_PRESSURE,
+    name::CLUTCH_FORCE,
 ];
 
 /// A throttle that was on within so long before is pressed again and not on: a lift of a
@@ -114,7 +115,7 @@ impl LadderWatch {
     /// A watch; `None` when the map has no throttle, or no command with a full scale.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<LadderWatch> {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let (throttle, command) = (index("throttle")?, index("clutch.command")?);
+        let (throttle, command) = (index(name::THROTTLE)?, index(name::CLUTCH_COMMAND)?);
         let full_command = full_scale(&channels[command], vehicle)?;
         let responses = SIGNALS
             .iter()

@@ -6,6 +6,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::align::{follows_command, full_scale};
@@ -19,11 +20,11 @@ use crate::track::{DISORDER_S, Track};
 /// Signals that say what the mechanism did, best first. Current last: it says what the
 /// motor was given.
 pub const SIGNALS: [&str; 5] = [
-    "clutch.position",
-    "clutch.torque",
-    "clutch.pressure",
-    "clutch.force",
-    "motor.current",
+    name::CLUTCH_POSITION,
+    name::CLUTCH_TORQUE,
+    name::CLUTCH_PRESSURE,
+    name::CLUTCH_FORCE,
+    name::MOTOR_CURRENT,
 ];
 
 /// The response is looked at from so long before the first change of the command. Source:
@@ -96,7 +97,7 @@ impl ResponseWatch {
     /// A watch for the channels of a map.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Result<ResponseWatch, NoWatch> {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let command = index("clutch.command").ok_or(NoWatch::NoCommand)?;
+        let command = index(name::CLUTCH_COMMAND).ok_or(NoWatch::NoCommand)?;
         let full = full_scale(&channels[command], vehicle).ok_or(NoWatch::NoFullCommand)?;
         let signals: Vec<Signal> = SIGNALS
             .iter()
@@ -122,8 +123,8 @@ impl ResponseWatch {
             command_period_s: channels[command].period_s,
             edges: EdgeWatch::default(),
             signals,
-            oil: track("oil.temperature"),
-            supply: track("supply.voltage"),
+            oil: track(name::OIL_TEMPERATURE),
+            supply: track(name::SUPPLY_VOLTAGE),
             late_s: late_by_s + DISORDER_S,
             pending: VecDeque::new(),
             previous: None,

@@ -14,6 +14,7 @@ use halfshaft_driveline::response::resolution::{Resolution, Told, spread, tell};
 use halfshaft_driveline::response::series::{Sample, Series, median_interval_s, readings};
 use halfshaft_driveline::response::watch::{AFTER_S, is_measured};
 use halfshaft_driveline::response::{Direction, Reading};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 /// Rows further apart than this have a gap between them, s. Source: none, engineering guess; it
@@ -59,10 +60,10 @@ impl ApparentWatch {
     /// A watch for the channels of a map; `None` where it lacks a command or its full scale.
     pub(super) fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<ApparentWatch> {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
-        let command = index("clutch.command")?;
+        let command = index(name::CLUTCH_COMMAND)?;
         let full = full_scale(&channels[command], vehicle)?;
         let throttle =
-            index("throttle").map(|found| Series::measured(found, &channels[found], 1.0));
+            index(name::THROTTLE).map(|found| Series::measured(found, &channels[found], 1.0));
         Some(ApparentWatch {
             command: Series::held(command, &channels[command], full),
             command_period_s: channels[command].period_s,

@@ -29,6 +29,7 @@ use halfshaft_driveline::response::pool::{Pool, Quantity, pool, reasons};
 use halfshaft_driveline::response::resolution::{Spread, spread};
 use halfshaft_driveline::response::watch::NoWatch;
 use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 use crate::trust::{COMMAND, Gate, OIL, SLIP, Source};
@@ -355,7 +356,7 @@ fn delay(ladders: &[Ladder], pedal: Pedal) -> PedalDelay {
 
 fn no_watch(refusal: NoWatch) -> Reason {
     match refusal {
-        NoWatch::NoCommand => Reason::NoChannel("clutch.command"),
+        NoWatch::NoCommand => Reason::NoChannel(name::CLUTCH_COMMAND),
         NoWatch::NoFullCommand => MapFact::FullCommand.into(),
         NoWatch::NoSignal => MapFact::Response.into(),
     }

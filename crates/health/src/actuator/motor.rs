@@ -13,6 +13,7 @@ use halfshaft_driveline::response::edges::{Direction, Edge};
 use halfshaft_driveline::response::motor::{COPPER_REFERENCE_C, winding_temperature};
 use halfshaft_driveline::response::resolution::{Spread, spread};
 use halfshaft_driveline::track::{Answer, Track};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Span, Time, Vehicle};
 
 /// State from which the pack counts as held closed. Source: none, engineering guess.
@@ -236,20 +237,20 @@ impl MotorWatch {
         };
         let held = |name: &str| index(name).map(|found| Track::held(found, &channels[found]));
         let state = [
-            "clutch.position",
-            "clutch.torque",
-            "clutch.pressure",
-            "clutch.force",
+            name::CLUTCH_POSITION,
+            name::CLUTCH_TORQUE,
+            name::CLUTCH_PRESSURE,
+            name::CLUTCH_FORCE,
         ]
         .into_iter()
         .filter(|name| index(name).is_some_and(|found| !follows_command(&channels[found])))
         .find_map(share);
         let currents = || {
             Some(CurrentWatch {
-                current: held("motor.current")?,
-                command: share("clutch.command")?,
+                current: held(name::MOTOR_CURRENT)?,
+                command: share(name::CLUTCH_COMMAND)?,
                 state: state?,
-                motor_voltage: held("motor.voltage"),
+                motor_voltage: held(name::MOTOR_VOLTAGE),
                 waiting: VecDeque::new(),
                 hold: None,
                 stall: None,
@@ -258,7 +259,7 @@ impl MotorWatch {
         };
         MotorWatch {
             currents: currents(),
-            supply: index("supply.voltage"),
+            supply: index(name::SUPPLY_VOLTAGE),
             recent: VecDeque::new(),
             rated_a: vehicle.motor_current_a.filter(|rated| *rated > 0.0),
             rated_ohm: vehicle.motor_resistance_ohm,

@@ -6,6 +6,7 @@
 
 use halfshaft_driveline::align::{follows_command, state_channel};
 use halfshaft_driveline::{Calibration, Learned, Mode};
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
 use super::Health;
@@ -186,7 +187,7 @@ impl Health {
 
     fn oil_verdict(&self, gate: &Gate) -> Verdict {
         if self.oil.is_none() {
-            return Verdict::Missing(Reason::NoChannel("oil.temperature"));
+            return Verdict::Missing(Reason::NoChannel(name::OIL_TEMPERATURE));
         }
         let moving_s = self
             .sums
@@ -202,7 +203,7 @@ impl Health {
         match trouble {
             Some(why) => Verdict::Withheld(why),
             None if self.oil_sensor.n_taken() == 0 => {
-                Verdict::Missing(Reason::no_value(&["oil.temperature"]))
+                Verdict::Missing(Reason::no_value(&[name::OIL_TEMPERATURE]))
             }
             None => Verdict::Sound,
         }

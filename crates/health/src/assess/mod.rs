@@ -15,6 +15,7 @@ use halfshaft_driveline::align::full_scale;
 use halfshaft_driveline::refit::Refit;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Derived, Row};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Fixes, Position, Time, Vehicle};
 
 use crate::actuator::ActuatorWatch;
@@ -141,14 +142,14 @@ impl Health {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
         let tolerances = Tolerances::new(vehicle, channels, &basis, &limits.trust);
         let (torque, slip) = (SDS_OF_90 * tolerances.torque, SDS_OF_90 * tolerances.slip);
-        let command = match index("clutch.command") {
-            None => Err(Reason::NoChannel("clutch.command")),
+        let command = match index(name::CLUTCH_COMMAND) {
+            None => Err(Reason::NoChannel(name::CLUTCH_COMMAND)),
             Some(found) => full_scale(&channels[found], vehicle)
                 .map(|_| found)
                 .ok_or(MapFact::FullCommand.into()),
         };
         let partial = PartialLimits::new(&basis, torque, slip, limits);
-        let oil = index("oil.temperature");
+        let oil = index(name::OIL_TEMPERATURE);
         let is_torque_of_state = judge::is_torque_of_state(vehicle, channels);
         let setup = Setup {
             vehicle,
@@ -175,9 +176,9 @@ impl Health {
             duty: DutySums::default(),
             path: PathWatch::with_limits(limits),
             fixes: None,
-            marker: index("lap.marker"),
-            air: index("ambient.temperature"),
-            housing: index("housing.temperature"),
+            marker: index(name::LAP_MARKER),
+            air: index(name::AMBIENT_TEMPERATURE),
+            housing: index(name::HOUSING_TEMPERATURE),
             ledger: Kept::new(Ledger::new(
                 basis.preload_nm,
                 SDS_OF_90 * tolerances.bends,
@@ -198,7 +199,8 @@ impl Health {
             oil_sensor: SensorWatch::new(limits),
             air_sensor: SensorWatch::new(limits),
             housing_sensor: SensorWatch::new(limits),
-            has_front: index("wheel.front.left").is_some() && index("wheel.front.right").is_some(),
+            has_front: index(name::WHEEL_FRONT_LEFT).is_some()
+                && index(name::WHEEL_FRONT_RIGHT).is_some(),
             latest: None,
             until: Time(0),
             fit: (1, 1),

@@ -5,6 +5,7 @@ use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::align::{follows_command, state_channel};
 use halfshaft_driveline::engagement::{FULL_FROM, OPEN_BELOW};
 use halfshaft_driveline::{CommandTime, Learned};
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Site, TorqueSource};
 
 use super::Health;
@@ -70,7 +71,7 @@ impl Health {
         if self.sums.n_rows > 1 {
             return None;
         }
-        let missing: Vec<&str> = ["wheel.rear.left", "wheel.rear.right"]
+        let missing: Vec<&str> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
             .into_iter()
             .filter(|name| !self.was_seen(name))
             .collect();
@@ -84,14 +85,14 @@ impl Health {
     }
 
     pub(super) fn no_speed(&self) -> Option<Reason> {
-        let is_known = self.basis.radius_m.is_some() || self.was_seen("speed.vehicle");
+        let is_known = self.basis.radius_m.is_some() || self.was_seen(name::SPEED_VEHICLE);
         (!is_known).then(|| MapFact::RadiusOrSpeed.into())
     }
 
     pub(super) fn command_time(&self, learned: &Learned) -> Result<CommandTime, Reason> {
         let channel = self.command.clone()?;
         if !self.coverage.was_seen(channel) {
-            return Err(Reason::no_value(&["clutch.command"]));
+            return Err(Reason::no_value(&[name::CLUTCH_COMMAND]));
         }
         let mut time = learned.command_time.unwrap_or_default();
         let known = time.open_s + time.partial_s + time.full_s;
@@ -142,10 +143,12 @@ impl Health {
     }
 
     pub(super) fn turning_source(&self) -> Result<&'static str, Reason> {
-        if self.was_seen("yaw.rate") {
+        if self.was_seen(name::YAW_RATE) {
             return Ok("the yaw rate, less its bias where the car stood still");
         }
-        if self.has_front && self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right")
+        if self.has_front
+            && self.was_seen(name::WHEEL_FRONT_LEFT)
+            && self.was_seen(name::WHEEL_FRONT_RIGHT)
         {
             if self.basis.track_front_m.is_none() {
                 return Err(MapFact::FrontTrack.into());

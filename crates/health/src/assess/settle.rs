@@ -6,6 +6,7 @@ use halfshaft_driveline::Learned;
 use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
 use halfshaft_driveline::row::mean_noise;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Span, Time};
 
 use super::{Health, ThermalKey};
@@ -70,7 +71,7 @@ impl Health {
         };
         let channels = self.coverage.channels();
         let wheel = |name: &str| channels.iter().find(|channel| channel.name == name);
-        let wheels: Vec<_> = ["wheel.rear.left", "wheel.rear.right"]
+        let wheels: Vec<_> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
             .iter()
             .filter_map(|name| wheel(name))
             .collect();
@@ -183,7 +184,7 @@ impl Health {
             tolerances,
             duration_s: self.coverage.duration_s(),
             command: &command,
-            command_period_s: wheel("clutch.command")
+            command_period_s: wheel(name::CLUTCH_COMMAND)
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
             engagements: (n_engagements, n_broken, learned.n_perhaps_one),

@@ -8,6 +8,7 @@ use crate::reason::{DriveFact, Reason};
 use crate::sums::PartialTime;
 use crate::trust::{Asked, SLIP, Source, Verdict};
 use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
+use halfshaft_model::channel::name;
 
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
@@ -35,7 +36,7 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
 /// Seconds by level of the command.
 fn command_time(from: &Ingredients, asked: &Asked) -> Result<CommandTime, Reason> {
     let time = asked.read(from.command)?;
-    time.ok_or(Reason::NoChannel("clutch.command"))
+    time.ok_or(Reason::NoChannel(name::CLUTCH_COMMAND))
 }
 
 pub(super) fn partial_by_command(from: &Ingredients) -> Figure {

@@ -10,6 +10,7 @@ use crate::sums::Sums;
 use crate::trust::{Asked, HEAT, Source, on};
 use halfshaft_driveline::SIGNIFICANT_SDS;
 use halfshaft_driveline::smooth::{DEFINITION, WINDOWS_S};
+use halfshaft_model::channel::name;
 
 /// Begins to ask for a figure of heat: it goes with the fit of the map as well.
 pub(super) fn with_fit<'a>(from: &Ingredients<'a>) -> Asked<'a> {
@@ -162,7 +163,7 @@ pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
 pub(super) fn oil_temp_max(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
     let outcome = asked.read(&from.oil_c).and_then(|highest_c| {
-        let celsius = highest_c.ok_or_else(|| Reason::no_value(&["oil.temperature"]))?;
+        let celsius = highest_c.ok_or_else(|| Reason::no_value(&[name::OIL_TEMPERATURE]))?;
         let half = SDS_OF_90 * from.limits.trust.oil_sensor_sd_k;
         Ok(Estimate {
             value: celsius,

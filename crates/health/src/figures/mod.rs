@@ -2,8 +2,8 @@
 //!
 //! In: what the other files summed, and the gate that says what of it is believed. Out: one
 //! [`Figure`] per name, in the order of the report. Cautions about the sources that a figure was
-//! made from reach its grade and its band by themselves. To add a figure add its function to
-//! the file of its kind and its line in [`all`].
+//! made from reach its grade and its band by themselves. To add a figure add its name to
+//! [`FigureId`], its function to the file of its kind and its line in [`all`].
 
 pub(crate) mod actuator;
 pub(crate) mod duty;
@@ -178,14 +178,14 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
 }
 
 /// The figure of that name.
-pub fn named<'a>(figures: &'a [Figure], id: FigureId) -> Option<&'a Figure> {
+pub fn named(figures: &[Figure], id: FigureId) -> Option<&Figure> {
     figures.iter().find(|figure| figure.id == id)
 }
 
 /// The number of the figure of that name, or why there is none.
 pub fn estimate_of(figures: &[Figure], id: FigureId) -> Result<Estimate, Reason> {
     named(figures, id)
-        .ok_or_else(|| Reason::NoFigure(id))?
+        .ok_or(Reason::NoFigure(id))?
         .outcome
         .clone()
 }

@@ -5,6 +5,7 @@
 
 use crate::reason::Reason;
 use halfshaft_driveline::Row;
+use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, window};
@@ -135,7 +136,7 @@ impl Check for NotMoving {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["clutch.command"])?;
+        drive.all_of(&[name::CLUTCH_COMMAND])?;
         if let Err(reason) = drive.actuator {
             return Err(reason.clone());
         }

@@ -8,6 +8,7 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
 use halfshaft_model::Time;
+use halfshaft_model::channel::name;
 use halfshaft_model::constants::{M_PER_S_PER_KM_PER_H, NS_PER_S};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -235,11 +236,11 @@ impl Check for CommandChatter {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["clutch.command"])?;
+        drive.all_of(&[name::CLUTCH_COMMAND])?;
         let limits = &drive.limits.chatter;
         let mut channels = drive.quality.channels.iter();
         let period_s = channels
-            .find(|channel| channel.name == "clutch.command")
+            .find(|channel| channel.name == name::CLUTCH_COMMAND)
             .and_then(|channel| channel.period_s);
         if let Some(period_s) = period_s.filter(|period_s| *period_s > limits.period_s) {
             return Err(Reason::SlowCommand {

@@ -11,6 +11,7 @@ use crate::evidence::window;
 use crate::nouns::Severity;
 use crate::reason::DriveFact;
 use crate::trust::NOTHING;
+use halfshaft_model::channel::name;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -52,7 +53,7 @@ fn by_the_whole_drive(drive: &Drive) -> Option<Fired> {
 }
 
 fn outcome(drive: &Drive) -> Outcome {
-    drive.all_of(&["clutch.command"])?;
+    drive.all_of(&[name::CLUTCH_COMMAND])?;
     let Some(leading) = drive.leading else {
         if let Some(fired) = by_the_whole_drive(drive) {
             return Ok(Some(fired));

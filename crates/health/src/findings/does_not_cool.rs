@@ -12,6 +12,7 @@ use halfshaft_driveline::Refusal;
 use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -112,7 +113,7 @@ struct DoesNotCool {
 
 impl DoesNotCool {
     fn new(setup: &Setup) -> DoesNotCool {
-        let oil = setup.channel("oil.temperature");
+        let oil = setup.channel(name::OIL_TEMPERATURE);
         let limits = *setup.limits;
         DoesNotCool {
             limits,
@@ -228,7 +229,7 @@ impl Check for DoesNotCool {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["oil.temperature", "ambient.temperature"])?;
+        drive.all_of(&[name::OIL_TEMPERATURE, name::AMBIENT_TEMPERATURE])?;
         drive.oil()?;
         drive.air()?;
         if self.is_modelled {

@@ -7,6 +7,7 @@
 use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
+use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
@@ -161,7 +162,7 @@ impl Check for DoesNotGrip {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["clutch.command"])?;
+        drive.all_of(&[name::CLUTCH_COMMAND])?;
         drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
@@ -182,8 +183,8 @@ impl Check for DoesNotGrip {
             return Ok(None);
         }
         // Without another witness the road speed comes from the rear wheels themselves.
-        let has_witness = drive.was_seen("speed.vehicle")
-            || (drive.was_seen("wheel.front.left") && drive.was_seen("wheel.front.right"));
+        let has_witness = drive.was_seen(name::SPEED_VEHICLE)
+            || (drive.was_seen(name::WHEEL_FRONT_LEFT) && drive.was_seen(name::WHEEL_FRONT_RIGHT));
         let grade = if has_witness { Grade::A } else { Grade::C };
         Ok(Some(Fired {
             severity: Severity::Act,

@@ -8,6 +8,7 @@
 use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
@@ -149,7 +150,7 @@ impl Check for DraggingPack {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        drive.all_of(&["clutch.command"])?;
+        drive.all_of(&[name::CLUTCH_COMMAND])?;
         drive.basis.slip.clone()?;
         drive.steady_wheels()?;
         let mut settled = self.clone();
@@ -171,7 +172,8 @@ impl Check for DraggingPack {
                 share: settled.held_s / all_s,
             });
         }
-        let has_front = drive.was_seen("wheel.front.left") && drive.was_seen("wheel.front.right");
+        let has_front =
+            drive.was_seen(name::WHEEL_FRONT_LEFT) && drive.was_seen(name::WHEEL_FRONT_RIGHT);
         let grade = if has_front { Grade::A } else { Grade::C };
         Ok(Some(Fired {
             severity: Severity::Act,

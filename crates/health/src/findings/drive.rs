@@ -5,6 +5,7 @@ use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
 use halfshaft_driveline::thermal::ThermalEstimate;
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Vehicle};
 
 use crate::Calibration;
@@ -84,7 +85,7 @@ impl Drive<'_> {
 
     /// Both rear wheels, or what is missing.
     pub fn rear_wheels(&self) -> Result<(), Reason> {
-        self.all_of(&["wheel.rear.left", "wheel.rear.right"])
+        self.all_of(&[name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT])
     }
 
     /// All of the channels, or what is missing.
@@ -102,13 +103,13 @@ impl Drive<'_> {
 
     /// An oil temperature that can be believed, or what is missing.
     pub fn oil(&self) -> Result<(), Reason> {
-        self.all_of(&["oil.temperature"])?;
+        self.all_of(&[name::OIL_TEMPERATURE])?;
         self.trust.allows(OIL)
     }
 
     /// An air temperature that can be believed, or what is missing.
     pub fn air(&self) -> Result<(), Reason> {
-        self.all_of(&["ambient.temperature"])?;
+        self.all_of(&[name::AMBIENT_TEMPERATURE])?;
         self.trust.allows(on(&[Source::Air]))
     }
 
@@ -126,8 +127,9 @@ impl Drive<'_> {
     /// Something that tells the bends, or what is missing.
     pub fn bends(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
-        let has_front = self.was_seen("wheel.front.left") && self.was_seen("wheel.front.right");
-        if !has_front && !self.was_seen("yaw.rate") {
+        let has_front =
+            self.was_seen(name::WHEEL_FRONT_LEFT) && self.was_seen(name::WHEEL_FRONT_RIGHT);
+        if !has_front && !self.was_seen(name::YAW_RATE) {
             return Err(DriveFact::Turning.into());
         }
         if self.basis.track_rear_m.is_none() || self.basis.radius_m.is_none() {
@@ -139,7 +141,7 @@ impl Drive<'_> {
     /// A road speed, or what is missing.
     pub fn road_speed(&self) -> Result<(), Reason> {
         self.rear_wheels()?;
-        if self.basis.radius_m.is_none() && !self.was_seen("speed.vehicle") {
+        if self.basis.radius_m.is_none() && !self.was_seen(name::SPEED_VEHICLE) {
             return Err(MapFact::RadiusOrSpeed.into());
         }
         Ok(())
@@ -150,7 +152,7 @@ impl Drive<'_> {
         let oil = self
             .channels
             .iter()
-            .find(|channel| channel.name == "oil.temperature");
+            .find(|channel| channel.name == name::OIL_TEMPERATURE);
         match oil.and_then(|channel| channel.site) {
             Some(Site::Oil) => "sensor in the oil",
             Some(Site::Housing) => "sensor in the housing, not in the oil",

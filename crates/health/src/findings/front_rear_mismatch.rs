@@ -8,6 +8,7 @@
 use crate::reason::{Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
@@ -152,7 +153,7 @@ impl Check for FrontRear {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
-        drive.all_of(&["wheel.front.left", "wheel.front.right"])?;
+        drive.all_of(&[name::WHEEL_FRONT_LEFT, name::WHEEL_FRONT_RIGHT])?;
         let limits = &drive.limits.tyres;
         let km = f64::from(self.n) * STRETCH_M / 1000.0;
         if km < limits.front_rear_least_km {

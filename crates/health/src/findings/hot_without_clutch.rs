@@ -8,6 +8,7 @@ use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Refusal;
 use halfshaft_driveline::thermal::{Anchor, Told};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -100,13 +101,13 @@ impl Check for HotWithoutClutch {
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
-        drive.all_of(&["oil.temperature"])?;
+        drive.all_of(&[name::OIL_TEMPERATURE])?;
         let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;
         let share = thermal.pack_share.clone()?;
         let site = drive
             .channels
             .iter()
-            .find(|channel| channel.name == "oil.temperature")
+            .find(|channel| channel.name == name::OIL_TEMPERATURE)
             .and_then(|channel| channel.site);
         if site == Some(Site::ModelledByCar) {
             return Err(Refusal::ModelledByCar.into());

@@ -6,6 +6,7 @@
 use crate::reason::{Counted, MapFact, Reason};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Spread;
+use halfshaft_model::channel::name;
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::PedalDelay;
@@ -88,7 +89,7 @@ pub(super) fn delay<'a>(
     of: Option<&'a PedalDelay>,
     pedal: Pedal,
 ) -> Result<&'a PedalDelay, Reason> {
-    drive.all_of(&["throttle", "clutch.command"])?;
+    drive.all_of(&[name::THROTTLE, name::CLUTCH_COMMAND])?;
     let delay = of.ok_or(MapFact::FullScale)?;
     let n = delay.beyond_feed.map_or(0, |spread| spread.n_events);
     let least = drive.limits.actuator.pedal_events as usize;

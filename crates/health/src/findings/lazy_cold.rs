@@ -7,6 +7,7 @@ use crate::reason::{DriveFact, Paired, Reason};
 use halfshaft_driveline::response::normal::{COLD_BELOW_C, Measured, Slopes};
 use halfshaft_driveline::response::resolution::spread;
 use halfshaft_driveline::response::{Direction, Response};
+use halfshaft_model::channel::name;
 
 use super::timing::longest;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
@@ -39,7 +40,7 @@ pub const ENTRY: Entry = Entry {
 
 fn outcome(drive: &Drive) -> Outcome {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-    drive.all_of(&["oil.temperature", "supply.voltage"])?;
+    drive.all_of(&[name::OIL_TEMPERATURE, name::SUPPLY_VOLTAGE])?;
     let limits = &drive.limits.actuator;
     let all: Vec<(Response, f64, Measured)> = actuator
         .responses

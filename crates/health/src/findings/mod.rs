@@ -52,6 +52,7 @@ use crate::reason::Reason;
 use std::fmt::Debug;
 
 use halfshaft_driveline::{Basis, Row};
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
 pub use crate::evidence::MOST_EVIDENCE;
@@ -107,7 +108,7 @@ impl Setup<'_> {
 
     /// Silence of the oil temperature over which nothing reaches, s.
     pub fn oil_reach_s(&self) -> f64 {
-        let oil = self.channel("oil.temperature");
+        let oil = self.channel(name::OIL_TEMPERATURE);
         let period_s = oil.and_then(|oil| oil.period_s).unwrap_or(0.0);
         self.limits.oil.reach_s.max(3.0 * period_s)
     }

@@ -11,6 +11,7 @@ use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, DriveFact, Reason};
 use crate::trust::COMMAND;
+use halfshaft_model::channel::name;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -37,7 +38,7 @@ pub const ENTRY: Entry = Entry {
 
 fn outcome(drive: &Drive) -> Outcome {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-    drive.all_of(&["motor.current"])?;
+    drive.all_of(&[name::MOTOR_CURRENT])?;
     let limits = &drive.limits.actuator;
     let motor = &actuator.motor;
     let (least, n) = (limits.hold_times as usize, motor.holds.len());

@@ -9,6 +9,7 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -82,7 +83,7 @@ impl ProtectionMode {
         };
         ProtectionMode {
             limits: *setup.limits,
-            throttle_channel: index("throttle"),
+            throttle_channel: index(name::THROTTLE),
             reach_s: setup.oil_reach_s(),
             oil_ahead: VecDeque::new(),
             oil: None,
@@ -222,7 +223,7 @@ impl Check for ProtectionMode {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
-        drive.all_of(&["clutch.command", "oil.temperature"])?;
+        drive.all_of(&[name::CLUTCH_COMMAND, name::OIL_TEMPERATURE])?;
         let limits = &drive.limits.protection;
         if self.hot_s == 0.0 {
             return Err(Reason::OilNeverHot {

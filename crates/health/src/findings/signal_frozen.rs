@@ -8,6 +8,7 @@ use crate::limits::Limits;
 use crate::nouns::{Grade, Severity};
 use crate::reason::DriveFact;
 use crate::trust::{NOTHING, Source, Stretch};
+use halfshaft_model::channel::name;
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \
                           plug and supply.";
@@ -37,7 +38,7 @@ pub const STATE: Entry = Entry {
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,
-    begin: |_| Box::new(Frozen(Source::State, "clutch.command")),
+    begin: |_| Box::new(Frozen(Source::State, name::CLUTCH_COMMAND)),
 };
 
 /// The command.
@@ -62,7 +63,7 @@ pub const COMMAND: Entry = Entry {
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,
-    begin: |_| Box::new(Frozen(Source::Command, "clutch.command")),
+    begin: |_| Box::new(Frozen(Source::Command, name::CLUTCH_COMMAND)),
 };
 
 /// The yaw rate.
@@ -85,7 +86,7 @@ pub const YAW: Entry = Entry {
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,
-    begin: |_| Box::new(Frozen(Source::Turning, "yaw.rate")),
+    begin: |_| Box::new(Frozen(Source::Turning, name::YAW_RATE)),
 };
 
 fn rule(limits: &Limits, what: &str, meanwhile: &str) -> String {

@@ -9,6 +9,7 @@ use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
 use crate::reason::{Counted, Reason};
 use crate::trust::COMMAND;
+use halfshaft_model::channel::name;
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -34,7 +35,7 @@ pub const ENTRY: Entry = Entry {
 
 fn outcome(drive: &Drive) -> Outcome {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-    drive.all_of(&["supply.voltage"])?;
+    drive.all_of(&[name::SUPPLY_VOLTAGE])?;
     let limits = &drive.limits.actuator;
     let moves = &actuator.motor.supply;
     let least = limits.sag_times as usize;

@@ -108,7 +108,7 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
 pub fn figure(id: FigureId, outcome: Result<f64, &str>) -> Figure {
     Figure {
         id,
-        title: name,
+        title: id.word(),
         unit: "",
         grade: outcome.is_ok().then_some(Grade::A),
         outcome: outcome

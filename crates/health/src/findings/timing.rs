@@ -6,6 +6,7 @@ use halfshaft_driveline::response::normal::{Measured, Slopes};
 use halfshaft_driveline::response::pool::{Pool, Quantity, pool};
 use halfshaft_driveline::response::resolution::{Spread, Told};
 use halfshaft_driveline::response::{Direction, Response};
+use halfshaft_model::channel::name;
 
 use super::Drive;
 use crate::baseline::{Quantity as Past, Reference};
@@ -27,7 +28,7 @@ pub enum Judged {
 /// cannot be told from a lazy actuator.
 pub fn warm(drive: &Drive, direction: Direction) -> Result<Vec<Response>, Reason> {
     let actuator = drive.actuator.as_ref().map_err(Clone::clone)?;
-    drive.all_of(&["oil.temperature"])?;
+    drive.all_of(&[name::OIL_TEMPERATURE])?;
     let limits = &drive.limits.actuator;
     Ok(actuator
         .responses

@@ -10,6 +10,7 @@ use std::collections::VecDeque;
 
 use halfshaft_driveline::Row;
 use halfshaft_driveline::align::follows_command;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, Meaning, Time, TorqueSource};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
@@ -76,7 +77,7 @@ struct TorqueReport {
 impl TorqueReport {
     fn new(setup: &Setup) -> TorqueReport {
         let mut channels = setup.channels.iter();
-        let found = channels.position(|channel| channel.name == "clutch.torque");
+        let found = channels.position(|channel| channel.name == name::CLUTCH_TORQUE);
         let sources = &setup.vehicle.torque_sources;
         // The rows take what the mechanism says before what was asked, in the map's order.
         let mut known = sources.iter().filter(|source| {
@@ -84,7 +85,7 @@ impl TorqueReport {
             channels.any(|channel| channel.name == source.channel() && !follows_command(channel))
         });
         let channel = match (found, known.next()) {
-            (None, _) => Err(Reason::NoChannel("clutch.torque")),
+            (None, _) => Err(Reason::NoChannel(name::CLUTCH_TORQUE)),
             (_, None) => Err(MapFact::TorqueTable.into()),
             (_, Some(TorqueSource::Reported { .. })) => Err(MapFact::SecondTorque.into()),
             (Some(found), Some(source)) if source.channel() == setup.channels[found].name => {
@@ -209,7 +210,7 @@ impl Check for TorqueReport {
 
     fn outcome(&self, drive: &Drive) -> Outcome {
         self.channel.clone()?;
-        drive.all_of(&["clutch.torque"])?;
+        drive.all_of(&[name::CLUTCH_TORQUE])?;
         let limits = &drive.limits.torque_report;
         let mut settled = self.clone();
         settled.end();

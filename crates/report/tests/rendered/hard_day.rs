@@ -95,7 +95,7 @@ fn meters() -> Vec<Meter> {
             Ok(estimate(169.6, 156.0, 183.0)),
         ),
         meter(
-            FigureId::HeatPerKm,
+            FigureId::HeatPerKm.word(),
             "Heat per distance",
             "kJ/km",
             [0.3, 1.0, 3.0, 8.0, 25.0],
@@ -305,9 +305,9 @@ pub fn hard_day() -> Results {
         ),
         (FigureId::HeatSpin, "Heat from wheelspin", 11.7, 8.0, 15.0),
     ];
-    for (name, title, value, low, high) in parts {
+    for (id, title, value, low, high) in parts {
         results.figures.push(sample::figure(
-            name,
+            id,
             title,
             "kJ",
             Ok(estimate(value, low, high)),
@@ -318,7 +318,7 @@ pub fn hard_day() -> Results {
     if let Some(figure) = results
         .figures
         .iter_mut()
-        .find(|figure| figure.name == FigureId::OilTempMax)
+        .find(|figure| figure.id == FigureId::OilTempMax)
     {
         *figure = sample::figure(
             FigureId::OilTempMax,

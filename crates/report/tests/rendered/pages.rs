@@ -42,7 +42,7 @@ fn pages() -> Vec<(&'static str, Results)> {
     if let Some(figure) = few
         .figures
         .iter_mut()
-        .find(|figure| figure.name == FigureId::Engagements)
+        .find(|figure| figure.id == FigureId::Engagements)
     {
         let value = 4.0;
         figure.outcome = Ok(Estimate {
@@ -232,7 +232,7 @@ fn sound_is_said_only_when_all_was_checked_on_enough_of_a_good_log() {
     let mut unknown = sound();
     unknown
         .figures
-        .retain(|figure| figure.name != FigureId::Engagements);
+        .retain(|figure| figure.id != FigureId::Engagements);
     assert!(!is_found(&unknown));
 }
 

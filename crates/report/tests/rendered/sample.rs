@@ -38,7 +38,7 @@ fn banded(value: f64, low: f64, high: f64) -> Estimate {
 }
 
 pub fn figure(
-    name: &'static str,
+    id: FigureId,
     title: &'static str,
     unit: &'static str,
     outcome: Result<Estimate, &str>,
@@ -47,7 +47,7 @@ pub fn figure(
     let grade = outcome.is_ok().then_some(grade);
     let method = format!("{title}, as the test made it up");
     Figure {
-        name,
+        id,
         title,
         unit,
         outcome: outcome.map_err(|why| why.to_owned().into()),

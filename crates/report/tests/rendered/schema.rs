@@ -3,6 +3,7 @@
 
 use crate::hard_day::hard_day;
 use crate::sample;
+use halfshaft_health::FigureId;
 use halfshaft_health::actuator::{Actuator, Motor};
 use halfshaft_health::duty::severity_index;
 use halfshaft_health::limits::{Limits, SeverityRamps};
@@ -220,7 +221,7 @@ fn changed_settings_are_in_every_form() {
 fn what_is_not_known_is_null_with_a_reason_and_never_a_number() {
     let (mut results, notices) = (sample::track_day(), sample::notices());
     for figure in &mut results.figures {
-        if figure.name == "heat_peak" {
+        if figure.id == FigureId::HeatPeak {
             figure.outcome = Ok(Estimate {
                 value: f64::NAN,
                 low: f64::NAN,
@@ -228,7 +229,7 @@ fn what_is_not_known_is_null_with_a_reason_and_never_a_number() {
                 is_at_least: true,
             });
         }
-        if figure.name == "heat_total" {
+        if figure.id == FigureId::HeatTotal {
             figure.outcome = Ok(Estimate {
                 value: 12.0,
                 low: 9.0,

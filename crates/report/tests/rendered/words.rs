@@ -6,11 +6,11 @@ use halfshaft_health::{Estimate, Finding, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
 use halfshaft_report::{html, sentences, terminal};
 
-fn set(results: &mut Results, name: &str, outcome: Result<(f64, f64, f64, bool), &str>) {
+fn set(results: &mut Results, id: FigureId, outcome: Result<(f64, f64, f64, bool), &str>) {
     let figure = results
         .figures
         .iter_mut()
-        .find(|figure| figure.name == name)
+        .find(|figure| figure.id == id)
         .unwrap();
     figure.outcome = match outcome {
         Ok((value, low, high, is_at_least)) => Ok(Estimate {

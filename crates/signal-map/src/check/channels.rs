@@ -13,6 +13,7 @@ use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{MEANINGS, Quantity, Slot, did_you_mean};
 use crate::syntax::tree::Fact;
+use halfshaft_model::channel::name;
 use halfshaft_model::channel::{Behaviour, Meaning, ROLES, Role, Site};
 use halfshaft_model::{ChannelSpec, Dimension};
 
@@ -260,7 +261,7 @@ fn plain_meaning(spec: &ChannelSpec) -> Option<Meaning> {
         Dimension::PRESSURE => Some(Meaning::Pressure),
         Dimension::CURRENT => Some(Meaning::Current),
         Dimension::LENGTH => Some(Meaning::Position),
-        Dimension::NONE if spec.name == "clutch.position" => Some(Meaning::Position),
+        Dimension::NONE if spec.name == name::CLUTCH_POSITION => Some(Meaning::Position),
         Dimension::NONE => Some(Meaning::Percent),
         _ => None,
     }

@@ -13,16 +13,17 @@ use crate::syntax::expression::{Expression, Part};
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::Slot;
 use crate::syntax::tree::Fact;
+use halfshaft_model::channel::name;
 use halfshaft_model::{Behaviour, ChannelSpec, Dimension};
 use std::collections::HashMap;
 
 /// Channels by which the mechanism itself reports where it is.
 const STATES: [&str; 5] = [
-    "clutch.position",
-    "clutch.pressure",
-    "clutch.force",
-    "clutch.torque",
-    "motor.current",
+    name::CLUTCH_POSITION,
+    name::CLUTCH_PRESSURE,
+    name::CLUTCH_FORCE,
+    name::CLUTCH_TORQUE,
+    name::MOTOR_CURRENT,
 ];
 
 /// Most channels worked out.
@@ -153,7 +154,7 @@ impl<'t> Check<'t> {
         let through_radius = is_road_speed || is_wheel && any(|spec| spec.through_radius);
         let tyre_corrected = is_wheel && any(|spec| spec.tyre_corrected);
         // What follows from the command alone is a command, whatever it is called.
-        let follows = any(|spec| spec.name == "clutch.command" || spec.follows_command);
+        let follows = any(|spec| spec.name == name::CLUTCH_COMMAND || spec.follows_command);
         let reports = any(|spec| STATES.contains(&spec.name.as_str()) && !spec.follows_command);
         // What follows from held values alone steps with them.
         let is_held = !inputs.is_empty() && !any(|spec| spec.behaviour == Behaviour::Continuous);

@@ -12,6 +12,7 @@ use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Slot, spelled};
 use crate::syntax::tree::Fact;
 use halfshaft_model::channel::Meaning;
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Dimension, TorqueSource};
 
 /// Most sources of torque.
@@ -24,7 +25,7 @@ const FORCE_SHARE: f64 = 0.1;
 /// Whether a channel can stand for the torque of the pack: its command, what
 /// it reports, what its motor draws, or one of the user's own.
 fn is_of_clutch(channel: &str) -> bool {
-    channel.starts_with("clutch.") || channel.starts_with("own.") || channel == "motor.current"
+    channel.starts_with("clutch.") || channel.starts_with("own.") || channel == name::MOTOR_CURRENT
 }
 
 /// No clutch pack of a car's axle carries more, N·m. Source: none, engineering guess.
@@ -68,10 +69,10 @@ impl<'t> Check<'t> {
 
     /// A torque the car reports, with its meaning stated, needs no further word.
     fn plain_source(&mut self) {
-        let index = self.map.channel("clutch.torque");
+        let index = self.map.channel(name::CLUTCH_TORQUE);
         let is_axle_bias = index.and_then(|index| bias_of_channel(&self.map.channels[index]));
         let source = is_axle_bias.map(|is_axle_bias| TorqueSource::Reported {
-            channel: "clutch.torque".to_owned(),
+            channel: name::CLUTCH_TORQUE.to_owned(),
             is_axle_bias,
             relative_sd: TORQUE_SHARE,
         });

@@ -5,6 +5,7 @@ use super::tables::is_angle;
 use crate::mistakes::MistakeCode::{FullMissing, LayoutDecidesHeat, MeaningMissing, NoHeat};
 use crate::mistakes::{Fault, MistakeCode, Span};
 use crate::syntax::forms::FormName;
+use halfshaft_model::channel::name;
 use halfshaft_model::unit::{Dimension, UNITS};
 use halfshaft_model::{Layout, TorqueSource};
 
@@ -30,7 +31,7 @@ impl Check<'_> {
 
     /// Command and state are shares of full; a ratio in percent is one already.
     fn full_scales(&mut self) {
-        for name in ["clutch.command", "clutch.position"] {
+        for name in [name::CLUTCH_COMMAND, name::CLUTCH_POSITION] {
             let Some(index) = self.map.channel(name) else {
                 continue;
             };
@@ -139,11 +140,11 @@ impl Check<'_> {
     fn no_torque(&mut self, span: Span) {
         let command = self
             .map
-            .channel("clutch.command")
+            .channel(name::CLUTCH_COMMAND)
             .map(|index| &self.map.channels[index]);
         let suggestion = if command.is_some_and(|spec| spec.dimension == Dimension::TORQUE) {
             "write `torque from clutch.command` under `vehicle`"
-        } else if self.by_name.contains_key("clutch.force") {
+        } else if self.by_name.contains_key(name::CLUTCH_FORCE) {
             "write `torque from clamp force clutch.force` under `vehicle`, with the pack and its friction"
         } else {
             "write `torque from table … of …` under `vehicle`"
@@ -155,7 +156,7 @@ impl Check<'_> {
 
     /// Heat needs the speeds of both rear wheels, as the shafts really turn.
     fn wheels_for_heat(&mut self, span: Span) {
-        for name in ["wheel.rear.left", "wheel.rear.right"] {
+        for name in [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT] {
             let Some(index) = self.by_name.get(name).copied() else {
                 let message =
                     format!("the map gives no `{name}`, so slip and heat will be refused");

@@ -8,6 +8,7 @@ use super::motion::{LATERAL, Line, Motion, ROLES, SPEED, STEERING, WITNESSES, Wi
 use super::remark::Kind;
 use super::report::short;
 use halfshaft_model::Toleranced;
+use halfshaft_model::channel::name;
 
 /// Factors that mistakes of unit make, and the mistake.
 const KNOWN_FACTORS: &[(f64, &str)] = &[
@@ -148,7 +149,7 @@ fn turning(survey: &Survey, remarks: &mut Remarks) {
             "its sign looks reversed: {against} of {n} witnesses of turning (wheels, steering, lateral acceleration) run against it"
         );
         let numbers = [("against", against as f64), ("correlation", mean)];
-        remarks.add(Kind::SignReversed, "yaw.rate", text, &numbers);
+        remarks.add(Kind::SignReversed, name::YAW_RATE, text, &numbers);
         return;
     }
     for (witness, correlation, slope, n) in judged.iter().filter(runs_against) {
@@ -194,8 +195,8 @@ fn turning_scales(survey: &Survey, remarks: &mut Remarks) {
     );
     for (witness, line) in WITNESSES.into_iter().zip(&survey.motion.turning) {
         let (subject, against, want) = match witness {
-            Witness::Rear => ("yaw.rate", "the rear wheels and the track", rear_m),
-            Witness::Front => ("yaw.rate", "the front wheels and the track", front_m),
+            Witness::Rear => (name::YAW_RATE, "the rear wheels and the track", rear_m),
+            Witness::Front => (name::YAW_RATE, "the front wheels and the track", front_m),
             Witness::Lateral => (ROLES[LATERAL], "yaw rate times speed", Some(1.0)),
             Witness::Steering => continue,
         };

@@ -6,6 +6,7 @@ use super::report::{ChannelSurvey, FrameSurvey, SurveyReport, lengths_seen, shor
 use super::{Survey, agreement};
 use crate::decode::coverage::{Coverage, FrameCoverage};
 use crate::map::FrameSpec;
+use halfshaft_model::channel::name;
 
 pub(crate) fn report(survey: &Survey, coverage: &Coverage) -> SurveyReport {
     let mut report = SurveyReport {
@@ -164,7 +165,7 @@ fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
             add(Kind::BeyondBelief, text, &numbers);
         }
         let outside = share(watch.n_outside_voltage, watch.n - watch.n_missing);
-        if role == "supply.voltage" && outside > limits::VOLTAGE_SHARE {
+        if role == name::SUPPLY_VOLTAGE && outside > limits::VOLTAGE_SHARE {
             let (low, high) = watch.range.unwrap_or_default();
             let text = format!(
                 "outside 9 to 16 V in {:.1} % of the samples ({} to {} V)",

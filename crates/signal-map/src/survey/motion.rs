@@ -6,6 +6,7 @@
 
 use std::collections::VecDeque;
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{Block, Time};
 
 use super::limits;
@@ -15,14 +16,14 @@ use crate::map::Map;
 
 /// Channels of motion; the four wheels come first.
 pub(crate) const ROLES: [&str; 8] = [
-    "wheel.rear.left",
-    "wheel.rear.right",
-    "wheel.front.left",
-    "wheel.front.right",
-    "speed.vehicle",
-    "yaw.rate",
-    "steering.angle",
-    "acceleration.lateral",
+    name::WHEEL_REAR_LEFT,
+    name::WHEEL_REAR_RIGHT,
+    name::WHEEL_FRONT_LEFT,
+    name::WHEEL_FRONT_RIGHT,
+    name::SPEED_VEHICLE,
+    name::YAW_RATE,
+    name::STEERING_ANGLE,
+    name::ACCELERATION_LATERAL,
 ];
 pub(crate) const N: usize = ROLES.len();
 pub(crate) const N_WHEELS: usize = 4;
