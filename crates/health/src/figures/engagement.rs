@@ -3,8 +3,8 @@
 use super::{Ingredients, SHORTEST_PAIR_S, figure};
 use crate::band::{absolute, relative};
 use crate::nouns::{Estimate, Figure};
+use crate::partial::PartialTime;
 use crate::reason::{DriveFact, Reason};
-use crate::sums::PartialTime;
 use crate::trust::{Asked, SLIP, Source, Verdict};
 use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
 

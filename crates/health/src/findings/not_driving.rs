@@ -73,8 +73,8 @@ fn outcome(drive: &Drive) -> Outcome {
 #[cfg(test)]
 mod tests {
     use super::super::testing::{Scene, says};
-    use crate::evidence::window;
     use super::*;
+    use crate::evidence::window;
     use halfshaft_model::Time;
 
     fn scene(wheel_s: f64, car_s: f64) -> Scene {

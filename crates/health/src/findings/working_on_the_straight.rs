@@ -12,7 +12,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
-use crate::sums::{PartialLimits, PartialTime};
+use crate::partial::{PartialLimits, PartialTime};
 
 pub const ENTRY: Entry = Entry {
     about: &About {

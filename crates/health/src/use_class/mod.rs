@@ -21,8 +21,9 @@ use crate::band::absolute;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
 use crate::nouns::{Estimate, Event, EventKind, Meter, UseClass};
+use crate::part::{Came, Part, Passage};
+use crate::partial::{PartialJudgement, PartialLimits};
 use crate::reason::{Counted, DriveFact, Measured, Reason};
-use crate::sums::{PartialJudgement, PartialLimits};
 use crate::trust::{Gate, Kept, OIL};
 use meter::NEEDLES;
 use oil::OilTime;
@@ -46,6 +47,20 @@ pub struct UseWatch {
     partial: PartialLimits,
     oil: Kept<OilTime, OIL>,
     stretches: Stretches,
+}
+
+impl Part for UseWatch {
+    fn block(&mut self, came: &Came) {
+        for reading in came.oil_believed() {
+            self.note_oil(reading.time, reading.celsius);
+        }
+    }
+
+    fn rows(&mut self, passage: &Passage) {
+        for (row, judgement) in passage.rows.iter().zip(passage.judgements) {
+            self.note(row, judgement);
+        }
+    }
 }
 
 impl UseWatch {
