@@ -285,11 +285,11 @@ fn exchanged_names_and_doubled_signals() {
         Severity::Act
     );
     // Two names of one signal show no slip, so neither slip nor heat is made of them.
-    for name in ["slip_peak", "heat_total"] {
+    for name in [FigureId::SlipPeak, FigureId::HeatTotal] {
         let reason = common::refusal(&results, name);
         assert!(reason.contains("same signal"), "{name}: {reason}");
     }
-    assert!(estimate(&sound, "slip_peak").value > 0.0);
+    assert!(estimate(&sound, FigureId::SlipPeak).value > 0.0);
     assert!(above_note(&sound).is_empty(), "{:?}", sound.findings);
 }
 
@@ -297,7 +297,7 @@ fn exchanged_names_and_doubled_signals() {
 fn the_tyre_ratio_is_right_over_left() {
     // The right one turns 0.8 % faster; the preload of 4 N·m hides less than 0.02 % of it.
     let results = by_hand(MAP, 400.0, |time| country(time, 0.008));
-    let ratio = estimate(&results, "tyre_ratio");
+    let ratio = estimate(&results, FigureId::TyreRatio);
     assert!((ratio.value - 1.008).abs() < 5e-4, "{ratio:?}");
     assert!(ratio.low > 1.0 && ratio.low <= ratio.value && ratio.value <= ratio.high);
 }

@@ -93,7 +93,11 @@ fn k1_preload_in_a_bend_costs_the_same_at_any_speed_and_radius() {
     // 304.3 J over 90° are 3.381 J/deg; below 90° the figure is refused, so twice as far.
     let (seconds, sample) = bend(20.0, 10.0, 180.0, 80.0);
     let results = golden(&drive(seconds, |_| Some(sample)));
-    near(estimate(&results, "heat_per_degree").value, 3.3815, 0.002);
+    near(
+        estimate(&results, FigureId::HeatPerDegree).value,
+        3.3815,
+        0.002,
+    );
 }
 
 #[test]
@@ -177,7 +181,11 @@ fn k7_layouts() {
     let shafts = "  clutch between left and right shaft\n  torque from clutch.torque\n";
     for (meaning, kilojoules) in [("", 48.0), ("    # axle bias\n", 24.0)] {
         let results = assess(&map(&car(&format!("{shafts}{meaning}"), "")), &log);
-        near(estimate(&results, "heat_total").value, kilojoules, 1e-3);
+        near(
+            estimate(&results, FigureId::HeatTotal).value,
+            kilojoules,
+            1e-3,
+        );
     }
 }
 
@@ -189,10 +197,10 @@ fn a_geared_pack_slips_with_the_case_as_well() {
     let geared = "  clutch geared\n    slip per difference 1.2\n    slip per case speed 0.1\n    \
                   bias per pack torque 1.4\n  torque from clutch.torque\n";
     let results = assess(&map(&car(geared, "")), &log);
-    near(estimate(&results, "slip_peak").value, 42.0, 1e-3);
-    near(estimate(&results, "heat_total").value, 67.2, 1e-3);
+    near(estimate(&results, FigureId::SlipPeak).value, 42.0, 1e-3);
+    near(estimate(&results, FigureId::HeatTotal).value, 67.2, 1e-3);
     let bias = assess(&map(&car(&format!("{geared}    # axle bias\n"), "")), &log);
-    near(estimate(&bias, "heat_peak").value, 24.0, 1e-3);
+    near(estimate(&bias, FigureId::HeatPeak).value, 24.0, 1e-3);
 }
 
 /// The pack of 16 faces, radii 60 and 40 mm; its mean friction radius at uniform pressure is
@@ -211,7 +219,7 @@ fn torque_by_clamp_force() {
         "clutch.force in bytes 7 6 5 4\n    float\n    step 1 N\n    full at 20000 N\n",
     );
     let results = assess(&map(&text), &log);
-    near(estimate(&results, "heat_total").value, 23.347, 1e-3);
+    near(estimate(&results, FigureId::HeatTotal).value, 23.347, 1e-3);
 }
 
 #[test]
@@ -236,7 +244,7 @@ fn torque_by_a_table_of_two_inputs() {
         + "table held\n  input deg\n  second input degC at 40 80 120\n  output N.m\n  hold beyond its ends\n  \
            at 0 gives 0 0 0\n  at 120 gives 700 600 500\n  at 240 gives 1500 1200 900\n";
     let results = assess(&map(&text), &log);
-    near(estimate(&results, "heat_total").value, 18.0, 1e-3);
+    near(estimate(&results, FigureId::HeatTotal).value, 18.0, 1e-3);
 }
 
 #[test]
@@ -281,8 +289,12 @@ fn closing_and_release_have_their_own_time() {
         Some([60.0, 0.0, if is_closed { 80.0 } else { 0.0 }, 800.0 * share])
     });
     let results = assess(&map(&text), &log);
-    near(estimate(&results, "transition_time").value, 0.330, 0.05);
-    near(estimate(&results, "release_time").value, 0.791, 0.05);
+    near(
+        estimate(&results, FigureId::TransitionTime).value,
+        0.330,
+        0.05,
+    );
+    near(estimate(&results, FigureId::ReleaseTime).value, 0.791, 0.05);
 }
 
 #[test]

@@ -9,6 +9,7 @@ use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Block, ChannelSpec, Column, Span, Time};
 
 use crate::nouns::{ChannelQuality, Gap, MAX_GAPS};
+use crate::part::{Came, Part};
 
 /// Watches one channel.
 #[derive(Clone, Debug)]
@@ -33,6 +34,12 @@ pub struct Coverage {
     silent_s: f64,
     latest_sample: Time,
     until: Time,
+}
+
+impl Part for Coverage {
+    fn block(&mut self, came: &Came) {
+        self.push(came.block);
+    }
 }
 
 impl Coverage {

@@ -8,6 +8,7 @@ use halfshaft_driveline::{HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
 use crate::nouns::DutyPicture;
+use crate::part::{Part, Passage};
 use crate::reason::Reason;
 use crate::trust::{Gate, HEAT, Kept};
 
@@ -53,6 +54,12 @@ impl Default for DutySums {
             gap_s: 0.0,
             seen: None,
         }
+    }
+}
+
+impl Part for DutySums {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
     }
 }
 

@@ -10,7 +10,9 @@ use halfshaft_model::{Span, Time};
 
 use crate::limits::Slip;
 use crate::nouns::{Event, EventKind};
-use crate::sums::{PartialLimits, PartialTime, is_slipping};
+use crate::part::{Came, Part, Passage};
+use crate::partial::{PartialLimits, PartialTime};
+use crate::sums::is_slipping;
 use crate::trust::{COMMAND, Gate, HEAT, Kept, SLIP, Source};
 
 /// Sums inside one event.
@@ -164,6 +166,18 @@ fn is_cut_short(tally: &Tally, gate: &Gate) -> bool {
         && gate.stretches(Source::Command).iter().any(|stretch| {
             tally.span.start < stretch.span.end && stretch.span.start < tally.span.end
         })
+}
+
+impl Part for EventTally {
+    fn block(&mut self, came: &Came) {
+        self.follow(came.derived);
+    }
+
+    fn rows(&mut self, passage: &Passage) {
+        for row in passage.rows {
+            self.note(row, passage.partial);
+        }
+    }
 }
 
 impl EventTally {

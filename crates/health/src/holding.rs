@@ -15,6 +15,7 @@ use halfshaft_model::Time;
 use crate::evidence::counts;
 use crate::limits::{Limits, SDS_OF_90};
 use crate::nouns::Estimate;
+use crate::part::{Part, Passage};
 
 /// Upper edges of the classes of bend radius, m; the same torque straightens a wide bend more
 /// than a tight one (derived: share T·R/(C·r·W)).
@@ -69,6 +70,12 @@ pub struct HoldingSums {
     limits: Limits,
     piece: Option<Piece>,
     classes: [Class; RADII_M.len()],
+}
+
+impl Part for HoldingSums {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl HoldingSums {

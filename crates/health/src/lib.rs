@@ -36,6 +36,8 @@ pub mod limits;
 pub mod nouns;
 pub mod oil_life;
 pub mod outlook;
+mod part;
+pub mod partial;
 pub mod pieces;
 pub mod reason;
 pub mod regions;

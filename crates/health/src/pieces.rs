@@ -7,6 +7,7 @@
 use halfshaft_model::{Block, Span, Time};
 
 use crate::limits::Trust;
+use crate::part::{Came, Part};
 
 /// Pieces kept; a log with more is a row of short drives, and they are pooled in the last.
 const MOST_PIECES: usize = 256;
@@ -25,6 +26,12 @@ pub struct Piece {
 pub struct PieceWatch {
     pieces: Vec<Piece>,
     n_channels: usize,
+}
+
+impl Part for PieceWatch {
+    fn block(&mut self, came: &Came) {
+        self.push(came.block);
+    }
 }
 
 impl PieceWatch {

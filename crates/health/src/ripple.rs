@@ -13,6 +13,7 @@ use halfshaft_model::Time;
 use crate::evidence::{Strongest, counts, window};
 use crate::limits::Limits;
 use crate::nouns::EvidenceWindow;
+use crate::part::{Part, Passage};
 
 /// Orders of the turn looked at. Source: none, engineering guess: a crack is one, a bent or
 /// oval ring two, its lugs three to six.
@@ -89,6 +90,12 @@ pub struct RippleWatch {
     start: Time,
     paused_until: Option<Time>,
     tallies: [[Tally; N_ORDERS]; 2],
+}
+
+impl Part for RippleWatch {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl RippleWatch {

@@ -14,6 +14,7 @@ use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Site, Vehicle};
 
 use crate::limits::Limits;
+use crate::part::{Came, Part};
 use crate::reason::{MapFact, Reason};
 use crate::sensor::Gate as JumpGate;
 use crate::trust::{Gate, HEAT, Kept, OIL, Source, Sources, Verdict, on};
@@ -70,6 +71,16 @@ pub struct TemperatureWatch {
     site: Option<Site>,
     priors: Priors,
     sensor_step_k: f64,
+}
+
+impl Part for TemperatureWatch {
+    fn block(&mut self, came: &Came) {
+        self.push(came.block);
+    }
+
+    fn believed(&mut self, rows: &[Row]) {
+        rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl TemperatureWatch {

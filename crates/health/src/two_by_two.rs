@@ -14,6 +14,7 @@ use halfshaft_model::Time;
 
 use crate::evidence::counts;
 use crate::limits::Limits;
+use crate::part::{Part, Passage};
 
 /// How long after the time for answers they are averaged, s.
 const LOOK_S: f64 = 0.3;
@@ -113,6 +114,12 @@ pub struct TwoByTwoWatch {
     // Of askings that the state did not follow, and of those that it did.
     n_fell: [usize; 2],
     n_with_slip: [usize; 2],
+}
+
+impl Part for TwoByTwoWatch {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl TwoByTwoWatch {

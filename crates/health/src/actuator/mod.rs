@@ -32,6 +32,7 @@ use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable
 use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+use crate::part::{Came, Part};
 use crate::trust::{COMMAND, Gate, OIL, SLIP, Source};
 
 /// The response counts as moved before the command when it has gone this share of the
@@ -156,6 +157,16 @@ impl Actuator {
             ladders: ladders.unwrap_or_default(),
             motor,
         }
+    }
+}
+
+impl Part for ActuatorWatch {
+    fn block(&mut self, came: &Came) {
+        self.push(came.block);
+    }
+
+    fn believed(&mut self, rows: &[Row]) {
+        rows.iter().for_each(|row| self.note(row));
     }
 }
 

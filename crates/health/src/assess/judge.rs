@@ -46,7 +46,7 @@ impl Health {
     pub(super) fn judged(&self, learned: &Learned) -> Gate {
         let (slip_sd, calibration) = (learned.slip_sd, &learned.calibration);
         let usual_sd = self.limits.slip.usual_sd_rad_per_s;
-        let mut gate = Gate::new(slip_sd.unwrap_or(usual_sd), self.still.outcome());
+        let mut gate = Gate::new(slip_sd.unwrap_or(usual_sd), self.sieve.still.outcome());
         let none = |refusal: Option<Reason>| Verdict::of(refusal.map_or(Ok(()), Err));
         gate.judge(Source::Wheels, none(self.no_rows()));
         gate.judge(Source::RoadSpeed, none(self.no_speed()));
@@ -91,12 +91,12 @@ impl Health {
         gate.judge(Source::Housing, Verdict::Sound);
         gate.judge(
             Source::Air,
-            match self.air_sensor.air_trouble(&self.limits.oil) {
+            match self.sensors.air.watch.air_trouble(&self.limits.oil) {
                 Some(why) => Verdict::Withheld(why),
                 None => Verdict::Sound,
             },
         );
-        if !foreign(self.pieces.pieces(), &self.limits.trust).is_empty() {
+        if !foreign(self.board.pieces.pieces(), &self.limits.trust).is_empty() {
             gate.withhold(&OF_ONE_CAR, &Reason::TwoCars);
         }
         gate
@@ -104,11 +104,11 @@ impl Health {
 
     /// How command and state go together when that is the wrong way round.
     pub(super) fn swap(&self) -> Option<Swap> {
-        self.swap.outcome(&self.limits.swapped)
+        self.board.swap.outcome(&self.limits.swapped)
     }
 
     fn is_swapped(&self) -> bool {
-        self.actuator.leading().is_some() || self.swap().is_some()
+        self.board.actuator.leading().is_some() || self.swap().is_some()
     }
 
     fn slip_verdict(&self, calibration: &Calibration) -> Verdict {
@@ -132,7 +132,7 @@ impl Health {
         if is_swapped && !sources.is_empty() {
             return Verdict::Withheld(Reason::TorqueSwapped);
         }
-        let never_known = self.sums.with_torque_s == 0.0;
+        let never_known = self.board.sums.with_torque_s == 0.0;
         let stood = [Source::State, Source::Command].into_iter().find(|source| {
             (never_known || gate.still().is_mostly(*source))
                 && !gate.stretches(*source).is_empty()
@@ -149,8 +149,13 @@ impl Health {
     fn is_torque_of(&self, source: Source) -> bool {
         match source {
             Source::State => self.is_torque_of_state,
-            _ => self.sums.torque_by_command_s > 0.0 || !self.is_torque_of_state,
+            _ => self.board.sums.torque_by_command_s > 0.0 || !self.is_torque_of_state,
         }
+    }
+
+    /// Share of the checks of the values against the map that were passed.
+    pub(super) fn fit_factor(&self) -> f64 {
+        self.fit.0 as f64 / self.fit.1 as f64
     }
 
     /// A map whose values or geometry do not fit the drive lowers every grade.
@@ -178,7 +183,7 @@ impl Health {
     /// median over time, when that is more than tyres and preload explain.
     pub(super) fn wrong_geometry(&self, gate: &Gate) -> Option<f64> {
         let limits = &self.limits.trust;
-        let turning = self.sums.turning.ask(gate).ok()?;
+        let turning = self.board.sums.turning.ask(gate).ok()?;
         let has_turned = turning.turned_open_all_rad.to_degrees() > limits.geometry_turn_deg;
         let ratio = turning.openness.median().filter(|_| has_turned)?;
         let right = limits.right_geometry_from..=limits.right_geometry_to;
@@ -186,23 +191,31 @@ impl Health {
     }
 
     fn oil_verdict(&self, gate: &Gate) -> Verdict {
-        if self.oil.is_none() {
+        if self.sensors.oil.channel.is_none() {
             return Verdict::Missing(Reason::NoChannel(name::OIL_TEMPERATURE));
         }
         let moving_s = self
+            .board
             .sums
             .motion
             .ask(gate)
             .map_or(0.0, |motion| motion.moving_s);
-        let heat = self.sums.heat.ask(gate).ok();
+        let heat = self.board.sums.heat.ask(gate).ok();
         let heat_kj = heat.map(|heat| 1e-3 * heat.heat.heat_j(gate.slip_sd()));
         let trouble = self
-            .oil_sensor
+            .sensors
+            .oil
+            .watch
             .oil_trouble(moving_s, heat_kj, &self.limits.oil)
-            .or_else(|| self.oil_sensor.apart_from(&self.housing_sensor));
+            .or_else(|| {
+                self.sensors
+                    .oil
+                    .watch
+                    .apart_from(&self.sensors.housing.watch)
+            });
         match trouble {
             Some(why) => Verdict::Withheld(why),
-            None if self.oil_sensor.n_taken() == 0 => {
+            None if self.sensors.oil.watch.n_taken() == 0 => {
                 Verdict::Missing(Reason::no_value(&[name::OIL_TEMPERATURE]))
             }
             None => Verdict::Sound,

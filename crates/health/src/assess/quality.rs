@@ -1,49 +1,46 @@
-//! How far the log can be trusted, and its time strips for drawing.
+//! How far the log can be trusted: its coverage, its grade, and the noise floor of its slip.
+
+use halfshaft_driveline::Learned;
+use halfshaft_driveline::row::mean_noise;
+use halfshaft_model::channel::name;
 
 use super::Health;
-use crate::limits::Slip;
-use crate::nouns::{Grade, Quality, Strip, StripSlot};
+use crate::nouns::{ChannelQuality, Grade, NoiseFloor, Quality};
 use crate::reason::Reason;
 use crate::ripple::Ripple;
-use crate::strips::Envelope;
-use crate::sums::is_slipping;
-use crate::trust::{Gate, HEAT, Kept};
-use halfshaft_driveline::thermal::{ThermalEstimate, TracePoint};
-use halfshaft_driveline::{Learned, Row};
-use halfshaft_model::{Span, Time};
+use crate::trust::Gate;
 
-/// Envelopes of what is drawn over time.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Strips {
-    pub(super) road_speed: Envelope,
-    pub(super) difference: Envelope,
-    pub(super) command: Envelope,
-    pub(super) state: Envelope,
-    pub(super) heat_rate: Kept<Envelope, HEAT>,
-    pub(super) oil: Envelope,
+/// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
+/// grade in proportion. Source: none, engineering guess (50 Hz).
+const SHARP_PERIOD_S: f64 = 0.02;
+
+/// How well the log has the rear wheels.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct RearWheels {
+    /// Share of the drive that both cover.
+    pub(super) coverage: f64,
+    /// Period of the slower one, s.
+    pub(super) period_s: Option<f64>,
+    /// 1 where their samples come quickly enough, less in proportion.
+    pub(super) resolution: f64,
 }
 
-impl Strips {
-    /// Takes a row.
-    pub(super) fn note(&mut self, row: &Row, slip: &Slip) {
-        self.difference.note(row.time, row.difference_mean);
-        let heat_rate_w = row.heat_rate_w.map(|watts| {
-            if row.is_turning && is_slipping(row, slip) {
-                watts
-            } else {
-                0.0
-            }
-        });
-        let pairs = [
-            (&mut self.road_speed, row.road_speed),
-            (&mut self.command, row.command),
-            (&mut self.state, row.state),
-            (self.heat_rate.gather(), heat_rate_w),
-        ];
-        for (strip, value) in pairs {
-            if let Some(value) = value {
-                strip.note(row.time, value);
-            }
+impl RearWheels {
+    pub(super) fn of(channels: &[ChannelQuality]) -> RearWheels {
+        let wheels: Vec<_> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
+            .iter()
+            .filter_map(|name| channels.iter().find(|channel| channel.name == *name))
+            .collect();
+        let coverage = match wheels.as_slice() {
+            [left, right] => left.coverage.min(right.coverage),
+            _ => 0.0,
+        };
+        let periods = wheels.iter().filter_map(|wheel| wheel.period_s);
+        let period_s = periods.reduce(f64::max);
+        RearWheels {
+            coverage,
+            period_s,
+            resolution: period_s.map_or(0.0, |period_s| (SHARP_PERIOD_S / period_s).min(1.0)),
         }
     }
 }
@@ -53,21 +50,23 @@ impl Health {
         &self,
         learned: &Learned,
         gate: &Gate,
-        wheel_coverage: f64,
-        resolution: f64,
+        wheels: RearWheels,
         ripple: &Result<Option<Ripple>, Reason>,
     ) -> Quality {
-        let channels = self.coverage.channels();
-        let (gaps, n_gaps) = self.coverage.gaps();
+        let channels = self.board.coverage.channels();
+        let (gaps, n_gaps) = self.board.coverage.gaps();
         let mut factors = vec![
             (
-                wheel_coverage,
+                wheels.coverage,
                 format!(
                     "the rear wheel speeds cover {:.0} % of the drive",
-                    100.0 * wheel_coverage
+                    100.0 * wheels.coverage
                 ),
             ),
-            (resolution, "the rear wheel speeds come slowly".to_owned()),
+            (
+                wheels.resolution,
+                "the rear wheel speeds come slowly".to_owned(),
+            ),
         ];
         for channel in &channels {
             let matters = channel.name.starts_with("clutch.") && channel.n_samples > 0;
@@ -112,8 +111,8 @@ impl Health {
     fn exercised(&self, learned: &Learned, gate: &Gate) -> Vec<(f64, String)> {
         let limits = &self.limits.trust;
         let mut factors = Vec::new();
-        let duration_s = self.coverage.duration_s().max(1e-9);
-        let qualities = self.coverage.channels();
+        let duration_s = self.board.coverage.duration_s().max(1e-9);
+        let qualities = self.board.coverage.channels();
         for (spec, quality) in self.channels.iter().zip(&qualities) {
             let is_rear = spec.name.starts_with("wheel.rear.");
             if let Some(period_s) = spec.period_s.filter(|_| is_rear && quality.n_samples > 0) {
@@ -126,7 +125,7 @@ impl Health {
                 factors.push((share.min(1.0), text));
             }
         }
-        let motion = self.sums.motion.ask(gate).ok();
+        let motion = self.board.sums.motion.ask(gate).ok();
         let minutes = motion.map_or(0.0, |motion| motion.moving_s / 60.0);
         factors.push((
             (minutes / limits.enough_moving_min).min(1.0),
@@ -138,7 +137,7 @@ impl Health {
         match self.command_time(learned) {
             Ok(_) => {
                 let enough = limits.enough_events;
-                let (n, _) = self.events.engagements(gate);
+                let (n, _) = self.board.events.engagements(gate);
                 let text = format!("{n} of the {enough} engagements that show a unit");
                 factors.push(((n as f64 / f64::from(enough)).min(1.0), text));
             }
@@ -167,94 +166,17 @@ impl Health {
         factors
     }
 
-    pub(super) fn strip_results(
-        &self,
-        gate: &Gate,
-        thermal: Option<&ThermalEstimate>,
-    ) -> Vec<Strip> {
-        let strips = &self.strips;
-        let mut out = Vec::new();
-        let mut add = |name, title, unit, envelope: &Envelope, factor: f64| {
-            if !envelope.is_empty() {
-                out.push(Strip {
-                    name,
-                    title,
-                    unit,
-                    slots: envelope.slots(|value| value * factor),
-                });
-            }
-        };
-        add("road_speed", "Road speed", "km/h", &strips.road_speed, 3.6);
-        add(
-            "axle_speed_difference",
-            "Axle speed difference, right − left",
-            "rad/s",
-            &strips.difference,
-            1.0,
-        );
-        add("command", "Command", "%", &strips.command, 100.0);
-        add("state", "State", "%", &strips.state, 100.0);
-        if let Ok(heat_rate) = strips.heat_rate.ask(gate) {
-            add("heat_rate", "Heat in the pack", "kW", heat_rate, 1e-3);
-        }
-        add("oil_temperature", "Oil temperature", "°C", &strips.oil, 1.0);
-        if let Some(thermal) = thermal {
-            out.extend(modelled(thermal, &strips.oil.slots(|value| value)));
-        }
-        out
-    }
-}
-
-/// Strips of the thermal model: the pack with its band, the oil, and what the oil measured
-/// stands off it.
-fn modelled(thermal: &ThermalEstimate, measured: &[StripSlot]) -> Vec<Strip> {
-    let trace = &thermal.trace;
-    let slots = |of: fn(&TracePoint) -> (f64, f64)| -> Vec<StripSlot> {
-        let starts = std::iter::once(Time(0)).chain(trace.iter().map(|point| point.time));
-        let slot = |(start, point): (Time, &TracePoint)| {
-            let (low, high) = of(point);
-            let end = point.time;
-            let span = Span { start, end };
-            (start < end).then_some(StripSlot { span, low, high })
-        };
-        starts.zip(trace).filter_map(slot).collect()
-    };
-    let residual = measured
-        .iter()
-        .filter_map(|slot| {
-            let after = trace.partition_point(|point| point.time < slot.span.start);
-            let model_c = trace.get(after)?.oil_c;
-            let (low, high) = (slot.low - model_c, slot.high - model_c);
-            Some(StripSlot { low, high, ..*slot })
+    /// Noise of the slip; `None` when there was too little to learn it from.
+    pub(super) fn noise_floor(&self, learned: &Learned) -> Option<NoiseFloor> {
+        let basis = &self.basis;
+        let slip_sd = learned.slip_sd.filter(|_| basis.slip.is_ok())?;
+        Some(NoiseFloor {
+            slip_sd,
+            slip_step: basis.slip_step,
+            smallest_slip: self.sieve.latest.map_or(0.0, |(_, noise_in_mean)| {
+                mean_noise(slip_sd, noise_in_mean).max(basis.slip_step)
+            }),
+            n_samples: learned.n_slip_samples,
         })
-        .collect();
-    let strip = |name, title, unit, slots| Strip {
-        name,
-        title,
-        unit,
-        slots,
-    };
-    [
-        strip(
-            "pack_temperature",
-            "Pack temperature, estimated, with its band",
-            "°C",
-            slots(|point| (point.pack_c.low, point.pack_c.high)),
-        ),
-        strip(
-            "oil_temperature_model",
-            "Oil temperature by the model",
-            "°C",
-            slots(|point| (point.oil_c, point.oil_c)),
-        ),
-        strip(
-            "oil_temperature_off_model",
-            "Oil temperature, measured less modelled",
-            "K",
-            residual,
-        ),
-    ]
-    .into_iter()
-    .filter(|strip| !strip.slots.is_empty())
-    .collect()
+    }
 }

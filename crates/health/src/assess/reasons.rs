@@ -15,7 +15,7 @@ use crate::trust::{Gate, Source};
 impl Health {
     pub(super) fn assumptions(&self, learned: &Learned, gate: &Gate) -> Vec<String> {
         let mut assumptions = self.basis.assumptions.clone();
-        if learned.slip_sd.is_none() && self.sums.n_rows > 0 {
+        if learned.slip_sd.is_none() && self.board.sums.n_rows > 0 {
             assumptions.push(format!(
                 "Too few wheel speeds to learn their noise from: one slip sample is taken to scatter by {} rad/s.",
                 self.limits.slip.usual_sd_rad_per_s
@@ -64,18 +64,18 @@ impl Health {
         self.channels
             .iter()
             .position(|channel| channel.name == name)
-            .is_some_and(|found| self.coverage.was_seen(found))
+            .is_some_and(|found| self.board.coverage.was_seen(found))
     }
 
     pub(super) fn no_rows(&self) -> Option<Reason> {
-        if self.sums.n_rows > 1 {
+        if self.board.sums.n_rows > 1 {
             return None;
         }
         let missing: Vec<&str> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
             .into_iter()
             .filter(|name| !self.was_seen(name))
             .collect();
-        if missing.is_empty() && self.parting.outcome().seconds > 0.0 {
+        if missing.is_empty() && self.sieve.parting.outcome().seconds > 0.0 {
             return Some(DriveFact::DrivenWheels.into());
         }
         Some(match missing.is_empty() {
@@ -91,7 +91,7 @@ impl Health {
 
     pub(super) fn command_time(&self, learned: &Learned) -> Result<CommandTime, Reason> {
         let channel = self.command.clone()?;
-        if !self.coverage.was_seen(channel) {
+        if !self.board.coverage.was_seen(channel) {
             return Err(Reason::no_value(&[name::CLUTCH_COMMAND]));
         }
         let mut time = learned.command_time.unwrap_or_default();
@@ -99,14 +99,19 @@ impl Health {
         if known == 0.0 {
             return Err(DriveFact::CommandValues.into());
         }
-        let period = self.coverage.period_s(channel);
+        let period = self.board.coverage.period_s(channel);
         time.hidden_s = self.uncovered(known, period);
         Ok(time)
     }
 
     /// Where the oil temperature is taken, in words.
     pub(super) fn oil_site(&self) -> &'static str {
-        match self.oil.and_then(|oil| self.channels[oil].site) {
+        match self
+            .sensors
+            .oil
+            .channel
+            .and_then(|oil| self.channels[oil].site)
+        {
             Some(Site::Oil) => " (sensor in the oil)",
             Some(Site::Housing) => " (sensor in the housing, not in the oil)",
             Some(Site::ModelledByCar) => " (modelled by the car, not a sensor)",
@@ -119,7 +124,7 @@ impl Health {
         let found = state_channel(&self.vehicle, &self.channels);
         match found {
             None => Err(MapFact::State.into()),
-            Some(found) if !self.coverage.was_seen(found) => {
+            Some(found) if !self.board.coverage.was_seen(found) => {
                 Err(Reason::no_value(&[&self.channels[found].name]))
             }
             Some(_) => Ok(()),
@@ -146,10 +151,7 @@ impl Health {
         if self.was_seen(name::YAW_RATE) {
             return Ok("the yaw rate, less its bias where the car stood still");
         }
-        if self.has_front
-            && self.was_seen(name::WHEEL_FRONT_LEFT)
-            && self.was_seen(name::WHEEL_FRONT_RIGHT)
-        {
+        if self.was_seen(name::WHEEL_FRONT_LEFT) && self.was_seen(name::WHEEL_FRONT_RIGHT) {
             if self.basis.track_front_m.is_none() {
                 return Err(MapFact::FrontTrack.into());
             }
@@ -168,7 +170,7 @@ impl Health {
         if self.basis.is_preload_only {
             return "of the preload only".to_owned();
         }
-        if self.sums.torque_by_command_s > 0.1 * self.sums.with_torque_s {
+        if self.board.sums.torque_by_command_s > 0.1 * self.board.sums.with_torque_s {
             return "from the command for want of a state, which reads high".to_owned();
         }
         let used = self.vehicle.torque_sources.iter().find(|source| {
@@ -181,6 +183,17 @@ impl Health {
                 format!("from {channel}, friction and geometry, the preload added to it")
             }
             None => "not known".to_owned(),
+        }
+    }
+
+    /// Time of the drive that something does not cover, s; 0 when it is no more than the
+    /// rhythm of the channel or the start of a log explains.
+    pub(super) fn uncovered(&self, covered_s: f64, period_s: Option<f64>) -> f64 {
+        let from_s = self.limits.driving.uncovered_from_s;
+        let explained = from_s.max(3.0 * period_s.unwrap_or(0.0));
+        match self.board.coverage.duration_s() - covered_s {
+            missing if missing > explained => missing,
+            _ => 0.0,
         }
     }
 }

@@ -18,6 +18,7 @@ use super::{
 };
 use crate::limits::LifeLimits;
 use crate::nouns::Event;
+use crate::part::{Part, Passage};
 use crate::trust::{Gate, HEAT, Kept};
 
 /// Watches the pack torque.
@@ -78,6 +79,12 @@ pub struct DutyInput<'a> {
     pub life_line: LifeLimits,
     /// The temperatures.
     pub thermal: &'a Result<ThermalEstimate, Reason>,
+}
+
+impl Part for DutyWatch {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl DutyWatch {

@@ -243,7 +243,15 @@ mod tests {
                 is_at_least: false,
             };
             let outcome = asked.rest_on(on(&[source])).map(|()| estimate);
-            let made = figure(&asked, "heat", "Heat", "kJ", outcome, 1.0, String::new());
+            let made = figure(
+                &asked,
+                FigureId::HeatTotal,
+                "Heat",
+                "kJ",
+                outcome,
+                1.0,
+                String::new(),
+            );
             let estimate = made.outcome.expect("nothing is withheld");
             (estimate.low, estimate.high, made.grade)
         };

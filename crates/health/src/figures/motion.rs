@@ -89,7 +89,7 @@ pub(super) fn turn_total(from: &Ingredients) -> Figure {
             .scaled(180.0 / std::f64::consts::PI))
     });
     let source = from.turning_words;
-    let radius = 1.0 / crate::sums::bend_curvature(from.basis, &from.limits.driving);
+    let radius = 1.0 / crate::partial::bend_curvature(from.basis, &from.limits.driving);
     let method = format!(
         "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
     );

@@ -61,7 +61,8 @@ pub use drive::Drive;
 
 use crate::limits::Limits;
 use crate::nouns::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
-use crate::sums::PartialLimits;
+use crate::part::{Came, Part, Passage};
+use crate::partial::PartialLimits;
 use crate::trust::Sources;
 
 /// What a finding says of itself, whatever the drive.
@@ -261,34 +262,6 @@ impl Findings {
         }
     }
 
-    /// Takes some rows, each with its region where the car moved there.
-    pub fn note_rows(&mut self, rows: &[Row], regions: &[Option<Region>]) {
-        for check in &mut self.checks {
-            check.note_rows(rows, regions);
-        }
-    }
-
-    /// Takes a block before its rows.
-    pub fn note_block(&mut self, block: &Block) {
-        for check in &mut self.checks {
-            check.note_block(block);
-        }
-    }
-
-    /// Takes a sample of `oil.temperature`.
-    pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        for check in &mut self.checks {
-            check.note_oil(time, celsius);
-        }
-    }
-
-    /// Takes a sample of `ambient.temperature`.
-    pub fn note_air(&mut self, time: Time, celsius: f64) {
-        for check in &mut self.checks {
-            check.note_air(time, celsius);
-        }
-    }
-
     /// Whether a finding fires by now.
     pub fn fires(&self, id: FindingId, drive: &Drive) -> bool {
         let mut of_id = self.checks.iter().zip(ALL);
@@ -334,6 +307,27 @@ impl Findings {
         // The sort is stable, and the registry is in order of code.
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
         (findings, not_checked)
+    }
+}
+
+impl Part for Findings {
+    fn block(&mut self, came: &Came) {
+        for check in &mut self.checks {
+            // A check may look for jumps on its own, and then states where they were.
+            for reading in came.oil {
+                check.note_oil(reading.time, reading.celsius);
+            }
+            for reading in came.air.iter().filter(|reading| reading.is_believed) {
+                check.note_air(reading.time, reading.celsius);
+            }
+            check.note_block(came.block);
+        }
+    }
+
+    fn rows(&mut self, passage: &Passage) {
+        for check in &mut self.checks {
+            check.note_rows(passage.rows, passage.regions);
+        }
     }
 }
 

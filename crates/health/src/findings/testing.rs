@@ -20,9 +20,9 @@ use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::limits::Limits;
 use crate::nouns::{Event, EventKind, Figure, Grade, Quality, UseClass};
+use crate::partial::PartialLimits;
 use crate::pieces::Piece;
 use crate::ripple::Ripple;
-use crate::sums::PartialLimits;
 use crate::testing::gate;
 use crate::trust::{Gate, Source, Swap, Verdict};
 

@@ -13,7 +13,7 @@ use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
 use crate::limits::{Limits, rounded};
 use crate::nouns::Severity;
-use crate::sums::{PartialLimits, PartialTime};
+use crate::partial::{PartialLimits, PartialTime};
 use crate::trust::{COMMAND, HEAT, SLIP, TURNING};
 
 pub const ENTRY: Entry = Entry {

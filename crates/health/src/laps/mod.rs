@@ -23,6 +23,7 @@ mod gate;
 mod limits;
 mod marker;
 mod oil;
+mod part;
 mod path;
 mod repeat;
 #[cfg(test)]
@@ -30,7 +31,7 @@ mod tests;
 
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::{HeatNearFloor, Row};
-use halfshaft_model::{Fix, Position, Span, Time};
+use halfshaft_model::{Fixes, Position, Span, Time};
 
 use self::corners::{Bend, bends, numbered, smoothed, usual_length};
 use self::gate::Gate as StartLine;
@@ -60,7 +61,9 @@ pub struct PathWatch {
     is_too_long: bool,
     oil: Kept<OilByTime, OIL>,
     marker: Marker,
+    marker_channel: Option<usize>,
     gate: Option<StartLine>,
+    fixes: Option<Fixes>,
 }
 
 /// How the car moved at the latest row that says so.
@@ -85,14 +88,6 @@ impl PathWatch {
     /// Nothing seen yet.
     pub fn new() -> PathWatch {
         PathWatch::default()
-    }
-
-    /// The same, by limits of one's own.
-    pub fn with_limits(limits: &Limits) -> PathWatch {
-        PathWatch {
-            limits: *limits,
-            ..PathWatch::default()
-        }
     }
 
     /// Takes a row; every row of the drive, in order.
@@ -189,13 +184,6 @@ impl PathWatch {
     /// Laps begin at a line across the track at this point.
     pub fn start_line(&mut self, point: Position) {
         self.gate = Some(StartLine::new(point));
-    }
-
-    /// Takes a fix of the position.
-    pub fn note_fix(&mut self, fix: &Fix) {
-        if let Some(gate) = &mut self.gate {
-            gate.note(fix);
-        }
     }
 
     /// Laps and corners so far, with what is believed of them.

@@ -10,6 +10,7 @@ use halfshaft_model::Time;
 
 use super::ageing::{ageing_rate, effective_temperature};
 use crate::limits::OilPolicy;
+use crate::part::{Came, Part};
 
 /// Sums of the ageing rate over time, for each rise that may double it.
 #[derive(Clone, Debug)]
@@ -33,6 +34,14 @@ pub struct OilAgeingRate {
     pub covered_s: f64,
     /// Time between samples that they do not reach, s.
     pub unseen_s: f64,
+}
+
+impl Part for OilAgeing {
+    fn block(&mut self, came: &Came) {
+        for reading in came.oil_believed() {
+            self.note(reading.time, reading.celsius);
+        }
+    }
 }
 
 impl OilAgeing {

@@ -1,6 +1,9 @@
 //! A sum that can be added to by anybody and read only through the gate.
 
+use halfshaft_driveline::Row;
+
 use super::{Gate, Sources};
+use crate::part::{Came, Part, Passage};
 use crate::reason::Reason;
 
 /// A sum and, in its type, the sources it rests on.
@@ -35,5 +38,19 @@ impl<T, const ON: Sources> Kept<T, ON> {
     /// Another kind of sum on the same sources, made of this one.
     pub fn map<U>(&self, make: impl FnOnce(&T) -> U) -> Kept<U, ON> {
         Kept(make(&self.0))
+    }
+}
+
+impl<T: Part, const ON: Sources> Part for Kept<T, ON> {
+    fn block(&mut self, came: &Came) {
+        self.0.block(came);
+    }
+
+    fn believed(&mut self, rows: &[Row]) {
+        self.0.believed(rows);
+    }
+
+    fn rows(&mut self, passage: &Passage) {
+        self.0.rows(passage);
     }
 }

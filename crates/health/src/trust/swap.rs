@@ -10,6 +10,7 @@ use halfshaft_driveline::Row;
 use halfshaft_model::Span;
 
 use crate::limits::Swapped;
+use crate::part::{Part, Passage};
 
 /// Rows by which the one may be later than the other: some tenths of a second.
 const LAGS: usize = 12;
@@ -42,6 +43,12 @@ pub struct SwapWatch {
     squares: (f64, f64),
     strokes: f64,
     span: Option<Span>,
+}
+
+impl Part for SwapWatch {
+    fn rows(&mut self, passage: &Passage) {
+        passage.rows.iter().for_each(|row| self.note(row));
+    }
 }
 
 impl SwapWatch {

@@ -22,8 +22,9 @@ use crate::figure_id::FigureId;
 use crate::findings::drive::lining_area_mm2;
 use crate::findings::{Drive, Setup};
 use crate::nouns::{Estimate, Event, EventKind, Meter, UseClass};
+use crate::part::{Came, Part, Passage};
+use crate::partial::{PartialJudgement, PartialLimits};
 use crate::reason::{Counted, DriveFact, Measured, Reason};
-use crate::sums::{PartialJudgement, PartialLimits};
 use crate::trust::{Gate, Kept, OIL};
 use meter::NEEDLES;
 use oil::OilTime;
@@ -47,6 +48,20 @@ pub struct UseWatch {
     partial: PartialLimits,
     oil: Kept<OilTime, OIL>,
     stretches: Stretches,
+}
+
+impl Part for UseWatch {
+    fn block(&mut self, came: &Came) {
+        for reading in came.oil_believed() {
+            self.note_oil(reading.time, reading.celsius);
+        }
+    }
+
+    fn rows(&mut self, passage: &Passage) {
+        for (row, judgement) in passage.rows.iter().zip(passage.judgements) {
+            self.note(row, judgement);
+        }
+    }
 }
 
 impl UseWatch {

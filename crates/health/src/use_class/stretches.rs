@@ -14,7 +14,7 @@ use super::oil::OilTime;
 use crate::driving::ROWS_LATE_S;
 use crate::limits::{Limits, Usage};
 use crate::nouns::{Event, EventKind};
-use crate::sums::{PartialJudgement, PartialLimits, PartialTime};
+use crate::partial::{PartialJudgement, PartialLimits, PartialTime};
 use crate::trust::{COMMAND, Gate, HEAT, Kept, OIL, SLIP};
 
 /// Stretches kept at the most.
