@@ -1,8 +1,6 @@
 //! The board: every part of the assessment, each with what it knows of the drive so far.
 //!
-//! To add a part write its file, with its [`Part`], and its line in [`Board::parts`].
-
-use halfshaft_model::ChannelSpec;
+//! To add a part write its file, with its [`Part`], and its line in `board!`.
 
 use super::ledgers::Ledgers;
 use super::strips::Strips;
@@ -15,7 +13,6 @@ use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
 use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
-use crate::limits::SDS_OF_90;
 use crate::oil_life::OilAgeing;
 use crate::part::Part;
 use crate::pieces::PieceWatch;
@@ -37,78 +34,50 @@ const HOLDING: Sources = on(&[
     Source::Sides,
 ]);
 
-/// Every part.
-#[derive(Clone, Debug)]
-pub(super) struct Board {
-    pub(super) coverage: Coverage,
-    pub(super) pieces: PieceWatch,
-    pub(super) actuator: ActuatorWatch,
-    pub(super) temperature: TemperatureWatch,
-    pub(super) findings: Findings,
-    pub(super) sums: Sums,
-    pub(super) usage: UseWatch,
-    pub(super) duty: DutySums,
-    pub(super) cycles: DutyWatch,
-    pub(super) oil_ageing: Kept<OilAgeing, OIL>,
-    pub(super) path: PathWatch,
-    pub(super) ripple: RippleWatch,
-    pub(super) swap: SwapWatch,
-    pub(super) holding: Kept<HoldingSums, HOLDING>,
-    pub(super) two_by_two: Kept<TwoByTwoWatch, ANSWERS>,
-    pub(super) events: EventTally,
-    pub(super) ledgers: Ledgers,
-    pub(super) strips: Strips,
+/// The struct of all parts, how each begins, and the walk over them, from one line for each.
+macro_rules! board {
+    ($setup:ident, $tolerances:ident; $($name:ident: $part:ty = $begin:expr;)*) => {
+        /// Every part.
+        #[derive(Clone, Debug)]
+        pub(super) struct Board {
+            $(pub(super) $name: $part,)*
+        }
+
+        impl Board {
+            /// Every part at the start of a drive.
+            pub(super) fn new($setup: &Setup, $tolerances: &Tolerances) -> Board {
+                Board {
+                    $($name: $begin,)*
+                }
+            }
+
+            /// Hands something to every part. None needs another one.
+            pub(super) fn each(&mut self, mut hand: impl FnMut(&mut dyn Part)) {
+                $(hand(&mut self.$name);)*
+            }
+        }
+    };
 }
 
-impl Board {
-    /// Every part at the start of a drive.
-    pub(super) fn new(setup: &Setup, tolerances: &Tolerances) -> Board {
-        let (vehicle, limits) = (setup.vehicle, setup.limits);
-        let channels: &[ChannelSpec] = setup.channels;
-        let bends_share = SDS_OF_90 * tolerances.bends;
-        Board {
-            coverage: Coverage::new(channels),
-            pieces: PieceWatch::new(channels.len()),
-            actuator: ActuatorWatch::new(vehicle, channels),
-            temperature: TemperatureWatch::new(vehicle, channels, limits),
-            findings: Findings::new(setup),
-            sums: Sums::default(),
-            usage: UseWatch::new(setup),
-            duty: DutySums::default(),
-            cycles: DutyWatch::default(),
-            oil_ageing: Kept::new(OilAgeing::new(setup.oil_reach_s(), &limits.oil_distance)),
-            path: PathWatch::of_channels(channels, limits),
-            ripple: RippleWatch::new(limits),
-            swap: SwapWatch::default(),
-            holding: Kept::new(HoldingSums::new(limits)),
-            two_by_two: Kept::new(TwoByTwoWatch::new(limits)),
-            events: EventTally::default(),
-            ledgers: Ledgers::new(setup.basis.preload_nm, bends_share, &limits.slip),
-            strips: Strips::default(),
-        }
-    }
-
-    /// Every part, each of which takes what the drive brings. None needs another one.
-    pub(super) fn parts(&mut self) -> [&mut dyn Part; 18] {
-        [
-            &mut self.coverage,
-            &mut self.pieces,
-            &mut self.actuator,
-            &mut self.temperature,
-            &mut self.findings,
-            &mut self.sums,
-            &mut self.usage,
-            &mut self.duty,
-            &mut self.cycles,
-            &mut self.oil_ageing,
-            &mut self.path,
-            &mut self.ripple,
-            &mut self.swap,
-            &mut self.holding,
-            &mut self.two_by_two,
-            &mut self.events,
-            &mut self.ledgers,
-            &mut self.strips,
-        ]
-    }
+board! {
+    setup, tolerances;
+    coverage: Coverage = Coverage::new(setup.channels);
+    pieces: PieceWatch = PieceWatch::new(setup.channels.len());
+    actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels);
+    temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);
+    findings: Findings = Findings::new(setup);
+    sums: Sums = Sums::default();
+    usage: UseWatch = UseWatch::new(setup);
+    duty: DutySums = DutySums::default();
+    cycles: DutyWatch = DutyWatch::default();
+    oil_ageing: Kept<OilAgeing, OIL> =
+        Kept::new(OilAgeing::new(setup.oil_reach_s(), &setup.limits.oil_distance));
+    path: PathWatch = PathWatch::of_channels(setup.channels, setup.limits);
+    ripple: RippleWatch = RippleWatch::new(setup.limits);
+    swap: SwapWatch = SwapWatch::default();
+    holding: Kept<HoldingSums, HOLDING> = Kept::new(HoldingSums::new(setup.limits));
+    two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));
+    events: EventTally = EventTally::default();
+    ledgers: Ledgers = Ledgers::new(setup.basis.preload_nm, tolerances, &setup.limits.slip);
+    strips: Strips = Strips::default();
 }

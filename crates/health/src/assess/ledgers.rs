@@ -1,7 +1,8 @@
 //! Heat by cause, over the whole drive and in bends with the clutch open.
 
+use crate::band::Tolerances;
 use crate::ledger::Ledger;
-use crate::limits::Slip;
+use crate::limits::{SDS_OF_90, Slip};
 use crate::part::{Part, Passage};
 use crate::partial::is_in_bend;
 use crate::sums::is_open;
@@ -15,10 +16,10 @@ pub(super) struct Ledgers {
 }
 
 impl Ledgers {
-    /// Both empty; `bends_share` is half the 90 % interval of what a bend asks, as a share.
-    pub(super) fn new(preload_nm: f64, bends_share: f64, slip: &Slip) -> Ledgers {
+    /// Both empty.
+    pub(super) fn new(preload_nm: f64, tolerances: &Tolerances, slip: &Slip) -> Ledgers {
         Ledgers {
-            all: Kept::new(Ledger::new(preload_nm, bends_share, slip)),
+            all: Kept::new(Ledger::new(preload_nm, SDS_OF_90 * tolerances.bends, slip)),
             bends: Kept::new(Ledger::new(preload_nm, 0.0, slip)),
         }
     }

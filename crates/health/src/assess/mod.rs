@@ -1,4 +1,5 @@
-//! Joins the parts: takes blocks and what was derived from them, gives [`crate::Results`] at any time.
+//! Joins the parts: takes blocks and what was derived from them, gives [`crate::Results`] at any
+//! time.
 //!
 //! ```text
 //! Block -> sensors -\
@@ -150,9 +151,7 @@ impl Health {
             oil: &self.sensors.oil.readings,
             air: &self.sensors.air.readings,
         };
-        for part in self.board.parts() {
-            part.block(&came);
-        }
+        self.board.each(|part| part.block(&came));
         self.sieve.pass(&derived.rows, &mut self.board);
         let rows_until = self.sieve.latest.map_or(Time(0), |(time, _)| time);
         let never_later = self.until.plus(-ROWS_LATE_S);

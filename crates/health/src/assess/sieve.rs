@@ -113,9 +113,7 @@ impl Sieve {
         if let Some(believed) = &mut self.believed {
             believed.extend_from_slice(rows);
         }
-        for part in board.parts() {
-            part.believed(rows);
-        }
+        board.each(|part| part.believed(rows));
         let mut rest = rows;
         while let Some(row) = rest.first() {
             let is_plain = |row: &Row| self.parting.is_plain(row);
@@ -158,8 +156,6 @@ impl Sieve {
             regions: &self.row_regions,
             partial: &self.partial,
         };
-        for part in board.parts() {
-            part.rows(&passage);
-        }
+        board.each(|part| part.rows(&passage));
     }
 }
