@@ -364,3 +364,30 @@ fn what_could_not_be_looked_for_is_said() {
     }
     assert!(results.class.is_err());
 }
+
+#[test]
+fn of_a_log_of_two_cars_nothing_is_made_of_the_pack() {
+    // Two minutes with all channels, then two with the front wheels alone under the same names:
+    // fewer than a half of the channels in common.
+    let mut log = String::new();
+    for index in 0..24_000 {
+        let time = f64::from(index) * 0.01;
+        if index < 12_000 {
+            float_frame(&mut log, time, 0x100, &[60.0, 60.5]);
+            float_frame(&mut log, time, 0x103, &[0.0]);
+            float_frame(&mut log, time, 0x104, &[60.0, 60.0]);
+        } else {
+            float_frame(&mut log, time + 400.0, 0x104, &[60.0, 60.0]);
+        }
+    }
+    let results = assess(&map(MAP), log.as_bytes());
+    assert!(
+        ids(&results).contains(&FindingId::TwoCars),
+        "{:?}",
+        results.findings
+    );
+    for name in ["slip_peak", "heat_total"] {
+        let reason = common::refusal(&results, name);
+        assert!(reason.contains("two cars"), "{name}: {reason}");
+    }
+}
