@@ -386,7 +386,7 @@ fn of_a_log_of_two_cars_nothing_is_made_of_the_pack() {
         "{:?}",
         results.findings
     );
-    for name in ["slip_peak", "heat_total"] {
+    for name in [FigureId::SlipPeak, FigureId::HeatTotal] {
         let reason = common::refusal(&results, name);
         assert!(reason.contains("two cars"), "{name}: {reason}");
     }
