@@ -31,7 +31,7 @@ stored! {
     /// Trust that is left, 0 to 1; null where there is no caution.
     factor: Option<f64> ["1"] = doubt.and_then(|doubt| known(doubt.factor)),
     /// Why; null where only stretches of it are left out, in which it stood still.
-    why: Option<String> = why.map(|why| crate::value::why(why)),
+    why: Option<String> = why.map(crate::value::why),
     /// Stretches in which it stood still and is left out.
     stretches: Vec<Span> = left_out(judged).iter().map(|stretch| Span::of(stretch.span)).collect(),
 }
