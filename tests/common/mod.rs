@@ -93,7 +93,7 @@ pub fn parted(batch: &Batch, mut sizes: impl FnMut() -> usize, mut take: impl Fn
 
 /// The figure of that name.
 #[track_caller]
-pub fn figure<'a>(results: &'a Results, id: FigureId) -> &'a Figure {
+pub fn figure(results: &Results, id: FigureId) -> &Figure {
     results
         .figure(id)
         .unwrap_or_else(|| panic!("no figure {id}"))

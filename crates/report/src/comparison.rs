@@ -74,7 +74,7 @@ fn unit_of(map: &MapRecord) -> String {
 pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> String {
     let comparison = document.comparison;
     let mut page = Page::new(width, colour);
-    let title = format!("{}: before and after", clean(&unit_of(&document.maps[0])));
+    let title = format!("{}: before and after", clean(unit_of(&document.maps[0])));
     page.paragraph("", &title, Mark::Strong);
     for (when, logs, n_laps) in [
         ("Before", &document.logs[0], comparison.n_laps.0),
@@ -133,7 +133,7 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
 fn said(figure: &Compared) -> String {
     let change = match &figure.outcome {
         Ok(change) => change,
-        Err(reason) => return sentence(&clean(&format!("{}: {reason}", figure.title))),
+        Err(reason) => return sentence(&clean(format!("{}: {reason}", figure.title))),
     };
     let value = |value: f64| measured(value, figure.unit);
     let share = match change.before {

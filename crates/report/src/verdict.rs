@@ -364,7 +364,7 @@ pub fn class_words(class: &UseClass) -> String {
 
 /// A reading of a needle with its unit and band: `262 s/100 km (240 to 290)`.
 pub fn reading(meter: &halfshaft_health::Meter) -> Result<String, String> {
-    let estimate = meter.reading.as_ref().map_err(|why| clean(why))?;
+    let estimate = meter.reading.as_ref().map_err(clean)?;
     let unit = match crate::words::unit(meter.unit) {
         unit if unit.starts_with("1/") => unit.replacen("1/", "per\u{a0}", 1),
         unit => unit.to_owned(),

@@ -182,7 +182,7 @@ impl Shown {
 
 /// A figure as it is shown, or why there is none.
 pub fn shown(figure: &Figure) -> Result<Shown, String> {
-    let estimate = figure.outcome.as_ref().map_err(|why| clean(why))?;
+    let estimate = figure.outcome.as_ref().map_err(clean)?;
     if !estimate.value.is_finite() {
         return Err(NOT_FINITE.to_owned());
     }

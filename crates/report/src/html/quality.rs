@@ -147,7 +147,7 @@ fn notices(notices: &Notices) -> Markup {
             @for (code, tally) in notices.iter() {
                 dt { (tally.count) " × " span.name { (code.word()) } }
                 dd {
-                    (code.meaning()) " First at " span.name { (clean(&tally.first.to_string())) }
+                    (code.meaning()) " First at " span.name { (clean(tally.first.to_string())) }
                     @let example = shorten(&clean(&tally.example), MAX_EXAMPLE);
                     @if example.is_empty() { "." } @else { ": " code { (example) } }
                 }

@@ -70,7 +70,7 @@ fn pack(thermal: &ThermalEstimate) -> Option<String> {
 fn oil(oil: &OilLife) -> Option<String> {
     let is_guessed = oil.temperature.why_guessed.is_some() || oil.work.why_guessed.is_some();
     (!is_guessed && oil.factor.value.is_finite()).then(|| {
-        clean(&format!(
+        clean(format!(
             "Oil: one km of this drive is {} km of ordinary driving ({}).",
             number(oil.factor.value),
             band(&oil.factor)

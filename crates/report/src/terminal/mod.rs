@@ -150,7 +150,7 @@ fn notices(page: &mut Page, document: &Document) {
         .unwrap_or(1);
     for (code, tally) in document.notices.iter() {
         let lead = format!("  {:>n_digits$} × ", tally.count);
-        let place = clean(&tally.first.to_string());
+        let place = clean(tally.first.to_string());
         let example = words::shorten(&clean(&tally.example), MAX_EXAMPLE);
         let example = if example.is_empty() {
             String::new()
