@@ -97,6 +97,28 @@ fn a_stuck_oil_sensor_is_said() {
     assert_eq!(factor.grade, Some(halfshaft_health::Grade::D), "{factor:?}");
 }
 
+#[test]
+fn air_in_fahrenheit_is_not_used() {
+    let air = "ambient.temperature in byte 3\n      step 1 degC\n      zero at -40 degC";
+    let text = with(MAP, air, &air.replace("step 1 degC", "step 1.8 degC"));
+    let text = with(&text, "    ambient.temperature is -3 degC\n", "");
+    let results = assess(&text, "hard-track-day", &Limits::default());
+    let unchecked = results.not_checked.iter();
+    let cooling = unchecked
+        .filter(|left| left.id == FindingId::DoesNotCool)
+        .map(|left| left.missing.to_string());
+    let cooling: Vec<String> = cooling.collect();
+    assert!(cooling[0].contains("ambient.temperature") && cooling[0].contains("°F"));
+    // What the model makes of the oil says that it has no air to go by.
+    let thermal = results.thermal.as_ref().expect("the oil is as it was");
+    assert!(
+        thermal
+            .notes
+            .iter()
+            .any(|note| note.to_string().contains("°F"))
+    );
+}
+
 /// The hard track day with the payload of an identifier the same from so many seconds on:
 /// the first for which `holds` says so.
 fn frozen(id: &str, from_s: f64, holds: fn(&str) -> bool) -> Results {

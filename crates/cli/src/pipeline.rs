@@ -135,8 +135,9 @@ pub fn drive(
             see(&piece.block, &piece.derived, health)
         },
     )?;
-    check_mapped(map, front, &log)?;
+    // The last entries may have waited for others.
     drive.finish();
+    check_mapped(map, drive.front(), &log)?;
     see(drive.block(), drive.derived(), drive.health())?;
     Ok(Read::new(log, drive.front()))
 }
@@ -156,9 +157,9 @@ pub fn decode(
         |_| {},
         |piece| see(&piece.block),
     )?;
-    check_mapped(map, &front, &log)?;
     let mut block = Block::new(map.channels.len());
     front.finish(&mut block);
+    check_mapped(map, &front, &log)?;
     see(&block)
 }
 

@@ -1,5 +1,6 @@
 //! Which channels the path is read from, beside the rows.
 
+use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Fixes};
 
 use super::PathWatch;
@@ -9,7 +10,7 @@ use crate::part::{Came, Part, Passage};
 impl PathWatch {
     /// For the channels of a map, by limits of one's own.
     pub fn of_channels(channels: &[ChannelSpec], limits: &Limits) -> PathWatch {
-        let marker = |channel: &ChannelSpec| channel.name == "lap.marker";
+        let marker = |channel: &ChannelSpec| channel.name == name::LAP_MARKER;
         PathWatch {
             marker_channel: channels.iter().position(marker),
             fixes: Fixes::new(channels),

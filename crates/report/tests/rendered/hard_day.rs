@@ -25,7 +25,7 @@ fn findings() -> Vec<Finding> {
             title: "Losing pressure in this drive",
             severity: Severity::Stop,
             grade: Grade::B,
-            summary: "The right rear tyre rolls 0.62 % less far than it did, within 1.4 km, and stays there; 0.3 % is the limit. It was driven at 143 km/h then".to_owned(),
+            summary: "The right rear tyre rolls 0.62 % less far than it did, within 1.4 km, and stays there; 0.3 % is the limit.".to_owned(),
             evidence: vec![EvidenceWindow {
                 span: span(900.0, 980.0),
                 values: vec![value("change of tyre ratio", 0.62, "%"), value("length", 1.4, "km")],
