@@ -328,8 +328,8 @@ impl ActuatorWatch {
     }
 }
 
-/// Answers that are mixed with what is left of one the other way are left out: where closing and
-/// letting go have times of their own, one lag cannot fit both.
+/// Answers that are mixed with what is left of one the other way are left out: where closing
+/// and release have times of their own, one lag cannot fit both.
 pub fn unmixed(all: &[Response], found: Vec<Response>, mixed_s: f64) -> Vec<Response> {
     found
         .into_iter()

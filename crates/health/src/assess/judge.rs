@@ -51,23 +51,18 @@ impl Health {
         gate.judge(Source::Wheels, none(self.no_rows()));
         gate.judge(Source::RoadSpeed, none(self.no_speed()));
         let swap = self.is_swapped();
-        let of_lever = |source: Source, known: Result<(), Reason>| match known {
+        let of_signal = |source: Source, known: Result<(), Reason>, is_swapped: bool| match known {
             Err(why) => Verdict::Missing(why),
-            Ok(()) if swap => Verdict::Withheld(Reason::Swapped),
+            Ok(()) if is_swapped => Verdict::Withheld(Reason::Swapped),
             Ok(()) if gate.still().is_mostly(source) => {
                 Verdict::Withheld(Reason::StoodStill(source))
             }
             Ok(()) => Verdict::Sound,
         };
-        let command = of_lever(Source::Command, self.command_time(learned).map(|_| ()));
-        let state = of_lever(Source::State, self.state_is_known());
-        let turning = match self.turning_source() {
-            Err(why) => Verdict::Missing(why),
-            Ok(_) if gate.still().is_mostly(Source::Turning) => {
-                Verdict::Withheld(Reason::StoodStill(Source::Turning))
-            }
-            Ok(_) => Verdict::Sound,
-        };
+        let command = self.command_time(learned).map(|_| ());
+        let command = of_signal(Source::Command, command, swap);
+        let state = of_signal(Source::State, self.state_is_known(), swap);
+        let turning = of_signal(Source::Turning, self.turning_source().map(|_| ()), false);
         gate.judge(Source::Command, command);
         gate.judge(Source::State, state);
         gate.judge(Source::Slip, self.slip_verdict(calibration));

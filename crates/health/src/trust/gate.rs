@@ -119,14 +119,6 @@ impl Gate {
             })
     }
 
-    /// Sources that are there and not believed, or with a caution.
-    pub fn judged_against(&self) -> impl Iterator<Item = (Source, &Verdict)> {
-        Source::ALL
-            .iter()
-            .map(|source| (*source, self.verdict(*source)))
-            .filter(|(_, verdict)| matches!(verdict, Verdict::Withheld(_) | Verdict::Doubtful(_)))
-    }
-
     /// Stretches of a source that are left out.
     pub fn stretches(&self, source: Source) -> &[Stretch] {
         self.still.stretches(source)
@@ -177,11 +169,6 @@ impl<'a> Asked<'a> {
     pub fn rest_on(&self, sources: Sources) -> Result<(), Reason> {
         self.on.set(self.on.get() | sources);
         self.gate.allows(sources)
-    }
-
-    /// The gate that is asked.
-    pub fn gate(&self) -> &'a Gate {
-        self.gate
     }
 
     /// Every source that was asked for.
