@@ -2,10 +2,10 @@
 
 use std::io::{Seek, Write};
 
-use arrow::array::{Array, AsArray};
-use arrow::compute::{cast, concat_batches};
-use arrow::datatypes::{DataType, Float64Type, Int64Type};
-use arrow::record_batch::RecordBatch;
+use arrow_array::cast::AsArray;
+use arrow_array::types::{Float64Type, Int32Type, Int64Type};
+use arrow_array::{RecordBatch, StringArray};
+use arrow_select::concat::concat_batches;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 use halfshaft_health::limits::Limits;
@@ -104,10 +104,14 @@ impl Opened {
 
     pub(crate) fn texts(&self, column: &str) -> Vec<Option<String>> {
         let column = self.rows.column_by_name(column).expect("it is there");
-        let column = cast(column, &DataType::Utf8).expect("it is text");
-        let texts = column.as_string::<i32>();
-        (0..texts.len())
-            .map(|row| (!texts.is_null(row)).then(|| texts.value(row).to_owned()))
+        if let Some(texts) = column.as_string_opt::<i32>() {
+            return texts.iter().map(|text| text.map(str::to_owned)).collect();
+        }
+        let names = column.as_dictionary::<Int32Type>();
+        let names = names.downcast_dict::<StringArray>().expect("it is text");
+        names
+            .into_iter()
+            .map(|text| text.map(str::to_owned))
             .collect()
     }
 }

@@ -9,8 +9,8 @@ use std::collections::{HashMap, VecDeque};
 use std::io::Write;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, Float64Array, Int64Array};
-use arrow::datatypes::{DataType, Field};
+use arrow_array::{ArrayRef, Float64Array, Int64Array};
+use arrow_schema::{DataType, Field};
 use halfshaft_health::Row;
 use halfshaft_health::track::{Answer, Track};
 use halfshaft_model::{Behaviour, Block, ChannelSpec, Time};

@@ -7,8 +7,9 @@
 use std::io::Write;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, DictionaryArray, Float64Array, Int32Array, Int64Array, StringArray};
-use arrow::datatypes::{DataType, Int32Type};
+use arrow_array::types::Int32Type;
+use arrow_array::{ArrayRef, DictionaryArray, Float64Array, Int32Array, Int64Array, StringArray};
+use arrow_schema::DataType;
 use halfshaft_health::Row;
 use halfshaft_model::personal::PlaceTrim;
 use halfshaft_model::{Block, ChannelSpec, Time};

@@ -9,10 +9,11 @@ use std::fs::File;
 use std::io::Write;
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, BooleanArray, DictionaryArray, StringArray, new_null_array};
-use arrow::compute::filter_record_batch;
-use arrow::datatypes::Int32Type;
-use arrow::record_batch::RecordBatch;
+use arrow_array::types::Int32Type;
+use arrow_array::{
+    Array, ArrayRef, BooleanArray, DictionaryArray, RecordBatch, StringArray, new_null_array,
+};
+use arrow_select::filter::filter_record_batch;
 use halfshaft_health::trust::Gate;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
@@ -76,7 +77,7 @@ fn without_values(batch: &RecordBatch, channels: &[&str]) -> Vec<ArrayRef> {
         .collect()
 }
 
-fn encode(error: arrow::error::ArrowError) -> Error {
+fn encode(error: arrow_schema::ArrowError) -> Error {
     Error::Encode(error.to_string())
 }
 
