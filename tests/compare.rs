@@ -5,10 +5,12 @@ mod common;
 
 use common::program::{CAR, Folder, drive};
 use common::{assess, map};
-use halfshaft_health::Results;
-use halfshaft_health::compare::{Change, Comparison, compare};
+use halfshaft_health::compare::{Change, Comparison, Session, compare};
 use halfshaft_health::limits::Compare;
-use halfshaft_simulate::{Scenario, Tolerances, map_text, scenarios, to_text};
+use halfshaft_model::{Notices, Stamp};
+use halfshaft_record::Record;
+use halfshaft_record::document::{ClockKind, ClockRecord, Document, MapRecord};
+use halfshaft_simulate::{Scenario, Tolerances, fault_drive, map_text, scenarios, to_text};
 use serde_json::Value;
 
 /// The sample's track day, with another seed and as it is changed.
@@ -22,10 +24,28 @@ fn track_day(seed: u64, change: impl Fn(&mut Scenario)) -> Scenario {
     scenario
 }
 
-/// Read through a map that states the car's own torque.
-fn results(scenario: &Scenario) -> Results {
+/// Read through a map that states the car's own torque, and taken from its record.
+fn session(scenario: &Scenario) -> Session {
     let map = map(&map_text(scenario, &Tolerances::EXACT, 1));
-    assess(&map, to_text(scenario).0.as_bytes())
+    let results = assess(&map, to_text(scenario).0.as_bytes());
+    let record = Record::of(&Document {
+        results: &results,
+        inputs: Vec::new(),
+        notices: &Notices::default(),
+        remarks: Vec::new(),
+        map: MapRecord::default(),
+        program_version: "",
+        compared_with: None,
+        command: String::new(),
+        clock: ClockRecord {
+            first_stamp: Stamp(0),
+            last_stamp: Stamp(0),
+            kind: ClockKind::Relative,
+            words: String::new(),
+        },
+        files_written: Vec::new(),
+    });
+    record.session(Compare::default().stretch_s)
 }
 
 fn more_preload(scenario: &mut Scenario) {
@@ -47,13 +67,13 @@ fn change<'a>(comparison: &'a Comparison, name: &str) -> &'a Change {
 
 #[test]
 fn sessions_of_one_circuit_before_and_after() {
-    let all: Vec<Results> = std::thread::scope(|scope| {
+    let all: Vec<Session> = std::thread::scope(|scope| {
         [
             track_day(1, |_| {}),
             track_day(2, |_| {}),
             track_day(4, slower_actuator),
         ]
-        .map(|scenario| scope.spawn(move || results(&scenario)))
+        .map(|scenario| scope.spawn(move || session(&scenario)))
         .map(|thread| thread.join().expect("the assessment does not panic"))
         .into()
     });
@@ -92,9 +112,9 @@ fn quiet_laps(scenario: &mut Scenario) {
 
 #[test]
 fn a_fifth_more_preload_is_a_fifth_more_heat_per_degree_of_open_bends() {
-    let before = results(&track_day(11, quiet_laps));
-    let same = results(&track_day(12, quiet_laps));
-    let more = results(&track_day(13, |scenario| {
+    let before = session(&track_day(11, quiet_laps));
+    let same = session(&track_day(12, quiet_laps));
+    let more = session(&track_day(13, |scenario| {
         quiet_laps(scenario);
         more_preload(scenario);
     }));
@@ -179,13 +199,203 @@ fn what_cannot_be_compared_is_refused() {
     let folder = two_drives();
     let compare = |arguments: &[&str]| folder.run(["compare"].iter().chain(arguments));
     compare(&["drive.log", "drive.log", "--map", "car.map"])
-        .refused(&["drive.log and drive.log hold the same bytes"]);
+        .refused(&["drive.log and drive.log are of the same bytes"]);
     compare(&["drive.log", "none.log", "--map", "car.map"]).refused(&["none.log"]);
     compare(&["-", "-", "--map", "car.map"]).refused(&["standard input was named twice"]);
     compare(&["drive.log", "-", "--map", "car.map", "--map-after", "-"])
         .refused(&["standard input was named twice"]);
     compare(&["drive.log", "--map", "car.map"]).refused(&["AFTER"]);
     compare(&["drive.log", "after.log"]).refused(&["--map"]);
+}
+
+/// Slow in one direction, in both, silent half the way, and sound but hot.
+const FAULTS: [&str; 4] = [
+    "lazy-actuator",
+    "slow-release",
+    "actuator-not-moving",
+    "track-day-hot-pack",
+];
+
+/// The record of a log beside it: `one.json` of `one.log`.
+#[track_caller]
+fn store(folder: &Folder, name: &str, map: &str) {
+    let log = format!("{name}.log");
+    let run = folder.run(["report", &log, "--map", map, "--json"]).done();
+    folder.write(format!("{name}.json"), run.out);
+}
+
+/// What is compared of the stored records, and of one beside the other's log, is what is compared
+/// of the logs, byte for byte.
+#[track_caller]
+fn check_stored_as_logs(folder: &Folder, map: &str) {
+    store(folder, "before", map);
+    store(folder, "after", map);
+    let compare = |before: &str, after: &str, more: &[&str]| {
+        let arguments = ["compare", before, after].into_iter();
+        folder.run(arguments.chain(more.iter().copied())).done()
+    };
+    let with_map = ["--map", map];
+    let logs = compare("before.log", "after.log", &with_map).out;
+    assert!(logs.contains("before and after"), "{logs}");
+    let stored = compare("before.json", "after.json", &[]).out;
+    assert_eq!(stored, logs);
+    assert_eq!(compare("before.json", "after.log", &with_map).out, logs);
+    assert_eq!(compare("before.log", "after.json", &with_map).out, logs);
+    // But for the command the objects are the same too.
+    let object = |before, after, more: &[&str]| {
+        let mut json = compare(before, after, more).json();
+        json["command"] = Value::Null;
+        json
+    };
+    assert_eq!(
+        object("before.json", "after.json", &["--json"]),
+        object("before.log", "after.log", &["--json", "--map", map])
+    );
+}
+
+#[test]
+fn stored_drives_are_compared_as_their_logs() {
+    let folder = Folder::default();
+    for (name, seed) in [("before", 1), ("after", 4)] {
+        let scenario = track_day(seed, |scenario| {
+            if seed == 4 {
+                slower_actuator(scenario);
+            }
+        });
+        folder.write("car.map", map_text(&scenario, &Tolerances::EXACT, 1));
+        folder.write(format!("{name}.log"), to_text(&scenario).0);
+    }
+    check_stored_as_logs(&folder, "car.map");
+    let run = folder.run(["compare", "before.json", "after.json", "--json"]);
+    let json = run.done().json();
+    assert!(
+        json["matched_corners"].as_u64().is_some_and(|n| n >= 5),
+        "{json}"
+    );
+    let rise = &json["figures"].as_array().expect("a list")[4];
+    assert_eq!(
+        (&rise["name"], &rise["seen"]),
+        (&"rise_time".into(), &true.into())
+    );
+    // One of standard input is recognised as well, a log or a record.
+    let text = folder
+        .shell("$0 compare - after.json < before.json")
+        .done()
+        .out;
+    assert!(text.contains("corners of it found in both"), "{text}");
+    let piped = "cat before.log | $0 compare - after.json --map car.map";
+    folder
+        .shell(piped)
+        .done()
+        .printed(&["corners of it found in both"]);
+
+    // Stored before each time was: what is there is compared, and the rest is named.
+    let text = folder.read("before.json");
+    let mut old: Value = serde_json::from_str(&text).expect("it is JSON");
+    old["schema"] = "halfshaft-report/2".into();
+    let compared = old["for_comparison"].as_object_mut().expect("an object");
+    compared.remove("times");
+    for part in ["laps", "corners"] {
+        for one in old["laps"][part].as_array_mut().expect("a list") {
+            let keys = one.as_object_mut().expect("an object");
+            for key in ["oil_rise_k", "oil_c", "supply_v"] {
+                keys.remove(key);
+            }
+        }
+    }
+    folder.write("old.json", old.to_string());
+    folder
+        .run(["compare", "old.json", "after.json"])
+        .done()
+        .printed(&[
+            "corners of it found in both",
+            "Heat per lap: no difference detectable",
+            "Rise time, 10 to 90 %: before: a report of an older version does not hold each time.",
+            "The report before is of an older version",
+        ]);
+}
+
+#[test]
+fn stored_drives_with_a_fault_are_compared_as_their_logs() {
+    for name in FAULTS {
+        let folder = Folder::default();
+        for (side, seed) in [("before", 31), ("after", 32)] {
+            let mut scenario = fault_drive(name).expect("its row is there");
+            scenario.seed = seed;
+            folder.write("car.map", map_text(&scenario, &Tolerances::EXACT, 1));
+            folder.write(format!("{side}.log"), to_text(&scenario).0);
+        }
+        check_stored_as_logs(&folder, "car.map");
+    }
+}
+
+#[test]
+fn a_broken_record_is_refused_with_what_was_found() {
+    let folder = two_drives();
+    folder.write("before.log", drive());
+    store(&folder, "before", "car.map");
+    let good = folder.read("before.json");
+    let refused = |text: &str, words: &[&str]| {
+        folder.write("broken.json", text);
+        for sides in [["broken.json", "after.log"], ["after.log", "broken.json"]] {
+            let arguments = ["compare", sides[0], sides[1], "--map", "car.map"];
+            folder.run(arguments).refused(words);
+        }
+    };
+    let expected = "expected a report.json of this program";
+    refused(
+        &good[..good.len() / 2],
+        &["broken.json: found no JSON", expected],
+    );
+    refused("{}", &["broken.json: found no schema", expected]);
+    refused(
+        &good.replace("halfshaft-report/3", "halfshaft-report/4"),
+        &[
+            "broken.json: found the schema \"halfshaft-report/4\"",
+            "halfshaft-report/3 or older",
+        ],
+    );
+    refused(
+        &good.replace("\"laps\"", "\"lops\""),
+        &["broken.json: found a mistake", "`laps`"],
+    );
+    folder
+        .run(["compare", "before.json", "after.log"])
+        .refused(&["after.log: found no report.json", "--map"]);
+    folder
+        .run(["compare", "before.json", "before.log", "--map", "car.map"])
+        .refused(&["before.json and before.log are of the same bytes"]);
+}
+
+#[test]
+fn drives_judged_by_different_limits_say_so() {
+    let folder = two_drives();
+    folder.write(
+        "own.toml",
+        "[oil]\nwarn_c = 111.0\n[compare]\noil_k = 11.0\n",
+    );
+    store(&folder, "after", "car.map");
+    let arguments = [
+        "compare",
+        "drive.log",
+        "after.json",
+        "--map",
+        "car.map",
+        "--settings",
+        "own.toml",
+    ];
+    folder
+        .run(arguments)
+        .done()
+        .printed(&["judged by different limits: before oil.warn_c 111.0, after the usual ones."]);
+    let json = folder
+        .run(arguments.iter().chain(&["--json"]))
+        .done()
+        .json();
+    assert_eq!(
+        json["settings_changed"],
+        serde_json::json!(["oil.warn_c 111.0", "compare.oil_k 11.0"])
+    );
 }
 
 /// The demo's drive and its report, made once in a folder.
@@ -295,15 +505,15 @@ fn what_is_no_earlier_report_of_this_unit_is_refused() {
     with("bytes.json").refused(&["bytes.json: found bytes that are no UTF-8"]);
     folder.write(
         "next.json",
-        good.replace("halfshaft-report/2", "halfshaft-report/3"),
+        good.replace("halfshaft-report/3", "halfshaft-report/4"),
     );
     with("next.json").refused(&[
-        "next.json: found the schema \"halfshaft-report/3\"",
-        "halfshaft-report/2 or older",
+        "next.json: found the schema \"halfshaft-report/4\"",
+        "halfshaft-report/3 or older",
     ]);
     folder.write("old.json", good.replace("for_comparison", "something_else"));
     with("old.json").refused(&[
-        "old.json: found a mistake in a report of \"halfshaft-report/2\": line ",
+        "old.json: found a mistake in a report of \"halfshaft-report/3\": line ",
         "missing field `for_comparison`",
     ]);
     folder.write("other.json", good.replace("SC-1", "SC-7"));

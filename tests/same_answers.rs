@@ -102,7 +102,7 @@ fn json_on_standard_output_is_the_file_and_nothing_else() {
     let run = folder
         .run(arguments.into_iter().chain(["--out", "out"]))
         .done();
-    assert_eq!(run.json()["schema"], "halfshaft-report/2");
+    assert_eq!(run.json()["schema"], "halfshaft-report/3");
     assert_eq!(run.out, folder.read("out/report.json"));
 }
 

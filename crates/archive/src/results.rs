@@ -289,6 +289,8 @@ mod tests {
             entry_speed_m_per_s: 20.0,
             least_speed_m_per_s: 15.0,
             heat_kj: None,
+            oil_c: Some(91.0),
+            supply_v: None,
             is_at_least: true,
         };
         let outside = Corner {
@@ -302,6 +304,7 @@ mod tests {
             length_m: 3000.0,
             heat_kj: Some(4.0),
             oil_max_c: None,
+            oil_rise_k: Some(1.5),
             is_at_least: false,
         };
         let laps = Laps {
@@ -315,9 +318,11 @@ mod tests {
         assert_eq!(table.whole("number"), [Some(3); 2]);
         assert_eq!(table.numbers("turned_deg"), [Some(-90.0); 2]);
         assert_eq!(table.numbers("heat_kj"), [None, Some(0.5)]);
+        assert_eq!(table.numbers("oil_c"), [Some(91.0); 2]);
         assert_eq!(table.key("halfshaft.corners"), "12");
         let table = written(|out| write_laps(out, &laps, &about()));
         assert_eq!(table.numbers("oil_max_c"), [None]);
+        assert_eq!(table.numbers("oil_rise_k"), [Some(1.5)]);
         assert_eq!(table.whole("end_ns"), [Some(99)]);
         assert_eq!(table.key("halfshaft.laps"), "by the repeated path");
     }

@@ -182,15 +182,15 @@ pub struct ReportOptions {
 /// Options of `compare`.
 #[derive(Debug, Args)]
 pub struct CompareOptions {
-    /// Log of the drive before
+    /// Log of the drive before, or its report.json
     #[arg(value_name = "BEFORE")]
     pub before: PathBuf,
-    /// Log of the drive after
+    /// Log of the drive after, or its report.json
     #[arg(value_name = "AFTER")]
     pub after: PathBuf,
-    /// Signal map
+    /// Signal map; a report.json needs none
     #[arg(long, value_name = "MAP")]
-    pub map: PathBuf,
+    pub map: Option<PathBuf>,
     /// Signal map of the drive after, when it is another
     #[arg(long, value_name = "MAP")]
     pub map_after: Option<PathBuf>,

@@ -72,9 +72,11 @@ pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
     let mut past = Past::default();
     let mut logs: Vec<(Vec<String>, &Path)> = Vec::new();
     for path in paths {
-        let name = path.display();
+        let name = path.display().to_string();
         let refused = |found| anyhow!("{name}: {found}");
-        let earlier = Record::read(&bytes(path)?).map_err(refused)?;
+        let file = std::fs::File::open(path)
+            .with_context(|| format!("could not read the earlier report {name}"))?;
+        let earlier = read_report(&name, file)?;
         let compared = &earlier.for_comparison;
         compared.check_same_unit(map).map_err(refused)?;
         let inputs = earlier.inputs.into_iter();
@@ -103,19 +105,17 @@ pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
     Ok(past)
 }
 
-fn bytes(path: &Path) -> Result<Vec<u8>> {
-    let doing = || format!("could not read the earlier report {}", path.display());
+/// Reads a `report.json`; mistakes in it begin with its name.
+pub fn read_report(name: &str, source: impl Read) -> Result<Record> {
     let mut bytes = Vec::new();
-    std::fs::File::open(path)
-        .with_context(doing)?
+    source
         .take(LARGEST_BYTES + 1)
         .read_to_end(&mut bytes)
-        .with_context(doing)?;
+        .with_context(|| format!("could not read the report {name}"))?;
     if bytes.len() as u64 > LARGEST_BYTES {
         bail!(
-            "{}: found more than {LARGEST_BYTES} bytes, expected a report.json of this program; is this the log?",
-            path.display()
+            "{name}: found more than {LARGEST_BYTES} bytes, expected a report.json of this program; is this the log?"
         );
     }
-    Ok(bytes)
+    Record::read(&bytes).map_err(|found| anyhow!("{name}: {found}"))
 }

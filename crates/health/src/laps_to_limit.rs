@@ -396,6 +396,7 @@ mod tests {
             length_m: 3000.0,
             heat_kj: None,
             oil_max_c: Some(80.0 + 0.1 * end),
+            oil_rise_k: None,
             is_at_least: false,
         };
         let mut laps: Vec<Lap> = (0..7)

@@ -322,6 +322,10 @@ pub struct Corner {
     pub least_speed_m_per_s: f64,
     /// Heat of the pack in it, kJ; `None` when torque is unknown.
     pub heat_kj: Option<f64>,
+    /// Oil temperature where it begins, °C.
+    pub oil_c: Option<f64>,
+    /// Supply voltage at the move of the command nearest to where it begins, V.
+    pub supply_v: Option<f64>,
     /// A gap hides a part of it: the heat is this or more.
     pub is_at_least: bool,
 }
@@ -339,6 +343,8 @@ pub struct Lap {
     pub heat_kj: Option<f64>,
     /// Highest oil temperature in it, °C.
     pub oil_max_c: Option<f64>,
+    /// Oil temperature at its end less that at its start, K.
+    pub oil_rise_k: Option<f64>,
     /// A gap hides a part of it: the heat is this or more.
     pub is_at_least: bool,
 }

@@ -2,11 +2,13 @@
 
 use halfshaft_health::baseline::Quantity;
 use halfshaft_health::comparable::{COMPARED_FROM, Comparable, comparable};
+use halfshaft_health::compare::{Times, each_time};
+use halfshaft_model::Time;
 
 use crate::document::{Document, MapRecord};
 use crate::macros::stored;
 use crate::read::{Error, quoted};
-use crate::value::{Grade, Ordered, foreign, known, why};
+use crate::value::{Grade, Ordered, Outcome, foreign, known, why};
 
 /// Version of the part. It rises when a value comes to mean something else.
 const VERSION: u64 = 1;
@@ -31,6 +33,31 @@ stored! {
         .iter()
         .filter_map(|one| Some((name_of(one.quantity)?, Compared::of(one))))
         .collect(),
+    /// Each time of the actuator, by the name of its figure.
+    times: Ordered<Outcome<EachTime>> = each_time(document.results)
+        .iter()
+        .map(|(figure, times)| (figure.word(), Outcome::of(times, EachTime::of)))
+        .collect(),
+}
+
+stored! {
+    /// Each time that makes up one figure.
+    EachTime of times: &Times;
+    /// They were brought to 60 °C and 13.5 V.
+    normal: bool = times.is_normal,
+    /// All alike may be off by this.
+    doubt_s: Option<f64> ["s"] = known(times.doubt_s),
+    /// Each, in order of time.
+    each: Vec<OneTime> = times.events.iter().map(OneTime::of).collect(),
+}
+
+stored! {
+    /// One time of the actuator.
+    OneTime of found: &(Time, f64);
+    /// When it was, since the first entry of the log.
+    at_ns: i64 ["ns"] = found.0.0,
+    /// How long it took.
+    time_s: Option<f64> ["s"] = known(found.1),
 }
 
 stored! {
@@ -116,6 +143,7 @@ mod tests {
             unit: Some("SC-1".to_owned()),
             map_fingerprint: "cd".to_owned(),
             quantities: quantities.iter().map(compared).collect(),
+            times: Ordered(Vec::new()),
         }
     }
 

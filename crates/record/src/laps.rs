@@ -34,6 +34,8 @@ stored! {
     heat_kj: Option<f64> ["kJ"] = known(lap.heat_kj),
     /// Highest oil temperature.
     oil_max_c: Option<f64> ["degC"] = known(lap.oil_max_c),
+    /// Oil temperature at its end less that at its start; null where it is not known near both.
+    oil_rise_k: Option<f64> ["K"] = known(lap.oil_rise_k),
     /// A gap hides a part: the heat is this or more.
     at_least: bool = lap.is_at_least,
 }
@@ -62,6 +64,10 @@ stored! {
     least_speed_m_per_s: Option<f64> ["m/s"] = known(corner.least_speed_m_per_s),
     /// Heat in the pack.
     heat_kj: Option<f64> ["kJ"] = known(corner.heat_kj),
+    /// Oil temperature where it begins; null where it is not known near it.
+    oil_c: Option<f64> ["degC"] = known(corner.oil_c),
+    /// Supply voltage at the nearest move of the command; null where none is near.
+    supply_v: Option<f64> ["V"] = known(corner.supply_v),
     /// A gap hides a part: the heat is this or more.
     at_least: bool = corner.is_at_least,
 }

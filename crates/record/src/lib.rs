@@ -12,6 +12,7 @@
 //! read      bytes to a record, and old versions to this one
 //! schema    the JSON schema, and the columns of a table, out of the definition
 //! value     numbers that may be unknown, results or reasons, stretches
+//! session   what two drives are compared by
 //! rows      rows of the tables that are no part of report.json
 //! the rest  the parts of the record, a file each
 //! ```
@@ -33,6 +34,7 @@ pub mod read;
 pub mod rows;
 pub mod run;
 pub mod schema;
+mod session;
 pub mod thermal;
 pub mod trust;
 pub mod use_class;
@@ -62,7 +64,7 @@ use crate::value::{Ordered, Outcome, foreign, known};
 
 /// Name and version of the form. A change that breaks a reader raises it: the new number, and in
 /// [`read`] the step from the old one.
-pub const SCHEMA: &str = "halfshaft-report/2";
+pub const SCHEMA: &str = "halfshaft-report/3";
 
 stored! {
     /// What `halfshaft report` writes to report.json. What is not known is null, never 0.

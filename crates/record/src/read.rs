@@ -7,13 +7,13 @@
 use halfshaft_model::personal::without_vehicle_number;
 use halfshaft_model::{Span, Time};
 use serde::Deserialize;
-use serde_json::Value;
+use serde_json::{Map, Value};
 
 use crate::{Record, SCHEMA};
 
 /// From each older version to the next: what it lacks, and what was called otherwise. Version 1 is
 /// the first.
-const STEPS: [fn(&mut Value); 1] = [gaps_have_a_length];
+const STEPS: [fn(&mut Value); 2] = [gaps_have_a_length, each_time_is_stored];
 
 /// Characters of what was found that are shown.
 const MOST_SHOWN: usize = 60;
@@ -172,6 +172,16 @@ fn gaps_have_a_length(report: &mut Value) {
     }
 }
 
+/// To version 3: what two drives are compared by has each time of the actuator, which nobody knows
+/// of an old report. Nor does anybody know oil and voltage in its laps and corners: those keys may
+/// be missing.
+fn each_time_is_stored(report: &mut Value) {
+    let compared = report.pointer_mut("/for_comparison");
+    if let Some(compared) = compared.and_then(Value::as_object_mut) {
+        compared.insert("times".to_owned(), Value::Object(Map::new()));
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -203,10 +213,10 @@ mod tests {
             of("halfshaft-report/1").as_bytes(),
             "report/1\": missing field",
         );
-        let mistake = "report/2\": line 1, column 32: missing field `tool_version`";
+        let mistake = "report/3\": line 1, column 32: missing field `tool_version`";
         check_refused(of(SCHEMA).as_bytes(), mistake);
         check_refused(
-            of("halfshaft-report/3").as_bytes(),
+            of("halfshaft-report/4").as_bytes(),
             "or older: it was written by a later",
         );
         let long = Record::read(of(&"x".repeat(500)).as_bytes())

@@ -1,5 +1,7 @@
 //! The run: map, logs, clock, damage in the data, limits that were changed.
 
+use std::fmt;
+
 use halfshaft_health::SettingChanged;
 use halfshaft_health::limits::LimitValue;
 use halfshaft_model::notice::Tally;
@@ -141,6 +143,17 @@ pub enum Limit {
     Number(f64),
     /// Upper ends of the first five classes.
     Edges([f64; 5]),
+}
+
+impl fmt::Display for Limit {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Limit::Count(value) => LimitValue::Count(value),
+            Limit::Number(value) => LimitValue::Number(value),
+            Limit::Edges(edges) => LimitValue::Edges(edges),
+        }
+        .fmt(out)
+    }
 }
 
 impl Limit {

@@ -12,7 +12,7 @@ use crate::Record;
 pub fn json_schema() -> String {
     let settings = settings().with_transform(RecursiveTransform(close));
     let mut schema = settings.into_generator().into_root_schema_for::<Record>();
-    schema.insert("$id".to_owned(), "urn:halfshaft:report:2".into());
+    schema.insert("$id".to_owned(), "urn:halfshaft:report:3".into());
     let mut text = String::new();
     lay_out(schema.as_value(), 0, &mut text);
     text + "\n"

@@ -1,15 +1,17 @@
 //! Before and after, to terminal and JSON.
 //!
-//! In: a [`ComparisonDocument`], the comparison and the facts of its two runs. Out: text, and
+//! In: a [`ComparisonDocument`], the comparison and the records of the two drives. Out: text, and
 //! one JSON object, [`SCHEMA`]; `docs/compare.md` explains both. Nothing here computes a
 //! figure. Where no difference is seen it says so, and how small a one would have been.
 
 use std::borrow::Cow;
 
+use halfshaft_health::SettingChanged;
 use halfshaft_health::compare::{Change, Compared, Comparison};
+use halfshaft_record::Record;
+use halfshaft_record::run::Map;
 use serde::Serialize;
 
-use crate::document::{InputRecord, MapRecord};
 use crate::terminal::layout::{Mark, Page};
 use crate::words::{clean, counted, measured, sentence, without_vehicle_number};
 use halfshaft_record::value::known;
@@ -22,12 +24,10 @@ pub const SCHEMA: &str = "halfshaft-comparison/1";
 pub struct ComparisonDocument<'a> {
     /// What changed.
     pub comparison: &'a Comparison,
-    /// The logs before and after.
-    pub logs: [Vec<InputRecord>; 2],
-    /// The maps before and after.
-    pub maps: [MapRecord; 2],
-    /// Limits that were not the usual ones, by name.
-    pub settings_changed: Vec<String>,
+    /// The drives before and after.
+    pub records: [&'a Record; 2],
+    /// Limits of this run that were not the usual ones.
+    pub settings_changed: &'a [SettingChanged],
     /// Version of the program.
     pub program_version: &'a str,
     /// The command that makes this comparison again.
@@ -37,7 +37,7 @@ pub struct ComparisonDocument<'a> {
 impl ComparisonDocument<'_> {
     /// What a reader must know, one sentence each: the maps first.
     fn notes(&self) -> Vec<String> {
-        let [before, after] = &self.maps;
+        let [before, after] = self.records.map(|record| &record.map);
         let mut notes = Vec::new();
         if before.vehicle != after.vehicle || before.unit != after.unit {
             notes.push(format!(
@@ -52,18 +52,60 @@ impl ComparisonDocument<'_> {
                     .to_owned(),
             );
         }
-        if !self.settings_changed.is_empty() {
+        let [judged_before, judged_after] = self.judged_by();
+        let settings = self.settings_changed();
+        if judged_before != judged_after {
+            let words = |limits: Vec<String>| match limits.is_empty() {
+                true => "the usual ones".to_owned(),
+                false => limits.join(", "),
+            };
+            notes.push(format!(
+                "The two were judged by different limits: before {}, after {}.",
+                words(judged_before),
+                words(judged_after)
+            ));
+        } else if !settings.is_empty() {
             notes.push(format!(
                 "Both were judged by other limits than the usual ones: {}.",
-                self.settings_changed.join(", ")
+                settings.join(", ")
             ));
         }
         notes.extend(self.comparison.notes.iter().cloned());
         notes
     }
+
+    /// Limits that each drive was judged by and that were not the usual ones. Those of comparisons
+    /// are of this run.
+    fn judged_by(&self) -> [Vec<String>; 2] {
+        self.records.map(|record| {
+            let settings = record.settings_changed.iter();
+            settings
+                .filter(|setting| !is_of_comparison(&setting.key))
+                .map(|setting| format!("{} {}", setting.key, setting.value))
+                .collect()
+        })
+    }
+
+    /// Every limit that was not the usual one, of either drive or of this run.
+    fn settings_changed(&self) -> Vec<String> {
+        let [mut all, after] = self.judged_by();
+        for one in after {
+            if !all.contains(&one) {
+                all.push(one);
+            }
+        }
+        let own = self.settings_changed.iter();
+        let own = own.filter(|setting| is_of_comparison(&setting.key));
+        all.extend(own.map(|setting| format!("{} {}", setting.key, setting.value)));
+        all
+    }
 }
 
-fn unit_of(map: &MapRecord) -> String {
+fn is_of_comparison(key: &str) -> bool {
+    key.starts_with("compare.")
+}
+
+fn unit_of(map: &Map) -> String {
     match &map.unit {
         Some(unit) => format!("{}, unit {unit}", map.vehicle),
         None => map.vehicle.clone(),
@@ -74,13 +116,18 @@ fn unit_of(map: &MapRecord) -> String {
 pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> String {
     let comparison = document.comparison;
     let mut page = Page::new(width, colour);
-    let title = format!("{}: before and after", clean(unit_of(&document.maps[0])));
+    let title = format!(
+        "{}: before and after",
+        clean(unit_of(&document.records[0].map))
+    );
     page.paragraph("", &title, Mark::Strong);
-    for (when, logs, n_laps) in [
-        ("Before", &document.logs[0], comparison.n_laps.0),
-        ("After", &document.logs[1], comparison.n_laps.1),
+    let [before, after] = document.records;
+    for (when, record, n_laps) in [
+        ("Before", before, comparison.n_laps.0),
+        ("After", after, comparison.n_laps.1),
     ] {
-        let names: Vec<String> = logs.iter().map(|log| clean(&log.name)).collect();
+        let logs = record.inputs.iter();
+        let names: Vec<String> = logs.map(|log| clean(&log.name)).collect();
         let laps = counted(n_laps as u64, "lap", "laps");
         page.paragraph(
             "",
@@ -189,7 +236,7 @@ struct ComparisonJson<'a> {
     why_not_matched: Option<String>,
     figures: Vec<FigureJson>,
     notes: Vec<String>,
-    settings_changed: &'a [String],
+    settings_changed: Vec<String>,
     command: Cow<'a, str>,
 }
 
@@ -229,29 +276,27 @@ struct FigureJson {
 }
 
 /// The comparison for another program.
-pub fn json(document: &ComparisonDocument) -> String {
+pub fn json<'a>(document: &'a ComparisonDocument<'a>) -> String {
     let comparison = document.comparison;
-    let side = |index: usize, laps: usize| SideJson {
-        logs: document.logs[index]
+    let side = |record: &'a Record, laps: usize| SideJson {
+        logs: record
+            .inputs
             .iter()
             .map(|log| LogJson {
                 name: without_vehicle_number(&log.name),
                 fingerprint: &log.fingerprint,
             })
             .collect(),
-        vehicle: without_vehicle_number(&document.maps[index].vehicle),
-        unit: document.maps[index]
-            .unit
-            .as_deref()
-            .map(without_vehicle_number),
-        map_fingerprint: &document.maps[index].fingerprint,
+        vehicle: without_vehicle_number(&record.map.vehicle),
+        unit: record.map.unit.as_deref().map(without_vehicle_number),
+        map_fingerprint: &record.map.fingerprint,
         laps,
     };
     let object = ComparisonJson {
         schema: SCHEMA,
         tool_version: document.program_version,
-        before: side(0, comparison.n_laps.0),
-        after: side(1, comparison.n_laps.1),
+        before: side(document.records[0], comparison.n_laps.0),
+        after: side(document.records[1], comparison.n_laps.1),
         matched_corners: comparison.matched.as_ref().ok().copied(),
         why_not_matched: comparison.matched.as_ref().err().map(ToString::to_string),
         figures: comparison.figures.iter().map(figure).collect(),
@@ -260,7 +305,7 @@ pub fn json(document: &ComparisonDocument) -> String {
             .iter()
             .map(|note| without_vehicle_number(note).into_owned())
             .collect(),
-        settings_changed: &document.settings_changed,
+        settings_changed: document.settings_changed(),
         command: without_vehicle_number(&document.command),
     };
     let mut text = serde_json::to_string_pretty(&object).expect(

@@ -12,6 +12,7 @@ use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{Duty, DutyInput};
 use crate::figure_id::FigureId;
 use crate::findings::drive::lining_area_mm2;
+use crate::laps::conditions::note_conditions;
 use crate::laps_to_limit::LapsToLimit;
 use crate::nouns::{CannotTell, DutyPicture, Region, Regions};
 use crate::outlook::{Outlook, OutlookInput, outlook};
@@ -74,7 +75,7 @@ impl Settled<'_> {
         self.add_figures();
         let severity = self.add_severity();
         let oil_life = self.add_oil_life();
-        let laps = board.path.laps(&self.gate);
+        let mut laps = board.path.laps(&self.gate);
         let laps_left = self.add_laps_left(&laps);
         self.add_holding();
         let used = board.usage.outcome(&self.drive());
@@ -82,6 +83,13 @@ impl Settled<'_> {
         let (findings, not_checked) = board.findings.outcome(&self.drive());
         let regions = health.region_results(learned, &self.gate);
         let gate = &self.gate;
+        let strips = board.strips.outcome(gate, self.thermal.as_ref().ok());
+        note_conditions(
+            &mut laps,
+            &strips,
+            &self.actuator,
+            health.limits.compare.near_s,
+        );
         Results {
             is_provisional: !health.is_finished,
             until: health.until,
@@ -97,7 +105,7 @@ impl Settled<'_> {
                 .as_ref()
                 .ok()
                 .map(|actuator| sentence(actuator, &health.baseline, &health.limits.actuator)),
-            strips: board.strips.outcome(gate, self.thermal.as_ref().ok()),
+            strips,
             assumptions: health.assumptions(learned, gate),
             settings_changed: settings::changed(&health.limits),
             duty_picture: self.duty_picture(),

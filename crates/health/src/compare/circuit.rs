@@ -11,14 +11,6 @@ use halfshaft_driveline::median::upper_median;
 use super::session::Session;
 use crate::limits::Compare;
 
-/// Corners this far apart are not the same one: m, and a share of the lap. Source: none,
-/// engineering guess: as within a session, and half as much again for another day's line.
-const SAME_PLACE: (f64, f64) = (25.0, 0.015);
-
-/// Nor when they turn by so much more or less: deg, and a share. Source: none, engineering
-/// guess.
-const SAME_TURN: (f64, f64) = (15.0, 0.25);
-
 /// A corner of the usual lap.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Place {
@@ -53,7 +45,7 @@ pub fn matched(
     }
     let (ours, theirs) = (places(before, length_before), places(after, length_after));
     let most = ours.len().max(theirs.len());
-    let pairs = best(&ours, &theirs, length_before);
+    let pairs = best(&ours, &theirs, length_before, limits);
     if pairs.is_empty() || (pairs.len() as f64) < limits.same_corners_share * most as f64 {
         return Err(Reason::UnlikeCorners {
             n_alike: pairs.len(),
@@ -90,12 +82,15 @@ fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
 }
 
 /// The pairs of the turn that puts most corners on each other, the closest among equals.
-fn best(ours: &[Place], theirs: &[Place], length_m: f64) -> Vec<(u32, u32)> {
-    let reach = SAME_PLACE.0 / length_m + SAME_PLACE.1;
+fn best(ours: &[Place], theirs: &[Place], length_m: f64, limits: &Compare) -> Vec<(u32, u32)> {
+    let reach = limits.same_place_m / length_m + limits.same_place_share;
     let mut best: (Vec<(u32, u32)>, f64) = (Vec::new(), f64::INFINITY);
     for our in ours {
-        for their in theirs.iter().filter(|their| is_same_turn(our, their)) {
-            let (pairs, apart) = on_each_other(ours, theirs, their.at - our.at, reach);
+        for their in theirs
+            .iter()
+            .filter(|their| is_same_turn(our, their, limits))
+        {
+            let (pairs, apart) = on_each_other(ours, theirs, their.at - our.at, reach, limits);
             if pairs.len() > best.0.len() || (pairs.len() == best.0.len() && apart < best.1) {
                 best = (pairs, apart);
             }
@@ -109,6 +104,7 @@ fn on_each_other(
     theirs: &[Place],
     shift: f64,
     reach: f64,
+    limits: &Compare,
 ) -> (Vec<(u32, u32)>, f64) {
     let mut taken = vec![false; theirs.len()];
     let mut pairs = Vec::new();
@@ -117,7 +113,7 @@ fn on_each_other(
         let nearest = theirs
             .iter()
             .enumerate()
-            .filter(|(index, their)| !taken[*index] && is_same_turn(our, their))
+            .filter(|(index, their)| !taken[*index] && is_same_turn(our, their, limits))
             .map(|(index, their)| (index, round_apart(our.at + shift, their.at)))
             .filter(|(_, apart)| *apart <= reach)
             .min_by(|one, other| one.1.total_cmp(&other.1));
@@ -136,10 +132,13 @@ fn round_apart(one: f64, other: f64) -> f64 {
     apart.min(1.0 - apart)
 }
 
-fn is_same_turn(one: &Place, other: &Place) -> bool {
+fn is_same_turn(one: &Place, other: &Place, limits: &Compare) -> bool {
     let apart = (one.turned_deg - other.turned_deg).abs();
     one.turned_deg * other.turned_deg > 0.0
-        && apart <= SAME_TURN.0.max(SAME_TURN.1 * one.turned_deg.abs())
+        && apart
+            <= limits
+                .same_turn_deg
+                .max(limits.same_turn_share * one.turned_deg.abs())
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //! for each figure, with a reason where it cannot be told.
 
 use super::bootstrap::{drawn, median};
-use super::session::{LapPart, Pass, Session, Stretch, Times};
+use super::session::{LapPart, Pass, Session, Stretch, Times, block_of};
 use super::{Block, Change, Compared};
 use crate::figure_id::FigureId;
 use crate::limits::Compare;
@@ -297,17 +297,18 @@ impl Sides<'_> {
         of: impl Fn(&Session) -> Option<&Result<Times, Reason>>,
     ) -> Result<Change, Reason> {
         let side = |session, is_before| {
-            let times = of(session).ok_or(DriveFact::LookedFor)?;
-            times.as_ref().map_err(|why| Reason::OfSession {
+            let refused = |why| Reason::OfSession {
                 is_before,
-                why: Box::new(why.clone()),
-            })
+                why: Box::new(why),
+            };
+            let times = of(session).ok_or_else(|| refused(DriveFact::EachTime.into()))?;
+            times.as_ref().map_err(|why| refused(why.clone()))
         };
         let (before, after) = (side(self.before, true)?, side(self.after, false)?);
         if before.is_normal != after.is_normal {
             return Err(DriveFact::AlikeEvents.into());
         }
-        let (ours, theirs) = (blocked(before), blocked(after));
+        let (ours, theirs) = (self.blocked(before), self.blocked(after));
         self.enough(ours.n_blocks, theirs.n_blocks, Paired::EventBlocks)?;
         self.settled(
             (ours.n_blocks, theirs.n_blocks),
@@ -316,6 +317,27 @@ impl Sides<'_> {
             |counts| ours.median(counts),
             |counts| theirs.median(counts),
         )
+    }
+
+    /// Times in rising order, and the block of events each belongs to.
+    fn blocked(&self, times: &Times) -> Blocked {
+        let block = |time| block_of(time, self.limits.stretch_s);
+        let mut blocks: Vec<i64> = times.events.iter().map(|(time, _)| block(*time)).collect();
+        blocks.sort_unstable();
+        blocks.dedup();
+        let mut sorted: Vec<(f64, usize)> = times
+            .events
+            .iter()
+            .map(|(time, time_s)| {
+                let block = block(*time);
+                (*time_s, blocks.partition_point(|known| *known < block))
+            })
+            .collect();
+        sorted.sort_by(|one, other| one.0.total_cmp(&other.0));
+        Blocked {
+            sorted,
+            n_blocks: blocks.len(),
+        }
     }
 }
 
@@ -373,25 +395,10 @@ impl Blocked {
     }
 }
 
-fn blocked(times: &Times) -> Blocked {
-    let mut blocks: Vec<i64> = times.events.iter().map(|(block, _)| *block).collect();
-    blocks.sort_unstable();
-    blocks.dedup();
-    let mut sorted: Vec<(f64, usize)> = times
-        .events
-        .iter()
-        .map(|(block, time_s)| (*time_s, blocks.partition_point(|known| known < block)))
-        .collect();
-    sorted.sort_by(|one, other| one.0.total_cmp(&other.0));
-    Blocked {
-        sorted,
-        n_blocks: blocks.len(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use halfshaft_model::Time;
 
     /// The usual limits, with nothing but scatter in the band.
     fn scatter_only() -> Compare {
@@ -400,7 +407,7 @@ mod tests {
             ..Compare::default()
         }
     }
-    use crate::compare::compare_sessions;
+    use crate::compare::compare;
     use crate::compare::session::testing::{CORNERS, session};
 
     fn heat(_: usize, corner: usize) -> f64 {
@@ -412,7 +419,7 @@ mod tests {
     }
 
     fn change(before: &Session, after: &Session, name: &str) -> Change {
-        let found = compare_sessions(before, after, &scatter_only());
+        let found = compare(before, after, &scatter_only());
         let figure = found.figure(name).expect("it is compared");
         figure.outcome.clone().expect("it is told")
     }
@@ -480,7 +487,10 @@ mod tests {
 
     fn times(values: &[f64], is_normal: bool) -> Option<Result<Times, Reason>> {
         Some(Ok(Times {
-            events: (0..).map(|n| n / 4).zip(values.iter().copied()).collect(),
+            events: (0..)
+                .map(|n| Time::from_seconds(60.0 * f64::from(n / 4)))
+                .zip(values.iter().copied())
+                .collect(),
             doubt_s: 0.0,
             is_normal,
         }))
@@ -506,10 +516,10 @@ mod tests {
             "{found:?}"
         );
         assert_eq!(found.n_blocks, (10, 10));
-        let comparison = compare_sessions(&before, &after, &scatter_only());
+        let comparison = compare(&before, &after, &scatter_only());
         assert!(comparison.notes[0].contains("only stretches and events"));
         let refused = |after: &Session, name: &str| {
-            let comparison = compare_sessions(&before, after, &scatter_only());
+            let comparison = compare(&before, after, &scatter_only());
             let figure = comparison.figure(name).expect("it is compared");
             figure.outcome.clone().expect_err("it is not told")
         };
@@ -533,6 +543,16 @@ mod tests {
             why: Box::new(DriveFact::QuickMove.into()),
         };
         assert_eq!(refused(&after, "rise_time"), no_move);
+        // An older record holds no single time.
+        after.actuator[1] = None;
+        after.is_older = true;
+        let words = refused(&after, "rise_time").to_string();
+        assert!(words.starts_with("after: a report of an older"), "{words}");
+        let notes = compare(&before, &after, &scatter_only()).notes;
+        assert!(
+            notes[0].starts_with("The report after is of an older"),
+            "{notes:?}"
+        );
     }
 
     #[test]

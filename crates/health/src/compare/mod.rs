@@ -1,26 +1,27 @@
 //! Before and after: what changed from one session to another, on like corners and like
 //! events.
 //!
-//! In: two [`Results`]. Out: a [`Comparison`]: figures with the difference, its 90 % band and
+//! In: two [`Session`]s, each taken from the stored record of a drive. Out: a [`Comparison`]: figures with the difference, its 90 % band and
 //! the smallest difference that would have been seen. Corners are paired where both sessions
 //! drove the same circuit, and only passes alike in speed, oil temperature and voltage are
 //! held against each other; else stretches and events alone are. It does not say why
 //! something changed, nor whether it matters.
 //!
 //! ```text
-//! Results -> session -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
+//! Results -> record -> session -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
 //! ```
 
 mod bootstrap;
 mod circuit;
 mod figures;
 mod session;
+mod times;
 
 use crate::reason::Reason;
-pub use session::{LapPart, Pass, Session, Stretch, Times};
+pub use session::{LapPart, Pass, Session, Stretch, Times, block_of};
+pub use times::each_time;
 
 use crate::limits::Compare;
-use crate::results::Results;
 
 /// What drawing again draws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -124,19 +125,7 @@ impl Comparison {
 }
 
 /// Compares two sessions.
-pub fn compare(before: &Results, after: &Results, limits: &Compare) -> Comparison {
-    let sessions = [before, after].map(|results| Session::of(results, limits));
-    let mut comparison = compare_sessions(&sessions[0], &sessions[1], limits);
-    if before.settings_changed != after.settings_changed {
-        comparison
-            .notes
-            .push("The two were judged by different settings.".to_owned());
-    }
-    comparison
-}
-
-/// Compares what was taken of two sessions.
-pub fn compare_sessions(before: &Session, after: &Session, limits: &Compare) -> Comparison {
+pub fn compare(before: &Session, after: &Session, limits: &Compare) -> Comparison {
     let matched = circuit::matched(before, after, limits);
     Comparison {
         n_laps: (before.laps.len(), after.laps.len()),
@@ -152,6 +141,13 @@ fn notes(
     matched: &Result<Vec<(u32, u32)>, Reason>,
 ) -> Vec<String> {
     let mut notes = Vec::new();
+    for (session, when) in [(before, "before"), (after, "after")] {
+        if session.is_older {
+            notes.push(format!(
+                "The report {when} is of an older version, which does not store oil and voltage in each corner, the rise of the oil per lap and each time of the actuator: make it again from its log to compare these."
+            ));
+        }
+    }
     if let Err(reason) = matched {
         notes.push(format!(
             "Laps and corners could not be matched ({reason}): only stretches and events are compared, which need not be of like roads."

@@ -1,24 +1,11 @@
 //! A session as it is compared: laps, passes of corners, stretches, times of events.
 //!
-//! In: [`Results`]. Out: a [`Session`]. What a gap hides in part is left out: "at least" on
-//! one side of a difference has no meaning.
+//! It is taken from the stored record of a drive. What a gap hides in part is left out: "at
+//! least" on one side of a difference has no meaning.
 
-use crate::figure_id::FigureId;
-use crate::reason::{DriveFact, Reason};
-use halfshaft_driveline::response::normal::Measured;
-use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::{Direction, Response};
-use halfshaft_model::{Span, Time};
+use halfshaft_model::Time;
 
-use crate::actuator::Timing;
-use crate::figures::actuator::told;
-use crate::limits::Compare;
-use crate::nouns::Event;
-use crate::results::Results;
-
-/// A temperature or voltage older or younger than this is not known, s. Source: none,
-/// engineering guess: both change over minutes.
-const NEAR_S: f64 = 60.0;
+use crate::reason::Reason;
 
 /// A lap.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,11 +54,11 @@ pub struct Stretch {
     pub peak_w_per_mm2: Option<f64>,
 }
 
-/// Times of events, each with the number of its block.
+/// Times of events.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Times {
-    /// Block and time, s.
-    pub events: Vec<(i64, f64)>,
+    /// When each was, and its time, s.
+    pub events: Vec<(Time, f64)>,
     /// All events alike may be off by this, s.
     pub doubt_s: f64,
     /// They were brought to 60 °C and 13.5 V.
@@ -89,227 +76,17 @@ pub struct Session {
     pub passes: Vec<Pass>,
     /// Stretches in order, those in which nothing was driven left out.
     pub stretches: Vec<Stretch>,
-    /// Dead, rise, transition and release time.
+    /// Dead, rise, transition and release time; `None` where an older record does not hold them.
     pub actuator: [Option<Result<Times, Reason>>; 4],
     /// Pedal to response.
     pub throttle_on: Option<Result<Times, Reason>>,
+    /// It is of an older record, which does not hold all that is compared.
+    pub is_older: bool,
 }
 
-impl Session {
-    /// Of results.
-    pub fn of(results: &Results, limits: &Compare) -> Session {
-        let oil = |time| oil_at(results, time);
-        let supply = |time| supply_at(results, time);
-        let per_kw = w_per_mm2_of_kw(results);
-        let laps = &results.laps;
-        Session {
-            laps: laps
-                .laps
-                .iter()
-                .map(|lap| LapPart {
-                    length_m: lap.length_m,
-                    heat_kj: lap.heat_kj.filter(|_| !lap.is_at_least),
-                    oil_rise_k: oil(lap.span.end)
-                        .zip(oil(lap.span.start))
-                        .map(|(end, start)| end - start),
-                    peak_w_per_mm2: per_kw
-                        .and_then(|per_kw| Some(per_kw * peak_kw(&results.events, lap.span)?)),
-                })
-                .collect(),
-            no_laps: laps.method.as_ref().err().cloned(),
-            passes: laps
-                .corners
-                .iter()
-                .filter_map(|corner| {
-                    let lap = corner.lap?.checked_sub(1)? as usize;
-                    (lap < laps.laps.len()).then_some(Pass {
-                        lap,
-                        corner: corner.number,
-                        middle_m: corner.start_m + 0.5 * corner.length_m,
-                        turned_deg: corner.turned_deg,
-                        entry_speed_m_per_s: corner.entry_speed_m_per_s,
-                        oil_c: oil(corner.span.start),
-                        supply_v: supply(corner.span.start),
-                        heat_kj: corner.heat_kj.filter(|_| !corner.is_at_least),
-                        is_open: is_open(&results.events, corner.span),
-                    })
-                })
-                .collect(),
-            stretches: stretches(results, per_kw, limits.stretch_s),
-            actuator: [
-                (Direction::Engage, Kind::Dead),
-                (Direction::Engage, Kind::Rise),
-                (Direction::Engage, Kind::Transition),
-                (Direction::Release, Kind::Transition),
-            ]
-            .map(|(direction, kind)| Some(times(results, direction, kind, limits.stretch_s))),
-            throttle_on: Some(delays(results, limits.stretch_s)),
-        }
-    }
-}
-
-fn block_of(time: Time, stretch_s: f64) -> i64 {
+/// The stretch, or block of events, in which a moment lies.
+pub fn block_of(time: Time, stretch_s: f64) -> i64 {
     (time.seconds() / stretch_s).floor() as i64
-}
-
-fn stretches(results: &Results, per_kw: Option<f64>, stretch_s: f64) -> Vec<Stretch> {
-    let mut all: Vec<(i64, Stretch)> = Vec::new();
-    let mut at = |time: Time, note: &mut dyn FnMut(&mut Stretch)| {
-        let block = block_of(time, stretch_s);
-        let index = all.partition_point(|(known, _)| *known < block);
-        if all.get(index).is_none_or(|(known, _)| *known != block) {
-            all.insert(index, (block, Stretch::default()));
-        }
-        note(&mut all[index].1);
-    };
-    for corner in &results.laps.corners {
-        let heat_kj = corner.heat_kj.filter(|_| !corner.is_at_least);
-        if let Some(heat_kj) = heat_kj.filter(|_| is_open(&results.events, corner.span)) {
-            at(corner.span.start, &mut |stretch| {
-                stretch.open_heat_j += 1e3 * heat_kj;
-                stretch.open_turned_deg += corner.turned_deg.abs();
-            });
-        }
-    }
-    for event in results.events.iter().filter(|event| !event.is_broken) {
-        let peak = per_kw.zip(event.heat_peak_kw);
-        if let Some((per_kw, peak_kw)) = peak {
-            at(event.span.start, &mut |stretch| {
-                let peak = per_kw * peak_kw;
-                stretch.peak_w_per_mm2 = Some(stretch.peak_w_per_mm2.unwrap_or(peak).max(peak));
-            });
-        }
-    }
-    all.into_iter().map(|(_, stretch)| stretch).collect()
-}
-
-fn touches(event: &Event, span: Span) -> bool {
-    event.span.start < span.end && span.start < event.span.end
-}
-
-fn is_open(events: &[Event], span: Span) -> bool {
-    !events.iter().any(|event| touches(event, span))
-}
-
-fn peak_kw(events: &[Event], span: Span) -> Option<f64> {
-    events
-        .iter()
-        .filter(|event| span.start <= event.span.start && event.span.start < span.end)
-        .filter_map(|event| event.heat_peak_kw)
-        .reduce(f64::max)
-}
-
-/// Power per net lining area of 1 kW of heat rate, W/mm²: what the two figures of the drive
-/// stand in.
-fn w_per_mm2_of_kw(results: &Results) -> Option<f64> {
-    let value = |id| Some(results.figure(id)?.outcome.as_ref().ok()?.value);
-    let kw = value(FigureId::HeatPeak).filter(|kw| *kw > 0.0)?;
-    Some(value(FigureId::SpecificPowerMax)? / kw)
-}
-
-fn oil_at(results: &Results, time: Time) -> Option<f64> {
-    let oil = results
-        .strips
-        .iter()
-        .find(|strip| strip.name == "oil_temperature")?;
-    let slot = nearest(&oil.slots, time, |slot| slot.span.start)?;
-    Some(0.5 * (slot.low + slot.high))
-}
-
-fn supply_at(results: &Results, time: Time) -> Option<f64> {
-    let responses = &results.actuator.as_ref().ok()?.responses;
-    nearest(responses, time, Response::time)?.supply_v
-}
-
-/// The nearest in time of things in order of time, if near at all.
-fn nearest<T>(all: &[T], time: Time, when: impl Fn(&T) -> Time) -> Option<&T> {
-    let after = all.partition_point(|one| when(one) < time);
-    let apart = |one: &T| when(one).since(time).abs();
-    let around = [after.checked_sub(1), Some(after)];
-    around
-        .into_iter()
-        .filter_map(|index| all.get(index?))
-        .min_by(|one, other| apart(one).total_cmp(&apart(other)))
-        .filter(|one| apart(one) <= NEAR_S)
-}
-
-#[derive(Clone, Copy)]
-enum Kind {
-    Dead,
-    Rise,
-    Transition,
-}
-
-impl Kind {
-    fn pool(self, timing: &Timing) -> &Pool {
-        match self {
-            Kind::Dead => &timing.dead_time,
-            Kind::Rise => &timing.rise_time,
-            Kind::Transition => &timing.transition_time,
-        }
-    }
-
-    fn time_s(self, response: &Response) -> Option<f64> {
-        match self {
-            Kind::Dead => response.dead_time_s(),
-            Kind::Rise => response.rise_time_s(),
-            Kind::Transition => response.transition_time_s(),
-        }
-    }
-}
-
-/// Times of one direction, brought to 60 °C and 13.5 V where oil and voltage were known at
-/// any of them.
-fn times(
-    results: &Results,
-    direction: Direction,
-    kind: Kind,
-    stretch_s: f64,
-) -> Result<Times, Reason> {
-    let actuator = results.actuator.as_ref().map_err(Clone::clone)?;
-    let timing = match direction {
-        Direction::Engage => &actuator.engage,
-        Direction::Release => &actuator.release,
-    };
-    let pool = kind.pool(timing);
-    told(pool, timing)?;
-    let is_normal = pool.normal.is_some();
-    let events = actuator
-        .responses
-        .iter()
-        .filter(|response| response.direction() == direction)
-        .filter_map(|response| {
-            let time_s = kind.time_s(response)?;
-            let time_s = match is_normal {
-                true => pool.slopes.normal_s(&Measured {
-                    time_s,
-                    oil_c: response.oil_c?,
-                    supply_v: response.supply_v?,
-                })?,
-                false => time_s,
-            };
-            Some((block_of(response.time(), stretch_s), time_s))
-        })
-        .collect();
-    Ok(Times {
-        events,
-        doubt_s: pool.edge_doubt_s.unwrap_or(0.0),
-        is_normal,
-    })
-}
-
-fn delays(results: &Results, stretch_s: f64) -> Result<Times, Reason> {
-    let actuator = results.actuator.as_ref().map_err(Clone::clone)?;
-    let delay = actuator.throttle_on.as_ref().ok_or(DriveFact::Pedal)?;
-    Ok(Times {
-        events: delay
-            .wholes
-            .iter()
-            .map(|(time, delay_s)| (block_of(*time, stretch_s), *delay_s))
-            .collect(),
-        doubt_s: 0.0,
-        is_normal: false,
-    })
 }
 
 #[cfg(test)]

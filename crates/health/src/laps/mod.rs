@@ -18,6 +18,7 @@
 mod alike;
 #[cfg(test)]
 mod circuit;
+pub mod conditions;
 mod corners;
 mod gate;
 mod limits;
@@ -213,6 +214,7 @@ impl PathWatch {
                 length_m: place.end_m - place.start_m,
                 heat_kj: path.heat_kj(place.start_m, place.end_m),
                 oil_max_c: oil.and_then(|oil| oil.highest(place.span)),
+                oil_rise_k: None,
                 is_at_least: path.is_hidden(place.start_m, place.end_m),
             })
             .collect();
@@ -355,6 +357,8 @@ fn corners(bends: &[Bend], places: &[Place], path: &Path) -> Vec<Corner> {
                 entry_speed_m_per_s: path.speed_m_per_s(bend.start_m),
                 least_speed_m_per_s: path.least_speed_m_per_s(bend.start_m, bend.end_m),
                 heat_kj: path.heat_kj(bend.start_m, bend.end_m),
+                oil_c: None,
+                supply_v: None,
                 is_at_least: path.is_hidden(bend.start_m, bend.end_m),
             }
         })

@@ -16,12 +16,32 @@ limits! {
     supply_v: f64 = 0.5, "V", from 0.01 to 50.0,
         source: "common practice, no source";
 
+    /// Oil or voltage measured this long before or after a corner or the end of a lap is not
+    /// known there.
+    near_s: f64 = 60.0, "s", from 1.0 to 3600.0,
+        source: "none, engineering guess: both change over minutes";
+
     /// Laps whose lengths differ by more are not of one circuit.
     lap_length_share: f64 = 0.05, "share", from 0.001 to 0.5,
         source: "none, engineering guess: tyres and lines differ by less";
 
     /// Share of the corners that must be found in both for one circuit.
     same_corners_share: f64 = 0.7, "share", from 0.1 to 1.0;
+
+    /// Corners this far apart, and a share of the lap on top, are not the same one.
+    same_place_m: f64 = 25.0, "m", from 1.0 to 1000.0,
+        source: "none, engineering guess: as within a session, and half as much again for another day's line";
+
+    /// Share of the lap that may come on top.
+    same_place_share: f64 = 0.015, "share", from 0.0 to 0.2,
+        source: "none, engineering guess: as above";
+
+    /// Corners that turn by more or less than this, or than a share of their turn where that is
+    /// greater, are not the same one.
+    same_turn_deg: f64 = 15.0, "deg", from 1.0 to 180.0;
+
+    /// Share of the turn that is allowed.
+    same_turn_share: f64 = 0.25, "share", from 0.01 to 1.0;
 
     /// Laps, stretches or blocks of events each side needs.
     least_blocks: u32 = 3, "count", from 2.0 to 1000.0,

@@ -158,8 +158,8 @@ facts! {
         DrawnBlocks "few-blocks-drawn",
         /// A change that laps drawn again agree on.
         DrawnLaps "few-laps-drawn",
-        /// Times that were looked for.
-        LookedFor "not-looked-for",
+        /// Each time of the actuator, which an older record does not hold.
+        EachTime "each-time-not-stored",
         /// Events known alike in both sessions.
         AlikeEvents "events-not-alike",
         /// Needles enough for a class that is not higher.

@@ -201,6 +201,8 @@ pub enum Reason {
         /// Of how many.
         n_all: usize,
     },
+    /// As a stored record has it, in words.
+    Stored(String),
     /// One of two sessions does not show it.
     OfSession {
         /// It is the one before.
@@ -370,6 +372,7 @@ impl Reason {
             Reason::TooManyLevels { .. } => "too-many-levels",
             Reason::UnlikeLaps { .. } => "unlike-laps",
             Reason::UnlikeCorners { .. } => "unlike-corners",
+            Reason::Stored(_) => "stored",
             Reason::OfSession { .. } => "of-session",
             Reason::RadiiCrossed { .. } => "radii-crossed",
             Reason::ClutchLeads { .. } => "clutch-leads",

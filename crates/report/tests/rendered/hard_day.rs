@@ -146,6 +146,7 @@ fn laps() -> Laps {
             length_m: 2_030.0 + 3.0 * f64::from(number),
             heat_kj: Some(11.0 * scale),
             oil_max_c: Some(88.0 + 5.5 * f64::from(number)),
+            oil_rise_k: Some(5.5),
             is_at_least,
         });
         for (index, &(start_m, turned_deg, length_m, heat)) in shapes.iter().enumerate() {
@@ -160,6 +161,8 @@ fn laps() -> Laps {
                 entry_speed_m_per_s: 31.0,
                 least_speed_m_per_s: 19.0,
                 heat_kj: Some(heat * scale),
+                oil_c: Some(85.0 + 5.5 * f64::from(number)),
+                supply_v: Some(13.8),
                 is_at_least: is_at_least && index == 4,
             });
         }

@@ -113,7 +113,7 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::LapsInBoth => "one of the sessions has no lap",
         DriveFact::DrawnBlocks => "too few blocks drawn again tell it",
         DriveFact::DrawnLaps => "too few laps drawn again tell it",
-        DriveFact::LookedFor => "not looked for",
+        DriveFact::EachTime => "a report of an older version does not hold each time",
         DriveFact::AlikeEvents => {
             "oil temperature and voltage of the events were known in one session only, so the two are not alike"
         }

@@ -170,6 +170,7 @@ impl Display for Reason {
                 f,
                 "{n_alike} of {n_all} corners of a lap lie at the same place and turn alike: not one circuit"
             ),
+            Reason::Stored(words) => f.write_str(words),
             Reason::OfSession { is_before, why } => match is_before {
                 true => write!(f, "before: {why}"),
                 false => write!(f, "after: {why}"),

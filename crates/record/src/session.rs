@@ -1,0 +1,139 @@
+//! What two drives are compared by, out of the stored record of each.
+//!
+//! In: a [`Record`]. Out: a [`Session`]: laps, passes of corners, stretches, times of events. What
+//! a gap hides in part is left out: "at least" on one side of a difference has no meaning.
+
+use halfshaft_health::compare::{LapPart, Pass, Session, Stretch, Times, block_of};
+use halfshaft_health::{FigureId, Reason};
+use halfshaft_model::Time;
+
+use crate::Record;
+use crate::figures::Event;
+use crate::laps::{Corner, Lap};
+use crate::value::Span;
+
+impl Record {
+    /// What is compared of the drive, where there are no laps in stretches of that length.
+    pub fn session(&self, stretch_s: f64) -> Session {
+        let laps = &self.laps;
+        Session {
+            laps: laps.laps.iter().map(|lap| self.lap(lap)).collect(),
+            no_laps: laps.why_null.clone().map(Reason::Stored),
+            passes: laps
+                .corners
+                .iter()
+                .filter_map(|one| self.pass(one))
+                .collect(),
+            stretches: self.stretches(stretch_s),
+            actuator: [
+                FigureId::DeadTime,
+                FigureId::RiseTime,
+                FigureId::TransitionTime,
+                FigureId::ReleaseTime,
+            ]
+            .map(|figure| self.times(figure)),
+            throttle_on: self.times(FigureId::ThrottleOnDelay),
+            is_older: self.for_comparison.times.0.is_empty(),
+        }
+    }
+
+    fn lap(&self, lap: &Lap) -> LapPart {
+        let within =
+            |event: &&Event| (lap.span.start_ns..lap.span.end_ns).contains(&event.span.start_ns);
+        let events = self.events.iter().filter(within);
+        let peak_kw = events
+            .filter_map(|event| event.heat_peak_kw)
+            .reduce(f64::max);
+        LapPart {
+            length_m: or_no_number(lap.length_m),
+            heat_kj: lap.heat_kj.filter(|_| !lap.at_least),
+            oil_rise_k: lap.oil_rise_k,
+            peak_w_per_mm2: self
+                .w_per_mm2_of_kw()
+                .zip(peak_kw)
+                .map(|(per_kw, kw)| per_kw * kw),
+        }
+    }
+
+    fn pass(&self, corner: &Corner) -> Option<Pass> {
+        let lap = corner.lap?.checked_sub(1)? as usize;
+        (lap < self.laps.laps.len()).then(|| Pass {
+            lap,
+            corner: corner.number,
+            middle_m: or_no_number(corner.start_m) + 0.5 * or_no_number(corner.length_m),
+            turned_deg: or_no_number(corner.turned_deg),
+            entry_speed_m_per_s: or_no_number(corner.entry_speed_m_per_s),
+            oil_c: corner.oil_c,
+            supply_v: corner.supply_v,
+            heat_kj: corner.heat_kj.filter(|_| !corner.at_least),
+            is_open: self.is_open(&corner.span),
+        })
+    }
+
+    fn stretches(&self, stretch_s: f64) -> Vec<Stretch> {
+        let mut all: Vec<(i64, Stretch)> = Vec::new();
+        let mut at = |span: &Span, add: &mut dyn FnMut(&mut Stretch)| {
+            let block = block_of(Time(span.start_ns), stretch_s);
+            let index = all.partition_point(|(known, _)| *known < block);
+            if all.get(index).is_none_or(|(known, _)| *known != block) {
+                all.insert(index, (block, Stretch::default()));
+            }
+            add(&mut all[index].1);
+        };
+        for corner in self.laps.corners.iter().filter(|corner| !corner.at_least) {
+            let sums = corner.heat_kj.zip(corner.turned_deg);
+            if let Some((heat_kj, turned_deg)) = sums.filter(|_| self.is_open(&corner.span)) {
+                at(&corner.span, &mut |stretch| {
+                    stretch.open_heat_j += 1e3 * heat_kj;
+                    stretch.open_turned_deg += turned_deg.abs();
+                });
+            }
+        }
+        for event in self.events.iter().filter(|event| !event.broken) {
+            if let Some((per_kw, kw)) = self.w_per_mm2_of_kw().zip(event.heat_peak_kw) {
+                at(&event.span, &mut |stretch| {
+                    let peak = per_kw * kw;
+                    stretch.peak_w_per_mm2 = Some(stretch.peak_w_per_mm2.unwrap_or(peak).max(peak));
+                });
+            }
+        }
+        all.into_iter().map(|(_, stretch)| stretch).collect()
+    }
+
+    /// No engagement and no slip event touches it.
+    fn is_open(&self, span: &Span) -> bool {
+        let touches =
+            |event: &Event| event.span.start_ns < span.end_ns && span.start_ns < event.span.end_ns;
+        !self.events.iter().any(touches)
+    }
+
+    /// Power per net lining area of 1 kW of heat rate, W/mm²: what the two figures of the drive
+    /// stand in.
+    fn w_per_mm2_of_kw(&self) -> Option<f64> {
+        let value = |id: FigureId| self.figures.get(id.word())?.value;
+        let kw = value(FigureId::HeatPeak).filter(|kw| *kw > 0.0)?;
+        Some(value(FigureId::SpecificPowerMax)? / kw)
+    }
+
+    /// `None` where the record does not hold them.
+    fn times(&self, figure: FigureId) -> Option<Result<Times, Reason>> {
+        let stored = self.for_comparison.times.get(figure.word())?;
+        Some(match &stored.result {
+            Some(times) => Ok(Times {
+                events: times
+                    .each
+                    .iter()
+                    .filter_map(|one| Some((Time(one.at_ns), one.time_s?)))
+                    .collect(),
+                doubt_s: times.doubt_s.unwrap_or(0.0),
+                is_normal: times.normal,
+            }),
+            None => Err(Reason::Stored(stored.why_null.clone().unwrap_or_default())),
+        })
+    }
+}
+
+/// What is not a number is like nothing, and so takes no part.
+fn or_no_number(value: Option<f64>) -> f64 {
+    value.unwrap_or(f64::NAN)
+}
