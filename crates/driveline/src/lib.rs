@@ -48,7 +48,7 @@ pub use crate::row_maker::MISMATCH_NOT_LEARNED;
 use crate::row_maker::RowMaker;
 use crate::smooth::{Smoothed, Smoother};
 pub use crate::tyre_ratio::{
-    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep,
+    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioSlide, RatioStep,
 };
 
 /// What a block brought.

@@ -33,7 +33,9 @@ use halfshaft_model::Time;
 
 use crate::basis::Basis;
 pub use crate::refusal::Under;
-pub use calibration::{Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep};
+pub use calibration::{
+    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioSlide, RatioStep,
+};
 use kept::Kept;
 use running::Running;
 use window::Window;

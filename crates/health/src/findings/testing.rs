@@ -100,6 +100,7 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
         hidden_by_preload: 0.0005,
         step: None,
         drift_per_km: None,
+        slide: None,
         collapses_with_command: None,
         points: Vec::new(),
     }

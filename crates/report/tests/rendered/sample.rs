@@ -134,6 +134,7 @@ fn no_calibration(why: &str) -> Calibration {
         hidden_by_preload: 0.0,
         step: None,
         drift_per_km: None,
+        slide: None,
         collapses_with_command: None,
         points: Vec::new(),
     }
