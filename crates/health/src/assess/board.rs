@@ -74,7 +74,7 @@ board! {
         Kept::new(OilAgeing::new(setup.oil_reach_s(), &setup.limits.oil_distance));
     path: PathWatch = PathWatch::of_channels(setup.channels, setup.limits);
     ripple: RippleWatch = RippleWatch::new(setup.limits);
-    swap: SwapWatch = SwapWatch::default();
+    swap: SwapWatch = SwapWatch::new(setup.vehicle, setup.channels);
     holding: Kept<HoldingSums, HOLDING> = Kept::new(HoldingSums::new(setup.limits));
     two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));
     events: EventTally = EventTally::default();
