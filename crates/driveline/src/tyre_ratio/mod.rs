@@ -18,7 +18,7 @@ mod geometry;
 mod judge;
 mod kept;
 mod proof;
-mod regression;
+pub(crate) mod regression;
 mod resolve;
 mod running;
 mod shortest_third;
