@@ -17,6 +17,7 @@ pub mod derive;
 pub mod doubt;
 pub mod engagement;
 pub mod heat_by_floor;
+pub mod held_torque;
 mod linear;
 pub mod median;
 pub mod noise_floor;
@@ -48,7 +49,7 @@ pub use crate::row_maker::MISMATCH_NOT_LEARNED;
 use crate::row_maker::RowMaker;
 use crate::smooth::{Smoothed, Smoother};
 pub use crate::tyre_ratio::{
-    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep,
+    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioSlide, RatioStep,
 };
 
 /// What a block brought.

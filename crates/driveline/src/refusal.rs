@@ -91,6 +91,13 @@ pub enum Refusal {
     NoRadius,
     /// Left and right are exactly equal through bends.
     OneSignal,
+    /// Too few bends showed what the pack holds.
+    FewBends {
+        /// Pieces of half a second.
+        n_pieces: u32,
+        /// Needed of one command.
+        needed: u32,
+    },
     /// Too few straight stretches were usable.
     FewStraights {
         /// Usable ones.

@@ -69,16 +69,24 @@ impl Reference {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Baseline {
     known: Vec<(Quantity, Reference)>,
+    rated_s: Option<f64>,
 }
 
 impl Baseline {
     /// Rated values of the map.
     pub fn of_map(vehicle: &Vehicle) -> Baseline {
         let mut baseline = Baseline::default();
+        baseline.rated_s = vehicle.rated_rise_s;
         if let Some(value) = vehicle.rated_rise_s {
             baseline.set(Quantity::TransitionTime, Reference { value, n_drives: 0 });
         }
         baseline
+    }
+
+    /// Rated time from the command to 90 % of the way, s: a unit that is meant to be slow is not lazy
+    /// by the clock, whatever its past was.
+    pub fn rated_s(&self) -> Option<f64> {
+        self.rated_s
     }
 
     /// States a value; a later one takes the place of an earlier one.

@@ -62,6 +62,7 @@ ids! {
     OilDistanceFactor = "oil_distance_factor",
     LapsToLimit = "laps_to_limit",
     HoldingIndex = "holding_index",
+    HeldOverStated = "held_over_stated",
 }
 
 impl fmt::Display for FigureId {

@@ -27,6 +27,7 @@ pub mod figure_id;
 pub mod figures;
 pub mod finding_id;
 pub mod findings;
+pub mod held;
 pub mod holding;
 pub mod laps;
 pub mod laps_to_limit;

@@ -6,6 +6,7 @@ use crate::actuator::{Actuator, Apparent};
 use crate::duty::{Duty, SeverityIndex};
 use crate::figure_id::FigureId;
 use crate::figures::named;
+use crate::held::Held;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
 use crate::reason::Reason;
@@ -66,6 +67,8 @@ pub struct Results {
     /// Whether the mechanism follows the command, against whether slip falls when asked, or
     /// why neither can be said.
     pub two_by_two: Result<TwoByTwo, Reason>,
+    /// Torque the pack holds against the command, by the tyres in bends, or why nobody can tell.
+    pub held_torque: Result<Held, Reason>,
     /// What comes next if the drive goes on as in its last minute, or why that is not told.
     pub outlook: Result<Outlook, Reason>,
     /// Ways to fail: evidence for, against, and what cannot be told.

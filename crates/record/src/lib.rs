@@ -26,6 +26,7 @@ pub mod duty;
 pub mod figures;
 pub mod findings;
 pub mod for_comparison;
+pub mod held;
 pub mod laps;
 pub mod oil;
 pub mod outlook;
@@ -51,6 +52,7 @@ use crate::duty::{Duty, SeverityIndex};
 use crate::figures::{DutyPicture, Event, Figure, Regions};
 use crate::findings::{Finding, NotChecked, Path, TwoByTwo};
 use crate::for_comparison::ForComparison;
+use crate::held::HeldTorque;
 use crate::laps::Laps;
 use crate::macros::stored;
 use crate::oil::Oil;
@@ -144,6 +146,8 @@ stored! {
     outlook: Outcome<Outlook> = Outcome::of(&results.outlook, Outlook::of),
     /// Failure paths: evidence for, against, and what cannot be told.
     score_card: Vec<Path> = results.score_card.iter().map(Path::of).collect(),
+    /// Torque the pack holds against the command, by the tyres in steady bends.
+    held_torque: Outcome<HeldTorque> = Outcome::of(&results.held_torque, HeldTorque::of),
     /// Whether mechanism and friction follow the command.
     two_by_two: Outcome<TwoByTwo> = Outcome::of(&results.two_by_two, TwoByTwo::of),
     /// What the figures rest on.

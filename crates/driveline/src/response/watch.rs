@@ -289,7 +289,12 @@ impl ResponseWatch {
                 cause_period_s,
                 answer_period_s,
             });
-        response.gone_before = gone_at(&read, edge.half.since(edge.began), edge.to - edge.from);
+        // The command may have stepped right after its last old sample.
+        let early_s = response
+            .resolution
+            .map_or(0.0, |resolution| 0.5 * resolution.cause_period_s);
+        let half_s = edge.half.since(edge.began) - early_s;
+        response.gone_before = gone_at(&read, half_s, edge.to - edge.from);
         let first_new_s = edge.first_new.since(edge.began);
         response.phase = read
             .iter()

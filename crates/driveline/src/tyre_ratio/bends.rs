@@ -1,7 +1,7 @@
 //! What the bends say about the map: sides, and track.
 //!
 //! In: windows with the share their bend explains. Out: the slope of the measured ratio on
-//! that share. It is 1 for a right map; below 0 when left and right are exchanged. It
+//! that share. It is 1 for a right map, and −1 when left and right are exchanged. It
 //! judges nothing that only a few bends could tell.
 
 use super::regression::{Fit, Line, fit};
@@ -14,6 +14,10 @@ const BEND_SHARE: f64 = 0.004;
 
 /// A slope is significant beyond this many deviations.
 const SIGNIFICANT: f64 = 3.0;
+
+/// Slope below which the sides are exchanged. It is −1 then, nearer to 0 the more preload ties the
+/// axle; a pack that ties it wholly, the right way round, wavers about 0. Engineering guess.
+const EXCHANGED_BELOW: f64 = -0.4;
 
 /// Bends needed each way before the track is freed.
 const BENDS_EACH_WAY: u32 = 10;
@@ -31,14 +35,12 @@ pub struct Bend {
     pub is_free: bool,
 }
 
-/// Whether the ratio falls, significantly, where the bend says it should rise.
+/// Whether the ratio falls, significantly, where the bend says it should rise. A spinning wheel
+/// says nothing of the sides.
 pub fn are_sides_exchanged(bends: &[Bend]) -> bool {
-    let n_bends = bends
-        .iter()
-        .filter(|bend| bend.share.abs() > BEND_SHARE)
-        .count();
-    let lines: Vec<Line<2>> = bends
-        .iter()
+    let free = || bends.iter().filter(|bend| bend.is_free);
+    let n_bends = free().filter(|bend| bend.share.abs() > BEND_SHARE).count();
+    let lines: Vec<Line<2>> = free()
         .map(|bend| Line {
             x: [1.0, bend.share],
             y: bend.ratio_log,
@@ -48,7 +50,7 @@ pub fn are_sides_exchanged(bends: &[Bend]) -> bool {
         .collect();
     match fit(&lines, &[None, None]) {
         Some(Fit { unknowns, sds, .. }) if n_bends >= LEAST_BENDS => {
-            unknowns[1] + SIGNIFICANT * sds[1] < 0.0
+            unknowns[1] < EXCHANGED_BELOW && unknowns[1] + SIGNIFICANT * sds[1] < 0.0
         }
         _ => false,
     }

@@ -6,7 +6,7 @@
 
 use halfshaft_model::Time;
 
-pub use super::steps::RatioStep;
+pub use super::steps::{RatioSlide, RatioStep};
 use crate::refusal::Refusal;
 
 /// How the ratio was found.
@@ -94,6 +94,8 @@ pub struct Calibration<Why = Refusal> {
     pub step: Option<RatioStep>,
     /// Slow change of ln(ωR/ωL) per km, with its deviation.
     pub drift_per_km: Option<(f64, f64)>,
+    /// Where the ratio begins to slide away, and how quickly from there on.
+    pub slide: Option<RatioSlide>,
     /// The ratio under command beside that without.
     pub collapses_with_command: Option<CommandCollapse>,
     /// Windows for drawing, in order of road.
@@ -117,6 +119,7 @@ impl Calibration {
             hidden_by_preload: self.hidden_by_preload,
             step: self.step,
             drift_per_km: self.drift_per_km,
+            slide: self.slide,
             collapses_with_command: self.collapses_with_command,
             points: self.points,
         }
@@ -130,6 +133,7 @@ impl Calibration {
             are_sides_exchanged: false,
             step: None,
             drift_per_km: None,
+            slide: None,
             collapses_with_command: None,
             points: Vec::new(),
             ..self.with_outcome(Err(why))

@@ -7,6 +7,8 @@
 use super::calibration::{Mode, RatioStep};
 use super::geometry::{Geometry, blocks, is_straight, is_straight_throughout};
 use super::kept::Kept;
+use super::regression::{Line, fit};
+use super::solve::FREE_ROLLING;
 use super::steps::{Middle, Point, find_step};
 use super::window::{WINDOW_M, Window};
 use crate::basis::Basis;
@@ -19,6 +21,9 @@ const TORQUE_ABOVE_PRELOAD_NM: f64 = 60.0;
 
 /// Difference beyond bend and tyres at which a wheel spins or drags, rad/s. Engineering guess.
 const SPINNING: f64 = 2.0;
+
+/// Straights no farther apart are neighbours, km.
+const NEAR_KM: f64 = 0.3;
 
 /// Neighbours on each side whose median says what the tyres do there.
 const N_NEIGHBOURS: usize = 10;
@@ -40,6 +45,7 @@ impl Judged<'_> {
             km: self.window.start_km,
             time: self.window.start,
             ratio_log: self.ratio_log - bend_part * self.share.unwrap_or(0.0),
+            measured: self.ratio_log,
             block: self.block,
         }
     }
@@ -97,9 +103,11 @@ pub fn judge<'a>(
         }
         let around = near.saturating_sub(N_NEIGHBOURS)..(near + N_NEIGHBOURS + 1).min(tyres.len());
         let mut values: Vec<f64> = tyres[around].iter().map(|(_, ratio)| *ratio).collect();
-        let (Some(ratio), Some((low, high))) = (median(&mut values), judged.window.excess) else {
+        let Some((low, high)) = judged.window.excess else {
             continue;
         };
+        // A road without a straight shows no tyres: alike, then; a spinning wheel is far beyond.
+        let ratio = median(&mut values).unwrap_or(0.0);
         let by_tyres = ratio * judged.window.case_speed(radius_m);
         let is_excess = (low - by_tyres).abs().max((high - by_tyres).abs()) > SPINNING;
         if is_excess && matches!(judged.under, None | Some(Under::Bend)) {
@@ -120,10 +128,11 @@ pub fn part_at_step(
         Mode::ShortestThird => Middle::Crowd,
         Mode::YawRegression | Mode::FrontWheels => Middle::Median,
     };
+    let bend_part = bend_part(judged);
     let series: Vec<Point> = judged
         .iter()
         .filter(|judged| judged.under.is_none())
-        .map(|judged| judged.point(1.0))
+        .map(|judged| judged.point(bend_part))
         .collect();
     let (first_after, step) = find_step(&series, how)?;
     let is_later_kept = 2 * first_after < series.len();
@@ -135,6 +144,27 @@ pub fn part_at_step(
     let between = series[first_after - 1].km..=series[first_after].km + 1e-9;
     let is_cut = cuts_km.iter().any(|cut| between.contains(cut));
     (!is_cut).then_some(step)
+}
+
+/// Part of what their bend asks for that the straights show, from one to the next: preload ties the
+/// axle in gentle bends, and a step between two of them hardly counts.
+fn bend_part(judged: &[Judged]) -> f64 {
+    let straights: Vec<&Judged> = judged.iter().filter(|one| one.under.is_none()).collect();
+    let lines: Vec<Line<1>> = straights
+        .windows(2)
+        .filter_map(|pair| {
+            let [one, next] = pair else { return None };
+            let is_near = next.window.start_km - one.window.start_km < NEAR_KM;
+            Some(Line {
+                x: [next.share? - one.share?],
+                y: next.ratio_log - one.ratio_log,
+                weight: 1.0,
+                block: one.block,
+            })
+            .filter(|_| is_near)
+        })
+        .collect();
+    fit(&lines, &[Some(FREE_ROLLING)]).map_or(FREE_ROLLING.0, |fit| fit.unknowns[0])
 }
 
 /// Stretches: runs of windows with none left out between.

@@ -26,6 +26,10 @@ const BEND_SHARE: f64 = 0.01;
 /// Part of what a bend asks for from which a wheel is plainly faster. Engineering guess.
 const PLAINLY: f64 = 0.3;
 
+/// Part of what a bend asks for, the wrong way round, beyond which the inside wheel spins: sides
+/// under each other's name make 1 of it, less what preload ties. Engineering guess.
+const SPINS_FROM: f64 = 1.7;
+
 /// The yaw sensor is believed after standing for this long, s: the car has stopped rocking.
 const SETTLES_S: f64 = 0.5;
 
@@ -83,7 +87,7 @@ impl Kept {
             self.equal_in_bends_s += seconds;
         } else if shown > PLAINLY {
             self.with_bend_s += seconds;
-        } else if shown < -PLAINLY {
+        } else if (-SPINS_FROM..-PLAINLY).contains(&shown) {
             self.against_bend_s += seconds;
         }
     }

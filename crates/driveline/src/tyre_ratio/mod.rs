@@ -18,7 +18,7 @@ mod geometry;
 mod judge;
 mod kept;
 mod proof;
-mod regression;
+pub(crate) mod regression;
 mod resolve;
 mod running;
 mod shortest_third;
@@ -33,7 +33,9 @@ use halfshaft_model::Time;
 
 use crate::basis::Basis;
 pub use crate::refusal::Under;
-pub use calibration::{Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioStep};
+pub use calibration::{
+    Calibration, CommandCollapse, Mode, RatioEstimate, RatioPoint, RatioSlide, RatioStep,
+};
 use kept::Kept;
 use running::Running;
 use window::Window;

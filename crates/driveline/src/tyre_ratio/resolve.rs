@@ -10,7 +10,7 @@ use super::judge::{Judged, judge, n_stretches, part_at_step};
 use super::kept::Kept;
 use super::proof::{collapse, points, too_few};
 use super::solve::{GRADE_B, graded, solve};
-use super::steps::{Point, drift};
+use super::steps::{Point, drift, slide};
 use super::window::Window;
 use crate::basis::Basis;
 use crate::refusal::Refusal;
@@ -122,6 +122,7 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
         hidden_by_preload: hidden,
         step,
         drift_per_km: drift(&series),
+        slide: slide(&series),
         collapses_with_command: outcome
             .as_ref()
             .ok()

@@ -22,7 +22,7 @@ const WIDEST_CROWD: f64 = 0.001;
 
 /// Straight windows must give this part of what their bend asks for: 1 while the pack
 /// slips, 0 while it sticks. The guess and its deviation.
-const FREE_ROLLING: (f64, f64) = (1.0, 0.5);
+pub const FREE_ROLLING: (f64, f64) = (1.0, 0.5);
 
 /// Grade A: the deviation, the windows, the stretches. Source: none, engineering guess; a
 /// simulated five minutes give a deviation of 0.004 %.

@@ -1,12 +1,14 @@
-//! Changes of the ratio within a drive: a step, and slow drift.
+//! Changes of the ratio within a drive: a step, slow drift, and a slide that begins on the way.
 //!
-//! In: the ratio window by window, bends taken out. Out: the greatest change within two
-//! kilometres of road, if it is large and stays, and the slope over the whole drive. A
-//! step is a tyre that lost its air or was changed; warming tyres drift.
+//! In: the ratio window by window, as measured and with what the bend shows taken out. Out: the
+//! greatest change within two kilometres of road, if it is large, stays, and is there without
+//! taking anything out, too; the slope over the whole drive; and the slope from where the ratio
+//! begins to slide to the end. A step is a tyre that lost its air or was changed, a slide one
+//! that loses it slowly; warming tyres drift.
 
 use halfshaft_model::Time;
 
-use super::regression::{Line, fit, robust_sd};
+use super::regression::{Fit, Line, fit, robust_sd};
 use super::shortest_third::crowd;
 use crate::median::median;
 
@@ -25,8 +27,18 @@ const MOST_WINDOWS: usize = 40;
 /// A change must be this many times its own error.
 const SIGNIFICANT: f64 = 5.0;
 
-/// Road needed before drift is told, km.
+/// A step must be there in the ratio as measured, too, by this part of it at least: one that only
+/// taking out the bends makes is none. Source: none, engineering guess.
+const MEASURED_PART: f64 = 0.5;
+
+/// Road needed before drift is known, km.
 const LEAST_DRIFT_KM: f64 = 5.0;
+
+/// Road, km, and windows needed of a slide, and places tried for where it begins. Source: none,
+/// engineering guess.
+const LEAST_SLIDE_KM: f64 = 3.0;
+const LEAST_SLIDE_WINDOWS: usize = 24;
+const N_PLACES: usize = 64;
 
 /// A change of the ratio that stays.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,12 +60,28 @@ impl RatioStep {
     }
 }
 
+/// A ratio that slides away from somewhere on to the end of the drive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RatioSlide {
+    /// Where it begins, km from the start.
+    pub km: f64,
+    /// When.
+    pub time: Time,
+    /// Change of ln(ωR/ωL) per km from there on, with its deviation.
+    pub per_km: (f64, f64),
+    /// Change of ln(ωR/ωL) to the end.
+    pub change: f64,
+}
+
 /// A window of the series.
 #[derive(Clone, Copy, Debug)]
 pub struct Point {
     pub km: f64,
     pub time: Time,
+    /// With what the bend shows taken out.
     pub ratio_log: f64,
+    /// As measured.
+    pub measured: f64,
     pub block: u32,
 }
 
@@ -68,7 +96,11 @@ pub enum Middle {
 
 /// Middle and its error; `None` for too few.
 fn middle(points: &[Point], how: Middle) -> Option<(f64, f64)> {
-    let mut values: Vec<f64> = points.iter().map(|point| point.ratio_log).collect();
+    middle_of(points.iter().map(|point| point.ratio_log), how)
+}
+
+fn middle_of(values: impl Iterator<Item = f64>, how: Middle) -> Option<(f64, f64)> {
+    let mut values: Vec<f64> = values.collect();
     match how {
         Middle::Median if values.len() >= LEAST_WINDOWS => {
             let sd = robust_sd(&values);
@@ -111,7 +143,10 @@ pub fn find_step(points: &[Point], how: Middle) -> Option<(usize, RatioStep)> {
         };
         let size = (after - before).abs();
         let is_step = size > LEAST_STEP && size > SIGNIFICANT * before_error.hypot(after_error);
-        if is_step && best.is_none_or(|best| size > best.1) {
+        if is_step
+            && best.is_none_or(|best| size > best.1)
+            && is_measured(&points[first..at], &points[at..end], after - before, how)
+        {
             best = Some((at, size, before, after));
         }
     }
@@ -131,6 +166,17 @@ pub fn find_step(points: &[Point], how: Middle) -> Option<(usize, RatioStep)> {
             after,
         },
     ))
+}
+
+/// Whether the ratio as measured steps likewise.
+fn is_measured(before: &[Point], after: &[Point], step: f64, how: Middle) -> bool {
+    let measured = |points: &[Point]| {
+        let values = points.iter().map(|point| point.measured);
+        middle_of(values, how).map(|(middle, _)| middle)
+    };
+    measured(before)
+        .zip(measured(after))
+        .is_some_and(|(before, after)| (after - before) / step > MEASURED_PART)
 }
 
 /// The window near `at` that best parts what is near `before` from what is near `after`.
@@ -167,4 +213,45 @@ pub fn drift(points: &[Point]) -> Option<(f64, f64)> {
         .collect();
     let found = fit(&lines, &[None, None])?;
     Some((found.unknowns[1], found.sds[1]))
+}
+
+/// Where the ratio begins to slide, and how quickly it does from there on; the place that leaves
+/// least.
+pub fn slide(points: &[Point]) -> Option<RatioSlide> {
+    let last = points.last()?;
+    let n_places = points.len().checked_sub(LEAST_SLIDE_WINDOWS)?;
+    let beyond = |point: &Point, km: f64| (point.km - km).max(0.0);
+    let left = |km: f64| {
+        let n = points.len() as f64;
+        let mean = |of: &dyn Fn(&Point) -> f64| points.iter().map(of).sum::<f64>() / n;
+        let (x, y) = (
+            mean(&|point| beyond(point, km)),
+            mean(&|point| point.ratio_log),
+        );
+        let square = mean(&|point| (beyond(point, km) - x).powi(2));
+        let product = mean(&|point| (beyond(point, km) - x) * (point.ratio_log - y));
+        -product * product / square.max(f64::MIN_POSITIVE)
+    };
+    let places = (0..=n_places).step_by(n_places / N_PLACES + 1);
+    let km = places
+        .map(|place| points[place].km)
+        .filter(|km| last.km - km >= LEAST_SLIDE_KM)
+        .min_by(|one, two| left(*one).total_cmp(&left(*two)))?;
+    let lines: Vec<Line<2>> = points
+        .iter()
+        .map(|point| Line {
+            x: [1.0, beyond(point, km)],
+            y: point.ratio_log,
+            weight: 1.0,
+            block: point.block,
+        })
+        .collect();
+    let Fit { unknowns, sds } = fit(&lines, &[None, None])?;
+    let first = points.iter().find(|point| point.km >= km)?;
+    Some(RatioSlide {
+        km,
+        time: first.time,
+        per_km: (unknowns[1], sds[1]),
+        change: unknowns[1] * (last.km - km),
+    })
 }

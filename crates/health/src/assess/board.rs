@@ -11,6 +11,7 @@ use crate::duty::DutyWatch;
 use crate::duty_picture::DutySums;
 use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
+use crate::held::HeldTorque;
 use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
 use crate::oil_life::OilAgeing;
@@ -74,8 +75,10 @@ board! {
         Kept::new(OilAgeing::new(setup.oil_reach_s(), &setup.limits.oil_distance));
     path: PathWatch = PathWatch::of_channels(setup.channels, setup.limits);
     ripple: RippleWatch = RippleWatch::new(setup.limits);
-    swap: SwapWatch = SwapWatch::default();
+    swap: SwapWatch = SwapWatch::new(setup.vehicle, setup.channels);
     holding: Kept<HoldingSums, HOLDING> = Kept::new(HoldingSums::new(setup.limits));
+    held: Kept<HeldTorque, HOLDING> =
+        Kept::new(HeldTorque::new(setup.basis, setup.limits.driving));
     two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));
     events: EventTally = EventTally::default();
     ledgers: Ledgers = Ledgers::new(setup.basis.preload_nm, tolerances, &setup.limits.slip);

@@ -118,6 +118,8 @@ impl Settled<'_> {
         let grade = self.quality.grade;
         self.figures
             .push(figures::holding::holding_index(gate, &holding, past, grade));
+        self.figures
+            .push(figures::holding::held_over_stated(gate, &self.held, grade));
     }
 
     /// The value of a figure, or why it has none.

@@ -122,6 +122,7 @@ impl Settled<'_> {
             duty: self.duty(),
             apparent: board.actuator.apparent(gate),
             two_by_two: board.two_by_two.ask(gate).and_then(|watch| watch.outcome()),
+            held_torque: self.held,
             laps,
             severity,
             oil_life,

@@ -3,6 +3,7 @@
 
 use halfshaft_driveline::Learned;
 use halfshaft_driveline::derive::clutch_torque::uniform_pressure_radius;
+use halfshaft_driveline::held_torque::Held;
 use halfshaft_driveline::thermal::ThermalEstimate;
 
 use super::Health;
@@ -36,6 +37,7 @@ pub(super) struct Settled<'h> {
     pub(super) seen: Vec<String>,
     pub(super) actuator: Result<Actuator, Reason>,
     pub(super) leading: Option<Leading>,
+    pub(super) held: Result<Held, Reason>,
     pub(super) not_driving: NotDriving,
     // Empty, and not known, until the step that settles it.
     pub(super) events: Vec<Event>,
@@ -67,6 +69,10 @@ impl<'h> Settled<'h> {
             seen: seen.map(|channel| channel.name).collect(),
             actuator: health.board.actuator.outcome(&gate),
             leading: health.board.actuator.leading(),
+            held: {
+                let held = health.board.held.ask(&gate);
+                held.and_then(|watch| watch.outcome(&health.basis))
+            },
             not_driving: health.sieve.parting.outcome(),
             gate,
             events: Vec::new(),
@@ -105,6 +111,7 @@ impl<'h> Settled<'h> {
             actuator: &self.actuator,
             leading: self.leading.as_ref(),
             swap: health.swap(),
+            held: &self.held,
             thermal: &self.thermal,
             ripple: &self.ripple,
             baseline: &health.baseline,

@@ -4,13 +4,18 @@ use super::figure;
 use crate::baseline::Reference;
 use crate::figure_id::FigureId;
 use crate::holding::Holding;
-use crate::nouns::{Figure, Grade};
-use crate::reason::Reason;
+use crate::limits::SDS_OF_90;
+use crate::nouns::{Estimate, Figure, Grade};
+use crate::reason::{DriveFact, Reason};
 use crate::trust::Gate;
+use halfshaft_driveline::held_torque::Held;
 
 /// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,
 /// engineering guess.
 const LIKE_BENDS: f64 = 0.75;
+
+/// Factor of a torque by the stiffness of tyres nobody measured. Source: none, engineering guess.
+const BY_USUAL_TYRES: f64 = 0.45;
 
 /// The holding index.
 pub(crate) fn holding_index(
@@ -41,6 +46,46 @@ pub(crate) fn holding_index(
             .map_err(Clone::clone),
         LIKE_BENDS,
         method,
+    );
+    Figure {
+        grade: figure.grade.map(|grade| grade.max(of_log)),
+        ..figure
+    }
+}
+
+/// Torque the pack holds by the tyres over the torque the map states.
+pub(crate) fn held_over_stated(gate: &Gate, held: &Result<Held, Reason>, of_log: Grade) -> Figure {
+    let over = held.as_ref().map_err(Clone::clone).and_then(|held| {
+        let over = held.over_stated.ok_or(DriveFact::HeldUnderCommand)?;
+        let half = SDS_OF_90 * over.sd;
+        Ok(Estimate {
+            value: over.value,
+            low: over.value - half,
+            high: over.value + half,
+            is_at_least: false,
+        })
+    });
+    let is_calibrated = held.as_ref().is_ok_and(|held| held.is_calibrated);
+    let by = match is_calibrated {
+        true => "bends of this drive without command, where the preload is known",
+        false => "the stiffness of the map or of usual tyres",
+    };
+    let figure = figure(
+        &gate.asking(),
+        FigureId::HeldOverStated,
+        "Torque held over torque stated",
+        "ratio",
+        over,
+        if is_calibrated {
+            LIKE_BENDS
+        } else {
+            BY_USUAL_TYRES
+        },
+        format!(
+            "median over half seconds of steady bends under command, at 0.5 to 4 m/s²: the difference the bend lacks, \
+             as a share of the rolling speed, times stiffness and radius of the tyres, calibrated by {by}; over the \
+             torque of the map"
+        ),
     );
     Figure {
         grade: figure.grade.map(|grade| grade.max(of_log)),

@@ -1,6 +1,7 @@
 //! Asked for nearly all, the mechanism there, and the pack slips on.
 //!
-//! Counted are stretches of the region "asked but not holding" in which the state follows the
+//! Two ways to see it. By the tyres: in bends under command the pack holds plainly less than the map
+//! states. And by the slip: counted are stretches of the region "asked but not holding" in which the state follows the
 //! command and there was something to hold. Not counted: both wheels spinning, where the road
 //! lets go and not the pack, and bends that the torque the map states cannot straighten.
 
@@ -11,8 +12,9 @@ use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
+use crate::figure_id::FigureId;
 use crate::lasting::Lasting;
-use crate::limits::{Limits, rounded};
+use crate::limits::{Limits, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Region, Severity};
 use crate::trust::{COMMAND, HEAT, SLIP, STATE, TURNING};
 
@@ -20,20 +22,23 @@ pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::DoesNotGrip,
         title: "Commanded, not holding",
-        severities: &[Severity::Act],
+        severities: &[Severity::LookSoon, Severity::Act],
         rule: |limits| {
             let (grip, holding) = (&limits.grip, &limits.holding);
             format!(
                 "{} times or more, {} s or longer each: command from {} %, state at {} % of it or more, slip not fallen by \
                  {} % within {} s, with {} rad/s to hold, not both wheels spinning, and a torque by the map that could \
-                 have held",
+                 have held; or, by the tyres in steady bends under command, the torque held is less than {} of what \
+                 the map states (look soon: {}) over its whole 90 % band",
                 grip.occurrences,
                 grip.least_s,
                 rounded(100.0 * holding.asked_for_all, 0),
                 rounded(100.0 * grip.follows, 0),
                 rounded(100.0 * holding.fall, 0),
                 holding.within_s,
-                holding.opportunity_rad_per_s
+                holding.opportunity_rad_per_s,
+                grip.held_act,
+                grip.held_look
             )
         },
         needs: "command, a state of the clutch that does not follow from it, both rear wheel speeds, road speed",
@@ -132,6 +137,43 @@ impl DoesNotGrip {
     }
 }
 
+/// The pack holds less than stated, as the bends show.
+fn by_the_tyres(drive: &Drive) -> Option<Fired> {
+    let held = drive.held.as_ref().ok()?;
+    let over = held.over_stated?;
+    let limits = &drive.limits.grip;
+    let high = over.value + SDS_OF_90 * over.sd;
+    let (severity, limit) = match high {
+        high if high < limits.held_act => (Severity::Act, limits.held_act),
+        high if high < limits.held_look => (Severity::LookSoon, limits.held_look),
+        _ => return None,
+    };
+    let span = drive.span();
+    let values: Vec<(&str, f64, &str)> = held
+        .points
+        .iter()
+        .filter(|point| !point.is_at_least)
+        .map(|point| ("torque held", point.held_nm.value, "N·m"))
+        .collect();
+    let grade = match held.is_calibrated {
+        true => Grade::B,
+        false => Grade::C,
+    };
+    Some(Fired {
+        severity,
+        grade: drive.quality.grade.max(grade),
+        summary: format!(
+            "In steady bends under command the pack held {:.2} times the torque the map states ({:.2} to {:.2}; limit \
+             {limit}), over {} half seconds.",
+            over.value,
+            (over.value - SDS_OF_90 * over.sd).max(0.0),
+            high,
+            held.n_commanded
+        ),
+        evidence: vec![window(span.start, span.end, &values)],
+    })
+}
+
 impl Check for DoesNotGrip {
     fn note_region(&mut self, row: &Row, region: Region) {
         if !row.is_joined || self.slipping.is_over(row.time, self.limits.holding.break_s) {
@@ -166,7 +208,12 @@ impl Check for DoesNotGrip {
         drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
-        if self.asked_s < drive.limits.grip.least_s {
+        if let Some(fired) = by_the_tyres(drive) {
+            return Ok(Some(fired));
+        }
+        if self.asked_s < drive.limits.grip.least_s
+            && drive.figure(FigureId::HeldOverStated).is_err()
+        {
             return Err(Reason::TooLittle {
                 what: Measured::CommandToHold {
                     from: drive.limits.holding.asked_for_all,
@@ -207,7 +254,7 @@ impl Check for DoesNotGrip {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{Scene, says};
+    use super::super::testing::{Scene, found_held, says};
     use super::*;
     use crate::testing::row;
 
@@ -247,6 +294,24 @@ mod tests {
         );
         assert_eq!(fired.evidence.len(), 4);
         assert!((fired.evidence[0].values[0].value - 3.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_torque_held_that_is_plainly_below_the_stated_one_is_no_grip() {
+        for (over, sd, severity) in [
+            (0.25, 0.05, Some(Severity::Act)),
+            // Derived: 0.5 + 1.645·0.1 = 0.66.
+            (0.5, 0.1, Some(Severity::LookSoon)),
+            (0.75, 0.1, None),
+            (0.4, 0.3, None),
+            (1.1, 0.1, None),
+        ] {
+            let mut scene = Scene::whole();
+            scene.held = Ok(found_held(over, sd));
+            let fired = scene.check(&ENTRY).outcome(&scene.drive());
+            let found = fired.ok().flatten().map(|fired| fired.severity);
+            assert_eq!(found, severity, "{over} {sd}");
+        }
     }
 
     #[test]

@@ -13,7 +13,7 @@ use halfshaft_model::channel::name;
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
-use crate::limits::{Limits, rounded};
+use crate::limits::{Limits, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Region, Severity};
 use crate::trust::{BENDS, COMMAND, SLIP};
 
@@ -26,12 +26,15 @@ pub const ENTRY: Entry = Entry {
             let (drag, holding) = (&limits.drag, &limits.holding);
             format!(
                 "in {} bends or more the axle, with the command below {} %, makes less than {} of the difference of the \
-                 bend, for {} s or longer, and {} less than its preload leaves",
+                 bend, for {} s or longer, and {} less than its preload leaves; or, by the tyres in all bends without \
+                 command, holds {} N·m or more, and {} times its preload or more, over the whole 90 % band",
                 drag.bends,
                 rounded(100.0 * OPEN_BELOW, 0),
                 holding.openness_below,
                 holding.least_s,
-                drag.below_preload
+                drag.below_preload,
+                drag.held_nm,
+                drag.held_ratio
             )
         },
         needs: "command, both rear wheel speeds, yaw rate or front wheel speeds, rear track, rolling radius, bends both held \
@@ -108,6 +111,31 @@ impl DraggingPack {
     }
 }
 
+/// The open pack holds more than preload, as the bends of the whole drive show: it need never let go.
+fn by_the_tyres(drive: &Drive) -> Option<Fired> {
+    let limits = &drive.limits.drag;
+    let held = drive.held.as_ref().ok()?.without_command_nm?;
+    let low = held.value - SDS_OF_90 * held.sd;
+    let least = limits
+        .held_nm
+        .max(limits.held_ratio * drive.basis.preload_nm);
+    if low <= least {
+        return None;
+    }
+    let span = drive.span();
+    let values = [("torque held without command", held.value, "N·m")];
+    Some(Fired {
+        severity: Severity::Act,
+        grade: drive.quality.grade.max(Grade::C),
+        summary: format!(
+            "In the bends of the drive the open clutch held {:.0} N·m or more by the tyres, where {:.0} N·m are the most \
+             that preload and soft tyres explain.",
+            low, least
+        ),
+        evidence: vec![window(span.start, span.end, &values)],
+    })
+}
+
 impl Check for DraggingPack {
     fn note_region(&mut self, row: &Row, region: Region) {
         if !row.is_joined || self.held.is_over(row.time, self.limits.holding.break_s) {
@@ -153,9 +181,12 @@ impl Check for DraggingPack {
         drive.all_of(&[name::CLUTCH_COMMAND])?;
         drive.basis.slip.clone()?;
         drive.steady_wheels()?;
+        let limits = &drive.limits.drag;
+        if let Some(fired) = by_the_tyres(drive) {
+            return Ok(Some(fired));
+        }
         let mut settled = self.clone();
         settled.end();
-        let limits = &drive.limits.drag;
         let all_s = settled.held_s + settled.free_s;
         if all_s < drive.limits.holding.least_s {
             return Err(Reason::TooLittle {
@@ -195,9 +226,10 @@ impl Check for DraggingPack {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{Scene, says};
+    use super::super::testing::{Scene, found_held, says};
     use super::*;
     use crate::testing::row;
+    use halfshaft_driveline::held_torque::Found;
 
     /// Ten bends of 4 s, the last four held.
     fn outcome(scene: &Scene, n_held: i32, change: impl Fn(&mut Row, bool)) -> Outcome {
@@ -232,6 +264,26 @@ mod tests {
         says(&fired.summary, "In 4 bends the open clutch held");
         assert!((fired.evidence[0].values[0].value - 4.0).abs() < 0.05);
         assert_eq!(outcome(&scene, 2, |_, _| ()), Ok(None));
+    }
+
+    #[test]
+    fn a_pack_that_never_lets_go_is_drag_by_the_tyres() {
+        let held = |value: f64, sd: f64| {
+            let mut scene = Scene::whole();
+            scene.basis.preload_nm = 80.0;
+            scene.held = Ok(halfshaft_driveline::held_torque::Held {
+                without_command_nm: Some(Found { value, sd }),
+                ..found_held(1.0, 0.1)
+            });
+            outcome(&scene, 10, |_, _| ())
+        };
+        // Derived: 600 − 1.645·180 = 304 N·m are more than 2·80 and 150.
+        says(
+            &held(600.0, 180.0).unwrap().unwrap().summary,
+            "held 304 N·m",
+        );
+        // Soft tyres of 50 kN under 80 N·m read 128 N·m: no drag.
+        assert!(!matches!(held(128.0, 38.0), Ok(Some(_))));
     }
 
     #[test]

@@ -4,6 +4,7 @@ use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::Basis;
 use halfshaft_driveline::derive::clutch_torque::net_area;
+use halfshaft_driveline::held_torque::Held;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Vehicle};
@@ -44,6 +45,8 @@ pub struct Drive<'a> {
     pub leading: Option<&'a Leading>,
     /// How command and state go together when that is the wrong way round over the whole drive.
     pub swap: Option<Swap>,
+    /// What the pack holds by the tyres, or why nobody can tell.
+    pub held: &'a Result<Held, Reason>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.
     pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.

@@ -24,8 +24,8 @@ pub const ENTRY: Entry = Entry {
             let own = &limits.actuator;
             format!(
                 "over {} moves of the command or more with the oil above {} °C and the supply above {} V, the median \
-                 time is more than {} times that of earlier drives or the rated one, or the median rise from 10 to \
-                 90 % more than {} s",
+                 time is more than {} times that of earlier drives or the rated one, or, where the map gives no rated \
+                 time, the median rise from 10 to 90 % is more than {} s",
                 own.least_steps,
                 rounded(own.warm_from_c, 0),
                 rounded(own.voltage_from_v, 0),
@@ -83,6 +83,7 @@ fn outcome(drive: &Drive) -> Outcome {
         }
     }
     if let Ok(Judged::Median(spread, _)) = rise
+        && drive.baseline.rated_s().is_none()
         && spread.median_s > limits.lazy_rise_s
     {
         parts.push(format!(
@@ -130,6 +131,13 @@ mod tests {
         says(&fired.summary, "0.29 s (median of 12");
         says(&fired.summary, "1.9 times the rated value");
         assert_eq!(fired.evidence.len(), 5);
+        // Rated to be slow, it is not lazy by the clock.
+        let mut meant = scene(12, 0.06, 0.25);
+        meant.baseline = Baseline::of_map(&Vehicle {
+            rated_rise_s: Some(0.65),
+            ..Vehicle::default()
+        });
+        assert_eq!(meant.outcome(&ENTRY), Ok(None));
         // Without anything to compare with 0.29 s is not slow, but a rise of 0.55 s is.
         let bare = |lag_s: f64| Scene {
             baseline: Baseline::default(),

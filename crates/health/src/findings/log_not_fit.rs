@@ -7,7 +7,10 @@ use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::evidence::window;
 use crate::figure_id::FigureId;
 use crate::nouns::{Grade, Severity};
-use crate::trust::NOTHING;
+use crate::trust::{COMMAND, NOTHING, STATE, Source, Sources, on};
+
+/// Sources that say what the clutch was asked for, did or carried.
+const OF_THE_CLUTCH: Sources = COMMAND | STATE | on(&[Source::Torque]);
 
 pub const ENTRY: Entry = Entry {
     about: &About {
@@ -27,6 +30,19 @@ pub const ENTRY: Entry = Entry {
     on: NOTHING,
     begin: |_| Box::new(outcome as Judge),
 };
+
+/// Whether the log carries no verdict that rests on these sources: not any at grade D, and none on
+/// the clutch where it was hardly asked. Tyres need no engagement.
+pub(super) fn is_unfit_for(drive: &Drive, on: Sources) -> bool {
+    let enough = f64::from(drive.limits.trust.enough_events);
+    let is_asked = || {
+        drive
+            .figure(FigureId::Engagements)
+            .is_ok_and(|count| count.value >= enough)
+    };
+    let rests_on = |sources: Sources| on & sources != 0;
+    on != NOTHING && (drive.quality.grade == Grade::D || (rests_on(OF_THE_CLUTCH) && !is_asked()))
+}
 
 fn outcome(drive: &Drive) -> Outcome {
     let enough = drive.limits.trust.enough_events;

@@ -284,12 +284,17 @@ impl Findings {
                 .doubts(*on)
                 .filter(|doubt| doubt.is_upper_bound && !is_own);
             let doubted = doubts.map(|doubt| Grade::of(doubt.factor)).max();
+            // Nobody is sent to the workshop, or stopped, by a log that carries no verdict.
+            let most = match log_not_fit::is_unfit_for(drive, *on) {
+                true => Severity::LookSoon,
+                false => Severity::Stop,
+            };
             match outcome {
                 Ok(None) => {}
                 Ok(Some(fired)) => findings.push(Finding {
                     id: about.id,
                     title: about.title,
-                    severity: fired.severity,
+                    severity: fired.severity.min(most),
                     grade: fired.grade.max(doubted.unwrap_or(Grade::A)),
                     summary: fired.summary,
                     evidence: fired.evidence,

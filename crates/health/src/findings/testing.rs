@@ -3,6 +3,7 @@
 use crate::Calibration;
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
+use halfshaft_driveline::held_torque::{Found, Held as HeldTorque};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Resolution;
 use halfshaft_driveline::response::{Direction, Edge, Fit, Response, Unusable};
@@ -42,6 +43,7 @@ pub struct Scene {
     pub actuator: Result<Actuator, Reason>,
     pub leading: Option<Leading>,
     pub pieces: Vec<Piece>,
+    pub held: Result<HeldTorque, Reason>,
     pub thermal: Result<ThermalEstimate, Reason>,
     pub ripple: Result<Option<Ripple>, Reason>,
     pub baseline: Baseline,
@@ -74,6 +76,7 @@ impl Default for Scene {
             actuator: Err(Reason::NoChannel("clutch.command")),
             leading: None,
             pieces: Vec::new(),
+            held: Err(DriveFact::HeldUnderCommand.into()),
             thermal: Err(DriveFact::Torque.into()),
             ripple: Err(DriveFact::Motion.into()),
             baseline: Baseline::default(),
@@ -100,6 +103,7 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
         hidden_by_preload: 0.0005,
         step: None,
         drift_per_km: None,
+        slide: None,
         collapses_with_command: None,
         points: Vec::new(),
     }
@@ -326,6 +330,7 @@ impl Scene {
             baseline: &self.baseline,
             trust: &self.trust,
             swap: self.swap,
+            held: &self.held,
             class: &self.class,
             not_driving: &self.not_driving,
             limits: &self.limits,
@@ -396,5 +401,20 @@ pub fn thermal() -> ThermalEstimate {
         rise_k_per_kj: Ok(0.05),
         pack_unknown_s: 0.0,
         notes: Vec::new(),
+    }
+}
+
+/// What the tyres show of a pack that holds so much of the stated torque.
+pub(crate) fn found_held(value: f64, sd: f64) -> HeldTorque {
+    HeldTorque {
+        stiffness_nm: Found {
+            value: 25_600.0,
+            sd: 2_560.0,
+        },
+        is_calibrated: true,
+        without_command_nm: None,
+        points: Vec::new(),
+        over_stated: Some(Found { value, sd }),
+        n_commanded: 60,
     }
 }

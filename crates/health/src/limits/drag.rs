@@ -19,6 +19,13 @@ limits! {
     ahead_share: f64 = 0.25, "share", from 0.01 to 1.0,
         source: "derived";
 
+    /// Torque that an open pack holds by the tyres, low end of the 90 % band, that is drag.
+    held_nm: f64 = 150.0, "N·m", from 10.0 to 5000.0;
+
+    /// The same as a multiple of the preload.
+    held_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0,
+        reason: "tyres are softer or harder than usual by a factor of 1.6";
+
     /// Heat per degree turned, as a multiple of what the stated preload makes, that is heavy.
     preload_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0;
 }

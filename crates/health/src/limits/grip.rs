@@ -31,6 +31,14 @@ limits! {
     /// Half-second pieces of bends with and without command, each, that a holding index needs.
     holding_pieces: u32 = 20, "count", from 3.0 to 10000.0;
 
+    /// Torque held over torque stated, by the tyres, below which its whole 90 % band must lie for a pack
+    /// that does not hold.
+    held_act: f64 = 0.6, "ratio", from 0.05 to 1.0,
+        reason: "a torque table is good to 15 %, and tyres near their grip take a quarter off";
+
+    /// The same for one that holds less than stated.
+    held_look: f64 = 0.8, "ratio", from 0.05 to 1.0;
+
     /// Share of the holding index of earlier drives below which the pack has lost hold.
     holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0;
 }

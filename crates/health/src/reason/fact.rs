@@ -100,6 +100,8 @@ facts! {
         RepeatedPath "path-not-repeated",
         /// Bends with unlike command.
         CommandSpread "command-alike",
+        /// Steady bends under command with a torque to hold, and the pack slipping.
+        HeldUnderCommand "no-held-under-command",
         /// Motion.
         Motion "no-motion",
         /// An event whose heat is known.

@@ -1,19 +1,42 @@
 //! Whether command and state stand under each other's name.
 //!
-//! In: rows. Out: [`Swap`], how well changes of the one go with later changes of the other. A
+//! In: blocks. Out: [`Swap`], how well changes of the one go with later changes of the other. A
 //! mechanism moves after it is commanded; when what the map calls the state moves first, over the
 //! whole drive, the map has the two swapped. Edge by edge that shows with a quick mechanism
 //! ([`crate::actuator::Leading`]); with a slow one what the map calls the command has no edges,
 //! and this tells.
+//!
+//! Changes are taken at the samples: rows interpolate a measured signal, which then moves up to a
+//! sample early. They are gathered in bins of time, and what two signals do within their own
+//! sample intervals of each other has no order. Sums are of whole numbers, so that the order in
+//! which blocks bring the samples changes nothing.
 
-use halfshaft_driveline::Row;
-use halfshaft_model::Span;
+use std::collections::VecDeque;
+
+use halfshaft_driveline::align::{full_scale, state_channel};
+use halfshaft_driveline::period::Period;
+use halfshaft_model::channel::name;
+use halfshaft_model::constants::NS_PER_S;
+use halfshaft_model::{Block, ChannelSpec, SampleOrCut, Span, Time, Vehicle};
 
 use crate::limits::Swapped;
-use crate::part::{Part, Passage};
+use crate::part::{Came, Part};
 
-/// Rows by which the one may be later than the other: some tenths of a second.
-const LAGS: usize = 12;
+/// Length of a bin, ns.
+const BIN_NS: i64 = NS_PER_S / 20;
+
+/// Bins by which the one may be later than the other: a second.
+const LAGS: usize = 20;
+
+/// A bin is added up so many bins after its end: what comes later is not counted.
+const LATE_BINS: i64 = 2 * LAGS as i64;
+
+/// From intervals of so many bins on, what both do in one bin counts as following: all of a quick
+/// mechanism's answers are there.
+const COARSE: usize = 3;
+
+/// Full stroke in whole numbers; a square of it, ten thousand times over, fits.
+const PER_FULL: f64 = 1e4;
 
 /// How command and state go together.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,84 +45,192 @@ pub struct Swap {
     pub strokes: f64,
     /// How well the command goes with the state before it, a correlation.
     pub leads: f64,
-    /// How well the state goes with the command before it.
+    /// How well the state goes with the command before it, or with that of its own time.
     pub follows: f64,
     /// From when to when.
     pub span: Span,
 }
 
-/// Watches the rows.
-#[derive(Clone, Debug, Default)]
+/// The samples of one signal.
+#[derive(Clone, Debug)]
+struct Signal {
+    channel: usize,
+    full: f64,
+    period: Period,
+    latest: Option<(Time, f64)>,
+    // Time between samples that followed each other, and how many.
+    joined: (i64, i64),
+}
+
+impl Signal {
+    fn new(channel: usize, spec: &ChannelSpec, full: f64) -> Signal {
+        Signal {
+            channel,
+            full,
+            period: Period::new(spec.period_s),
+            latest: None,
+            joined: (0, 0),
+        }
+    }
+
+    /// Takes a block, and shows each change with its time.
+    fn extend(&mut self, block: &Block, mut show: impl FnMut(Time, i64)) {
+        block.columns[self.channel].walk(&block.cuts, |met| match met {
+            SampleOrCut::Sample(time, Some(value)) => {
+                let value = value / self.full;
+                if let Some((before, was)) = self.latest.replace((time, value)) {
+                    let interval_ns = time.0 - before.0;
+                    if (0..=self.period.gap_limit_ns()).contains(&interval_ns) {
+                        self.joined.0 += interval_ns;
+                        self.joined.1 += 1;
+                        show(time, (PER_FULL * (value - was)).round() as i64);
+                    }
+                }
+                self.period.note(time);
+            }
+            SampleOrCut::Sample(_, None) | SampleOrCut::Cut(_) => self.latest = None,
+        });
+    }
+
+    /// Bins that a usual interval of it reaches over.
+    fn bins(&self) -> usize {
+        let (all_ns, n) = self.joined;
+        (all_ns / n.max(1)).div_euclid(BIN_NS) as usize + 1
+    }
+}
+
+/// What both did in one bin.
+#[derive(Clone, Copy, Debug, Default)]
+struct Bin {
+    number: i64,
+    command: i64,
+    state: i64,
+}
+
+/// Watches the samples.
+#[derive(Clone, Debug)]
 pub struct SwapWatch {
-    latest: Option<(f64, f64)>,
-    // Changes of command and state from row to row, the latest first.
-    recent: [(f64, f64); LAGS],
-    // Rows since the command changed.
-    stood: usize,
-    // Products of a change with one so many rows before: of the state with the command's, and
-    // of the command with the state's.
-    follows: [f64; LAGS],
-    leads: [f64; LAGS],
-    squares: (f64, f64),
-    strokes: f64,
+    signals: Option<[Signal; 2]>,
+    // Bins that are not added up yet, and those before them that still count, in order.
+    open: VecDeque<Bin>,
+    recent: VecDeque<Bin>,
+    // Products of the change of the state with that of the command so many bins before, and of
+    // the command with the state.
+    follows: [i64; LAGS + 1],
+    leads: [i64; LAGS + 1],
+    squares: [i64; 2],
+    strokes: i64,
     span: Option<Span>,
 }
 
 impl Part for SwapWatch {
-    fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+    fn block(&mut self, came: &Came) {
+        self.push(came.block);
     }
 }
 
 impl SwapWatch {
-    fn interrupt(&mut self) {
-        (self.latest, self.recent) = (None, Default::default());
+    /// Nothing seen yet.
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> SwapWatch {
+        let signal = |found: usize| {
+            let full = full_scale(&channels[found], vehicle)?;
+            Some(Signal::new(found, &channels[found], full))
+        };
+        let command = channels
+            .iter()
+            .position(|channel| channel.name == name::CLUTCH_COMMAND)
+            .and_then(signal);
+        let state = state_channel(vehicle, channels).and_then(signal);
+        SwapWatch {
+            signals: command.zip(state).map(|(command, state)| [command, state]),
+            open: VecDeque::new(),
+            recent: VecDeque::new(),
+            follows: [0; LAGS + 1],
+            leads: [0; LAGS + 1],
+            squares: [0; 2],
+            strokes: 0,
+            span: None,
+        }
     }
 
-    /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
-        let (Some(command), Some(state)) = (row.command, row.state) else {
-            self.interrupt();
+    /// Takes a block.
+    pub fn push(&mut self, block: &Block) {
+        let Some(signals) = &mut self.signals else {
             return;
         };
-        if !row.is_joined {
-            self.interrupt();
-        }
-        let (was_command, was_state) = self
-            .latest
-            .replace((command, state))
-            .unwrap_or((command, state));
-        let (of_command, of_state) = (command - was_command, state - was_state);
-        // Most of a drive the command stands: then there is nothing to multiply.
-        self.stood = match of_command == 0.0 {
-            true => self.stood + 1,
-            false => 0,
-        };
-        if self.stood <= LAGS {
-            for (lag, (command, state)) in self.recent.iter().enumerate() {
-                self.follows[lag] += of_state * command;
-                self.leads[lag] += of_command * state;
+        let done = self.recent.back().map_or(i64::MIN, |bin| bin.number);
+        let open = &mut self.open;
+        let mut note = |time: Time, command: i64, state: i64| {
+            let number = time.0.div_euclid(BIN_NS);
+            if (command, state) == (0, 0) || number <= done {
+                return;
             }
+            let place = open.partition_point(|bin| bin.number < number);
+            if open.get(place).is_none_or(|bin| bin.number != number) {
+                let bin = Bin {
+                    number,
+                    ..Bin::default()
+                };
+                open.insert(place, bin);
+            }
+            open[place].command += command;
+            open[place].state += state;
+        };
+        let [command, state] = signals;
+        command.extend(block, |time, change| note(time, change, 0));
+        state.extend(block, |time, change| note(time, 0, change));
+        let until = block.until.0.div_euclid(BIN_NS) - LATE_BINS;
+        while let Some(bin) = self.open.front().copied().filter(|bin| bin.number < until) {
+            self.open.pop_front();
+            self.add(bin);
         }
-        self.squares.0 += of_command * of_command;
-        self.squares.1 += of_state * of_state;
-        self.strokes += of_command.abs();
-        let start = self.span.map_or(row.time, |span| span.start);
-        let end = row.time;
-        self.span = Some(Span { start, end });
-        self.recent.rotate_right(1);
-        self.recent[0] = (of_command, of_state);
+    }
+
+    /// Adds a bin up, with those before it.
+    fn add(&mut self, bin: Bin) {
+        let is_far = |before: &Bin| bin.number - before.number > LAGS as i64;
+        while self.recent.front().is_some_and(is_far) {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(bin);
+        for before in &self.recent {
+            let lag = (bin.number - before.number) as usize;
+            self.follows[lag] += bin.state * before.command;
+            self.leads[lag] += bin.command * before.state;
+        }
+        self.squares[0] += bin.command * bin.command;
+        self.squares[1] += bin.state * bin.state;
+        self.strokes += bin.command.abs();
+        let start = Time(bin.number * BIN_NS);
+        let first = self.span.map_or(start, |span| span.start);
+        self.span = Some(Span {
+            start: first,
+            end: Time(start.0 + BIN_NS),
+        });
+    }
+
+    /// The same with every bin added up.
+    fn settled(&self) -> SwapWatch {
+        let mut settled = self.clone();
+        while let Some(bin) = settled.open.pop_front() {
+            settled.add(bin);
+        }
+        settled
     }
 
     /// How they go together when that is the wrong way round.
     pub fn outcome(&self, limits: &Swapped) -> Option<Swap> {
-        let size = (self.squares.0 * self.squares.1).sqrt();
-        let best = |sums: &[f64; LAGS]| sums.iter().copied().fold(0.0, f64::max) / size;
+        let settled = self.settled();
+        let [command, state] = settled.signals.as_ref()?;
+        let size = (settled.squares[0] as f64 * settled.squares[1] as f64).sqrt();
+        let best = |sums: &[i64]| sums.iter().fold(0, |most, sum| *sum.max(&most)) as f64 / size;
+        // What leads by less than the samples lie apart may follow.
+        let alike = command.bins().max(state.bins()).min(LAGS);
         let found = Swap {
-            strokes: self.strokes,
-            leads: best(&self.leads),
-            follows: best(&self.follows),
-            span: self.span.filter(|_| size > 0.0)?,
+            strokes: settled.strokes as f64 / PER_FULL,
+            leads: best(&settled.leads[alike + 1..]),
+            follows: best(&settled.follows[usize::from(alike < COARSE)..]),
+            span: settled.span.filter(|_| size > 0.0)?,
         };
         let is_so = found.strokes >= limits.strokes
             && found.leads >= limits.correlation
@@ -111,29 +242,104 @@ impl SwapWatch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::testing::row;
+
+    fn channels(names: [&str; 2]) -> Vec<ChannelSpec> {
+        let spec = |name| ChannelSpec {
+            full_scale: Some(1.0),
+            ..ChannelSpec::new(name)
+        };
+        names.map(spec).to_vec()
+    }
+
+    fn block(columns: [&[(f64, f64)]; 2], until_s: f64) -> Block {
+        let mut block = Block::new(2);
+        for (column, samples) in block.columns.iter_mut().zip(columns) {
+            for &(time_s, value) in samples {
+                column.push(Time::from_seconds(time_s), Some(value));
+            }
+        }
+        block.until = Time::from_seconds(until_s);
+        block
+    }
+
+    /// A command of steps (or of quick pulses) at `rate_hz` and a mechanism of one lag, its samples
+    /// `phase` of a period later; under each other's name or not.
+    fn outcome(
+        rate_hz: f64,
+        lag_s: f64,
+        phase: f64,
+        pulse_s: f64,
+        is_swapped: bool,
+    ) -> Option<Swap> {
+        let names = match is_swapped {
+            true => [name::CLUTCH_POSITION, name::CLUTCH_COMMAND],
+            false => [name::CLUTCH_COMMAND, name::CLUTCH_POSITION],
+        };
+        let mut watch = SwapWatch::new(&Vehicle::default(), &channels(names));
+        let (mut slow, mut t, step_s) = (0.0, 0.0, 0.001);
+        let (mut due, mut commands, mut states) = ([0.0, phase / rate_hz], Vec::new(), Vec::new());
+        while t < 120.0 {
+            let phase_of_pulse = (t / pulse_s).fract();
+            // Pulses of unlike length, as driving makes them.
+            let on = 0.35 + 0.3 * ((t / pulse_s).floor() * 0.618).fract();
+            let command = f64::from(u8::from(phase_of_pulse < on));
+            slow += (command - slow) * step_s / lag_s;
+            if t >= due[0] {
+                commands.push((t, command));
+                due[0] += 1.0 / rate_hz;
+            }
+            if t >= due[1] {
+                states.push((t, slow));
+                due[1] += 1.0 / rate_hz;
+            }
+            t += step_s;
+        }
+        watch.push(&block([&commands, &states], 121.0));
+        watch.outcome(&Swapped::default())
+    }
 
     #[test]
     fn a_slow_mechanism_under_the_commands_name_is_seen_over_the_whole_drive() {
-        let outcome = |is_swapped: bool| {
-            let mut watch = SwapWatch::default();
-            let mut slow = 0.0;
-            for index in 0..6000 {
-                // Steps every 2 s, and a lag of 0.25 s behind them.
-                let step = f64::from(index / 100 % 2);
-                slow += (step - slow) * 0.08;
-                let mut row = row(f64::from(index) * 0.02);
-                let (command, state) = match is_swapped {
-                    true => (slow, step),
-                    false => (step, slow),
-                };
-                (row.command, row.state) = (Some(command), Some(state));
-                watch.note(&row);
+        for rate_hz in [20.0, 50.0, 100.0] {
+            for lag_s in [0.2, 0.3] {
+                let swap = outcome(rate_hz, lag_s, 0.4, 3.0, true);
+                let swap = swap.unwrap_or_else(|| panic!("{rate_hz} {lag_s}"));
+                assert!(swap.leads > 0.1, "{swap:?}");
             }
-            watch.outcome(&Swapped::default())
-        };
-        let swap = outcome(true).unwrap();
-        assert!(swap.follows < 0.005 && swap.leads > 0.1, "{swap:?}");
-        assert_eq!(outcome(false), None);
+        }
+    }
+
+    #[test]
+    fn the_right_way_round_at_any_rate_and_rhythm_it_is_sound() {
+        for rate_hz in [4.0, 5.0, 8.0, 10.0, 20.0, 50.0, 100.0] {
+            for lag_s in [0.02, 0.06, 0.2, 0.5] {
+                for phase in [0.0, 0.3, 0.9] {
+                    for pulse_s in [0.4, 0.9, 3.0] {
+                        let swap = outcome(rate_hz, lag_s, phase, pulse_s, false);
+                        assert_eq!(swap, None, "{rate_hz} {lag_s} {phase} {pulse_s}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn blocks_of_any_size_give_the_same() {
+        let names = [name::CLUTCH_COMMAND, name::CLUTCH_POSITION];
+        let wave = |t: f64| (0.5 + 0.5 * (t * 1.7).sin()).max(0.1);
+        let times = || (0..3000).map(|index| f64::from(index) * 0.02);
+        let commands: Vec<(f64, f64)> = times().map(|t| (t, wave(t))).collect();
+        let states: Vec<(f64, f64)> = times().map(|t| (t + 0.007, wave(t - 0.3))).collect();
+        let mut found = Vec::new();
+        for n in [3000, 700, 13] {
+            let mut watch = SwapWatch::new(&Vehicle::default(), &channels(names));
+            for (one, two) in commands.chunks(n).zip(states.chunks(n)) {
+                watch.push(&block([one, two], two[two.len() - 1].0));
+            }
+            let watch = watch.settled();
+            found.push((watch.strokes, watch.follows, watch.leads, watch.squares));
+        }
+        assert!(found[0].0 > 0);
+        assert!(found.iter().all(|sums| *sums == found[0]));
     }
 }

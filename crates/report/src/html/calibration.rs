@@ -66,6 +66,7 @@ fn pictures(calibration: &Calibration) -> Markup {
                 across: "Distance in the drive, km",
                 up: "% faster",
                 points: &along,
+                are_rings_in_scale: false,
                 band,
             }))
             @if !by_turning.is_empty() {
@@ -76,6 +77,7 @@ fn pictures(calibration: &Calibration) -> Markup {
                     across: "Turning, degrees in 10 m, left positive",
                     up: "% faster; a sound calibration is one slanted line",
                     points: &by_turning,
+                    are_rings_in_scale: false,
                     band: None,
                 }))
             }

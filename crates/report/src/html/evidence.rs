@@ -2,6 +2,7 @@
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
+use super::held;
 use super::scroll;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
@@ -23,6 +24,7 @@ pub(super) fn section(results: &Results) -> Markup {
         section #evidence {
             h2 { "Evidence and outlook" }
             (two_by_two::part(&results.two_by_two))
+            (held::part(&results.held_torque))
             h3 { "Ways to fail" }
             p.note { "Evidence for and against each, and what this drive leaves open. Several can hold; none has a probability." }
             @for path in &results.score_card { (card(path, results)) }

@@ -22,6 +22,7 @@ mod exceedance;
 mod figures_table;
 mod findings;
 mod heat;
+mod held;
 mod identity;
 mod laps;
 mod miner;

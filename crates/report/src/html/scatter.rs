@@ -19,6 +19,8 @@ pub(super) struct Scatter<'a> {
     pub across: &'a str,
     pub up: &'a str,
     pub points: &'a [Point],
+    /// The rings set the scales, too.
+    pub are_rings_in_scale: bool,
     /// A band between two heights, over the whole width.
     pub band: Option<(f64, f64)>,
 }
@@ -32,6 +34,7 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
     // What took part sets the scales: one wild point left out would flatten all others.
     let leading: Vec<&Point> = match points.iter().filter(|point| point.2).count() {
         0 => points.clone(),
+        _ if scatter.are_rings_in_scale => points.clone(),
         _ => points.iter().copied().filter(|point| point.2).collect(),
     };
     let across = scale(leading.iter().map(|point| point.0));

@@ -222,6 +222,7 @@ fn calibration() -> Calibration {
             after: 0.0061,
         }),
         drift_per_km: Some((0.000_02, 0.000_01)),
+        slide: None,
         collapses_with_command: Some(CommandCollapse {
             open: 0.0123,
             commanded: 0.002,

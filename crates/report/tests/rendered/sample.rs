@@ -134,6 +134,7 @@ fn no_calibration(why: &str) -> Calibration {
         hidden_by_preload: 0.0,
         step: None,
         drift_per_km: None,
+        slide: None,
         collapses_with_command: None,
         points: Vec::new(),
     }
@@ -170,6 +171,7 @@ pub fn track_day() -> Results {
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
+        held_torque: Err("no steady bends".to_owned().into()),
         two_by_two: Err("0 times there was something to lock".to_owned().into()),
         thermal: Err("the drive is too short".to_owned().into()),
         outlook: Err("the drive is too short".to_owned().into()),
@@ -278,6 +280,7 @@ pub fn nothing() -> Results {
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
+        held_torque: Err("no steady bends".to_owned().into()),
         two_by_two: Err("0 times there was something to lock".to_owned().into()),
         thermal: Err("the drive is too short".to_owned().into()),
         outlook: Err("the drive is too short".to_owned().into()),

@@ -56,13 +56,18 @@ impl LogMedian {
 
     /// The median of all numbers so far.
     pub(crate) fn median(&self) -> Option<f64> {
+        self.quantile(1, 2)
+    }
+
+    /// The number below which so many of so many lie.
+    pub(crate) fn quantile(&self, of: u64, so_many: u64) -> Option<f64> {
         if self.n < FEWEST {
             return None;
         }
         let mut below = 0;
         for (n, sum) in &self.bins {
             below += u64::from(*n);
-            if below * 2 > self.n {
+            if below * so_many > of * self.n {
                 return Some(sum / f64::from(*n));
             }
         }
@@ -83,6 +88,8 @@ mod tests {
         }
         let median = gaps.median().unwrap();
         assert!((median - 0.012).abs() < 1e-9, "{median}");
+        assert_eq!(gaps.quantile(1, 20), Some(median));
+        assert!((gaps.quantile(19, 20).unwrap() - 0.5).abs() < 1e-9);
     }
 
     #[test]

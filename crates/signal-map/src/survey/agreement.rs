@@ -7,6 +7,7 @@ use super::limits;
 use super::motion::{LATERAL, Line, Motion, ROLES, SPEED, STEERING, WITNESSES, Witness};
 use super::remark::Kind;
 use super::report::short;
+use crate::decode::period::LogMedian;
 use halfshaft_model::Toleranced;
 use halfshaft_model::channel::name;
 
@@ -39,7 +40,7 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
         let Some(ratio) = ratios.median() else {
             continue;
         };
-        if !(1.0 / limits::WHEELS_ALIKE..=limits::WHEELS_ALIKE).contains(&ratio) {
+        if always_beyond(ratios, limits::WHEELS_ALIKE) {
             odd.push((wheel, ratio));
         }
     }
@@ -73,7 +74,7 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
         Some(_) => (limits::SPEED_ALIKE, 0.06),
         None => (limits::SPEED_ALIKE_NO_RADIUS, 0.25),
     };
-    if !(1.0 / alike..=alike).contains(&ratio) {
+    if always_beyond(&motion.speed_ratio, alike) {
         let text = format!(
             "it or the wheels look wrongly scaled: at a rolling radius of {} m the wheels give {} times this speed{}",
             short(motion.radius_m),
@@ -83,6 +84,16 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
         let numbers = [("ratio", ratio), ("radius_m", motion.radius_m)];
         remarks.add(Kind::WronglyScaled, ROLES[SPEED], text, &numbers);
     }
+}
+
+/// Whether nearly all ratios are beyond a factor, all on one side.
+fn always_beyond(ratios: &LogMedian, alike: f64) -> bool {
+    let (of, so_many) = limits::SCALED_IN;
+    let (low, high) = (
+        ratios.quantile(so_many - of, so_many),
+        ratios.quantile(of, so_many),
+    );
+    low.is_some_and(|low| low > alike) || high.is_some_and(|high| high < 1.0 / alike)
 }
 
 fn figure(ratio: f64) -> String {

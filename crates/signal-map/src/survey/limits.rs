@@ -39,6 +39,16 @@ pub(crate) const BYTES_STEPS: u64 = 100;
 
 /// Below this road speed wheels say nothing about each other, m/s. Source: none, guess.
 pub(crate) const MOVING_M_PER_S: f64 = 2.0;
+/// A mistake of scale is there all the time: so many of so many windows must be beyond the limit on
+/// one side. A spinning wheel is not. Source: none, engineering guess.
+pub(crate) const SCALED_IN: (u64, u64) = (17, 20);
+/// Rear wheels this much faster than the road spin, share; and the tightest radius, m, and highest
+/// lateral acceleration, m/s², of a bend: a difference beyond what they allow is a spinning wheel.
+/// Source: from memory, turning circles of 10 to 12 m, and racing tyres.
+pub(crate) const SPINS_FROM: f64 = 0.05;
+pub(crate) const TIGHTEST_BEND: (f64, f64) = (5.0, 12.0);
+/// Track of a car that states none, m. Source: none, guess; the widest of common cars.
+pub(crate) const WIDEST_TRACK_M: f64 = 1.8;
 /// Wheels of one car turn alike within this factor over most of a drive. Source: none, guess.
 pub(crate) const WHEELS_ALIKE: f64 = 1.15;
 /// Wheels and road speed with a known and with an unknown rolling radius (0.25 to 0.45 m

@@ -90,8 +90,51 @@ struct Run {
     value: f64,
     since: Time,
     until: Time,
-    // Range of what the others did meanwhile, m/s.
-    others: Option<(f64, f64)>,
+    // Range of what each of the others did meanwhile, m/s.
+    others: [Option<(f64, f64)>; SPEED + 1],
+}
+
+impl Run {
+    fn watch(&mut self, latest: &[Option<f64>; N]) {
+        for (range, now) in self.others.iter_mut().zip(latest) {
+            if let Some(now) = *now {
+                let (low, high) = range.unwrap_or((now, now));
+                *range = Some((low.min(now), high.max(now)));
+            }
+        }
+    }
+
+    /// By how much the others moved, m/s, each of them, or all but one of many, which may be stuck
+    /// too. Spinning wheels of one axle move alone.
+    fn others_moved(&self, role: usize) -> f64 {
+        let mut moved: [f64; SPEED + 1] = [f64::INFINITY; SPEED + 1];
+        let mut n = 0;
+        let others = self
+            .others
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != role);
+        for (_, (low, high)) in others.filter_map(|(other, range)| Some((other, (*range)?))) {
+            moved[n] = high - low;
+            n += 1;
+        }
+        moved[..n].sort_unstable_by(f64::total_cmp);
+        match n {
+            0 => 0.0,
+            1..=3 => moved[0],
+            _ => moved[1],
+        }
+    }
+
+    /// The lowest speed by the others, m/s.
+    fn slowest(&self, role: usize) -> f64 {
+        let others = self
+            .others
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != role);
+        median(others.filter_map(|(_, range)| Some((*range)?.0))).unwrap_or(0.0)
+    }
 }
 
 /// How often a channel was stuck.
@@ -195,34 +238,23 @@ impl Motion {
         };
         self.sums[role].0 += value;
         self.sums[role].1 += 1;
-        let others = self.others(role);
         match &mut self.runs[role] {
             Some(run) if run.value == value => {
                 run.until = time;
-                if let Some(now) = others {
-                    let (low, high) = run.others.unwrap_or((now, now));
-                    run.others = Some((low.min(now), high.max(now)));
-                }
+                run.watch(&self.latest);
             }
             _ => {
                 self.close_run(role);
-                let others = others.map(|now| (now, now));
-                self.runs[role] = Some(Run {
+                let mut run = Run {
                     value,
                     since: time,
                     until: time,
-                    others,
-                });
+                    others: [None; SPEED + 1],
+                };
+                run.watch(&self.latest);
+                self.runs[role] = Some(run);
             }
         }
-    }
-
-    /// How fast the car goes by the other channels: the median wheel, else the road speed.
-    fn others(&self, role: usize) -> Option<f64> {
-        let wheels = (0..=SPEED)
-            .filter(|other| *other != role)
-            .filter_map(|other| self.latest[other]);
-        median(wheels)
     }
 
     fn close_run(&mut self, role: usize) {
@@ -230,8 +262,7 @@ impl Motion {
             return;
         };
         let seconds = run.until.since(run.since);
-        let (low, high) = run.others.unwrap_or((0.0, 0.0));
-        let moved = high - low;
+        let (low, moved) = (run.slowest(role), run.others_moved(role));
         let is_stuck = match role {
             0..=SPEED => {
                 let enough = limits::STUCK_MOVE_M_PER_S
@@ -275,6 +306,20 @@ impl Motion {
             return;
         }
         let difference = |left: usize| Some(means[left + 1]? - means[left]?);
+        // A car that slides or spins a wheel turns otherwise than its wheels and its steering say.
+        let (tightest_m, grip) = limits::TIGHTEST_BEND;
+        let yaw_most = (speed / tightest_m).min(grip / speed);
+        let spins = |left: usize| {
+            difference(left).is_some_and(|by| by.abs() > limits::WIDEST_TRACK_M * yaw_most)
+        };
+        let axle = |left: usize| Some(0.5 * (means[left]? + means[left + 1]?));
+        let road = means[SPEED].or(axle(2));
+        let runs_ahead = axle(0)
+            .zip(road)
+            .is_some_and(|(rear, road)| rear > (1.0 + limits::SPINS_FROM) * road);
+        if runs_ahead || spins(0) || spins(2) {
+            return;
+        }
         for (witness, line) in WITNESSES.iter().zip(&mut self.turning) {
             let turning = match witness {
                 Witness::Rear => difference(0),

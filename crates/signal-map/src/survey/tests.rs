@@ -387,6 +387,28 @@ fn a_wheel_that_stands_still_while_the_car_moves_is_stuck() {
 }
 
 #[test]
+fn wheels_that_spin_and_a_car_that_slides_are_no_mistake_of_the_map() {
+    // For two thirds of the drive the rear wheels spin on ice, now the one more, now the other, while
+    // the road speed stands at a number and the driver steers against the slide.
+    let mut drive = Drive::new();
+    drive.spoil = |t, channel, value| {
+        if t % 6.0 > 4.0 {
+            return value;
+        }
+        let spun = 1.3 + 0.4 * (t * 1.3).sin();
+        match channel {
+            0 => value * spun,
+            1 => value * (2.6 - spun),
+            2..4 => 55.0 + 0.2 * (t * 3.0 + channel as f64).sin(),
+            4 => 17.6,
+            6 => -value,
+            _ => value,
+        }
+    };
+    drive.check(&[]);
+}
+
+#[test]
 fn nothing_is_stuck_across_a_cut() {
     let mut motion = Motion::new(&Drive::new().map);
     let mut block = Block::new(NAMES.len());

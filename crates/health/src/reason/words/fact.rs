@@ -71,6 +71,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
             "the path does not repeat: no laps, the whole session counts as one"
         }
         DriveFact::CommandSpread => "the command in bends hardly differed",
+        DriveFact::HeldUnderCommand => {
+            "too few steady bends under command in which the pack slipped at a torque the map states"
+        }
         DriveFact::Motion => "the car did not move",
         DriveFact::EventHeat => "no event whose heat is known",
         DriveFact::HeatOfEvents => "of no event the heat is known",

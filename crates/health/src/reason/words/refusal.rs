@@ -29,6 +29,13 @@ pub(super) fn not_derived(f: &mut Formatter<'_>, why: &Refusal) -> Result {
         Refusal::OneSignal => {
             "left and right are exactly equal through bends: they are one signal"
         }
+        Refusal::FewBends { n_pieces, needed } => {
+            return write!(
+                f,
+                "{n_pieces} half seconds of steady bends at 0.5 to 4 m/s² show what the pack holds, and {needed} of like \
+                 command are needed"
+            );
+        }
         Refusal::FewStraights {
             found,
             needed,

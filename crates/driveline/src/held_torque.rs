@@ -1,0 +1,578 @@
+//! The tyres as torque gauge: what the pack really holds, from the difference that bends lack.
+//!
+//! In: rows. Out: [`Held`], the torque held against the command, by pieces of half a second in bends
+//! of moderate lateral acceleration. A torque that ties the rear wheels takes a part of the difference
+//! the bend asks for: (Δω_kin − Δω̂)/ω̄ = bias/(Cx·r), Cx the longitudinal stiffness of one tyre
+//! against slip. Source: linear longitudinal slip stiffness, Pacejka, *Tyre and Vehicle Dynamics*, from
+//! memory. Bends without command, where the preload is known, calibrate Cx·r on the car itself. Load
+//! moves to the outer tyre in a bend and makes its radius smaller: a part that grows with the lateral
+//! acceleration, fitted beside it; and what tyres and yaw rate are off by changes sign with the bend.
+//! It refuses without a witness of bends, and with few of them. It does not judge.
+
+use halfshaft_model::Time;
+
+use crate::basis::Basis;
+use crate::median::median;
+use crate::refusal::Refusal;
+use crate::row::Row;
+use crate::tyre_ratio::regression::{Fit, Line, fit, robust_sd};
+
+/// Length of a piece, s.
+const PIECE_S: f64 = 0.5;
+
+/// Lateral acceleration of the bends, m/s²: below, noise is all there is; above, tyres near their
+/// grip are softer. Source: none, engineering guess.
+const LATERAL: (f64, f64) = (0.5, 4.0);
+
+/// Least difference a bend asks for, as a share of the rolling speed: a radius of some 150 m.
+/// Engineering guess.
+const LEAST_SHARE: f64 = 0.01;
+
+/// Least speed, m/s, and greatest change of speed along the road, m/s². Engineering guess.
+const LEAST_SPEED: f64 = 3.0;
+const GREATEST_ALONG: f64 = 1.5;
+
+/// Shares of the bend's difference between which no wheel spins, and below which the pack may be stuck
+/// and hold less than it could.
+const ROLLS: (f64, f64) = (-0.2, 1.3);
+const STUCK_BELOW: f64 = 0.15;
+
+/// A command that moves by more than this between two pieces, or within one, leaves the mechanism on
+/// its way, share of full.
+const STEADY: f64 = 0.08;
+
+/// Pieces kept; of more, every second is.
+const MOST_PIECES: usize = 4096;
+
+/// Pieces needed: for the calibration, and for a point of the curve. Engineering guess.
+const LEAST_OPEN: usize = 20;
+const LEAST_OF_POINT: usize = 8;
+
+/// Neighbouring pieces are alike: four tell as much as one. Engineering guess.
+const ALIKE: f64 = 4.0;
+
+/// Length of the blocks that are resampled, s.
+const BLOCK_S: f64 = 30.0;
+
+/// Upper edges of the classes of command, share of full; the first is "no command".
+const CLASSES: [f64; 6] = [0.05, 0.2, 0.4, 0.6, 0.8, f64::INFINITY];
+
+/// What load transfer does to the radii, per m/s², and its deviation: the outer tyre rolls on a smaller
+/// radius and turns faster. Source: none, engineering guess; 1 kN moved on a tyre of 200 kN/m takes
+/// 1.5 mm of the rolling radius, half a per cent.
+const LOAD_PER_M_PER_S2: (f64, f64) = (-0.0008, 0.0012);
+
+/// What ratio of tyres and yaw bias may still be off by.
+const SIDE_SD: f64 = 0.001;
+
+/// Stiffness of a tyre that is not calibrated: its standard deviation as a share. Source: none,
+/// engineering guess: 50 to 130 kN for tyres of common cars.
+const STIFFNESS_DOUBT: f64 = 0.3;
+
+/// A calibrated stiffness further from the stated one than this many times is none of a tyre: the pack
+/// drags, or the preload is another. Engineering guess.
+const STIFFNESS_RANGE: f64 = 2.5;
+
+/// A piece of a bend.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    start: Time,
+    command: Option<f64>,
+    // Difference that is missing, as a share of the rolling speed.
+    missing: f64,
+    lateral: f64,
+    side: f64,
+    torque_nm: Option<f64>,
+    is_stuck: bool,
+}
+
+/// A piece being driven: sums of values times seconds.
+#[derive(Clone, Copy, Debug)]
+struct Open {
+    start: Time,
+    latest: Time,
+    seconds: f64,
+    missing: f64,
+    lateral: f64,
+    shown: f64,
+    asked: f64,
+    command: f64,
+    command_s: f64,
+    torque: f64,
+    torque_s: f64,
+    range: (f64, f64),
+    first_speed: f64,
+    last_speed: f64,
+    side: f64,
+}
+
+/// Gathers pieces while the drive goes by.
+#[derive(Clone, Debug)]
+pub struct HeldWatch {
+    radius_m: Option<f64>,
+    open: Option<Open>,
+    // End and mean command of the piece before, steady or not.
+    before: Option<(Time, f64)>,
+    pieces: Vec<Piece>,
+    keep_every: u32,
+    passed_over: u32,
+}
+
+/// A number with its standard deviation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Found {
+    /// The number.
+    pub value: f64,
+    /// Its standard deviation.
+    pub sd: f64,
+}
+
+/// A point of the curve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeldPoint {
+    /// Mean command, share of full.
+    pub command: f64,
+    /// Torque one pack holds, N·m.
+    pub held_nm: Found,
+    /// The pack was mostly stuck: it could hold more.
+    pub is_at_least: bool,
+    /// Torque it could hold by the map, N·m.
+    pub stated_nm: Option<f64>,
+    /// Pieces of half a second.
+    pub n: usize,
+}
+
+/// What the pack holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Held {
+    /// Stiffness of a tyre times rolling radius, N·m per unit slip, as used.
+    pub stiffness_nm: Found,
+    /// It comes from bends of this drive without command.
+    pub is_calibrated: bool,
+    /// Torque held without command by the stiffness the map states or usual tyres have, N·m.
+    pub without_command_nm: Option<Found>,
+    /// The curve, in order of command.
+    pub points: Vec<HeldPoint>,
+    /// Held over stated torque of one pack, of the pieces under command.
+    pub over_stated: Option<Found>,
+    /// Pieces under command that it is from.
+    pub n_commanded: usize,
+}
+
+impl HeldWatch {
+    /// Nothing seen yet.
+    pub fn new(basis: &Basis) -> HeldWatch {
+        HeldWatch {
+            radius_m: basis.radius_m,
+            open: None,
+            before: None,
+            pieces: Vec::new(),
+            keep_every: 1,
+            passed_over: 0,
+        }
+    }
+
+    /// Takes a row of driving; `counts` where nothing speaks against it (reverse, stability control).
+    pub fn note(&mut self, row: &Row, counts: bool) {
+        let Some((speed, yaw, kinematic)) = self.of_bend(row).filter(|_| counts) else {
+            self.close();
+            return;
+        };
+        let side = kinematic.signum();
+        if self.open.is_some_and(|open| open.side != side) {
+            self.close();
+        }
+        let command = row.command.unwrap_or(0.0);
+        let open = self.open.get_or_insert(Open {
+            start: row.time,
+            latest: row.time,
+            seconds: 0.0,
+            missing: 0.0,
+            lateral: 0.0,
+            shown: 0.0,
+            asked: 0.0,
+            command: 0.0,
+            command_s: 0.0,
+            torque: 0.0,
+            torque_s: 0.0,
+            range: (command, command),
+            first_speed: speed,
+            last_speed: speed,
+            side,
+        });
+        let seconds = row.seconds;
+        let shown = side * row.road_referred_difference;
+        open.latest = row.time;
+        open.seconds += seconds;
+        open.missing += (kinematic.abs() - shown) / row.case_speed * seconds;
+        open.lateral += speed * yaw.abs() * seconds;
+        open.shown += shown * seconds;
+        open.asked += kinematic.abs() * seconds;
+        if let Some(command) = row.command {
+            open.command += command * seconds;
+            open.command_s += seconds;
+            open.range = (open.range.0.min(command), open.range.1.max(command));
+        }
+        if let Some(torque_nm) = row.torque_nm {
+            open.torque += torque_nm * seconds;
+            open.torque_s += seconds;
+        }
+        open.last_speed = speed;
+        if row.time.since(open.start) >= PIECE_S {
+            self.close();
+        }
+    }
+
+    /// Speed, yaw rate and kinematic difference of a row in a bend.
+    fn of_bend(&self, row: &Row) -> Option<(f64, f64, f64)> {
+        let (speed, yaw, kinematic) = (row.road_speed?, row.yaw_rate?, row.kinematic_difference?);
+        let is_bend = row.is_joined
+            && row.is_turning
+            && !row.is_braking
+            && !row.is_controlled
+            && speed >= LEAST_SPEED
+            && kinematic.abs() >= LEAST_SHARE * row.case_speed
+            && row.unknown_mismatch == 0.0;
+        is_bend.then_some((speed, yaw, kinematic))
+    }
+
+    /// The piece is over: keeps it where it counts.
+    fn close(&mut self) {
+        let Some(open) = self.open.take() else { return };
+        if open.seconds < 0.8 * PIECE_S {
+            return;
+        }
+        let mean = |sum: f64| sum / open.seconds;
+        let command = (open.command_s > 0.0).then(|| open.command / open.command_s);
+        let now = command.unwrap_or(0.0);
+        let before = self.before.replace((open.latest, now));
+        let was_alike = before.is_some_and(|(end, was)| {
+            open.start.since(end) < PIECE_S && (was - now).abs() <= STEADY
+        });
+        // Right after a stretch that is no bend nobody knows what the mechanism was doing.
+        let is_steady = open.range.1 - open.range.0 <= STEADY && was_alike;
+        let along = (open.last_speed - open.first_speed).abs() / open.seconds;
+        let lateral = mean(open.lateral);
+        let shown = open.shown / open.asked;
+        let counts = is_steady
+            && along <= GREATEST_ALONG
+            && (LATERAL.0..=LATERAL.1).contains(&lateral)
+            && (ROLLS.0..=ROLLS.1).contains(&shown);
+        if !counts {
+            return;
+        }
+        self.passed_over += 1;
+        if self.passed_over < self.keep_every {
+            return;
+        }
+        self.passed_over = 0;
+        self.pieces.push(Piece {
+            start: open.start,
+            command,
+            missing: mean(open.missing),
+            lateral,
+            side: open.side,
+            torque_nm: (open.torque_s > 0.0).then(|| open.torque / open.torque_s),
+            is_stuck: shown < STUCK_BELOW,
+        });
+        if self.pieces.len() == MOST_PIECES {
+            let mut index = 0;
+            self.pieces.retain(|_| {
+                index += 1;
+                index % 2 == 0
+            });
+            self.keep_every *= 2;
+        }
+    }
+
+    /// What the pack held, or why nobody can tell.
+    pub fn held(&self, basis: &Basis) -> Result<Held, Refusal> {
+        let radius_m = self.radius_m.ok_or(Refusal::NoRadius)?;
+        let is_open = |piece: &&Piece| piece.command.is_some_and(|command| command < CLASSES[0]);
+        let open: Vec<&Piece> = self
+            .pieces
+            .iter()
+            .filter(is_open)
+            .filter(|piece| !piece.is_stuck)
+            .collect();
+        let usual = Found {
+            value: basis.tyre_stiffness_n * radius_m,
+            sd: STIFFNESS_DOUBT * basis.tyre_stiffness_n * radius_m,
+        };
+        let per_bias = 1.0 / basis.bias_factor;
+        let beside = beside(&open);
+        let preload_nm = of_open(&open).or(Some(basis.preload_nm).filter(|nm| *nm > 0.0));
+        let calibrated = beside
+            .as_ref()
+            .zip(preload_nm)
+            .and_then(|(fit, preload_nm)| {
+                let (missing, sd) = (fit.unknowns[0], fit.sds[0]);
+                let value = basis.bias_factor * preload_nm / missing;
+                let times = value / usual.value;
+                let is_tyre = (1.0 / STIFFNESS_RANGE..=STIFFNESS_RANGE).contains(&times);
+                (is_tyre && sd < 0.4 * missing).then_some(Found {
+                    value,
+                    sd: value * sd / missing,
+                })
+            });
+        let stiffness_nm = calibrated.unwrap_or(usual);
+        let [_, load, side] = beside
+            .as_ref()
+            .map_or([0.0, LOAD_PER_M_PER_S2.0, 0.0], |fit| fit.unknowns);
+        let torque_nm = |piece: &Piece| {
+            let missing = piece.missing - load * piece.lateral - side * piece.side;
+            missing * stiffness_nm.value * per_bias
+        };
+        let doubt = stiffness_nm.sd / stiffness_nm.value;
+        let points = points(&self.pieces, &torque_nm, doubt);
+        if points.is_empty() {
+            return Err(Refusal::FewBends {
+                n_pieces: self.pieces.len() as u32,
+                needed: LEAST_OF_POINT as u32,
+            });
+        }
+        let commanded: Vec<(f64, bool)> = self
+            .pieces
+            .iter()
+            .filter(|piece| piece.command.is_some_and(|command| command >= CLASSES[0]))
+            .filter_map(|piece| Some((torque_nm(piece) / piece.torque_nm?, piece.is_stuck)))
+            .collect();
+        let n_stuck = commanded.iter().filter(|(_, is_stuck)| *is_stuck).count();
+        let mut ratios: Vec<f64> = commanded.iter().map(|(ratio, _)| *ratio).collect();
+        let over_stated = (ratios.len() >= LEAST_OPEN && 2 * n_stuck < ratios.len())
+            .then(|| middle(&mut ratios, doubt));
+        Ok(Held {
+            stiffness_nm,
+            is_calibrated: calibrated.is_some(),
+            without_command_nm: beside.map(|fit| Found {
+                value: fit.unknowns[0] * usual.value * per_bias,
+                sd: (fit.sds[0] / fit.unknowns[0]).hypot(STIFFNESS_DOUBT)
+                    * (fit.unknowns[0] * usual.value * per_bias).abs(),
+            }),
+            points,
+            over_stated: over_stated.flatten(),
+            n_commanded: commanded.len(),
+        })
+    }
+}
+
+/// Torque the map states for pieces without command, N·m.
+fn of_open(open: &[&Piece]) -> Option<f64> {
+    let mut stated: Vec<f64> = open.iter().filter_map(|piece| piece.torque_nm).collect();
+    median(&mut stated).filter(|nm| *nm > 0.0)
+}
+
+/// What is missing without command, what load transfer adds per m/s², and what changes sides.
+fn beside(open: &[&Piece]) -> Option<Fit<3>> {
+    if open.len() < LEAST_OPEN {
+        return None;
+    }
+    let first = open.first()?.start;
+    let mut block = 0;
+    let mut latest = 0;
+    let lines: Vec<Line<3>> = open
+        .iter()
+        .map(|piece| {
+            let number = (piece.start.since(first) / BLOCK_S) as i64;
+            if number > latest {
+                (latest, block) = (number, block + 1);
+            }
+            Line {
+                x: [1.0, piece.lateral, piece.side],
+                y: piece.missing,
+                weight: 1.0,
+                block,
+            }
+        })
+        .collect();
+    fit(
+        &lines,
+        &[None, Some(LOAD_PER_M_PER_S2), Some((0.0, SIDE_SD))],
+    )
+    .filter(|fit| fit.unknowns[0] > 0.0)
+}
+
+/// The middle of numbers that neighbours share, with its deviation.
+fn middle(values: &mut [f64], doubt: f64) -> Option<Found> {
+    let sd = robust_sd(values);
+    let value = median(values)?;
+    let of_scatter = 1.25 * sd * (ALIKE / values.len() as f64).sqrt();
+    Some(Found {
+        value,
+        sd: of_scatter.hypot(doubt * value),
+    })
+}
+
+fn points(pieces: &[Piece], torque_nm: &impl Fn(&Piece) -> f64, doubt: f64) -> Vec<HeldPoint> {
+    let mut below = f64::NEG_INFINITY;
+    let mut points = Vec::new();
+    for edge in CLASSES {
+        let of_class: Vec<(&Piece, f64)> = pieces
+            .iter()
+            .filter_map(|piece| Some((piece, piece.command?)))
+            .filter(|(_, command)| (below..edge).contains(command))
+            .collect();
+        below = edge;
+        let n = of_class.len();
+        if n < LEAST_OF_POINT {
+            continue;
+        }
+        let mut held: Vec<f64> = of_class.iter().map(|(piece, _)| torque_nm(piece)).collect();
+        let mut stated: Vec<f64> = of_class
+            .iter()
+            .filter_map(|(piece, _)| piece.torque_nm)
+            .collect();
+        let n_stuck = of_class.iter().filter(|(piece, _)| piece.is_stuck).count();
+        let command = of_class.iter().map(|(_, command)| command).sum::<f64>() / n as f64;
+        if let Some(held_nm) = middle(&mut held, doubt) {
+            points.push(HeldPoint {
+                command,
+                held_nm,
+                is_at_least: 2 * n_stuck > n,
+                stated_nm: median(&mut stated),
+                n,
+            });
+        }
+    }
+    points
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::heat_by_floor::Evidence;
+    use crate::random::Random;
+    use halfshaft_model::{Layout, Toleranced, Vehicle};
+
+    const RADIUS_M: f64 = 0.32;
+    const TRACK_M: f64 = 1.55;
+
+    fn quiet(time_s: f64) -> Row {
+        Row {
+            time: Time::from_seconds(time_s),
+            seconds: 0.02,
+            is_joined: true,
+            is_wheel_sample: true,
+            is_turning: true,
+            road_speed: None,
+            yaw_rate: None,
+            front_speed: None,
+            case_speed: 0.0,
+            difference: 0.0,
+            difference_mean: 0.0,
+            kinematic_difference: None,
+            road_referred_difference: 0.0,
+            openness: None,
+            unknown_mismatch: 0.0,
+            slip: 0.0,
+            slip_mean: 0.0,
+            slip_sharp: 0.0,
+            command: None,
+            state: None,
+            torque_nm: None,
+            is_torque_by_command: false,
+            heat_rate_w: None,
+            work_j: None,
+            impulse_nms: 0.0,
+            evidence: Evidence::new([0.0; 4]),
+            noise_in_mean: 1.0,
+            slip_sd: None,
+            is_braking: false,
+            is_controlled: false,
+        }
+    }
+
+    fn basis() -> Basis {
+        let vehicle = Vehicle {
+            track_rear_m: Some(Toleranced::exact(TRACK_M)),
+            rolling_radius_m: Some(Toleranced::exact(RADIUS_M)),
+            preload_nm: Some(Toleranced::exact(80.0)),
+            layout: Some(Layout::CaseToOneSide),
+            ..Vehicle::default()
+        };
+        Basis::new(&vehicle, &[])
+    }
+
+    /// Bends of 6 s on radii of 15 to 60 m both ways, every other one under a command of 0.2 to 1, of
+    /// which `per_command` N·m are held beside `rest_nm`; the map states 80 N·m and 500 more.
+    fn watch(stiffness_n: f64, rest_nm: f64, per_command: f64, seed: u64) -> HeldWatch {
+        let mut watch = HeldWatch::new(&basis());
+        let mut random = Random::default();
+        (0..seed).for_each(|_| {
+            random.normal();
+        });
+        for index in 0..60_000 {
+            let time_s = f64::from(index) * 0.02;
+            let bend = index / 300;
+            let radius_m = [15.0, 24.0, 40.0, 60.0][(bend / 2 % 4) as usize];
+            let lateral = [1.0, 2.0, 3.0][(bend % 3) as usize];
+            let speed = (lateral * radius_m as f64).sqrt();
+            let side = if bend / 8 % 2 == 0 { 1.0 } else { -1.0 };
+            let command = match bend % 2 {
+                0 => 0.0,
+                _ => [0.2, 0.5, 0.9][(bend / 2 % 3) as usize],
+            };
+            let mut row = quiet(time_s);
+            let case = speed / RADIUS_M;
+            let kinematic = side * TRACK_M * speed / radius_m / RADIUS_M;
+            let held_nm: f64 = rest_nm + per_command * command;
+            let tied = held_nm / (stiffness_n * RADIUS_M) * case;
+            let load = 0.0008 * lateral * case;
+            let rest = (kinematic.abs() - tied).max(0.0) + load;
+            row.road_speed = Some(speed);
+            row.yaw_rate = Some(side * speed / radius_m);
+            row.case_speed = case;
+            row.kinematic_difference = Some(kinematic);
+            row.road_referred_difference = side * rest + 0.03 * random.normal();
+            row.command = Some(command);
+            row.torque_nm = Some(80.0 + 500.0 * command);
+            watch.note(&row, true);
+        }
+        watch
+    }
+
+    #[test]
+    fn torque_held_is_read_from_the_tyres_whatever_their_stiffness() {
+        for stiffness_n in [50e3, 80e3, 130e3] {
+            let held = watch(stiffness_n, 80.0, 500.0, 0).held(&basis()).unwrap();
+            assert!(held.is_calibrated, "{held:?}");
+            let of_tyre = stiffness_n * RADIUS_M;
+            assert!(
+                (held.stiffness_nm.value / of_tyre - 1.0).abs() < 0.15,
+                "{held:?}"
+            );
+            for point in held.points.iter().filter(|point| !point.is_at_least) {
+                let truth_nm = 80.0 + 500.0 * point.command;
+                assert!(
+                    (point.held_nm.value / truth_nm - 1.0).abs() < 0.2,
+                    "{point:?}"
+                );
+            }
+            let over = held.over_stated.unwrap();
+            assert!((over.value - 1.0).abs() < 0.2 && over.sd < 0.3, "{over:?}");
+        }
+    }
+
+    #[test]
+    fn a_pack_that_holds_a_quarter_shows_a_quarter() {
+        let held = watch(80e3, 80.0, 65.0, 3).held(&basis()).unwrap();
+        // Derived: (80 + 65·u)/(80 + 500·u) is 0.52 at 0.2, 0.34 at 0.5, 0.26 at 0.9.
+        let over = held.over_stated.unwrap();
+        assert!((0.25..0.52).contains(&over.value), "{over:?}");
+    }
+
+    #[test]
+    fn a_pack_that_never_lets_go_shows_what_it_drags_with() {
+        let held = watch(80e3, 600.0, 0.0, 5).held(&basis()).unwrap();
+        assert!(!held.is_calibrated);
+        let drag = held.without_command_nm.unwrap();
+        assert!((drag.value / 600.0 - 1.0).abs() < 0.25, "{drag:?}");
+    }
+
+    #[test]
+    fn without_bends_or_a_radius_it_refuses() {
+        assert!(HeldWatch::new(&basis()).held(&basis()).is_err());
+        let bare = Basis::new(&Vehicle::default(), &[]);
+        assert_eq!(HeldWatch::new(&bare).held(&bare), Err(Refusal::NoRadius));
+    }
+}
