@@ -12,6 +12,7 @@ use crate::reason::Reason;
 use crate::score_card::PathEvidence;
 use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
+use crate::verdict::Verdict;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Time;
 
@@ -47,6 +48,8 @@ pub struct Results {
     pub calibration: Calibration,
     /// Laps and corners.
     pub laps: Laps,
+    /// The findings in one word, what is still open, and by when to act.
+    pub verdict: Verdict,
     /// What the vehicle shows, gravest first.
     pub findings: Vec<Finding>,
     /// Findings that could not be looked for.

@@ -21,6 +21,7 @@ use crate::score_card::{CardInput, score_card};
 use crate::settings;
 use crate::tier::tier;
 use crate::trust::{COMMAND, Gate, HEAT, MOTION, Source, on};
+use crate::verdict::{Grounds, Verdict};
 
 impl Health {
     /// What can be said so far, with what the driveline has learned by then; provisional
@@ -82,13 +83,22 @@ impl Settled<'_> {
         let (findings, not_checked) = board.findings.outcome(&self.drive());
         let regions = health.region_results(learned, &self.gate);
         let gate = &self.gate;
+        let tier = tier(
+            |name| self.seen.iter().any(|seen| seen == name),
+            gate.allows(HEAT).is_ok(),
+        );
+        let grounds = Grounds {
+            findings: &findings,
+            not_checked: &not_checked,
+            figures: &self.figures,
+            tier: &tier,
+            quality: &self.quality,
+        };
         Results {
             is_provisional: !health.is_finished,
             until: health.until,
-            tier: tier(
-                |name| self.seen.iter().any(|seen| seen == name),
-                gate.allows(HEAT).is_ok(),
-            ),
+            verdict: Verdict::of(&grounds, &health.limits.verdict),
+            tier,
             cannot_tell: self.cannot_tell(&regions),
             noise_floor: health.noise_floor(learned),
             tyre_ratio_log: learned.tyre_ratio_log,

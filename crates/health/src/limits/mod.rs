@@ -37,6 +37,7 @@ mod torque_report;
 mod trust;
 mod tyres;
 mod usage;
+mod verdict;
 
 pub use actuator::ActuatorLimits;
 pub use chatter::Chatter;
@@ -65,6 +66,7 @@ pub use torque_report::TorqueReport;
 pub use trust::Trust;
 pub use tyres::Tyres;
 pub use usage::Usage;
+pub use verdict::VerdictLimits;
 
 /// Half width of the 90 % interval of a normal distribution, in standard deviations.
 ///
@@ -114,6 +116,8 @@ pub struct Limits {
     pub ripple: RippleLimits,
     /// Torque as the car reports it.
     pub torque_report: TorqueReport,
+    /// Verdict of a drive.
+    pub verdict: VerdictLimits,
     /// Class of use.
     pub usage: Usage,
     /// Severity of a drive.
@@ -150,6 +154,7 @@ pub const GROUPS: &[Group] = &[
     protection::GROUP,
     ripple::GROUP,
     torque_report::GROUP,
+    verdict::GROUP,
     usage::GROUP,
     severity::GROUP,
     life_line::GROUP,
@@ -179,6 +184,8 @@ pub const RISING: &[[&str; 2]] = &[
     ],
     ["oil_distance.doubling_least_k", "oil_distance.doubling_k"],
     ["oil_distance.doubling_k", "oil_distance.doubling_most_k"],
+    ["verdict.act_days", "verdict.look_soon_days"],
+    ["verdict.act_km", "verdict.look_soon_km"],
     ["launch.least_s", "driving.not_driving_s"],
     ["actuator.dead_usual_s", "actuator.dead_s"],
     ["actuator.rise_usual_s", "actuator.lazy_rise_s"],

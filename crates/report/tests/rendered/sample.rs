@@ -2,9 +2,10 @@
 
 use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
-use halfshaft_health::limits::OilPolicy;
+use halfshaft_health::limits::{OilPolicy, VerdictLimits};
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
 use halfshaft_health::trust::{Gate, Still};
+use halfshaft_health::verdict::Grounds;
 use halfshaft_health::*;
 use halfshaft_model::{Code, LogPlace, Notices, Span, Stamp, Time};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
@@ -148,6 +149,41 @@ fn no_laps() -> Laps {
     }
 }
 
+/// The results with the verdict on what they hold by now.
+pub fn judged(mut results: Results) -> Results {
+    let grounds = Grounds {
+        findings: &results.findings,
+        not_checked: &results.not_checked,
+        figures: &results.figures,
+        tier: &results.tier,
+        quality: &results.quality,
+    };
+    results.verdict = Verdict::of(&grounds, &VerdictLimits::default());
+    results
+}
+
+/// The verdict on nothing at all.
+fn no_verdict() -> Verdict {
+    let grounds = Grounds {
+        findings: &[],
+        not_checked: &[],
+        figures: &[],
+        tier: &Tier {
+            number: None,
+            words: "no rear wheel speeds",
+            next_step: String::new(),
+        },
+        quality: &Quality {
+            grade: Grade::D,
+            worst_factor: String::new(),
+            channels: Vec::new(),
+            gaps: Vec::new(),
+            n_gaps: 0,
+        },
+    };
+    Verdict::of(&grounds, &VerdictLimits::default())
+}
+
 /// A track day with a gap, one broken event and no oil temperature.
 pub fn track_day() -> Results {
     let lap = |t: f64| (t / 94.0 * std::f64::consts::TAU).sin();
@@ -166,7 +202,8 @@ pub fn track_day() -> Results {
     events[8].span = span(597.5, 643.2);
     events[15].kind = EventKind::SlipOnly;
     events[15].command_peak = None;
-    Results {
+    judged(Results {
+        verdict: no_verdict(),
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
@@ -269,12 +306,13 @@ pub fn track_day() -> Results {
             "Torque comes from the table of the map, entered with the command: there is no position or pressure.".to_owned(),
         ],
         settings_changed: Vec::new(),
-    }
+    })
 }
 
 /// What is left when a log has nothing to say.
 pub fn nothing() -> Results {
     Results {
+        verdict: no_verdict(),
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
