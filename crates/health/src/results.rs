@@ -6,6 +6,7 @@ use crate::actuator::{Actuator, Apparent};
 use crate::duty::{Duty, SeverityIndex};
 use crate::figure_id::FigureId;
 use crate::figures::named;
+use crate::limits::Limits;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
 use crate::reason::Reason;
@@ -85,7 +86,9 @@ pub struct Results {
     pub strips: Vec<Strip>,
     /// Assumptions the figures rest on, one sentence each.
     pub assumptions: Vec<String>,
-    /// Limits that were not the usual ones.
+    /// The limits it was judged by.
+    pub limits: Limits,
+    /// Those that were not the usual ones.
     pub settings_changed: Vec<SettingChanged>,
 }
 

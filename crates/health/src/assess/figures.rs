@@ -99,13 +99,14 @@ impl Settled<'_> {
 
     /// Adds the laps that are left until the oil is at its warning.
     pub(super) fn add_laps_left(&mut self, laps: &Laps) -> Result<LapsToLimit, Reason> {
+        let limits = &self.health.limits.laps_left;
         let peaks = match self.gate.verdict(Source::Oil) {
             Verdict::Withheld(why) => Err(why.clone()),
-            _ => lap_peaks(&laps.laps),
+            _ => lap_peaks(&laps.laps, limits),
         };
-        let left =
-            peaks.and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, self.oil_warn_c()));
-        self.figures.push(laps_to_limit::figure(&left));
+        let left = peaks
+            .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, self.oil_warn_c(), limits));
+        self.figures.push(laps_to_limit::figure(&left, limits));
         left
     }
 
@@ -116,8 +117,10 @@ impl Settled<'_> {
         let holding = holding.and_then(|sums| sums.outcome());
         let past = self.health.baseline.get(Quantity::Holding);
         let grade = self.quality.grade;
-        self.figures
-            .push(figures::holding::holding_index(gate, &holding, past, grade));
+        let factor = self.health.limits.grades.like_bends;
+        self.figures.push(figures::holding::holding_index(
+            gate, &holding, past, factor, grade,
+        ));
     }
 
     /// The value of a figure, or why it has none.

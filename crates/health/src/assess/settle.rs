@@ -109,6 +109,7 @@ impl Settled<'_> {
                 .map(|actuator| sentence(actuator, &health.baseline, &health.limits.actuator)),
             strips: board.strips.outcome(gate, self.thermal.as_ref().ok()),
             assumptions: health.assumptions(learned, gate),
+            limits: health.limits,
             settings_changed: settings::changed(&health.limits),
             duty_picture: self.duty_picture(),
             outlook: self.outlook(laps_left),

@@ -8,15 +8,12 @@ use crate::nouns::{Figure, Grade};
 use crate::reason::Reason;
 use crate::trust::Gate;
 
-/// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,
-/// engineering guess.
-const LIKE_BENDS: f64 = 0.75;
-
 /// The holding index.
 pub(crate) fn holding_index(
     gate: &Gate,
     holding: &Result<Holding, Reason>,
     past: Option<&Reference>,
+    factor: f64,
     of_log: Grade,
 ) -> Figure {
     let beside = match (holding, past) {
@@ -39,7 +36,7 @@ pub(crate) fn holding_index(
             .as_ref()
             .map(|holding| holding.index)
             .map_err(Clone::clone),
-        LIKE_BENDS,
+        factor,
         method,
     );
     Figure {

@@ -2,7 +2,7 @@
 
 use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
-use halfshaft_health::limits::{OilPolicy, VerdictLimits};
+use halfshaft_health::limits::{DutyLimits, Limits, OilPolicy, VerdictLimits};
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
 use halfshaft_health::trust::{Gate, Still};
 use halfshaft_health::verdict::Grounds;
@@ -305,6 +305,7 @@ pub fn track_day() -> Results {
             "The pack sits between the case and one side gear, as the map says.".to_owned(),
             "Torque comes from the table of the map, entered with the command: there is no position or pressure.".to_owned(),
         ],
+        limits: Limits::default(),
         settings_changed: Vec::new(),
     })
 }
@@ -355,6 +356,7 @@ pub fn nothing() -> Results {
         duty_picture: Err("no rear wheel speeds".to_owned().into()),
         strips: Vec::new(),
         assumptions: Vec::new(),
+        limits: Limits::default(),
         settings_changed: Vec::new(),
     }
 }
@@ -425,7 +427,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
 fn no_duty() -> Duty {
     let none = Err("too short".to_owned().into());
     let gate = Gate::new(0.01, Still::default());
-    DutyWatch::default().outcome(DutyInput {
+    DutyWatch::new(&DutyLimits::default()).outcome(DutyInput {
         gate: &gate,
         events: &[],
         area_mm2: Err("the map does not state faces and radii of the pack"
