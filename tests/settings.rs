@@ -113,6 +113,22 @@ fn a_changed_limit_changes_the_result_and_is_listed() {
 }
 
 #[test]
+fn the_verdict_follows_its_limits() {
+    let folder = Folder::with_drive();
+    let doubts = |least: u32| {
+        folder.write(
+            "own.toml",
+            format!("[verdict]\nleast_engagements = {least}\n"),
+        );
+        let report = report(&folder, &["--settings", "own.toml"]);
+        report["verdict"]["doubts"].to_string()
+    };
+    let seldom = "at least 9000 times are wanted";
+    assert!(doubts(9000).contains(seldom), "{}", doubts(9000));
+    assert!(!doubts(1).contains("few-engagements"), "{}", doubts(1));
+}
+
+#[test]
 fn the_usual_place_is_read_unless_a_file_is_named() {
     let folder = Folder::with_drive();
     std::fs::create_dir(folder.path("halfshaft")).expect("a folder can be made");

@@ -7,24 +7,17 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::resolution::Told;
 use halfshaft_driveline::thermal::Anchor;
 
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
-use crate::figures::actuator::{ENOUGH_EVENTS, POOLED, told};
+use crate::figures::actuator::told;
+use crate::limits::Grades;
 use crate::nouns::Grade;
 use crate::results::Results;
 
 /// Grade from which a value is worth comparing with. Source: none, engineering guess.
 pub const COMPARED_FROM: Grade = Grade::B;
-
-/// A car that is slower than this on the average stands, m/s. Source: none, engineering guess.
-const STANDS_BELOW: f64 = 0.5;
-
-/// Standard deviation, as a share of a time constant, up to which it is worth grade A. Source:
-/// none, engineering guess: three of it are a third of the ratio that counts as slow cooling.
-const TOLD_WITHIN: f64 = 0.1;
 
 /// One quantity of one drive.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,7 +61,7 @@ fn held(results: &Results) -> Comparable {
         let current = actuator.motor.hold_current();
         let current = current.ok_or(DriveFact::HeldCurrent)?;
         // A spread of currents holds amperes in its fields of seconds.
-        let factor = (current.n_events as f64 / ENOUGH_EVENTS).min(1.0);
+        let factor = results.limits.grades.of_events(current.n_events);
         // Less what an open clutch draws, as the finding takes it.
         let idle_a = actuator.motor.idle_a.unwrap_or(0.0).abs();
         Ok((current.median_s - idle_a, Grade::of(factor)))
@@ -87,12 +80,13 @@ fn cooled(results: &Results) -> Comparable {
             let decay = shown.decay;
             if decay
                 .mean_speed_m_per_s
-                .is_none_or(|speed| speed > STANDS_BELOW)
+                .is_none_or(|speed| speed > results.limits.cooling.stands_below_m_per_s)
             {
                 return Err(DriveFact::StandingCooling.into());
             }
-            let factor = (TOLD_WITHIN * decay.time_constant_s / decay.sd_s).min(1.0);
-            Ok((decay.time_constant_s, Grade::of(factor)))
+            let factor =
+                results.limits.grades.time_constant_sd * decay.time_constant_s / decay.sd_s;
+            Ok((decay.time_constant_s, Grade::of(factor.min(1.0))))
         });
     graded(Quantity::StandingCooling, found)
 }
@@ -107,12 +101,13 @@ fn timed(results: &Results) -> Vec<Comparable> {
     let engaged = times.map(|(quantity, pool)| {
         let found = actuator(results).and_then(|actuator| {
             let timing = &actuator.engage;
-            normal(pool(timing), timing)
+            normal(pool(timing), timing, &results.limits.grades)
         });
         graded(quantity, found)
     });
     let released = actuator(results)
-        .and_then(|actuator| normal(&actuator.release.transition_time, &actuator.release));
+        .map(|actuator| &actuator.release)
+        .and_then(|timing| normal(&timing.transition_time, timing, &results.limits.grades));
     let mut all = Vec::from(engaged);
     all.push(graded(Quantity::ReleaseTime, released));
     all
@@ -124,14 +119,10 @@ fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, Reason> {
 
 /// The median at 60 °C and 13.5 V with the factor of its grade: of what the samples tell, and
 /// of the events that say oil temperature and voltage.
-fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), Reason> {
+fn normal(pool: &Pool, timing: &Timing, grades: &Grades) -> Result<(f64, Grade), Reason> {
     told(pool, timing)?;
     let normal = pool.normal.ok_or(DriveFact::OilAndVoltage)?;
-    let resolution = match pool.told {
-        Told::Pooled { .. } => POOLED,
-        _ => 1.0,
-    };
-    let factor = resolution.min(normal.n_events as f64 / ENOUGH_EVENTS);
+    let factor = grades.of_median(pool, normal.n_events);
     Ok((normal.median_s, Grade::of(factor)))
 }
 
@@ -178,7 +169,7 @@ fn graded(quantity: Quantity, found: Result<(f64, Grade), Reason>) -> Comparable
 mod tests {
     use super::*;
     use halfshaft_driveline::Driveline;
-    use halfshaft_driveline::response::resolution::Spread;
+    use halfshaft_driveline::response::resolution::{Spread, Told};
     use halfshaft_model::{ChannelSpec, Vehicle};
 
     fn empty() -> Results {
@@ -237,7 +228,7 @@ mod tests {
             crossings: None,
             reasons: Vec::new(),
         };
-        let found = |pool: Pool| normal(&pool, &timing(&pool));
+        let found = |pool: Pool| normal(&pool, &timing(&pool), &Grades::default());
         let singly = Told::Singly(spread(20));
         assert_eq!(found(pool(Some(spread(20)), singly)), Ok((0.2, Grade::A)));
         assert_eq!(found(pool(Some(spread(5)), singly)), Ok((0.2, Grade::C)));

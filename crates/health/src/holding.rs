@@ -22,12 +22,6 @@ use crate::part::{Part, Passage};
 const RADII_M: [f64; 5] = [12.0, 20.0, 32.0, 50.0, 80.0];
 /// Length of a piece, s.
 const PIECE_S: f64 = 0.5;
-/// Pieces of one bend are alike: four of them tell as much as one. Source: none, engineering
-/// guess.
-const ALIKE: f64 = 4.0;
-/// Command must spread by this much within a class, as a standard deviation, share of full.
-const LEAST_SPREAD: f64 = 0.05;
-
 /// The holding index.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Holding {
@@ -168,7 +162,8 @@ impl HoldingSums {
             n_asked += class.n_asked;
             n_open += class.n_open;
         }
-        let least = self.limits.grip.holding_pieces as usize;
+        let limits = &self.limits.grip;
+        let least = limits.holding_pieces as usize;
         if n_asked < least || n_open < least {
             return Err(Reason::TooFewOfEach {
                 what: Paired::BendPieces,
@@ -176,12 +171,12 @@ impl HoldingSums {
                 needed: least,
             });
         }
-        if uu / n < LEAST_SPREAD * LEAST_SPREAD {
+        if uu / n < limits.holding_spread * limits.holding_spread {
             return Err(DriveFact::CommandSpread.into());
         }
         let slope = up / uu;
         let rest = (pp - slope * up).max(0.0) / (n - n_classes - 1.0).max(1.0);
-        let half = SDS_OF_90 * (ALIKE * rest / uu).sqrt();
+        let half = SDS_OF_90 * (limits.holding_alike * rest / uu).sqrt();
         let share = |taken: f64| taken.min(1.0);
         Ok(Holding {
             index: Estimate {

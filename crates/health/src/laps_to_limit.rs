@@ -12,21 +12,8 @@ use crate::figure_id::FigureId;
 use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::median::upper_median;
 
-use crate::limits::SDS_OF_90;
+use crate::limits::{LapsLeft, SDS_OF_90};
 use crate::nouns::{Estimate, Figure, Grade, Lap};
-
-/// Laps used, at the least and at the most. Source: job practice, "over the last 3 to 5 laps".
-const LAPS: (usize, usize) = (3, 5);
-
-/// Laps are alike whose times differ by no more than this share. Source: none, engineering guess.
-const ALIKE: f64 = 0.15;
-
-/// Least scatter of the oil from lap to lap, K. Source: none, engineering guess: half a step of
-/// the usual sensor, and no two laps heat alike.
-const LEAST_SCATTER_K: f64 = 0.5;
-
-/// Laps looked ahead; what comes later counts as never. Source: none, engineering guess.
-const MOST_LAPS: f64 = 100.0;
 
 /// Steps of a lap that are tried.
 const STEPS_PER_LAP: f64 = 10.0;
@@ -74,12 +61,12 @@ pub enum LapsAhead {
 }
 
 /// Highest oil of the last laps driven alike, oldest first, °C.
-pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, Reason> {
+pub fn lap_peaks(laps: &[Lap], limits: &LapsLeft) -> Result<Vec<f64>, Reason> {
     let Some(last) = laps.last() else {
         return Err(DriveFact::Laps.into());
     };
     let usual_s = upper_median(laps.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
-    let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= ALIKE;
+    let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= limits.alike;
     if !is_alike(last) {
         return Err(Reason::LastLapUnlike {
             seconds: last.span.seconds(),
@@ -91,7 +78,7 @@ pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, Reason> {
     }
     let mut found = Vec::new();
     let mut next = last.span.end;
-    for lap in laps.iter().rev().take(LAPS.1) {
+    for lap in laps.iter().rev().take(limits.most_laps as usize) {
         let is_next = lap.span.end.since(next).abs() < 1.0;
         let Some(celsius) = lap.oil_max_c.filter(|_| is_next && is_alike(lap)) else {
             break;
@@ -99,11 +86,12 @@ pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, Reason> {
         found.push(celsius);
         next = lap.span.start;
     }
-    if found.len() < LAPS.0 {
+    let needed = limits.least_laps as usize;
+    if found.len() < needed {
         return Err(Reason::TooFew {
             what: Counted::LapsAlike,
             found: found.len(),
-            needed: LAPS.0,
+            needed,
         });
     }
     found.reverse();
@@ -111,13 +99,18 @@ pub fn lap_peaks(laps: &[Lap]) -> Result<Vec<f64>, Reason> {
 }
 
 /// Laps until the oil is at `limit_c`, from its highest in each lap, oldest first, in °C.
-pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Reason> {
-    let n_laps = lap_peaks.len();
-    let Some(now_c) = lap_peaks.last().copied().filter(|_| n_laps >= LAPS.0) else {
+pub fn laps_to_limit(
+    lap_peaks: &[f64],
+    limit_c: f64,
+    limits: &LapsLeft,
+) -> Result<LapsToLimit, Reason> {
+    let (n_laps, needed) = (lap_peaks.len(), limits.least_laps as usize);
+    let most_laps = f64::from(limits.ahead_laps);
+    let Some(now_c) = lap_peaks.last().copied().filter(|_| n_laps >= needed) else {
         return Err(Reason::TooFew {
             what: Counted::Laps,
             found: n_laps,
-            needed: LAPS.0,
+            needed,
         });
     };
     // Laps before now, and the temperature over the limit.
@@ -128,7 +121,7 @@ pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Rea
         .collect();
     let free = best_free(&points);
     let n_free = (points.len() as f64 - 3.0).max(1.0);
-    let scatter_k = (free.squares / n_free).sqrt().max(LEAST_SCATTER_K);
+    let scatter_k = (free.squares / n_free).sqrt().max(limits.least_scatter_k);
     let told = |ahead| LapsToLimit {
         limit_c,
         now_c,
@@ -140,7 +133,7 @@ pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Rea
         return Ok(told(LapsAhead::Reached));
     }
     let allowed = SDS_OF_90 * SDS_OF_90 * scatter_k * scatter_k;
-    let n_steps = (MOST_LAPS * STEPS_PER_LAP) as usize;
+    let n_steps = (most_laps * STEPS_PER_LAP) as usize;
     let reaching: Vec<(f64, f64)> = (1..=n_steps)
         .map(|step| step as f64 / STEPS_PER_LAP)
         .map(|laps| (laps, squares_reaching(&points, laps)))
@@ -150,7 +143,7 @@ pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Rea
         .iter()
         .copied()
         .reduce(|best, next| if next.1 < best.1 { next } else { best })
-        .unwrap_or((MOST_LAPS, f64::INFINITY));
+        .unwrap_or((most_laps, f64::INFINITY));
     let least = best.1.min(never.squares);
     let mut possible = reaching
         .iter()
@@ -168,7 +161,7 @@ pub fn laps_to_limit(lap_peaks: &[f64], limit_c: f64) -> Result<LapsToLimit, Rea
         LapsAhead::In {
             laps: best.0,
             low: low.unwrap_or(best.0),
-            high: high.filter(|high| !may_be_never && *high < MOST_LAPS - 1.0 / STEPS_PER_LAP),
+            high: high.filter(|high| !may_be_never && *high < most_laps - 1.0 / STEPS_PER_LAP),
         }
     }))
 }
@@ -255,7 +248,7 @@ fn squares_reaching(points: &[(f64, f64)], laps: f64) -> f64 {
 }
 
 /// The figure of it.
-pub fn figure(found: &Result<LapsToLimit, Reason>) -> Figure {
+pub fn figure(found: &Result<LapsToLimit, Reason>, limits: &LapsLeft) -> Figure {
     let outcome = found.clone().and_then(|found| match found.ahead {
         LapsAhead::Reached => Ok(Estimate {
             value: 0.0,
@@ -293,10 +286,12 @@ pub fn figure(found: &Result<LapsToLimit, Reason>) -> Figure {
         id: FigureId::LapsToLimit,
         title: "Laps until the oil's warning",
         unit: "laps",
-        grade: outcome.is_ok().then_some(match n_laps >= LAPS.1 {
-            true => Grade::B,
-            false => Grade::C,
-        }),
+        grade: outcome
+            .is_ok()
+            .then_some(match n_laps >= limits.most_laps as usize {
+                true => Grade::B,
+                false => Grade::C,
+            }),
         outcome,
         method: format!(
             "an exponential through the highest oil of each of the last {n_laps} laps, counted from the last"
@@ -322,7 +317,7 @@ mod tests {
     fn an_exponential_gives_its_laps() {
         // Derived: 130 °C at n = 4·ln(60/20) = 4.394; from the fourth lap, n = 3, 1.394 more. A
         // straight line through the last two laps would say 1.15.
-        let found = laps_to_limit(&warming(4, 1e-6), 130.0).unwrap();
+        let found = laps_to_limit(&warming(4, 1e-6), 130.0, &LapsLeft::default()).unwrap();
         let LapsAhead::In { laps, low, high } = found.ahead else {
             panic!("{found:?}");
         };
@@ -334,18 +329,26 @@ mod tests {
     #[test]
     fn it_levels_off_below_a_high_limit() {
         let settled = [119.5, 119.9, 120.1, 120.0, 120.1, 120.0];
-        let found = laps_to_limit(&settled, 150.0).unwrap();
+        let found = laps_to_limit(&settled, 150.0, &LapsLeft::default()).unwrap();
         let LapsAhead::LevelsOff { at_c, .. } = found.ahead else {
             panic!("{found:?}");
         };
         assert!((at_c - 120.0).abs() < 0.5, "{found:?}");
         says(
-            &figure(&Ok(found)).outcome.unwrap_err(),
+            &figure(&Ok(found), &LapsLeft::default())
+                .outcome
+                .unwrap_err(),
             "levels off at 120 °C",
         );
-        let reached = laps_to_limit(&settled, 119.0).unwrap();
+        let reached = laps_to_limit(&settled, 119.0, &LapsLeft::default()).unwrap();
         assert_eq!(reached.ahead, LapsAhead::Reached);
-        assert_eq!(figure(&Ok(reached)).outcome.unwrap().value, 0.0);
+        assert_eq!(
+            figure(&Ok(reached), &LapsLeft::default())
+                .outcome
+                .unwrap()
+                .value,
+            0.0
+        );
     }
 
     #[test]
@@ -369,7 +372,10 @@ mod tests {
                 })
                 .collect();
             // Derived: 142 °C at 4·ln(60/8) = 8.06, 3.06 after the sixth lap, n = 5.
-            match laps_to_limit(&noisy, 142.0).unwrap().ahead {
+            match laps_to_limit(&noisy, 142.0, &LapsLeft::default())
+                .unwrap()
+                .ahead
+            {
                 LapsAhead::In { low, high, .. } => {
                     n_open += usize::from(high.is_none());
                     n_in += usize::from(low <= 3.06 && high.is_none_or(|high| 3.06 <= high));
@@ -383,6 +389,17 @@ mod tests {
         }
         assert!(n_in >= 170, "{n_in} of 200");
         assert!(n_open < 190, "{n_open} of 200 say nothing above");
+    }
+
+    #[test]
+    fn how_many_laps_it_takes_is_a_limit() {
+        let own = LapsLeft {
+            least_laps: 5,
+            ..LapsLeft::default()
+        };
+        let found = laps_to_limit(&warming(4, 1e-6), 130.0, &own);
+        says(&found.unwrap_err(), "5");
+        assert!(laps_to_limit(&warming(5, 1e-6), 130.0, &own).is_ok());
     }
 
     #[test]
@@ -409,15 +426,27 @@ mod tests {
             })
             .collect();
         // Derived: the last five of seven laps of 90 s end from 270 to 630 s.
-        let found = lap_peaks(&laps).unwrap();
+        let found = lap_peaks(&laps, &LapsLeft::default()).unwrap();
         assert_eq!(found.len(), 5);
         assert!((found[0] - 107.0).abs() < 1e-9 && (found[4] - 143.0).abs() < 1e-9);
         laps[4].oil_max_c = None;
-        says(&lap_peaks(&laps).unwrap_err(), "2 laps driven alike");
+        says(
+            &lap_peaks(&laps, &LapsLeft::default()).unwrap_err(),
+            "2 laps driven alike",
+        );
         laps[6].oil_max_c = None;
-        says(&lap_peaks(&laps).unwrap_err(), "no oil temperature");
+        says(
+            &lap_peaks(&laps, &LapsLeft::default()).unwrap_err(),
+            "no oil temperature",
+        );
         laps.push(lap(8, 630.0, 800.0));
-        says(&lap_peaks(&laps).unwrap_err(), "170 s and the others 90 s");
-        says(&lap_peaks(&[]).unwrap_err(), "no laps");
+        says(
+            &lap_peaks(&laps, &LapsLeft::default()).unwrap_err(),
+            "170 s and the others 90 s",
+        );
+        says(
+            &lap_peaks(&[], &LapsLeft::default()).unwrap_err(),
+            "no laps",
+        );
     }
 }

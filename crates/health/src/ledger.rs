@@ -38,11 +38,6 @@ const RATIOS: [f64; N_RUNGS] = {
 /// Heat is split over pieces of this length, s: the means over 0.2 s change little in it.
 const PIECE_S: f64 = 0.1;
 
-/// Excess slip that side slip of the tyres, lag between sensors and noise may make, at the
-/// axle, rad/s: spin below it may be none. Source: none, engineering guess. Sensitivity: the
-/// bands of the causes only.
-const SMALLEST_EXCESS: f64 = 0.05;
-
 /// Share of all heat below which a cause is what rounding left of a difference.
 const ROUNDING: f64 = 1e-12;
 
@@ -246,7 +241,8 @@ impl Ledger {
         // What may not be off needs no ends: they are the ladder itself.
         let n_ladders = if self.has_ends() { 3 } else { 1 };
         for (ladder, bends) in self.ladders.iter_mut().zip(self.bends).take(n_ladders) {
-            let more = SMALLEST_EXCESS * (bends - 1.0).signum() * f64::from(bends != 1.0);
+            let smallest = self.limits.smallest_excess_rad_per_s;
+            let more = smallest * (bends - 1.0).signum() * f64::from(bends != 1.0);
             let asked = bends * kinematic + more * difference.signum();
             ladder.add(&piece, [difference, asked, mean_speed]);
         }

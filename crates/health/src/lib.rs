@@ -57,6 +57,7 @@ pub mod tier;
 pub mod trust;
 pub mod two_by_two;
 pub mod use_class;
+pub mod verdict;
 pub mod what_if;
 
 mod assess;
@@ -71,6 +72,7 @@ pub use halfshaft_driveline::{
 pub use nouns::*;
 pub use reason::Reason;
 pub use results::Results;
+pub use verdict::Verdict;
 
 /// What the drive says of the rear tyres, and why there is no ratio that is believed.
 pub type Calibration = halfshaft_driveline::Calibration<Reason>;

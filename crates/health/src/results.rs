@@ -7,12 +7,14 @@ use crate::duty::{Duty, SeverityIndex};
 use crate::figure_id::FigureId;
 use crate::figures::named;
 use crate::held::Held;
+use crate::limits::Limits;
 use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
 use crate::reason::Reason;
 use crate::score_card::PathEvidence;
 use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
+use crate::verdict::Verdict;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Time;
 
@@ -48,6 +50,8 @@ pub struct Results {
     pub calibration: Calibration,
     /// Laps and corners.
     pub laps: Laps,
+    /// The findings in one word, what is still open, and by when to act.
+    pub verdict: Verdict,
     /// What the vehicle shows, gravest first.
     pub findings: Vec<Finding>,
     /// Findings that could not be looked for.
@@ -85,7 +89,9 @@ pub struct Results {
     pub strips: Vec<Strip>,
     /// Assumptions the figures rest on, one sentence each.
     pub assumptions: Vec<String>,
-    /// Limits that were not the usual ones.
+    /// The limits it was judged by.
+    pub limits: Limits,
+    /// Those that were not the usual ones.
     pub settings_changed: Vec<SettingChanged>,
 }
 

@@ -26,9 +26,6 @@ const MOST_SAMPLES: usize = 600;
 const PAUSE_S: f64 = 2.0;
 /// Samples that one turn of an order needs to be told. Source: derived, two and a margin.
 const SAMPLES_PER_CYCLE: f64 = 2.5;
-/// Wheel speed from which stretches are judged, rad/s; coarse speeds of crawling are left out.
-const FROM_RAD_PER_S: f64 = 15.0;
-
 /// A wheel speed that ripples.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ripple {
@@ -119,7 +116,9 @@ impl RippleWatch {
         let may_count = row.is_turning
             && !row.is_braking
             && counts(row, &self.limits.driving)
-            && speed.iter().all(|speed| *speed > FROM_RAD_PER_S);
+            && speed
+                .iter()
+                .all(|speed| *speed > self.limits.ripple.from_rad_per_s);
         if !row.is_joined || !may_count {
             self.samples.clear();
         }

@@ -16,8 +16,6 @@ use crate::evidence::counts;
 use crate::limits::Limits;
 use crate::part::{Part, Passage};
 
-/// How long after the time for answers they are averaged, s.
-const LOOK_S: f64 = 0.3;
 /// Most askings of a kind that may answer otherwise without changing the word: the larger half
 /// decides.
 const HALF: f64 = 0.5;
@@ -187,7 +185,7 @@ impl TwoByTwoWatch {
             asking.after += after * row.seconds;
             asking.after_s += row.seconds;
         }
-        if asking.seconds >= LOOK_S {
+        if asking.seconds >= self.limits.grip.answers_over_s {
             let asking = *asking;
             self.asking = None;
             self.judge(&asking);

@@ -40,6 +40,7 @@ pub mod thermal;
 pub mod trust;
 pub mod use_class;
 pub mod value;
+pub mod verdict;
 
 pub use document::Document;
 pub use read::Error;
@@ -63,6 +64,7 @@ use crate::thermal::Thermal;
 use crate::trust::{Judged, judged};
 use crate::use_class::Class;
 use crate::value::{Ordered, Outcome, foreign, known};
+use crate::verdict::Verdict;
 
 /// Name and version of the form. A change that breaks a reader raises it: the new number, and in
 /// [`read`] the step from the old one.
@@ -117,6 +119,10 @@ stored! {
     sanity: Vec<String> = document.remarks.iter().map(|remark| foreign(remark)).collect(),
     /// Damaged data by kind.
     notices: Vec<Notice> = document.notices.iter().map(Notice::of).collect(),
+    /// The findings in one word, what is still open, and by when to act; left out of a report made
+    /// before the verdict was stored.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    verdict: Option<Verdict> = Some(Verdict::of(&results.verdict)),
     /// What the car shows, gravest first.
     findings: Vec<Finding> = results.findings.iter().map(Finding::of).collect(),
     /// Findings that could not be looked for.

@@ -1,25 +1,15 @@
 //! The one line an owner reads first: what is wrong, why, what to do and by when.
 //!
-//! In: the findings, what could not be looked for, and how far the log reaches. Out: a
-//! word with a shape, and plain sentences. The word is the severity of the gravest
-//! finding; "nothing wrong found" is said only when every check ran on enough driving.
+//! In: the verdict that `health` came to, with its findings. Out: a word, and plain sentences.
 //!
 //! Speeds and places are personal: a sentence that names one stays off the owner's side.
 
 use crate::document::{ClockKind, Document};
-use crate::words::{clean, counted, number, sentence, shorten, shown};
+use crate::words::{KM_PER_MILE, clean, counted, number, sentence, shorten, shown};
 use halfshaft_health::FigureId;
-use halfshaft_health::{Finding, FindingId, Grade, Results, Severity, UseClass};
+use halfshaft_health::verdict::{Deadline, Kind, Shortfall, Unfit, is_of_the_car};
+use halfshaft_health::{Finding, Results, Severity, UseClass};
 use halfshaft_model::Stamp;
-
-/// Engagements below which nothing can be called sound: 10.
-///
-/// Source: none, engineering guess. With 5, a unit that fails every third time passes one
-/// time in eight.
-const LEAST_ENGAGEMENTS: f64 = 10.0;
-
-/// Finding that speaks of the log and not of the car.
-const LOG_UNFIT: FindingId = FindingId::LogNotFit;
 
 /// Findings the owner is told what to do about.
 const MOST_TO_DO: usize = 3;
@@ -34,39 +24,9 @@ const MOST_LETTERS_OF_USE: usize = 520;
 /// engineer's part.
 const MOST_LETTERS_IN_ALL: usize = 460;
 
-/// What the owner's side is headed by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// Findings; the gravest is this.
-    Found(Severity),
-    /// Every check ran on enough driving, and none found anything.
-    NothingFound,
-    /// Nothing was found, but not everything was looked for.
-    NothingSeen,
-    /// The log does not show the clutch at work.
-    CannotTell,
-}
-
-impl Kind {
-    /// The word beside the shape.
-    pub fn word(self) -> &'static str {
-        match self {
-            Kind::Found(Severity::Stop) => "Stop",
-            Kind::Found(Severity::Act) => "Act",
-            Kind::Found(Severity::LookSoon) => "Look soon",
-            Kind::Found(Severity::Note) => "Note",
-            Kind::NothingFound => "Nothing wrong found",
-            Kind::NothingSeen => "Nothing wrong seen in what this log covers",
-            Kind::CannotTell => "This log cannot tell",
-        }
-    }
-}
-
-/// The verdict of a drive.
+/// The words of a verdict.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Verdict {
-    /// Which.
-    pub kind: Kind,
+pub struct Words {
     /// What was found, by name; or how far "nothing" reaches.
     pub line: String,
     /// Why, at most three sentences.
@@ -84,70 +44,31 @@ pub struct Task {
     pub what: String,
 }
 
-/// The verdict of a document.
-pub fn verdict(document: &Document) -> Verdict {
-    let results = document.results;
-    let kind = kind(results);
-    Verdict {
-        kind,
-        line: line(kind, results),
-        why: why(kind, results),
-        to_do: to_do(kind, document),
-    }
-}
-
-fn kind(results: &Results) -> Kind {
-    let of_the_car = results
-        .findings
-        .iter()
-        .filter(|finding| finding.id != LOG_UNFIT);
-    let gravest = of_the_car.map(|finding| finding.severity).max();
-    let is_unfit = results
-        .findings
-        .iter()
-        .any(|finding| finding.id == LOG_UNFIT);
-    match gravest {
-        Some(severity) if severity > Severity::Note => Kind::Found(severity),
-        _ if results.tier.number.unwrap_or(0) == 0 => Kind::CannotTell,
-        _ if is_unfit => Kind::CannotTell,
-        Some(severity) => Kind::Found(severity),
-        None if doubts(results).is_empty() => Kind::NothingFound,
-        None => Kind::NothingSeen,
-    }
-}
-
-/// What stands between "nothing seen" and "nothing wrong found".
-fn doubts(results: &Results) -> Vec<String> {
-    let mut doubts = Vec::new();
-    let engagements = results
-        .figure(FigureId::Engagements)
-        .and_then(|figure| figure.outcome.as_ref().ok());
-    match engagements {
-        Some(n) if n.value >= LEAST_ENGAGEMENTS => {}
-        Some(n) => doubts.push(format!(
-            "the clutch was asked to engage {}, and at least {LEAST_ENGAGEMENTS:.0} times are wanted",
-            counted(n.value as u64, "time", "times")
-        )),
-        None => doubts.push("how often the clutch was asked to engage is not known".to_owned()),
-    }
-    if !results.not_checked.is_empty() {
-        let n = results.not_checked.len() as u64;
-        doubts.push(format!(
-            "{} could not be made",
-            counted(n, "check", "checks")
-        ));
-    }
-    if results.quality.grade > Grade::B {
-        doubts.push(format!(
-            "the log is of grade {}, and B or better is wanted",
-            results.quality.grade.letter()
-        ));
-    }
-    doubts
-}
-
-fn line(kind: Kind, results: &Results) -> String {
+/// The word beside the shape.
+pub fn word(kind: Kind) -> &'static str {
     match kind {
+        Kind::Found(Severity::Stop) => "Stop",
+        Kind::Found(Severity::Act) => "Act",
+        Kind::Found(Severity::LookSoon) => "Look soon",
+        Kind::Found(Severity::Note) => "Note",
+        Kind::NothingFound => "Nothing wrong found",
+        Kind::NothingSeen => "Nothing wrong seen in what this log covers",
+        Kind::CannotTell(_) => "This log cannot tell",
+    }
+}
+
+/// The words of a document's verdict.
+pub fn words(document: &Document) -> Words {
+    let results = document.results;
+    Words {
+        line: line(results),
+        why: why(results),
+        to_do: to_do(document),
+    }
+}
+
+fn line(results: &Results) -> String {
+    match results.verdict.kind {
         Kind::Found(_) => {
             let mut titles: Vec<String> = Vec::new();
             for finding in of_the_car(results) {
@@ -167,24 +88,28 @@ fn line(kind: Kind, results: &Results) -> String {
             }
         }
         Kind::NothingFound => "Every check was made, on enough driving.".to_owned(),
-        Kind::NothingSeen => sentence(&doubts(results).join("; ")),
-        Kind::CannotTell => match results.tier.number.unwrap_or(0) {
-            0 => sentence(results.tier.words),
-            // The channels would do; the log itself does not.
-            _ => sentence(&results.quality.worst_factor),
-        },
+        Kind::NothingSeen => {
+            let doubts = results.verdict.doubts.iter();
+            sentence(
+                &doubts
+                    .map(Shortfall::to_string)
+                    .collect::<Vec<_>>()
+                    .join("; "),
+            )
+        }
+        Kind::CannotTell(Unfit::Channels) => sentence(results.tier.words),
+        Kind::CannotTell(Unfit::Drive) => sentence(&results.quality.worst_factor),
     }
 }
 
 fn of_the_car(results: &Results) -> impl Iterator<Item = &Finding> {
-    results
-        .findings
-        .iter()
-        .filter(|finding| finding.id != LOG_UNFIT)
+    let findings = results.findings.iter();
+    findings.filter(|finding| is_of_the_car(finding))
 }
 
 /// At most three sentences with numbers.
-fn why(kind: Kind, results: &Results) -> Vec<String> {
+fn why(results: &Results) -> Vec<String> {
+    let kind = results.verdict.kind;
     let mut said: Vec<String> = Vec::new();
     if let Kind::Found(_) = kind {
         for finding in of_the_car(results) {
@@ -197,7 +122,7 @@ fn why(kind: Kind, results: &Results) -> Vec<String> {
             said.push(for_the_owner(&finding.summary));
         }
         said.push(work(results));
-        if kind == Kind::CannotTell {
+        if let Kind::CannotTell(_) = kind {
             said.extend(
                 results.cannot_tell.first().map(|open| {
                     format!("{} {}", clean(open.question), sentence(&clean(&open.why)))
@@ -262,15 +187,16 @@ fn fitted(text: &str, most_letters: usize) -> String {
         .replace(" km", "\u{a0}km")
 }
 
-fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
+fn to_do(document: &Document) -> Vec<Task> {
     let results = document.results;
+    let kind = results.verdict.kind;
     let mut tasks: Vec<Task> = Vec::new();
     match kind {
         Kind::Found(_) => {
             for finding in of_the_car(results) {
                 let what = for_the_owner(finding.next_check);
                 if tasks.len() < MOST_TO_DO && tasks.iter().all(|task| task.what != what) {
-                    let by = by_when(finding.severity, document);
+                    let by = by_when(results.verdict.deadline_of(finding.severity), document);
                     tasks.push(Task { by, what });
                 }
             }
@@ -279,7 +205,7 @@ fn to_do(kind: Kind, document: &Document) -> Vec<Task> {
             by: String::new(),
             what: "Nothing now.".to_owned(),
         }),
-        Kind::NothingSeen | Kind::CannotTell => {
+        Kind::NothingSeen | Kind::CannotTell(_) => {
             let by = if kind == Kind::NothingSeen {
                 "Nothing now"
             } else {
@@ -319,18 +245,46 @@ fn next_time(results: &Results) -> String {
         )
 }
 
-/// By when something is to be done. Source: none, the custom of a careful workshop; a
-/// longer time costs more of the part that suffers.
-fn by_when(severity: Severity, document: &Document) -> String {
-    let (days, span, road) = match severity {
-        Severity::Stop => return "Now, before driving on".to_owned(),
-        Severity::Act => (14, "two weeks", "500 km (300 miles)"),
-        Severity::LookSoon => (90, "three months", "3,000 km (2,000 miles)"),
-        Severity::Note => return "At the next service".to_owned(),
+/// By when something is to be done.
+fn by_when(deadline: Deadline, document: &Document) -> String {
+    let (days, km) = match deadline {
+        Deadline::Now => return "Now, before driving on".to_owned(),
+        Deadline::Within { days, km } => (days, km),
+        Deadline::NextService => return "At the next service".to_owned(),
     };
-    match day(document, days) {
+    // One digit: a custom is no finer.
+    let miles = km / KM_PER_MILE;
+    let step = 10_f64.powf(miles.log10().floor());
+    let miles = in_thousands((miles / step).round() * step);
+    let road = format!("{} km ({miles} miles)", in_thousands(km));
+    match day(document, i64::from(days)) {
         Some(day) => format!("By {day}, or {road} if sooner"),
-        None => format!("Within {span}, or {road} if sooner"),
+        None => format!("Within {}, or {road} if sooner", span_of(days)),
+    }
+}
+
+/// Days in the largest unit that holds them whole: `two weeks`, `three months`, `10 days`.
+fn span_of(days: u32) -> String {
+    const WORDS: [&str; 6] = ["one", "two", "three", "four", "five", "six"];
+    let (n, unit) = match days {
+        _ if days.is_multiple_of(30) => (days / 30, "month"),
+        _ if days.is_multiple_of(7) => (days / 7, "week"),
+        _ => (days, "day"),
+    };
+    let plural = if n == 1 { "" } else { "s" };
+    let word = (n as usize).checked_sub(1).and_then(|n| WORDS.get(n));
+    match word {
+        Some(word) => format!("{word} {unit}{plural}"),
+        None => format!("{n} {unit}{plural}"),
+    }
+}
+
+/// A whole number with a comma between its thousands: `3,000`.
+fn in_thousands(value: f64) -> String {
+    let whole = value.round() as u64;
+    match whole / 1000 {
+        0 => whole.to_string(),
+        thousands => format!("{thousands},{:03}", whole % 1000),
     }
 }
 
@@ -388,6 +342,23 @@ pub fn reading(meter: &halfshaft_health::Meter) -> Result<String, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_deadline_reads_as_a_workshop_would_say_it() {
+        for (days, words) in [
+            (1, "one day"),
+            (7, "one week"),
+            (14, "two weeks"),
+            (90, "three months"),
+            (45, "45 days"),
+            (210, "7 months"),
+        ] {
+            assert_eq!(span_of(days), words);
+        }
+        for (value, text) in [(999.6, "1,000"), (500.0, "500"), (12_034.0, "12,034")] {
+            assert_eq!(in_thousands(value), text);
+        }
+    }
 
     #[test]
     fn a_text_for_the_owner_is_short_and_keeps_numbers_with_their_units() {

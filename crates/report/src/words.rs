@@ -10,6 +10,9 @@ use halfshaft_health::{Estimate, Figure};
 use halfshaft_model::{Span, Time};
 use std::fmt::Display;
 
+/// Kilometres in a mile. Source: the international mile, exact.
+pub const KM_PER_MILE: f64 = 1.609_344;
+
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 

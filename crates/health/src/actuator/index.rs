@@ -16,10 +16,6 @@ use super::unmixed;
 use crate::baseline::{Baseline, Quantity};
 use crate::limits::{ActuatorLimits, SDS_OF_90};
 
-/// Settled steps from which an error of the position is judged. Source: none, engineering
-/// guess.
-const LEAST_SETTLED: usize = 5;
-
 /// Standard error of a median in standard errors of the mean, √(π/2), of a normal
 /// distribution.
 const MEDIAN_ERROR: f64 = 1.2533;
@@ -197,7 +193,7 @@ pub fn health_index(
     add(
         "error of the position",
         "",
-        spread(&errors).filter(|spread| spread.n_events >= LEAST_SETTLED),
+        spread(&errors).filter(|spread| spread.n_events >= limits.settled_steps as usize),
         (
             limits.position_usual,
             limits.position_error,

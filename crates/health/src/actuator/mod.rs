@@ -32,22 +32,14 @@ use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable
 use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+use crate::limits::{Limits, Swapped};
 use crate::part::{Came, Part};
 use crate::trust::{COMMAND, Gate, OIL, SLIP, Source};
-
-/// The response counts as moved before the command when it has gone this share of the
-/// command's way as that is half way; and command and response look swapped when it does so in
-/// this share of so many moves. Source: none, engineering guess: of a lag of first order
-/// exchanged with its step nothing less than all is gone.
-const GONE_FROM: f64 = 0.8;
-/// See [`GONE_FROM`].
-const MOST_LEAD: f64 = 0.8;
-/// See [`GONE_FROM`].
-const LEADS_FROM: usize = 5;
 
 /// Gathers the answers while the drive goes by.
 #[derive(Clone, Debug)]
 pub struct ActuatorWatch {
+    swapped: Swapped,
     responses: Result<ResponseWatch, Reason>,
     // Only where nothing says what the mechanism did, but perhaps what its motor was given.
     apparent: Option<ApparentWatch>,
@@ -172,18 +164,19 @@ impl Part for ActuatorWatch {
 
 impl ActuatorWatch {
     /// Nothing seen yet.
-    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> ActuatorWatch {
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> ActuatorWatch {
         let is_seen = channels
             .iter()
             .any(|channel| MECHANISM.contains(&channel.name.as_str()) && !follows_command(channel));
         ActuatorWatch {
+            swapped: limits.swapped,
             responses: ResponseWatch::new(vehicle, channels).map_err(no_watch),
             apparent: match is_seen {
                 true => None,
                 false => ApparentWatch::new(vehicle, channels),
             },
             ladders: LadderWatch::new(vehicle, channels),
-            motor: MotorWatch::new(vehicle, channels),
+            motor: MotorWatch::new(vehicle, channels, &limits.motor),
             found: Vec::new(),
             climbed: Vec::new(),
             channels: channels
@@ -256,10 +249,10 @@ impl ActuatorWatch {
         let windows: Vec<(Time, f64)> = all
             .iter()
             .copied()
-            .filter(|(_, gone)| *gone > GONE_FROM)
+            .filter(|(_, gone)| *gone > self.swapped.gone_from)
             .collect();
-        let is_most = windows.len() as f64 >= MOST_LEAD * all.len() as f64;
-        (all.len() >= LEADS_FROM && is_most).then_some(Leading {
+        let is_most = windows.len() as f64 >= self.swapped.lead_share * all.len() as f64;
+        (all.len() >= self.swapped.lead_moves as usize && is_most).then_some(Leading {
             n_leading: windows.len(),
             n: all.len(),
             windows,

@@ -16,33 +16,10 @@ use halfshaft_driveline::track::{Answer, Track};
 use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Span, Time, Vehicle};
 
-/// State from which the pack counts as held closed. Source: none, engineering guess.
-const CLOSED_FROM: f64 = 0.8;
-/// State and command below which it counts as open. Engineering default.
-const OPEN_BELOW: f64 = 0.05;
-/// A state that keeps within this stands still. Source: none, engineering guess; twice the
-/// noise of a position sensor.
-const STILL_WITHIN: f64 = 0.03;
-/// A hold, and a stall, last at least this, s. Source: none, engineering guess; the current
-/// of the move is over by then.
-const LEAST_S: f64 = 0.3;
-/// A longer one is parted, s, which bounds memory.
-const LONGEST_S: f64 = 10.0;
-/// Share of the rated current from which a motor that stands still is stalled. Source: none,
-/// engineering guess.
-const STALLED_FROM: f64 = 0.9;
-/// How far the state must be short of the command in a stall. Source: none, engineering
-/// guess.
-const SHORT_BY: f64 = 0.1;
+use crate::limits::MotorLimits;
 
-/// The supply before an edge is the median over so long, s. Source: none, engineering guess.
-const SUPPLY_BEFORE_S: f64 = 0.5;
-/// The lowest is looked for so long after it, s. Source: none, engineering guess; the motor
-/// moves as long as that where it is tired.
-const SUPPLY_AFTER_S: f64 = 1.0;
-/// Samples of the supply after an edge below which a drop may be missed. Source: none,
-/// engineering guess.
-const LEAST_SUPPLY_SAMPLES: usize = 6;
+/// A longer hold or stall is parted, s, which bounds memory.
+const LONGEST_S: f64 = 10.0;
 /// Samples of the supply are kept so long, s: an edge is settled some 4 s after it began.
 const KEEPS_S: f64 = 20.0;
 
@@ -153,10 +130,10 @@ impl Stretch {
         stretch
     }
 
-    fn goes_on(&self, moment: &Moment) -> bool {
+    fn goes_on(&self, moment: &Moment, limits: &MotorLimits) -> bool {
         let spread = self.highest.max(moment.state) - self.lowest.min(moment.state);
         self.first.runs == moment.runs
-            && spread <= STILL_WITHIN
+            && spread <= limits.still_within
             && moment.time.since(self.first.time) <= LONGEST_S
     }
 
@@ -172,8 +149,8 @@ impl Stretch {
         }
     }
 
-    fn lasts(&self) -> bool {
-        self.latest.time.since(self.first.time) >= LEAST_S
+    fn lasts(&self, limits: &MotorLimits) -> bool {
+        self.latest.time.since(self.first.time) >= limits.least_s
     }
 
     fn span(&self) -> Span {
@@ -190,14 +167,19 @@ impl Stretch {
 
 /// Takes a moment into a stretch or begins one where `fits`; yields the stretch that ended
 /// and lasted.
-fn follow(open: &mut Option<Stretch>, moment: Moment, fits: bool) -> Option<Stretch> {
+fn follow(
+    open: &mut Option<Stretch>,
+    moment: Moment,
+    fits: bool,
+    limits: &MotorLimits,
+) -> Option<Stretch> {
     if let Some(stretch) = open.as_mut().filter(|_| fits)
-        && stretch.goes_on(&moment)
+        && stretch.goes_on(&moment, limits)
     {
         stretch.take(moment);
         return None;
     }
-    let ended = open.take().filter(Stretch::lasts);
+    let ended = open.take().filter(|stretch| stretch.lasts(limits));
     *open = fits.then(|| Stretch::new(moment));
     ended
 }
@@ -218,6 +200,7 @@ struct CurrentWatch {
 /// Watches the motor.
 #[derive(Clone, Debug)]
 pub struct MotorWatch {
+    limits: MotorLimits,
     currents: Option<CurrentWatch>,
     supply: Option<usize>,
     recent: VecDeque<(Time, f64)>,
@@ -228,7 +211,7 @@ pub struct MotorWatch {
 
 impl MotorWatch {
     /// A watch for the channels of a map; what the map lacks is not watched.
-    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> MotorWatch {
+    pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &MotorLimits) -> MotorWatch {
         let index = |name: &str| channels.iter().position(|channel| channel.name == name);
         let share = |name: &str| {
             let found = index(name)?;
@@ -258,6 +241,7 @@ impl MotorWatch {
             })
         };
         MotorWatch {
+            limits: *limits,
             currents: currents(),
             supply: index(name::SUPPLY_VOLTAGE),
             recent: VecDeque::new(),
@@ -306,7 +290,8 @@ impl MotorWatch {
         if edge.direction != Direction::Engage {
             return;
         }
-        let end = edge.began.plus(SUPPLY_AFTER_S);
+        let limits = &self.limits;
+        let end = edge.began.plus(limits.supply_after_s);
         let within = |from: Time, to: Time| -> Vec<f64> {
             let samples = self.recent.iter();
             samples
@@ -314,9 +299,10 @@ impl MotorWatch {
                 .map(|(_, volts)| *volts)
                 .collect()
         };
-        let before = within(edge.began.plus(-SUPPLY_BEFORE_S), edge.began);
+        let before = within(edge.began.plus(-limits.supply_before_s), edge.began);
         let after = within(edge.began, end);
-        if after.len() < LEAST_SUPPLY_SAMPLES || before.len() < LEAST_SUPPLY_SAMPLES / 2 {
+        let least = limits.least_supply_samples as usize;
+        if after.len() < least || before.len() < least / 2 {
             return;
         }
         let Some(before) = spread(&before) else {
@@ -367,20 +353,21 @@ impl MotorWatch {
     }
 
     fn take(&mut self, moment: Moment) {
+        let limits = &self.limits;
         let Some(watch) = &mut self.currents else {
             return;
         };
-        if moment.command < OPEN_BELOW && moment.state < OPEN_BELOW {
+        if moment.command < limits.open_below && moment.state < limits.open_below {
             watch.idle.0 += moment.current_a;
             watch.idle.1 += 1.0;
         }
-        let is_held = moment.state >= CLOSED_FROM;
+        let is_held = moment.state >= limits.closed_from;
         let is_stalled = self
             .rated_a
-            .is_some_and(|rated_a| moment.current_a.abs() >= STALLED_FROM * rated_a)
-            && moment.command - moment.state >= SHORT_BY;
-        let ended = follow(&mut watch.hold, moment, is_held);
-        let stalled = follow(&mut watch.stall, moment, is_stalled);
+            .is_some_and(|rated_a| moment.current_a.abs() >= limits.stalled_from * rated_a)
+            && moment.command - moment.state >= limits.short_by;
+        let ended = follow(&mut watch.hold, moment, is_held, limits);
+        let stalled = follow(&mut watch.stall, moment, is_stalled, limits);
         self.keep_hold(ended);
         self.keep_stall(stalled);
     }
@@ -390,8 +377,9 @@ impl MotorWatch {
             return;
         };
         let (hold, stall) = (watch.hold.take(), watch.stall.take());
-        self.keep_hold(hold.filter(Stretch::lasts));
-        self.keep_stall(stall.filter(Stretch::lasts));
+        let limits = self.limits;
+        self.keep_hold(hold.filter(|stretch| stretch.lasts(&limits)));
+        self.keep_stall(stall.filter(|stretch| stretch.lasts(&limits)));
     }
 
     fn keep_hold(&mut self, ended: Option<Stretch>) {
@@ -494,7 +482,7 @@ mod tests {
             motor_resistance_ohm: Some(0.5),
             ..Vehicle::default()
         };
-        MotorWatch::new(&vehicle, &channels)
+        MotorWatch::new(&vehicle, &channels, &MotorLimits::default())
     }
 
     fn edge(at_s: f64, direction: Direction) -> Edge {

@@ -64,13 +64,13 @@ board! {
     setup, tolerances;
     coverage: Coverage = Coverage::new(setup.channels);
     pieces: PieceWatch = PieceWatch::new(setup.channels.len());
-    actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels);
+    actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels, setup.limits);
     temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);
     findings: Findings = Findings::new(setup);
     sums: Sums = Sums::default();
     usage: UseWatch = UseWatch::new(setup);
     duty: DutySums = DutySums::default();
-    cycles: DutyWatch = DutyWatch::default();
+    cycles: DutyWatch = DutyWatch::new(&setup.limits.duty);
     oil_ageing: Kept<OilAgeing, OIL> =
         Kept::new(OilAgeing::new(setup.oil_reach_s(), &setup.limits.oil_distance));
     path: PathWatch = PathWatch::of_channels(setup.channels, setup.limits);

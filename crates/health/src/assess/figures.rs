@@ -99,13 +99,14 @@ impl Settled<'_> {
 
     /// Adds the laps that are left until the oil is at its warning.
     pub(super) fn add_laps_left(&mut self, laps: &Laps) -> Result<LapsToLimit, Reason> {
+        let limits = &self.health.limits.laps_left;
         let peaks = match self.gate.verdict(Source::Oil) {
             Verdict::Withheld(why) => Err(why.clone()),
-            _ => lap_peaks(&laps.laps),
+            _ => lap_peaks(&laps.laps, limits),
         };
-        let left =
-            peaks.and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, self.oil_warn_c()));
-        self.figures.push(laps_to_limit::figure(&left));
+        let left = peaks
+            .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, self.oil_warn_c(), limits));
+        self.figures.push(laps_to_limit::figure(&left, limits));
         left
     }
 
@@ -116,10 +117,13 @@ impl Settled<'_> {
         let holding = holding.and_then(|sums| sums.outcome());
         let past = self.health.baseline.get(Quantity::Holding);
         let grade = self.quality.grade;
-        self.figures
-            .push(figures::holding::holding_index(gate, &holding, past, grade));
-        self.figures
-            .push(figures::holding::held_over_stated(gate, &self.held, grade));
+        let grades = &self.health.limits.grades;
+        let factor = grades.like_bends;
+        self.figures.push(figures::holding::holding_index(
+            gate, &holding, past, factor, grade,
+        ));
+        let held = figures::holding::held_over_stated(gate, &self.held, grades, grade);
+        self.figures.push(held);
     }
 
     /// The value of a figure, or why it has none.

@@ -5,14 +5,11 @@ use halfshaft_driveline::row::mean_noise;
 use halfshaft_model::channel::name;
 
 use super::Health;
+use crate::limits::Trust;
 use crate::nouns::{ChannelQuality, Grade, NoiseFloor, Quality};
 use crate::reason::Reason;
 use crate::ripple::Ripple;
 use crate::trust::Gate;
-
-/// Period of wheel samples up to which nothing is lost to blur, s. Slower ones lower the
-/// grade in proportion. Source: none, engineering guess (50 Hz).
-const SHARP_PERIOD_S: f64 = 0.02;
 
 /// How well the log has the rear wheels.
 #[derive(Clone, Copy, Debug)]
@@ -26,7 +23,7 @@ pub(super) struct RearWheels {
 }
 
 impl RearWheels {
-    pub(super) fn of(channels: &[ChannelQuality]) -> RearWheels {
+    pub(super) fn of(channels: &[ChannelQuality], limits: &Trust) -> RearWheels {
         let wheels: Vec<_> = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT]
             .iter()
             .filter_map(|name| channels.iter().find(|channel| channel.name == *name))
@@ -40,7 +37,8 @@ impl RearWheels {
         RearWheels {
             coverage,
             period_s,
-            resolution: period_s.map_or(0.0, |period_s| (SHARP_PERIOD_S / period_s).min(1.0)),
+            resolution: period_s
+                .map_or(0.0, |period_s| (limits.sharp_period_s / period_s).min(1.0)),
         }
     }
 }

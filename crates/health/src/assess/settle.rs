@@ -22,6 +22,7 @@ use crate::score_card::{CardInput, score_card};
 use crate::settings;
 use crate::tier::tier;
 use crate::trust::{COMMAND, Gate, HEAT, MOTION, Source, on};
+use crate::verdict::{Grounds, Verdict};
 
 impl Health {
     /// What can be said so far, with what the driveline has learned by then; provisional
@@ -90,13 +91,22 @@ impl Settled<'_> {
             &self.actuator,
             health.limits.compare.near_s,
         );
+        let tier = tier(
+            |name| self.seen.iter().any(|seen| seen == name),
+            gate.allows(HEAT).is_ok(),
+        );
+        let grounds = Grounds {
+            findings: &findings,
+            not_checked: &not_checked,
+            figures: &self.figures,
+            tier: &tier,
+            quality: &self.quality,
+        };
         Results {
             is_provisional: !health.is_finished,
             until: health.until,
-            tier: tier(
-                |name| self.seen.iter().any(|seen| seen == name),
-                gate.allows(HEAT).is_ok(),
-            ),
+            verdict: Verdict::of(&grounds, &health.limits.verdict),
+            tier,
             cannot_tell: self.cannot_tell(&regions),
             noise_floor: health.noise_floor(learned),
             tyre_ratio_log: learned.tyre_ratio_log,
@@ -107,6 +117,7 @@ impl Settled<'_> {
                 .map(|actuator| sentence(actuator, &health.baseline, &health.limits.actuator)),
             strips,
             assumptions: health.assumptions(learned, gate),
+            limits: health.limits,
             settings_changed: settings::changed(&health.limits),
             duty_picture: self.duty_picture(),
             outlook: self.outlook(laps_left),

@@ -55,7 +55,7 @@ impl<'h> Settled<'h> {
     ) -> Settled<'h> {
         let gate = health.judged(learned);
         let channels = health.board.coverage.channels();
-        let wheels = RearWheels::of(&channels);
+        let wheels = RearWheels::of(&channels, &health.limits.trust);
         let seen = channels.into_iter().filter(|channel| channel.n_samples > 0);
         let ripple = health.board.ripple.outcome();
         Settled {

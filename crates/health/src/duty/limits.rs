@@ -7,17 +7,10 @@
 /// guess. Sensitivity: ranges are rounded to the width; memory grows with the levels.
 pub const TORQUE_LEVELS_NM: (f64, f64, f64) = (10.0, 0.0, 6000.0);
 
-/// Smallest range of torque that counts, N·m. Source: none, engineering guess: below it
-/// stand noise and the step of a signal. Sensitivity: the count of small cycles only.
-pub const TORQUE_LEAST_RANGE_NM: f64 = 20.0;
-
 /// Levels of the pack temperature for rainflow, °C: width, lowest, highest.
 ///
 /// Source: none, engineering guess: a sensor's step. Sensitivity: as [`TORQUE_LEVELS_NM`].
 pub const TEMPERATURE_LEVELS_C: (f64, f64, f64) = (1.0, -60.0, 600.0);
-
-/// Smallest range of temperature that counts, K. Source: none, engineering guess.
-pub const TEMPERATURE_LEAST_RANGE_K: f64 = 3.0;
 
 /// Upper edges of the cells of torque range, N·m. Source: none, a sensible division.
 pub const TORQUE_RANGE_EDGES_NM: [f64; 10] = [

@@ -8,15 +8,14 @@ use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Time;
 
 use super::limits::{
-    TEMPERATURE_LEAST_RANGE_K, TEMPERATURE_LEVELS_C, TEMPERATURE_MEAN_EDGES_C,
-    TEMPERATURE_RANGE_EDGES_K, TORQUE_LEAST_RANGE_NM, TORQUE_LEVELS_NM, TORQUE_MEAN_EDGES_NM,
-    TORQUE_RANGE_EDGES_NM,
+    TEMPERATURE_LEVELS_C, TEMPERATURE_MEAN_EDGES_C, TEMPERATURE_RANGE_EDGES_K, TORQUE_LEVELS_NM,
+    TORQUE_MEAN_EDGES_NM, TORQUE_RANGE_EDGES_NM,
 };
 use super::{
     BenchCycle, BenchPack, CycleCount, CycleMatrix, Exceedance, Levels, LifeLine, bench_cycle,
     energy_exceedance, miner_sum, power_exceedance,
 };
-use crate::limits::LifeLimits;
+use crate::limits::{DutyLimits, LifeLimits};
 use crate::nouns::Event;
 use crate::part::{Part, Passage};
 use crate::trust::{Gate, HEAT, Kept};
@@ -24,15 +23,8 @@ use crate::trust::{Gate, HEAT, Kept};
 /// Watches the pack torque.
 #[derive(Clone, Debug)]
 pub struct DutyWatch {
+    limits: DutyLimits,
     torque: Kept<CycleCount, HEAT>,
-}
-
-impl Default for DutyWatch {
-    fn default() -> DutyWatch {
-        DutyWatch {
-            torque: Kept::new(count(TORQUE_LEVELS_NM, TORQUE_LEAST_RANGE_NM)),
-        }
-    }
 }
 
 fn count((width, lowest, highest): (f64, f64, f64), least_range: f64) -> CycleCount {
@@ -88,6 +80,14 @@ impl Part for DutyWatch {
 }
 
 impl DutyWatch {
+    /// Nothing seen yet.
+    pub fn new(limits: &DutyLimits) -> DutyWatch {
+        DutyWatch {
+            limits: *limits,
+            torque: Kept::new(count(TORQUE_LEVELS_NM, limits.torque_range_nm)),
+        }
+    }
+
     /// Takes a row.
     pub fn note(&mut self, row: &Row) {
         if let Some(torque_nm) = row.torque_nm {
@@ -98,7 +98,7 @@ impl DutyWatch {
     /// The duty so far; of a drive whose torque is never known, or why there is none.
     pub fn outcome(&self, input: DutyInput) -> Duty {
         let temperature_cycles = input.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
-            let mut cycles = count(TEMPERATURE_LEVELS_C, TEMPERATURE_LEAST_RANGE_K);
+            let mut cycles = count(TEMPERATURE_LEVELS_C, self.limits.temperature_range_k);
             for point in &thermal.trace {
                 cycles.note(point.pack_c.value);
             }

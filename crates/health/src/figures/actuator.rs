@@ -7,18 +7,9 @@ use halfshaft_driveline::response::resolution::{Spread, Told};
 
 use super::{Ingredients, figure};
 use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
+use crate::limits::Grades;
 use crate::nouns::{Estimate, Figure};
 use crate::trust::{Asked, COMMAND};
-
-/// Events from which a median is worth its grade A. Source: none, engineering guess.
-pub(crate) const ENOUGH_EVENTS: f64 = 10.0;
-
-/// Factor of a median that only many events together tell. Source: none, engineering guess.
-pub(crate) const POOLED: f64 = 0.75;
-
-/// Factor of a health index that goes by what is usual and not by the unit's own values.
-/// Source: none, engineering guess.
-const BY_GUESS: f64 = 0.5;
 
 /// One time of the actuator.
 struct Time {
@@ -87,8 +78,8 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
     let asked = from.gate.asking();
     let outcome = answers(from, &asked).and_then(|actuator| {
         let (pool, timing) = (time.of)(actuator);
-        let (spread, resolution) = told(pool, timing)?;
-        factor = resolution.min(spread.n_events as f64 / ENOUGH_EVENTS);
+        let spread = told(pool, timing)?;
+        factor = from.limits.grades.of_median(pool, spread.n_events);
         let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
         Ok(Estimate {
             value: spread.median_s,
@@ -110,11 +101,10 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
     figure(&asked, time.id, time.title, "s", outcome, factor, method)
 }
 
-/// What may be said, with the factor of its resolution; or why nothing.
-pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), Reason> {
+/// What may be said, or why nothing.
+pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<Spread, Reason> {
     match pool.told {
-        Told::Singly(spread) => Ok((spread, 1.0)),
-        Told::Pooled { spread, .. } => Ok((spread, POOLED)),
+        Told::Singly(spread) | Told::Pooled { spread, .. } => Ok(spread),
         Told::BelowResolution { below_s } => {
             let period_s = pool
                 .resolution
@@ -129,6 +119,21 @@ pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), Reason
             n_moves: timing.n_edges,
             causes: timing.reasons.clone(),
         }),
+    }
+}
+
+impl Grades {
+    /// Factor of so many events.
+    pub(crate) fn of_events(&self, n_events: usize) -> f64 {
+        (n_events as f64 / f64::from(self.enough_events)).min(1.0)
+    }
+
+    /// Factor of a median of so many events, by how the samples show them.
+    pub(crate) fn of_median(&self, pool: &Pool, n_events: usize) -> f64 {
+        match pool.told {
+            Told::Pooled { .. } => self.pooled.min(self.of_events(n_events)),
+            _ => self.of_events(n_events),
+        }
     }
 }
 
@@ -165,7 +170,7 @@ pub(super) fn health(from: &Ingredients) -> Figure {
             items.join("; ")
         );
         factor = match losing.source.starts_with("the usual") {
-            true => BY_GUESS,
+            true => from.limits.grades.usual_values,
             false => 1.0,
         };
     }
@@ -204,7 +209,7 @@ fn delayed(
             0 => DriveFact::QuickPedal.into(),
             n_moves => Reason::PedalNotFollowed { n_moves },
         })?;
-        factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
+        factor = from.limits.grades.of_events(whole.n_events);
         Ok(Estimate {
             value: whole.median_s,
             low: whole.p10_s,

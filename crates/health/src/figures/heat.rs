@@ -85,7 +85,7 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
     let known = sums.with_torque_s / (sums.with_torque_s + sums.without_torque_s).max(1e-9);
     // By command the sum reads high by an unknown amount: never better than C.
     let source = if by_command_share(sums) > 0.1 || from.basis.is_preload_only {
-        0.6
+        from.limits.grades.heat_by_command
     } else {
         1.0
     };
@@ -126,19 +126,17 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     )
 }
 
-/// Distance below which heat per km says nothing, km. Source: none, engineering guess.
-const LEAST_KM: f64 = 0.1;
-
 pub(super) fn heat_per_km(from: &Ingredients, heat: &Figure) -> Figure {
     let asked = with_fit(from);
     let outcome = heat.outcome.clone().and_then(|total| {
         asked.rest_on(HEAT)?;
         let km = asked.read(&from.sums.motion)?.distance_m * 1e-3;
-        if km < LEAST_KM {
+        let needed = from.limits.heat.per_km_from_km;
+        if km < needed {
             return Err(Reason::TooLittle {
                 what: Measured::HeatDistance,
                 found: km,
-                needed: LEAST_KM,
+                needed,
             });
         }
         let sd = from.tolerances.heat().hypot(from.tolerances.distance);

@@ -1,7 +1,7 @@
 //! Heat in parts: by cause, per degree turned, per lining area.
 
 use super::heat::{heat_factor, with_fit};
-use super::{Ingredients, LEAST_TURN_DEG, figure};
+use super::{Ingredients, figure};
 use crate::band::{Tolerances, relative};
 use crate::figure_id::FigureId;
 use crate::ledger::{Bends, Causes};
@@ -41,11 +41,12 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
     let outcome = asked.read(from.bend_ledger).and_then(|ledger| {
         let degrees = asked.read(&from.sums.turning)?.turned_open_rad.to_degrees();
-        if degrees < LEAST_TURN_DEG {
+        let needed = from.limits.heat.per_degree_from_deg;
+        if degrees < needed {
             return Err(Reason::TooLittle {
                 what: Measured::Turned,
                 found: degrees,
-                needed: LEAST_TURN_DEG,
+                needed,
             });
         }
         let heat_j = ledger.heat_j();
@@ -86,10 +87,6 @@ fn own_sd(id: FigureId, causes: &Causes, value_j: f64, tolerances: &Tolerances) 
     }
 }
 
-/// Share of the heat whose bend must be known to split it by cause. Source: none, engineering
-/// guess.
-const LEAST_SPLIT: f64 = 0.9;
-
 /// The heat split by cause: four figures that sum to the total.
 pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
     type Part = fn(&Causes) -> f64;
@@ -114,8 +111,9 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
         let outcome = heat.outcome.clone().and_then(|total| {
             let ledger = asked.read(from.ledger)?;
             let split = ledger.split_share();
-            if split < LEAST_SPLIT {
-                return Err(Reason::TooLittle { what: Measured::HeatWithTurning, found: split, needed: LEAST_SPLIT });
+            let needed = from.limits.heat.split_share;
+            if split < needed {
+                return Err(Reason::TooLittle { what: Measured::HeatWithTurning, found: split, needed });
             }
             if let (FigureId::HeatMismatch, Err(why)) = (id, &from.calibration.outcome) {
                 return Err(Reason::NoTyreRatio(Box::new(why.clone())));

@@ -4,24 +4,18 @@ use super::figure;
 use crate::baseline::Reference;
 use crate::figure_id::FigureId;
 use crate::holding::Holding;
-use crate::limits::SDS_OF_90;
+use crate::limits::{Grades, SDS_OF_90};
 use crate::nouns::{Estimate, Figure, Grade};
 use crate::reason::{DriveFact, Reason};
 use crate::trust::Gate;
 use halfshaft_driveline::held_torque::Held;
-
-/// Factor of a comparison on the same car: bends, tyres and road differ. Source: none,
-/// engineering guess.
-const LIKE_BENDS: f64 = 0.75;
-
-/// Factor of a torque by the stiffness of tyres nobody measured. Source: none, engineering guess.
-const BY_USUAL_TYRES: f64 = 0.45;
 
 /// The holding index.
 pub(crate) fn holding_index(
     gate: &Gate,
     holding: &Result<Holding, Reason>,
     past: Option<&Reference>,
+    factor: f64,
     of_log: Grade,
 ) -> Figure {
     let beside = match (holding, past) {
@@ -44,7 +38,7 @@ pub(crate) fn holding_index(
             .as_ref()
             .map(|holding| holding.index)
             .map_err(Clone::clone),
-        LIKE_BENDS,
+        factor,
         method,
     );
     Figure {
@@ -54,7 +48,7 @@ pub(crate) fn holding_index(
 }
 
 /// Torque the pack holds by the tyres over the torque the map states.
-pub(crate) fn held_over_stated(gate: &Gate, held: &Result<Held, Reason>, of_log: Grade) -> Figure {
+pub(crate) fn held_over_stated(gate: &Gate, held: &Result<Held, Reason>, grades: &Grades, of_log: Grade) -> Figure {
     let over = held.as_ref().map_err(Clone::clone).and_then(|held| {
         let over = held.over_stated.ok_or(DriveFact::HeldUnderCommand)?;
         let half = SDS_OF_90 * over.sd;
@@ -77,9 +71,9 @@ pub(crate) fn held_over_stated(gate: &Gate, held: &Result<Held, Reason>, of_log:
         "ratio",
         over,
         if is_calibrated {
-            LIKE_BENDS
+            grades.like_bends
         } else {
-            BY_USUAL_TYRES
+            grades.usual_tyres
         },
         format!(
             "median over half seconds of steady bends under command, at 0.5 to 4 m/s²: the difference the bend lacks, \

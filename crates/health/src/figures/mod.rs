@@ -93,13 +93,6 @@ pub struct Ingredients<'a> {
     pub torque_words: String,
 }
 
-/// Turning below which heat per degree says nothing, deg. Source: none, engineering guess.
-const LEAST_TURN_DEG: f64 = 90.0;
-
-/// Factor of a split by cause while the tyre ratio is not known: C. Its band then allows for
-/// tyres that differ by 1 %. Source: none, engineering guess.
-const NOT_CALIBRATED: f64 = 0.6;
-
 /// Engagements come no closer than this from start to start, s: 0.04 s to rise, 0.3 s
 /// apart, and what an actuator needs.
 const SHORTEST_PAIR_S: f64 = 0.5;
@@ -209,13 +202,14 @@ impl Ingredients<'_> {
     /// Trust in what parts the heat by cause: the tyres' ratio.
     fn split_factor(&self) -> f64 {
         let ratio = self.calibration.outcome.as_ref();
-        ratio.map_or(NOT_CALIBRATED, |ratio| ratio.grade_factor)
+        let unknown = self.limits.grades.unknown_ratio;
+        ratio.map_or(unknown, |ratio| ratio.grade_factor)
     }
 
     /// Period of the wheel samples, s, behind the resolution factor.
     fn resolution_period(&self) -> f64 {
-        // `resolution` is 1 up to 20 ms and falls as 20 ms over the period.
-        0.02 / self.resolution.max(1e-3)
+        // `resolution` is 1 up to the sharp period and falls as that over the period.
+        self.limits.trust.sharp_period_s / self.resolution.max(1e-3)
     }
 }
 

@@ -9,13 +9,6 @@ use super::{Ingredients, figure};
 use crate::nouns::{Estimate, Figure};
 use crate::trust::HEAT;
 
-/// Factor of a pack temperature that a sensor in the axle holds: the model between sensor
-/// and pack remains. Source: none, engineering guess.
-const ANCHORED: f64 = 0.75;
-
-/// Factor of one by the model alone. Source: none, engineering guess.
-const OPEN: f64 = 0.3;
-
 /// Highest temperature of the pack.
 pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
@@ -30,10 +23,14 @@ pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
             is_at_least: thermal.pack_unknown_s > 1.0,
         }
     });
+    let grades = &from.limits.grades;
     let (factor, anchor) = match from.thermal.as_ref().map(|thermal| &thermal.anchor) {
-        Ok(Anchor::Fitted(_)) => (ANCHORED, "fitted to the logged temperature".to_owned()),
+        Ok(Anchor::Fitted(_)) => (
+            grades.fitted_pack,
+            "fitted to the logged temperature".to_owned(),
+        ),
         Ok(Anchor::Open(why)) => (
-            OPEN,
+            grades.model_alone,
             format!("not held by any sensor: {}", Reason::from(why.clone())),
         ),
         Err(_) => (0.0, "not made".to_owned()),

@@ -43,9 +43,6 @@ pub const ENTRY: Entry = Entry {
     begin: |setup| Box::new(TorqueReport::new(setup)),
 };
 
-/// A report older than this says nothing, s, unless the map states a longer period.
-const REACH_S: f64 = 0.25;
-
 /// Both torques since they were last not steady.
 #[derive(Clone, Copy, Debug)]
 struct Steady {
@@ -107,7 +104,7 @@ impl TorqueReport {
             limits: *setup.limits,
             channel,
             per_pack,
-            reach_s: REACH_S.max(3.0 * period_s),
+            reach_s: setup.limits.torque_report.reach_s.max(3.0 * period_s),
             from_nm: slip
                 .torque_floor_nm
                 .max(slip.torque_floor_preloads * setup.basis.preload_nm),

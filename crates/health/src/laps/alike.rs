@@ -3,7 +3,7 @@
 //! In: curvature on the grid of the path, two places. Out: likeness, and the distance
 //! between the places at which it is highest.
 
-use super::limits::{SAME_ROAD, STEP_M};
+use super::grid::STEP_M;
 
 /// Curvature below which the scatter of a sensor is all there is, 1/m.
 pub const FLAT: f64 = 1e-4;
@@ -81,6 +81,7 @@ pub fn same_place(
     guess_m: f64,
     window_m: f64,
     reach_m: f64,
+    same_road: f64,
 ) -> Option<f64> {
     let cells = |metres: f64| (metres / STEP_M).round() as isize;
     let at = cells(place_m);
@@ -93,7 +94,7 @@ pub fn same_place(
     };
     let found = (low..=high)
         .filter_map(|lag| view.at_lag(at, lag))
-        .filter(|found| found.likeness >= SAME_ROAD)
+        .filter(|found| found.likeness >= same_road)
         .max_by(|one, other| one.likeness.total_cmp(&other.likeness))?;
     // The top of the parabola through the best and its neighbours.
     let likeness = |lag: isize| view.at_lag(at, lag).map(|found| found.likeness);

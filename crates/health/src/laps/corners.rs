@@ -5,10 +5,9 @@
 
 use halfshaft_driveline::median::upper_median;
 
-use super::limits::{
-    CORNER_DIP_M, CORNER_FROM_M, CORNER_HYSTERESIS, SAME_LENGTH, SAME_PLACE, SAME_TURN, STEP_M,
-};
+use super::grid::STEP_M;
 use super::path::Path;
+use crate::limits::{LapLimits, Limits};
 
 /// A stretch that bends one way.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,12 +27,12 @@ impl Bend {
     }
 }
 
-/// All corners of a path, in order: bends tighter than `bend_radius_m`.
-pub fn bends(path: &Path, bend_radius_m: f64) -> Vec<Bend> {
+/// All corners of a path, in order.
+pub fn bends(path: &Path, limits: &Limits) -> Vec<Bend> {
     let smooth = smoothed(&path.curvature);
-    let enter = 1.0 / bend_radius_m;
-    let stay = CORNER_HYSTERESIS * enter;
-    let dip = (CORNER_DIP_M / STEP_M) as usize;
+    let enter = 1.0 / limits.driving.bend_radius_m;
+    let stay = limits.laps.corner_stays * enter;
+    let dip = (limits.laps.corner_dip_m / STEP_M) as usize;
     let mut bends = Vec::new();
     let mut cell = 0;
     while cell < smooth.len() {
@@ -56,7 +55,7 @@ pub fn bends(path: &Path, bend_radius_m: f64) -> Vec<Bend> {
         }
         cell = last + 1;
         let (start_m, end_m) = (start as f64 * STEP_M, cell as f64 * STEP_M);
-        if end_m - start_m > CORNER_FROM_M {
+        if end_m - start_m > limits.laps.corner_from_m {
             bends.push(Bend {
                 start_m,
                 end_m,
@@ -87,7 +86,11 @@ struct Known {
 /// Where each bend belongs: lap (index) and number within it, from 1. Laps are stretches
 /// of the drive, m. A corner that some laps lack keeps its number to itself; numbers follow
 /// the lap for corners that most laps have, the others come after.
-pub fn numbered(bends: &[Bend], laps: &[(f64, f64)]) -> Vec<Option<(usize, u32)>> {
+pub fn numbered(
+    bends: &[Bend],
+    laps: &[(f64, f64)],
+    limits: &LapLimits,
+) -> Vec<Option<(usize, u32)>> {
     let usual = usual_length(laps);
     let mut known: Vec<Known> = Vec::new();
     let mut places: Vec<Option<(usize, usize)>> = Vec::with_capacity(bends.len());
@@ -98,7 +101,7 @@ pub fn numbered(bends: &[Bend], laps: &[(f64, f64)]) -> Vec<Option<(usize, u32)>
         };
         let (start, end) = laps[lap];
         let stretch = usual / (end - start);
-        let stretch = if (stretch - 1.0).abs() < SAME_LENGTH {
+        let stretch = if (stretch - 1.0).abs() < limits.same_length {
             stretch
         } else {
             1.0
@@ -109,12 +112,12 @@ pub fn numbered(bends: &[Bend], laps: &[(f64, f64)]) -> Vec<Option<(usize, u32)>
             (bend.middle_m() - start) * stretch,
             usual - (end - bend.middle_m()) * stretch,
         ];
-        let reach = SAME_PLACE.0 + SAME_PLACE.1 * usual;
+        let reach = limits.same_place_m + limits.same_place * usual;
         let found = known
             .iter()
             .enumerate()
             .filter(|(_, known)| known.latest_lap != lap)
-            .filter(|(_, known)| is_same_turn(known.turned_deg, bend.turned_deg))
+            .filter(|(_, known)| is_same_turn(known.turned_deg, bend.turned_deg, limits))
             .flat_map(|(index, known)| {
                 places_m.map(|at_m| (index, at_m, (known.middle_m - at_m).abs()))
             })
@@ -169,9 +172,9 @@ fn lap_of(laps: &[(f64, f64)], at_m: f64) -> Option<usize> {
     (at_m < laps[lap].1).then_some(lap)
 }
 
-fn is_same_turn(one: f64, other: f64) -> bool {
+fn is_same_turn(one: f64, other: f64, limits: &LapLimits) -> bool {
     let apart = (one - other).abs();
-    one * other > 0.0 && apart < SAME_TURN.0.max(SAME_TURN.1 * one.abs())
+    one * other > 0.0 && apart < limits.same_turn_deg.max(limits.same_turn * one.abs())
 }
 
 #[cfg(test)]
@@ -189,7 +192,10 @@ mod tests {
     #[track_caller]
     fn check_numbers(bends: &[(f64, f64)], laps: &[(f64, f64)], wanted: &[(usize, u32)]) {
         let bends: Vec<Bend> = bends.iter().map(|&(at, turned)| bend(at, turned)).collect();
-        let got: Vec<(usize, u32)> = numbered(&bends, laps).into_iter().flatten().collect();
+        let got: Vec<(usize, u32)> = numbered(&bends, laps, &LapLimits::default())
+            .into_iter()
+            .flatten()
+            .collect();
         assert_eq!(got, wanted);
     }
 

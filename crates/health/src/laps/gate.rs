@@ -8,7 +8,7 @@
 use crate::reason::{DriveFact, Reason};
 use halfshaft_model::{Fix, Position, Time};
 
-use super::limits::{GATE_REACH_M, MOST_MARKS};
+use super::grid::MOST_MARKS;
 
 /// Least move between two fixes that has a direction, m: a receiver at rest wanders.
 /// Source: none, engineering guess.
@@ -29,6 +29,7 @@ struct Nearest {
 #[derive(Clone, Debug)]
 pub struct Gate {
     point: Position,
+    reach_m: f64,
     // The latest fix that was a move away from the one before.
     before: Option<(Time, Metres)>,
     nearest: Option<Nearest>,
@@ -40,10 +41,11 @@ pub struct Gate {
 }
 
 impl Gate {
-    /// A line at a point of the track.
-    pub fn new(point: Position) -> Gate {
+    /// A line at a point of the track, which reaches so far to either side, m.
+    pub fn new(point: Position, reach_m: f64) -> Gate {
         Gate {
             point,
+            reach_m,
             before: None,
             nearest: None,
             direction: None,
@@ -78,7 +80,7 @@ impl Gate {
         let foot = (was.0 + along * step.0, was.1 + along * step.1);
         let distance_m = foot.0.hypot(foot.1);
         self.nearest_m = self.nearest_m.min(distance_m);
-        if distance_m > GATE_REACH_M {
+        if distance_m > self.reach_m {
             self.pass();
         } else if self
             .nearest
@@ -123,7 +125,7 @@ impl Gate {
         match settled.starts.len() {
             0 => Err(Reason::LineNotReached {
                 nearest_m: settled.nearest_m,
-                reach_m: GATE_REACH_M,
+                reach_m: settled.reach_m,
             }),
             1 => Err(DriveFact::SecondPassing.into()),
             _ => Ok(settled.starts),
@@ -141,7 +143,7 @@ mod tests {
     /// in a minute, a fix every `period_s`; and the lap starts.
     fn round(radius_m: f64, period_s: f64, seconds: f64, side: f64) -> Gate {
         let point = Position::from_degrees(POINT.0, POINT.1).unwrap();
-        let mut gate = Gate::new(point);
+        let mut gate = Gate::new(point, 30.0);
         let metre = 1.0 / 6_371_008.8;
         for index in 0..(seconds / period_s) as i64 {
             let time = index as f64 * period_s;
@@ -196,7 +198,7 @@ mod tests {
 
     #[test]
     fn a_line_the_car_never_came_near_says_how_near() {
-        let mut gate = Gate::new(Position::from_degrees(50.0, 7.0).unwrap());
+        let mut gate = Gate::new(Position::from_degrees(50.0, 7.0).unwrap(), 30.0);
         for index in 0..10 {
             gate.note(&Fix {
                 time: Time::from_seconds(f64::from(index)),
@@ -213,7 +215,7 @@ mod tests {
 
     #[test]
     fn standing_on_the_line_is_one_passing() {
-        let mut gate = Gate::new(Position::from_degrees(50.0, 7.0).unwrap());
+        let mut gate = Gate::new(Position::from_degrees(50.0, 7.0).unwrap(), 30.0);
         let metre = 180.0 / std::f64::consts::PI / 6_371_008.8;
         for index in 0..400 {
             let time = f64::from(index);

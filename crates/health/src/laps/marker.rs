@@ -5,7 +5,7 @@
 
 use halfshaft_model::Time;
 
-use super::limits::{MARKER_PASSING_S, MOST_MARKS};
+use super::grid::MOST_MARKS;
 
 /// Watches the marker.
 #[derive(Clone, Debug, Default)]
@@ -16,8 +16,8 @@ pub struct Marker {
 }
 
 impl Marker {
-    /// Takes a sample.
-    pub fn note(&mut self, time: Time, value: f64) {
+    /// Takes a sample; changes within `passing_s` are one.
+    pub fn note(&mut self, time: Time, value: f64, passing_s: f64) {
         let before = self.value.replace(value);
         if before.is_none_or(|before| before == value) {
             return;
@@ -25,7 +25,7 @@ impl Marker {
         let is_same_passing = self
             .starts
             .last()
-            .is_some_and(|start| time.since(*start) < MARKER_PASSING_S);
+            .is_some_and(|start| time.since(*start) < passing_s);
         if is_same_passing {
             return;
         }
@@ -50,7 +50,7 @@ mod tests {
     fn check_starts(samples: &[(f64, f64)], wanted: &[f64]) {
         let mut marker = Marker::default();
         for (time, value) in samples {
-            marker.note(Time::from_seconds(*time), *value);
+            marker.note(Time::from_seconds(*time), *value, 5.0);
         }
         let starts: Vec<f64> = marker
             .starts()
@@ -86,7 +86,7 @@ mod tests {
     fn too_many_changes_are_refused_not_kept() {
         let mut marker = Marker::default();
         for index in 0..2 * MOST_MARKS {
-            marker.note(Time::from_seconds(6.0 * index as f64), index as f64);
+            marker.note(Time::from_seconds(6.0 * index as f64), index as f64, 5.0);
         }
         assert_eq!(marker.starts(), None);
         assert_eq!(marker.starts.len(), MOST_MARKS);

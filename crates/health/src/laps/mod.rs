@@ -21,7 +21,7 @@ mod circuit;
 pub mod conditions;
 mod corners;
 mod gate;
-mod limits;
+mod grid;
 mod marker;
 mod oil;
 mod part;
@@ -36,11 +36,11 @@ use halfshaft_model::{Fixes, Position, Span, Time};
 
 use self::corners::{Bend, bends, numbered, smoothed, usual_length};
 use self::gate::Gate as StartLine;
-use self::limits::{DISTANCE_DRIFT, LAP_M, LONGEST_BRIDGE_S, MOST_STEPS, SAME_LENGTH, STEP_M};
+use self::grid::{MOST_STEPS, STEP_M};
 use self::marker::Marker;
 use self::oil::OilByTime;
 use self::path::{Path, Step};
-use crate::limits::Limits;
+use crate::limits::{LapLimits, Limits};
 use crate::nouns::{Corner, Lap, Laps};
 use crate::trust::{Gate, Kept, OIL};
 
@@ -151,7 +151,10 @@ impl PathWatch {
         let mut is_gap = false;
         if let Some(before) = before.filter(|before| !row.is_joined || !before.is_latest) {
             is_gap = !row.is_joined;
-            let hidden_s = row.time.since(before.time).min(LONGEST_BRIDGE_S);
+            let hidden_s = row
+                .time
+                .since(before.time)
+                .min(self.limits.laps.longest_bridge_s);
             metres += 0.5 * (before.speed + speed) * hidden_s;
             let rates = before.yaw_rate.unwrap_or(0.0) + yaw_rate.unwrap_or(0.0);
             turned += 0.5 * rates * hidden_s;
@@ -162,10 +165,9 @@ impl PathWatch {
 
     fn close(&mut self) {
         let Some(step) = self.open.take() else { return };
-        let bend_radius_m = self.limits.driving.bend_radius_m;
         if self.steps.len() == MOST_STEPS {
-            self.n_forgotten +=
-                bends(&Path::new(self.steps.iter(), None), bend_radius_m).len() as u64;
+            let path = Path::new(self.steps.iter(), None);
+            self.n_forgotten += bends(&path, &self.limits).len() as u64;
             self.steps.clear();
             self.is_too_long = true;
         }
@@ -179,19 +181,20 @@ impl PathWatch {
 
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
     pub fn note_marker(&mut self, time: Time, value: f64) {
-        self.marker.note(time, value);
+        let passing_s = self.limits.laps.marker_passing_s;
+        self.marker.note(time, value, passing_s);
     }
 
     /// Laps begin at a line across the track at this point.
     pub fn start_line(&mut self, point: Position) {
-        self.gate = Some(StartLine::new(point));
+        self.gate = Some(StartLine::new(point, self.limits.laps.line_reach_m));
     }
 
     /// Laps and corners so far, with what is believed of them.
     pub fn laps(&self, gate: &Gate) -> Laps {
         let path = Path::new(self.steps.iter().chain(&self.open), Some(gate));
         let oil = self.oil.ask(gate).ok();
-        let bends = bends(&path, self.limits.driving.bend_radius_m);
+        let bends = bends(&path, &self.limits);
         let n_corners = self.n_forgotten + bends.len() as u64;
         if self.is_too_long {
             return Laps {
@@ -221,35 +224,36 @@ impl PathWatch {
         Laps {
             method,
             laps,
-            corners: corners(&bends, &places, &path),
+            corners: corners(&bends, &places, &path, &self.limits.laps),
             n_corners,
         }
     }
 
     /// How laps were found and where they are, or why there are none.
     fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), Reason> {
+        let limits = &self.limits.laps;
         if let Some(gate) = &self.gate {
             let starts = gate.starts()?;
             if self.distance_m <= 0.0 {
                 return Err(DriveFact::PathSpeed.into());
             }
-            return Ok((BY_LINE, between(path, &starts)));
+            return Ok((BY_LINE, between(path, &starts, limits)));
         }
         let marks = self.marker.starts().ok_or(DriveFact::MarkerOfLaps)?;
         if self.distance_m <= 0.0 {
             return Err(DriveFact::PathSpeed.into());
         }
-        let marked = by_marker(path, marks);
+        let marked = by_marker(path, marks, limits);
         if !marked.is_empty() {
             return Ok((BY_MARKER, marked));
         }
-        if path.length_m() < 2.0 * LAP_M.0 {
+        if path.length_m() < 2.0 * limits.shortest_m {
             return Err(DriveFact::TwoLaps.into());
         }
         if self.with_yaw_m < 0.5 * self.distance_m {
             return Err(DriveFact::PathTurning.into());
         }
-        let starts = repeat::lap_starts(path).ok_or(DriveFact::RepeatedPath)?;
+        let starts = repeat::lap_starts(path, limits).ok_or(DriveFact::RepeatedPath)?;
         let places = starts
             .windows(2)
             .map(|ends| Place {
@@ -265,8 +269,8 @@ impl PathWatch {
 /// Laps between marks. What lies before the first and after the last is none. A lap that is
 /// as long as two or three others, with the same road where the mark should have come, was
 /// two or three.
-fn by_marker(path: &Path, marks: &[Time]) -> Vec<Place> {
-    let places = between(path, marks);
+fn by_marker(path: &Path, marks: &[Time], limits: &LapLimits) -> Vec<Place> {
+    let places = between(path, marks, limits);
     let ends: Vec<(f64, f64)> = places
         .iter()
         .map(|place| (place.start_m, place.end_m))
@@ -275,12 +279,12 @@ fn by_marker(path: &Path, marks: &[Time]) -> Vec<Place> {
     let curvature = smoothed(&path.curvature);
     places
         .iter()
-        .flat_map(|place| parted(path, &curvature, *place, usual))
+        .flat_map(|place| parted(path, &curvature, *place, usual, limits))
         .collect()
 }
 
 /// What lies between each mark and the next, where it is long enough for a lap.
-fn between(path: &Path, marks: &[Time]) -> Vec<Place> {
+fn between(path: &Path, marks: &[Time], limits: &LapLimits) -> Vec<Place> {
     marks
         .windows(2)
         .map(|ends| Place {
@@ -291,23 +295,36 @@ fn between(path: &Path, marks: &[Time]) -> Vec<Place> {
                 end: ends[1],
             },
         })
-        .filter(|place| place.end_m - place.start_m >= LAP_M.0)
+        .filter(|place| place.end_m - place.start_m >= limits.shortest_m)
         .collect()
 }
 
-fn parted(path: &Path, curvature: &[f64], place: Place, usual_m: f64) -> Vec<Place> {
+fn parted(
+    path: &Path,
+    curvature: &[f64],
+    place: Place,
+    usual_m: f64,
+    limits: &LapLimits,
+) -> Vec<Place> {
     let length_m = place.end_m - place.start_m;
     let n = (length_m / usual_m).round();
-    if n < 2.0 || (length_m / (n * usual_m) - 1.0).abs() > SAME_LENGTH {
+    if n < 2.0 || (length_m / (n * usual_m) - 1.0).abs() > limits.same_length {
         return vec![place];
     }
     let mut parts = Vec::new();
     let (mut start_m, mut start) = (place.start_m, place.span.start);
     for part in 1..n as usize {
         let guess_m = place.start_m + length_m * part as f64 / n;
-        let (window_m, reach_m) = (0.25 * usual_m, DISTANCE_DRIFT * usual_m + 2.0 * STEP_M);
-        let Some(end_m) = alike::same_place(curvature, place.start_m, guess_m, window_m, reach_m)
-        else {
+        let reach_m = limits.distance_drift * usual_m + 2.0 * STEP_M;
+        let found = alike::same_place(
+            curvature,
+            place.start_m,
+            guess_m,
+            0.25 * usual_m,
+            reach_m,
+            limits.same_road,
+        );
+        let Some(end_m) = found else {
             return vec![place];
         };
         let end = path.time(end_m);
@@ -330,7 +347,7 @@ fn parted(path: &Path, curvature: &[f64], place: Place, usual_m: f64) -> Vec<Pla
 }
 
 /// The corners, each with its lap and number; outside laps numbered in order of driving.
-fn corners(bends: &[Bend], places: &[Place], path: &Path) -> Vec<Corner> {
+fn corners(bends: &[Bend], places: &[Place], path: &Path, limits: &LapLimits) -> Vec<Corner> {
     let laps: Vec<(f64, f64)> = places
         .iter()
         .map(|place| (place.start_m, place.end_m))
@@ -338,7 +355,7 @@ fn corners(bends: &[Bend], places: &[Place], path: &Path) -> Vec<Corner> {
     let mut n_outside = 0;
     bends
         .iter()
-        .zip(numbered(bends, &laps))
+        .zip(numbered(bends, &laps, limits))
         .map(|(bend, place)| {
             let (lap, number, start_m) = match place {
                 Some((lap, number)) => (Some(lap as u32 + 1), number, laps[lap].0),

@@ -7,7 +7,7 @@
 use halfshaft_driveline::HeatNearFloor;
 use halfshaft_model::{Span, Time};
 
-use super::limits::STEP_M;
+use super::grid::STEP_M;
 use crate::trust::{Gate, HEAT, Kept};
 
 /// A few metres of the drive.

@@ -13,19 +13,17 @@ use halfshaft_driveline::median::upper_median;
 
 use super::alike::{FLAT, Match, View, same_place};
 use super::corners::smoothed;
-use super::limits::{
-    CANDIDATE_CORRELATION, CLOSING_DEG, DISTANCE_DRIFT, EIGHT_CLOSING, EIGHT_CORRELATION,
-    LAP_CORRELATION, LAP_M, SAME_ROAD, STEP_M,
-};
+use super::grid::STEP_M;
 use super::path::Path;
+use crate::limits::LapLimits;
 
-/// Grids for candidates: cell, m, and up to which lap length, m. A longer lap drifts by
-/// more metres, so it is compared more coarsely.
+/// Grids for candidates: cell, m, and up to which lap length, m; the last goes to the longest. A
+/// longer lap drifts by more metres, so it is compared more coarsely.
 const GRIDS: [(f64, f64); 4] = [
     (10.0, 800.0),
     (20.0, 2500.0),
     (60.0, 10_000.0),
-    (150.0, LAP_M.1),
+    (150.0, f64::INFINITY),
 ];
 
 /// Half width of the window in which two passes are compared: share of the lap, and limits, m.
@@ -43,12 +41,6 @@ const BEND_IN_VIEW_M: f64 = 100.0;
 /// Radius below which a stretch is a bend to align by, m. Part of the method and no judgement:
 /// a gentler one has no place.
 const VIEWED_BEND_RADIUS_M: f64 = 300.0;
-
-/// Share of the longest stretch of laps that a shorter lap must cover to go before.
-const MOST_COVERED: f64 = 0.75;
-
-/// Share of the laps that must close.
-const MOST_CLOSE: f64 = 0.75;
 
 /// How much the last lap may lack, m: places along a straight are known no better.
 const LAST_LAP_SLACK_M: f64 = 20.0;
@@ -72,14 +64,14 @@ struct Tracked {
 }
 
 /// Where laps begin, m, and where the last one ends; `None` when the path does not repeat.
-pub fn lap_starts(path: &Path) -> Option<Vec<f64>> {
+pub fn lap_starts(path: &Path, limits: &LapLimits) -> Option<Vec<f64>> {
     let curvature = smoothed(&path.curvature);
-    let found: Vec<Vec<f64>> = candidates(path)
+    let found: Vec<Vec<f64>> = candidates(path, limits)
         .into_iter()
         .filter_map(|candidate| {
-            let tracked = track(&curvature, path, candidate)?;
-            let starts = starts(&curvature, &tracked, candidate.lag_m)?;
-            closes(path, &starts, tracked.correlation).then_some(starts)
+            let tracked = track(&curvature, path, candidate, limits)?;
+            let starts = starts(&curvature, &tracked, candidate.lag_m, limits)?;
+            closes(path, &starts, tracked.correlation, limits).then_some(starts)
         })
         .collect();
     // The block driven round twice on the way is not what the day was about.
@@ -90,14 +82,18 @@ pub fn lap_starts(path: &Path) -> Option<Vec<f64>> {
         .fold(0.0, f64::max);
     found
         .into_iter()
-        .find(|starts| covered(starts) >= MOST_COVERED * most)
+        .find(|starts| covered(starts) >= limits.covered * most)
 }
 
 /// Lap lengths to look at, shortest first.
-fn candidates(path: &Path) -> Vec<Candidate> {
+fn candidates(path: &Path, limits: &LapLimits) -> Vec<Candidate> {
     let mut found = Vec::new();
-    let mut from_m = LAP_M.0;
+    let mut from_m = limits.shortest_m;
     for (cell_m, to_m) in GRIDS {
+        let to_m = to_m.min(limits.longest_m);
+        if to_m <= from_m {
+            continue;
+        }
         let cells = smoothed(&path.curvature_by(cell_m));
         let sums = [
             prefix(cells.iter().copied()),
@@ -111,12 +107,12 @@ fn candidates(path: &Path) -> Vec<Candidate> {
             let (before, (here, start), after) = (three[0].0, three[1], three[2].0);
             let lag_m = (first + place) as f64 * cell_m;
             let start_m = start as f64 * cell_m;
-            let is_peak = here >= CANDIDATE_CORRELATION && here >= before && here >= after;
-            if is_peak && may_close(path, start_m, lag_m) {
+            let is_peak = here >= limits.candidate_correlation && here >= before && here >= after;
+            if is_peak && may_close(path, start_m, lag_m, limits) {
                 found.push(Candidate {
                     lag_m,
                     start_m,
-                    reach_m: 1.5 * cell_m + DISTANCE_DRIFT * lag_m,
+                    reach_m: 1.5 * cell_m + limits.distance_drift * lag_m,
                 });
             }
         }
@@ -160,14 +156,20 @@ fn best_correlation(cells: &[f64], sums: &[Vec<f64>; 2], lag: usize) -> (f64, us
 }
 
 /// A coarse look at the heading: a length a little off cuts through a corner.
-fn may_close(path: &Path, start_m: f64, lag_m: f64) -> bool {
+fn may_close(path: &Path, start_m: f64, lag_m: f64, limits: &LapLimits) -> bool {
     let turned = path.turned_deg(start_m, start_m + lag_m).abs();
-    let tolerance = 2.0 * CLOSING_DEG.2;
+    let tolerance = 2.0 * limits.closing_most_deg;
     turned < tolerance || (turned - 360.0).abs() < tolerance
 }
 
 /// Follows a candidate to both sides for as long as the road stays the same.
-fn track(curvature: &[f64], path: &Path, candidate: Candidate) -> Option<Tracked> {
+fn track(
+    curvature: &[f64],
+    path: &Path,
+    candidate: Candidate,
+    limits: &LapLimits,
+) -> Option<Tracked> {
+    let same_road = limits.same_road;
     let cells = |metres: f64| (metres / STEP_M).round() as isize;
     let (lag, reach) = (cells(candidate.lag_m), cells(candidate.reach_m));
     let half = cells((WINDOW.0 * candidate.lag_m).clamp(WINDOW.1, WINDOW.2));
@@ -185,7 +187,7 @@ fn track(curvature: &[f64], path: &Path, candidate: Candidate) -> Option<Tracked
         .map(|eighth| start + eighth * lag / 8)
         .filter_map(|at| Some((at, view.compare(at, lag, reach)?)))
         .max_by(|one, other| one.1.product.total_cmp(&other.1.product))?;
-    if first.likeness < SAME_ROAD {
+    if first.likeness < same_road {
         return None;
     }
     let mut tracked: Vec<(isize, Match)> = vec![(seed, first)];
@@ -215,13 +217,13 @@ fn track(curvature: &[f64], path: &Path, candidate: Candidate) -> Option<Tracked
                 .iter()
                 .any(|lag| path.has_gap((low + lag) as f64 * STEP_M, (high + lag) as f64 * STEP_M));
             let reach = 2
-                + (DISTANCE_DRIFT * apart as f64).ceil() as isize
+                + (limits.distance_drift * apart as f64).ceil() as isize
                 + if is_gap { cells(GAP_REACH_M) } else { 0 };
             let Some(found) = view.compare(at, latest.lag, reach) else {
                 break;
             };
             doubtful.push((at, found));
-            if found.likeness >= SAME_ROAD {
+            if found.likeness >= same_road {
                 (latest_at, latest) = (at, found);
                 tracked.append(&mut doubtful);
             } else if apart > patience + if is_gap { 2 * half } else { 0 } {
@@ -237,7 +239,7 @@ fn track(curvature: &[f64], path: &Path, candidate: Candidate) -> Option<Tracked
             let at = latest_at + side * third * close.half;
             let limit = curvature.len() as isize - latest.lag;
             match close.compare(at, latest.lag, 2) {
-                Some(found) if found.likeness >= SAME_ROAD && (0..=limit).contains(&at) => {
+                Some(found) if found.likeness >= same_road && (0..=limit).contains(&at) => {
                     tracked.push((at, found));
                 }
                 _ => break,
@@ -249,7 +251,7 @@ fn track(curvature: &[f64], path: &Path, candidate: Candidate) -> Option<Tracked
     let correlation = 1.0 - sum(|found| found.difference) / sum(|found| found.energy).max(1e-12);
     let pairs = tracked
         .iter()
-        .filter(|(_, found)| found.likeness >= SAME_ROAD)
+        .filter(|(_, found)| found.likeness >= same_road)
         .map(|(at, found)| (*at as f64, found.lag as f64))
         .collect();
     Some(Tracked { pairs, correlation })
@@ -285,7 +287,12 @@ impl Tracked {
 }
 
 /// Lap starts, m: as many laps as there are, the line where the road is straightest.
-fn starts(curvature: &[f64], tracked: &Tracked, lag_m: f64) -> Option<Vec<f64>> {
+fn starts(
+    curvature: &[f64],
+    tracked: &Tracked,
+    lag_m: f64,
+    limits: &LapLimits,
+) -> Option<Vec<f64>> {
     let first = tracked.pairs.first()?.0;
     let to_bend = cells_to_bend(curvature);
     let n_places = (lag_m / STEP_M) as usize;
@@ -325,6 +332,7 @@ fn starts(curvature: &[f64], tracked: &Tracked, lag_m: f64) -> Option<Vec<f64>> 
             at * STEP_M,
             window_m,
             START_REACH_M,
+            limits.same_road,
         );
         let limit = curvature.len() as f64 * STEP_M;
         starts.push(found.unwrap_or(at * STEP_M).min(limit));
@@ -349,11 +357,12 @@ fn cells_to_bend(curvature: &[f64]) -> Vec<usize> {
 }
 
 /// Whether laps end where they began.
-fn closes(path: &Path, starts: &[f64], correlation: f64) -> bool {
+fn closes(path: &Path, starts: &[f64], correlation: f64, limits: &LapLimits) -> bool {
+    let lengths = limits.shortest_m..=limits.longest_m;
     let laps: Vec<(f64, f64)> = starts.windows(2).map(|ends| (ends[0], ends[1])).collect();
     if laps
         .iter()
-        .any(|(start, end)| !(LAP_M.0..=LAP_M.1).contains(&(end - start)))
+        .any(|(start, end)| !lengths.contains(&(end - start)))
     {
         return false;
     }
@@ -369,19 +378,20 @@ fn closes(path: &Path, starts: &[f64], correlation: f64) -> bool {
         .iter()
         .map(|(start, end)| path.span(*start, *end).seconds());
     let seconds = upper_median(seconds).unwrap_or(0.0);
-    let tolerance = (CLOSING_DEG.0 + CLOSING_DEG.1 * seconds).min(CLOSING_DEG.2);
+    let tolerance =
+        (limits.closing_deg + limits.closing_deg_per_s * seconds).min(limits.closing_most_deg);
     let most_turn_by = |wanted: f64| {
         let is_so = |(start, end): &&(f64, f64)| {
             (path.turned_deg(*start, *end).abs() - wanted).abs() <= tolerance
         };
-        whole.iter().filter(is_so).count() as f64 >= MOST_CLOSE * whole.len() as f64
+        whole.iter().filter(is_so).count() as f64 >= limits.closing_share * whole.len() as f64
     };
     if most_turn_by(360.0) {
-        return correlation >= LAP_CORRELATION;
+        return correlation >= limits.correlation;
     }
     let (start, end) = whole[0];
     let drift = path.heading(end) - path.heading(start);
     most_turn_by(0.0)
-        && correlation >= EIGHT_CORRELATION
-        && path.displacement_m(start, end, drift) <= EIGHT_CLOSING * (end - start)
+        && correlation >= limits.eight_correlation
+        && path.displacement_m(start, end, drift) <= limits.eight_closing * (end - start)
 }

@@ -114,4 +114,7 @@ limits! {
     /// A move is mixed with one the other way that ended less than this before it.
     mixed_s: f64 = 2.0, "s", from 0.0 to 60.0,
         reason: "2 s leave a fiftieth of a lag of 0.5 s";
+
+    /// Settled steps from which an error of the position is judged.
+    settled_steps: u32 = 5, "count", from 1.0 to 100000.0;
 }

@@ -26,4 +26,7 @@ limits! {
 
     /// How many times the usual time constant does not cool.
     ratio: f64 = 1.5, "ratio", from 1.0 to 20.0;
+
+    /// A car that is slower than this on the average stands.
+    stands_below_m_per_s: f64 = 0.5, "m/s", from 0.0 to 10.0;
 }

@@ -41,4 +41,15 @@ limits! {
 
     /// Share of the holding index of earlier drives below which the pack has lost hold.
     holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0;
+
+    /// So many pieces of bends say as much as one that stands alone.
+    holding_alike: f64 = 4.0, "count", from 1.0 to 100.0,
+        reason: "pieces of one bend are alike";
+
+    /// Standard deviation of the command within bends of like radius below which there is no holding
+    /// index.
+    holding_spread: f64 = 0.05, "share", from 0.001 to 0.5;
+
+    /// How long the mechanism and the slip are then looked at.
+    answers_over_s: f64 = 0.3, "s", from 0.02 to 10.0;
 }

@@ -42,4 +42,13 @@ limits! {
     gear_loss_share: f64 = 0.05, "share", from 0.01 to 0.5,
         reason: "below it hot oil is what hard driving makes of sound gears",
         source: "published efficiency of loaded, warm axles, 95 to 97 %";
+
+    /// Distance below which heat per km says nothing.
+    per_km_from_km: f64 = 0.1, "km", from 0.001 to 100.0;
+
+    /// Turning below which heat per degree says nothing.
+    per_degree_from_deg: f64 = 90.0, "deg", from 1.0 to 100000.0;
+
+    /// Share of the heat whose bend must be known to split it by cause.
+    split_share: f64 = 0.9, "share", from 0.0 to 1.0;
 }

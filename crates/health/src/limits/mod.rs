@@ -17,14 +17,19 @@ mod compare;
 mod cooling;
 mod drag;
 mod driving;
+mod duty;
 mod frozen;
+mod grades;
 mod grip;
 mod heat;
 mod hit;
 mod holding;
 mod judder;
+mod laps;
+mod laps_left;
 mod launch;
 mod life_line;
+mod motor;
 mod oil;
 mod oil_distance;
 mod protection;
@@ -37,6 +42,7 @@ mod torque_report;
 mod trust;
 mod tyres;
 mod usage;
+mod verdict;
 
 pub use actuator::ActuatorLimits;
 pub use chatter::Chatter;
@@ -44,14 +50,19 @@ pub use compare::Compare;
 pub use cooling::Cooling;
 pub use drag::Drag;
 pub use driving::Driving;
+pub use duty::DutyLimits;
 pub use frozen::Frozen;
+pub use grades::Grades;
 pub use grip::Grip;
 pub use heat::Heat;
 pub use hit::Hit;
 pub use holding::Holding;
 pub use judder::JudderLimits;
+pub use laps::LapLimits;
+pub use laps_left::LapsLeft;
 pub use launch::Launch;
 pub use life_line::LifeLimits;
+pub use motor::MotorLimits;
 pub use oil::Oil;
 pub use oil_distance::OilPolicy;
 pub use protection::Protection;
@@ -65,6 +76,7 @@ pub use torque_report::TorqueReport;
 pub use trust::Trust;
 pub use tyres::Tyres;
 pub use usage::Usage;
+pub use verdict::VerdictLimits;
 
 /// Half width of the 90 % interval of a normal distribution, in standard deviations.
 ///
@@ -82,6 +94,8 @@ pub struct Limits {
     pub holding: Holding,
     /// How far a log and its figures can be trusted.
     pub trust: Trust,
+    /// How far a figure is trusted by how it was made.
+    pub grades: Grades,
     /// Signals that stand still.
     pub frozen: Frozen,
     /// Command and response under each other's name.
@@ -114,8 +128,16 @@ pub struct Limits {
     pub ripple: RippleLimits,
     /// Torque as the car reports it.
     pub torque_report: TorqueReport,
+    /// How laps and corners are found.
+    pub laps: LapLimits,
+    /// Laps left until the oil is too hot.
+    pub laps_left: LapsLeft,
+    /// Verdict of a drive.
+    pub verdict: VerdictLimits,
     /// Class of use.
     pub usage: Usage,
+    /// Cycles of the pack.
+    pub duty: DutyLimits,
     /// Severity of a drive.
     pub severity: SeverityRamps,
     /// Life line of the damage sum.
@@ -126,6 +148,8 @@ pub struct Limits {
     pub compare: Compare,
     /// The actuator.
     pub actuator: ActuatorLimits,
+    /// The actuator's motor.
+    pub motor: MotorLimits,
 }
 
 /// What every limit says of itself, by subject, in the order of the settings file.
@@ -134,6 +158,7 @@ pub const GROUPS: &[Group] = &[
     slip::GROUP,
     holding::GROUP,
     trust::GROUP,
+    grades::GROUP,
     frozen::GROUP,
     swapped::GROUP,
     tyres::GROUP,
@@ -150,12 +175,17 @@ pub const GROUPS: &[Group] = &[
     protection::GROUP,
     ripple::GROUP,
     torque_report::GROUP,
+    laps::GROUP,
+    laps_left::GROUP,
+    verdict::GROUP,
     usage::GROUP,
+    duty::GROUP,
     severity::GROUP,
     life_line::GROUP,
     oil_distance::GROUP,
     compare::GROUP,
     actuator::GROUP,
+    motor::GROUP,
 ];
 
 /// Pairs of which the first must be below the second.
@@ -164,6 +194,10 @@ pub const RISING: &[[&str; 2]] = &[
     ["trust.right_geometry_from", "trust.right_geometry_to"],
     ["tyres.mismatch_note", "tyres.mismatch_act"],
     ["oil.warn_c", "oil.limit_c"],
+    ["laps.shortest_m", "laps.longest_m"],
+    ["laps.closing_deg", "laps.closing_most_deg"],
+    ["laps_left.least_laps", "laps_left.most_laps"],
+    ["motor.open_below", "motor.closed_from"],
     [
         "severity.power_quiet_w_per_mm2",
         "severity.power_limit_w_per_mm2",
@@ -179,6 +213,8 @@ pub const RISING: &[[&str; 2]] = &[
     ],
     ["oil_distance.doubling_least_k", "oil_distance.doubling_k"],
     ["oil_distance.doubling_k", "oil_distance.doubling_most_k"],
+    ["verdict.act_days", "verdict.look_soon_days"],
+    ["verdict.act_km", "verdict.look_soon_km"],
     ["launch.least_s", "driving.not_driving_s"],
     ["actuator.dead_usual_s", "actuator.dead_s"],
     ["actuator.rise_usual_s", "actuator.lazy_rise_s"],

@@ -18,4 +18,8 @@ limits! {
 
     /// Stretches of some turns of the wheel needed to judge.
     stretches: u32 = 10, "count", from 1.0 to 10000.0;
+
+    /// Wheel speed from which stretches are judged.
+    from_rad_per_s: f64 = 15.0, "rad/s", from 1.0 to 200.0,
+        reason: "coarse speeds of crawling are left out";
 }

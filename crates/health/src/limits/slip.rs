@@ -34,4 +34,9 @@ limits! {
     /// Noise floor taken while none has been learned: standard deviation of one slip sample.
     usual_sd_rad_per_s: f64 = 0.03, "rad/s", from 0.0001 to 5.0,
         reason: "about 0.05 km/h of noise per wheel";
+
+    /// Excess slip that side slip of the tyres, lag between sensors and noise may make, at the axle.
+    smallest_excess_rad_per_s: f64 = 0.05, "rad/s", from 0.0 to 5.0,
+        reason: "spin below it may be none",
+        sensitivity: "the bands of the causes only";
 }

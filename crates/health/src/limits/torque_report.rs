@@ -16,4 +16,7 @@ limits! {
 
     /// Steady torque above the preload needed to judge.
     least_s: f64 = 5.0, "s", from 0.1 to 3600.0;
+
+    /// A report older than this, and than three of its periods, says nothing.
+    reach_s: f64 = 0.25, "s", from 0.01 to 10.0;
 }

@@ -60,4 +60,9 @@ limits! {
 
     /// Pieces with less than this share of channels in common are of two cars.
     common_channels: f64 = 0.5, "share", from 0.0 to 1.0;
+
+    /// Period of wheel samples up to which nothing is lost to blur; slower ones lower the grade in
+    /// proportion.
+    sharp_period_s: f64 = 0.02, "s", from 0.001 to 1.0,
+        reason: "50 Hz";
 }

@@ -19,20 +19,6 @@ use crate::limits::{Frozen, Limits};
 /// Change that is rounding, in shares of full and rad/s; steps on a bus are a hundred times it.
 const ROUNDING: f64 = 1e-6;
 
-/// Tightest radius a car drives, m, and the highest lateral acceleration, m/s²: a difference
-/// beyond what these allow is a spinning wheel and no bend. Source: from memory, turning circles
-/// of 10 to 12 m, and racing tyres.
-const TIGHTEST: (f64, f64) = (5.0, 12.0);
-
-/// Rows are held no longer than this, s: what is not proved by then is believed. Source: none,
-/// engineering guess: twice the least proof, and less than rows may be late.
-const HELD_S: f64 = 40.0;
-
-/// Rows are held from where command and state are this far apart, share of full: what is read from
-/// the one that stands is wrong from there. Source: none, engineering guess; a position that
-/// follows is nearer.
-const DOUBT_FROM: f64 = 0.1;
-
 /// Stretches kept of one signal; with more of them it is not believed at all.
 const MOST_STRETCHES: usize = 256;
 
@@ -208,7 +194,7 @@ impl StillWatch {
         let lever = row.command.zip(row.state);
         let is_bend = |per_yaw: f64| {
             let speed = row.road_speed.unwrap_or(0.0);
-            let most = per_yaw * (speed / TIGHTEST.0).min(TIGHTEST.1 / speed);
+            let most = per_yaw * (speed / limits.tightest_m).min(limits.sideways_m_per_s2 / speed);
             row.difference_mean.abs() <= most
         };
         [
@@ -217,7 +203,7 @@ impl StillWatch {
                 other: state,
                 moves_by: limits.moves_by,
                 apart_by: limits.apart_by,
-                doubt_from: DOUBT_FROM,
+                doubt_from: limits.doubt_from,
                 settles_s: limits.settles_s,
             }),
             lever.map(|(command, state)| Pair {
@@ -229,7 +215,7 @@ impl StillWatch {
                     false => limits.moves_by,
                 },
                 apart_by: limits.apart_by,
-                doubt_from: DOUBT_FROM,
+                doubt_from: limits.doubt_from,
                 // A command steps: what follows it is late by less than proves anything.
                 settles_s: 0.0,
             }),
@@ -312,8 +298,9 @@ impl StillWatch {
         let oldest = self.runs.iter().flatten().filter(|run| is_open(run));
         let open_since = oldest.filter_map(|run| run.suspected).min();
         let latest = self.held.back().map(|row| row.time);
+        let held_s = self.limits.frozen.proved_within_s;
         while let Some(row) = self.held.front() {
-            let is_old = latest.is_some_and(|latest| latest.since(row.time) > HELD_S);
+            let is_old = latest.is_some_and(|latest| latest.since(row.time) > held_s);
             if open_since.is_some_and(|since| row.time >= since) && !is_old {
                 return;
             }

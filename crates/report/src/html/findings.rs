@@ -2,8 +2,8 @@
 
 use super::figures_table::grade;
 use super::shapes;
-use crate::verdict::Kind;
 use crate::words::{clean, measured, sentence, stretch};
+use halfshaft_health::verdict::Kind;
 use halfshaft_health::{EvidenceWindow, Finding, Results};
 use maud::{Markup, html};
 

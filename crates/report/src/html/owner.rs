@@ -5,9 +5,10 @@
 use super::{needles, shapes, strips, wear};
 use crate::document::Document;
 use crate::sentences;
-use crate::verdict::{self, Kind, Verdict, class_words};
+use crate::verdict::{self, class_words};
 use crate::words::{clean, counted, sentence, shorten, shown};
 use halfshaft_health::FigureId;
+use halfshaft_health::verdict::Kind;
 use halfshaft_health::{Results, Strip, UseClass};
 use maud::{Markup, html};
 
@@ -19,7 +20,7 @@ const MOST_NOT_CHECKED: usize = 5;
 
 pub(super) fn section(document: &Document) -> Markup {
     let results = document.results;
-    let verdict = verdict::verdict(document);
+    let words = verdict::words(document);
     html! {
         section.owner #owner aria-labelledby="verdict" {
             header {
@@ -28,17 +29,17 @@ pub(super) fn section(document: &Document) -> Markup {
                 p.drive { (drive(document)) }
                 @if let Some(text) = sentences::provisional(results) { p.provisional { (text) } }
             }
-            (head(&verdict))
+            (head(results.verdict.kind, &words.line))
             div.reasons {
                 div {
                     h3 { "Why" }
-                    @for reason in &verdict.why { p { (reason) } }
-                    @if verdict.why.is_empty() { p { "The log holds nothing to go by." } }
+                    @for reason in &words.why { p { (reason) } }
+                    @if words.why.is_empty() { p { "The log holds nothing to go by." } }
                 }
                 div {
                     h3 { "What to do" }
                     dl.tasks {
-                        @for task in &verdict.to_do {
+                        @for task in &words.to_do {
                             div {
                                 @if !task.by.is_empty() { dt { (task.by) } }
                                 dd { (task.what) }
@@ -74,15 +75,14 @@ fn drive(document: &Document) -> String {
     )
 }
 
-fn head(verdict: &Verdict) -> Markup {
-    let kind = verdict.kind;
+fn head(kind: Kind, line: &str) -> Markup {
     html! {
         div.verdict.{ "is-" (shapes::class(kind)) } {
             (shapes::shape(kind))
             h2 #verdict {
-                span.word { (kind.word()) }
+                span.word { (verdict::word(kind)) }
                 " "
-                span.line { (shorten(&verdict.line, 2 * MOST_OF_A_NAME)) }
+                span.line { (shorten(line, 2 * MOST_OF_A_NAME)) }
             }
         }
         @if let Kind::Found(_) = kind {} @else { p.scope { "This speaks of the clutch-pack differential only, and of this drive only." } }

@@ -1,7 +1,7 @@
 //! The shapes that say a severity without colour.
 
-use crate::verdict::Kind;
 use halfshaft_health::Severity;
+use halfshaft_health::verdict::Kind;
 use maud::{Markup, PreEscaped, html};
 
 /// Class that colours a shape and its word.
@@ -13,7 +13,7 @@ pub(super) fn class(kind: Kind) -> &'static str {
         Kind::Found(Severity::Note) => "note-worthy",
         Kind::NothingFound => "sound",
         Kind::NothingSeen => "unseen",
-        Kind::CannotTell => "open-question",
+        Kind::CannotTell(_) => "open-question",
     }
 }
 
@@ -39,7 +39,7 @@ pub(super) fn shape(kind: Kind) -> Markup {
         Kind::NothingSeen => {
             r#"<circle class="line dashed" cx="24" cy="24" r="20"/><path class="line" d="M14 25l7 7l13-15"/>"#
         }
-        Kind::CannotTell => {
+        Kind::CannotTell(_) => {
             r#"<circle class="line dashed" cx="24" cy="24" r="20"/><path class="line" d="M17 19a7 7 0 1 1 10 6c-3 1.500-3 3-3 5M24 35v1"/>"#
         }
     };

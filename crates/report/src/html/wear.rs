@@ -12,7 +12,7 @@ use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
 
-const KM_PER_MILE: f64 = 1.609_344;
+use crate::words::KM_PER_MILE;
 
 pub(super) fn section(results: &Results) -> Markup {
     html! {

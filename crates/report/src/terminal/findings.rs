@@ -4,24 +4,25 @@
 use super::layout::{Mark, Page};
 use crate::document::Document;
 use crate::html::CAUSES;
-use crate::verdict::{Kind, class_words, verdict};
+use crate::verdict::{class_words, word, words};
 use crate::words::{Shown, clean, counted, number, percent, sentence, shown};
+use halfshaft_health::verdict::Kind;
 use halfshaft_health::{Results, Severity};
 
 pub(super) fn section(page: &mut Page, document: &Document) {
     let results = document.results;
-    let verdict = verdict(document);
+    let kind = results.verdict.kind;
     page.blank();
-    let mark = match verdict.kind {
+    let mark = match kind {
         Kind::Found(Severity::Stop | Severity::Act) => Mark::Grave,
         Kind::Found(Severity::LookSoon) => Mark::Heat,
         _ => Mark::Strong,
     };
-    match verdict.kind {
+    match kind {
         Kind::Found(_) => findings(page, results),
         _ => {
-            page.paragraph("", &format!("{}.", verdict.kind.word()), mark);
-            page.paragraph("  ", &verdict.line, Mark::Plain);
+            page.paragraph("", &format!("{}.", word(kind)), mark);
+            page.paragraph("  ", &words(document).line, Mark::Plain);
             findings(page, results);
         }
     }

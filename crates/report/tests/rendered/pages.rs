@@ -69,7 +69,7 @@ fn pages() -> Vec<(&'static str, Results)> {
     wordy
         .not_checked
         .extend([again.clone(), again.clone(), again].concat());
-    vec![
+    [
         ("wordy", wordy),
         ("stop", hard_day()),
         ("act", worst(Severity::Act)),
@@ -81,6 +81,8 @@ fn pages() -> Vec<(&'static str, Results)> {
         ("plain", sample::track_day()),
         ("nothing", sample::nothing()),
     ]
+    .map(|(name, results)| (name, sample::judged(results)))
+    .into()
 }
 
 fn rendered() -> Vec<(&'static str, String)> {
@@ -171,7 +173,8 @@ fn pages_are_sound_for_ear_and_keyboard() {
 
 /// The owner's side alone.
 fn owner(results: &Results) -> String {
-    let page = html::render(&sample::document(results, &Notices::default()));
+    let results = sample::judged(results.clone());
+    let page = html::render(&sample::document(&results, &Notices::default()));
     let start = page.find("<section class=\"owner\"").unwrap();
     page[start..start + page[start..].find("</section>").unwrap()].replace('\u{a0}', " ")
 }

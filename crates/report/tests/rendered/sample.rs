@@ -2,9 +2,10 @@
 
 use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
-use halfshaft_health::limits::OilPolicy;
+use halfshaft_health::limits::{DutyLimits, Limits, OilPolicy, VerdictLimits};
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
 use halfshaft_health::trust::{Gate, Still};
+use halfshaft_health::verdict::Grounds;
 use halfshaft_health::*;
 use halfshaft_model::{Code, LogPlace, Notices, Span, Stamp, Time};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
@@ -149,6 +150,41 @@ fn no_laps() -> Laps {
     }
 }
 
+/// The results with the verdict on what they hold by now.
+pub fn judged(mut results: Results) -> Results {
+    let grounds = Grounds {
+        findings: &results.findings,
+        not_checked: &results.not_checked,
+        figures: &results.figures,
+        tier: &results.tier,
+        quality: &results.quality,
+    };
+    results.verdict = Verdict::of(&grounds, &VerdictLimits::default());
+    results
+}
+
+/// The verdict on nothing at all.
+fn no_verdict() -> Verdict {
+    let grounds = Grounds {
+        findings: &[],
+        not_checked: &[],
+        figures: &[],
+        tier: &Tier {
+            number: None,
+            words: "no rear wheel speeds",
+            next_step: String::new(),
+        },
+        quality: &Quality {
+            grade: Grade::D,
+            worst_factor: String::new(),
+            channels: Vec::new(),
+            gaps: Vec::new(),
+            n_gaps: 0,
+        },
+    };
+    Verdict::of(&grounds, &VerdictLimits::default())
+}
+
 /// A track day with a gap, one broken event and no oil temperature.
 pub fn track_day() -> Results {
     let lap = |t: f64| (t / 94.0 * std::f64::consts::TAU).sin();
@@ -167,7 +203,8 @@ pub fn track_day() -> Results {
     events[8].span = span(597.5, 643.2);
     events[15].kind = EventKind::SlipOnly;
     events[15].command_peak = None;
-    Results {
+    judged(Results {
+        verdict: no_verdict(),
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
@@ -270,13 +307,15 @@ pub fn track_day() -> Results {
             "The pack sits between the case and one side gear, as the map says.".to_owned(),
             "Torque comes from the table of the map, entered with the command: there is no position or pressure.".to_owned(),
         ],
+        limits: Limits::default(),
         settings_changed: Vec::new(),
-    }
+    })
 }
 
 /// What is left when a log has nothing to say.
 pub fn nothing() -> Results {
     Results {
+        verdict: no_verdict(),
         actuator: Err("the map has no channel clutch.command".to_owned().into()),
         apparent: None,
         actuator_sentence: None,
@@ -320,6 +359,7 @@ pub fn nothing() -> Results {
         duty_picture: Err("no rear wheel speeds".to_owned().into()),
         strips: Vec::new(),
         assumptions: Vec::new(),
+        limits: Limits::default(),
         settings_changed: Vec::new(),
     }
 }
@@ -390,7 +430,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
 fn no_duty() -> Duty {
     let none = Err("too short".to_owned().into());
     let gate = Gate::new(0.01, Still::default());
-    DutyWatch::default().outcome(DutyInput {
+    DutyWatch::new(&DutyLimits::default()).outcome(DutyInput {
         gate: &gate,
         events: &[],
         area_mm2: Err("the map does not state faces and radii of the pack"

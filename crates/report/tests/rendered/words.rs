@@ -137,16 +137,19 @@ fn a_log_not_fit_says_what_it_lacks_and_not_that_it_is_complete() {
         next_check: "Log again.",
         withdrawn_if: "",
     }];
+    let results = sample::judged(results);
     let text = terminal::render(&sample::document(&results, &notices), 80, false);
     let verdict = "This log cannot tell.\n  2.0 of the 10 minutes of driving that show a unit.";
     assert!(text.contains(verdict), "{text}");
     // A note on the use does not make it fit.
+    let mut results = results;
     let note = Finding {
         id: FindingId::HardDriving,
         title: "Driven hard",
         ..results.findings[0].clone()
     };
     results.findings.push(note);
+    let results = sample::judged(results);
     let text = terminal::render(&sample::document(&results, &notices), 80, false);
     assert!(text.contains(verdict), "{text}");
 }
