@@ -7,12 +7,12 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::resolution::Told;
+use halfshaft_driveline::response::resolution::StatedTime;
 use halfshaft_driveline::thermal::Anchor;
 
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
-use crate::figures::actuator::{ENOUGH_EVENTS, POOLED, told};
+use crate::figures::actuator::{ENOUGH_EVENTS, POOLED, stated_spread};
 use crate::nouns::Grade;
 use crate::results::Results;
 
@@ -67,11 +67,10 @@ fn held(results: &Results) -> Comparable {
     let found = actuator(results).and_then(|actuator| {
         let current = actuator.motor.hold_current();
         let current = current.ok_or(DriveFact::HeldCurrent)?;
-        // A spread of currents holds amperes in its fields of seconds.
         let factor = (current.n_events as f64 / ENOUGH_EVENTS).min(1.0);
         // Less what an open clutch draws, as the finding takes it.
         let idle_a = actuator.motor.idle_a.unwrap_or(0.0).abs();
-        Ok((current.median_s - idle_a, Grade::of(factor)))
+        Ok((current.median - idle_a, Grade::of(factor)))
     });
     graded(Quantity::HoldCurrent, found)
 }
@@ -125,14 +124,14 @@ fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, Reason> {
 /// The median at 60 °C and 13.5 V with the factor of its grade: of what the samples tell, and
 /// of the events that say oil temperature and voltage.
 fn normal(pool: &Pool, timing: &Timing) -> Result<(f64, Grade), Reason> {
-    told(pool, timing)?;
+    stated_spread(pool, timing)?;
     let normal = pool.normal.ok_or(DriveFact::OilAndVoltage)?;
-    let resolution = match pool.told {
-        Told::Pooled { .. } => POOLED,
+    let resolution = match pool.stated {
+        StatedTime::Pooled { .. } => POOLED,
         _ => 1.0,
     };
     let factor = resolution.min(normal.n_events as f64 / ENOUGH_EVENTS);
-    Ok((normal.median_s, Grade::of(factor)))
+    Ok((normal.median, Grade::of(factor)))
 }
 
 /// What heat did to the temperature; only where a sensor holds the model.
@@ -214,13 +213,13 @@ mod tests {
     fn few_events_lower_the_grade_and_none_at_a_known_voltage_gives_none() {
         let spread = |n_events| Spread {
             n_events,
-            median_s: 0.2,
-            p10_s: 0.1,
-            p90_s: 0.3,
+            median: 0.2,
+            p10: 0.1,
+            p90: 0.3,
             variation: None,
         };
-        let pool = |normal, told| Pool {
-            told,
+        let pool = |normal, stated| Pool {
+            stated,
             resolution: None,
             edge_doubt_s: None,
             n_unusable: 0,
@@ -238,16 +237,16 @@ mod tests {
             reasons: Vec::new(),
         };
         let found = |pool: Pool| normal(&pool, &timing(&pool));
-        let singly = Told::Singly(spread(20));
+        let singly = StatedTime::Singly(spread(20));
         assert_eq!(found(pool(Some(spread(20)), singly)), Ok((0.2, Grade::A)));
         assert_eq!(found(pool(Some(spread(5)), singly)), Ok((0.2, Grade::C)));
-        let told = Told::Pooled {
+        let told = StatedTime::Pooled {
             spread: spread(20),
             sampling_sd_s: 0.01,
         };
         assert_eq!(found(pool(Some(spread(20)), told)), Ok((0.2, Grade::B)));
         assert!(found(pool(None, singly)).is_err());
-        let below = Told::BelowResolution { below_s: 0.1 };
+        let below = StatedTime::BelowResolution { below_s: 0.1 };
         assert!(found(pool(Some(spread(20)), below)).is_err());
     }
 }

@@ -82,9 +82,9 @@ pub fn remarks(calibration: &Calibration) -> Vec<String> {
             words::number(percent_of(calibration.hidden_by_preload))
         ));
     }
-    if calibration.are_sides_exchanged {
+    if calibration.are_sides_swapped {
         said.push(
-            "The ratio moves against the bends: left and right look exchanged. Nothing was swapped."
+            "The ratio moves against the bends: left and right look swapped. Nothing was swapped."
                 .to_owned(),
         );
     }

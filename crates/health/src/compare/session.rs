@@ -11,7 +11,7 @@ use halfshaft_driveline::response::{Direction, Response};
 use halfshaft_model::{Span, Time};
 
 use crate::actuator::Timing;
-use crate::figures::actuator::told;
+use crate::figures::actuator::stated_spread;
 use crate::limits::Compare;
 use crate::nouns::Event;
 use crate::results::Results;
@@ -272,7 +272,7 @@ fn times(
         Direction::Release => &actuator.release,
     };
     let pool = kind.pool(timing);
-    told(pool, timing)?;
+    stated_spread(pool, timing)?;
     let is_normal = pool.normal.is_some();
     let events = actuator
         .responses

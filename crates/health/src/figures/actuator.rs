@@ -3,7 +3,7 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::resolution::{Spread, Told};
+use halfshaft_driveline::response::resolution::{Spread, StatedTime};
 
 use super::{Ingredients, figure};
 use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
@@ -87,13 +87,13 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
     let asked = from.gate.asking();
     let outcome = answers(from, &asked).and_then(|actuator| {
         let (pool, timing) = (time.of)(actuator);
-        let (spread, resolution) = told(pool, timing)?;
+        let (spread, resolution) = stated_spread(pool, timing)?;
         factor = resolution.min(spread.n_events as f64 / ENOUGH_EVENTS);
         let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
         Ok(Estimate {
-            value: spread.median_s,
-            low: (spread.p10_s - doubt_s).max(0.0),
-            high: spread.p90_s + doubt_s,
+            value: spread.median,
+            low: (spread.p10 - doubt_s).max(0.0),
+            high: spread.p90 + doubt_s,
             is_at_least: false,
         })
     });
@@ -110,22 +110,22 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
     figure(&asked, time.id, time.title, "s", outcome, factor, method)
 }
 
-/// What may be said, with the factor of its resolution; or why nothing.
-pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), Reason> {
-    match pool.told {
-        Told::Singly(spread) => Ok((spread, 1.0)),
-        Told::Pooled { spread, .. } => Ok((spread, POOLED)),
-        Told::BelowResolution { below_s } => {
+/// What may be stated, with the factor of its resolution; or why nothing.
+pub(crate) fn stated_spread(pool: &Pool, timing: &Timing) -> Result<(Spread, f64), Reason> {
+    match pool.stated {
+        StatedTime::Singly(spread) => Ok((spread, 1.0)),
+        StatedTime::Pooled { spread, .. } => Ok((spread, POOLED)),
+        StatedTime::BelowResolution { below_s } => {
             let period_s = pool
                 .resolution
                 .map_or(0.0, |periods| periods.deciding_period_s());
             Err(Reason::BelowResolution { below_s, period_s })
         }
-        Told::NoEvent if timing.n_edges == 0 => Err(DriveFact::QuickMove.into()),
-        Told::NoEvent if timing.reasons.is_empty() => Err(Reason::NoHalfStep {
+        StatedTime::NoEvent if timing.n_edges == 0 => Err(DriveFact::QuickMove.into()),
+        StatedTime::NoEvent if timing.reasons.is_empty() => Err(Reason::NoHalfStep {
             n_moves: timing.n_edges,
         }),
-        Told::NoEvent => Err(Reason::NoMoveUsable {
+        StatedTime::NoEvent => Err(Reason::NoMoveUsable {
             n_moves: timing.n_edges,
             causes: timing.reasons.clone(),
         }),
@@ -206,9 +206,9 @@ fn delayed(
         })?;
         factor = (whole.n_events as f64 / ENOUGH_EVENTS).min(1.0);
         Ok(Estimate {
-            value: whole.median_s,
-            low: whole.p10_s,
-            high: whole.p90_s,
+            value: whole.median,
+            low: whole.p10,
+            high: whole.p90,
             is_at_least: false,
         })
     });

@@ -91,7 +91,7 @@ impl PathWatch {
     }
 
     /// Takes a row; every row of the drive, in order.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let (metres, turned, is_gap) = self.moved(row);
         let usual_sd = self.limits.slip.usual_sd_rad_per_s;
         let step = self.open.get_or_insert_with(|| Step {
@@ -173,12 +173,12 @@ impl PathWatch {
 
     /// Takes an oil temperature, °C.
     pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        self.oil.gather().note(time, celsius);
+        self.oil.gather().add(time, celsius);
     }
 
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
     pub fn note_marker(&mut self, time: Time, value: f64) {
-        self.marker.note(time, value);
+        self.marker.add(time, value);
     }
 
     /// Laps begin at a line across the track at this point.

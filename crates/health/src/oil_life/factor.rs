@@ -221,7 +221,7 @@ mod tests {
     fn steady(celsius: f64) -> Result<OilAgeingRate, Reason> {
         let mut ageing = OilAgeing::new(5.0, &policy());
         for second in 0..=10 {
-            ageing.note(Time::from_seconds(f64::from(second)), celsius);
+            ageing.add(Time::from_seconds(f64::from(second)), celsius);
         }
         Ok(ageing.rate().unwrap())
     }

@@ -39,7 +39,7 @@ pub struct OilAgeingRate {
 impl Part for OilAgeing {
     fn block(&mut self, came: &Came) {
         for reading in came.oil_believed() {
-            self.note(reading.time, reading.celsius);
+            self.add(reading.time, reading.celsius);
         }
     }
 }
@@ -59,7 +59,7 @@ impl OilAgeing {
 
     /// Takes a sample. What is no number ends the one before, as does a sample that is
     /// not later than it.
-    pub fn note(&mut self, time: Time, celsius: f64) {
+    pub fn add(&mut self, time: Time, celsius: f64) {
         if let Some((before, was)) = self.latest {
             let seconds = time.since(before).max(0.0);
             let held_s = seconds.min(self.reach_s);
@@ -98,7 +98,7 @@ mod tests {
     fn rate(samples: &[(f64, f64)]) -> Option<OilAgeingRate> {
         let mut ageing = OilAgeing::new(5.0, &OilPolicy::default());
         for (time_s, celsius) in samples {
-            ageing.note(Time::from_seconds(*time_s), *celsius);
+            ageing.add(Time::from_seconds(*time_s), *celsius);
         }
         ageing.rate()
     }

@@ -4,7 +4,7 @@
 //! mechanism moves after it is commanded; when what the map calls the state moves first, over the
 //! whole drive, the map has the two swapped. Edge by edge that shows with a quick mechanism
 //! ([`crate::actuator::Leading`]); with a slow one what the map calls the command has no edges,
-//! and this tells.
+//! and this shows.
 
 use halfshaft_driveline::Row;
 use halfshaft_model::Span;
@@ -47,7 +47,7 @@ pub struct SwapWatch {
 
 impl Part for SwapWatch {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -57,7 +57,7 @@ impl SwapWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let (Some(command), Some(state)) = (row.command, row.state) else {
             self.interrupt();
             return;
@@ -128,7 +128,7 @@ mod tests {
                     false => (step, slow),
                 };
                 (row.command, row.state) = (Some(command), Some(state));
-                watch.note(&row);
+                watch.add(&row);
             }
             watch.outcome(&Swapped::default())
         };

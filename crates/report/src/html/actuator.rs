@@ -11,7 +11,7 @@ use halfshaft_health::actuator::{Actuator, Timing};
 use halfshaft_health::response::Direction;
 use halfshaft_health::response::ladder::Pedal;
 use halfshaft_health::response::pool::{Band, Pool};
-use halfshaft_health::response::resolution::{Spread, Told};
+use halfshaft_health::response::resolution::{Spread, StatedTime};
 use maud::{Markup, html};
 
 pub(super) fn section(results: &Results) -> Markup {
@@ -20,14 +20,14 @@ pub(super) fn section(results: &Results) -> Markup {
             h2 { "Actuator" }
             @match &results.actuator {
                 Err(why) => p { "Its times are not known: " (sentence(&clean(why))) },
-                Ok(actuator) => (told(actuator)),
+                Ok(actuator) => (tables(actuator)),
             }
             @if let Some(apparent) = &results.apparent { (super::apparent::paragraph(apparent)) }
         }
     }
 }
 
-fn told(actuator: &Actuator) -> Markup {
+fn tables(actuator: &Actuator) -> Markup {
     html! {
         @if let Some(signal) = &actuator.signal {
             p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
@@ -73,7 +73,7 @@ fn direction(word: &str, timing: &Timing) -> Markup {
         @for (name, pool) in rows {
             (pooled(&format!("{word}: {name}"), pool))
             // What the sample periods hide, they hide at any temperature and voltage.
-            @if pool.is_told() { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
+            @if pool.is_stated() { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
             @for band in &pool.by_supply_v { (banded(band, "supply", "V")) } }
         }
     }
@@ -87,20 +87,20 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
             ms(periods.answer_period_s)
         )
     });
-    let (n, median, ends) = match pool.told {
-        Told::Singly(spread) | Told::Pooled { spread, .. } => (
+    let (n, median, ends) = match pool.stated {
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => (
             spread.n_events.to_string(),
-            ms(spread.median_s),
+            ms(spread.median),
             ends(&spread),
         ),
-        Told::BelowResolution { below_s } => (
+        StatedTime::BelowResolution { below_s } => (
             "–".to_owned(),
             format!("below {}", ms(below_s)),
             "hidden by the sample periods".to_owned(),
         ),
-        Told::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
+        StatedTime::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
     };
-    let normal = pool.normal.filter(|_| pool.is_told());
+    let normal = pool.normal.filter(|_| pool.is_stated());
     html! {
         tr {
             th scope="row" {
@@ -110,7 +110,7 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
             td.number { (n) }
             td.number { (median) }
             td.number { (ends) }
-            td.number { (normal.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
+            td.number { (normal.map_or("–".to_owned(), |spread| ms(spread.median))) }
             td { (periods) }
         }
     }
@@ -127,7 +127,7 @@ fn banded(band: &Band, of: &str, unit: &str) -> Markup {
         tr.quiet {
             th scope="row" { small { (of) " " (range) } }
             td.number { (band.spread.n_events) }
-            td.number { (ms(band.spread.median_s)) }
+            td.number { (ms(band.spread.median)) }
             td.number { (ends(&band.spread)) }
             td {}
             td {}
@@ -151,7 +151,7 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
 }
 
 pub(super) fn ends(spread: &Spread) -> String {
-    format!("{} to {}", ms(spread.p10_s), ms(spread.p90_s))
+    format!("{} to {}", ms(spread.p10), ms(spread.p90))
 }
 
 pub(super) fn ms(seconds: f64) -> String {

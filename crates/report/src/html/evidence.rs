@@ -1,4 +1,4 @@
-//! What speaks for which way to fail, what comes next, and whether state and slip follow.
+//! What points to which failure path, what comes next, and whether state and slip follow.
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
@@ -150,7 +150,7 @@ fn above_for_a_while(results: &Results) -> Option<String> {
     let warn_c = highest_c + room_k;
     let rule_s = above_s(results);
     let strip = results.strips.iter().find(|strip| strip.name == OIL)?;
-    // The rule saw each sample: it knows better than the slots.
+    // The rule saw each sample, so it is finer than the slots.
     let longest = match longest_above_s(strip, warn_c) {
         Some(seconds) if seconds < rule_s => {
             format!("the longest stretch was {}\u{a0}s", number(seconds))

@@ -1,6 +1,6 @@
 //! The figures with their bands, or the reason where there is none.
 
-use crate::words::{clean, sentence, shown};
+use crate::words::{clean, figure_text, sentence};
 use halfshaft_health::{Figure, Grade, Results};
 use maud::{Markup, html};
 
@@ -35,7 +35,7 @@ pub(super) fn section(results: &Results) -> Markup {
 }
 
 fn row(figure: &Figure) -> Markup {
-    let shown = shown(figure);
+    let shown = figure_text(figure);
     html! {
         tr.missing[shown.is_err()] {
             th scope="row" {

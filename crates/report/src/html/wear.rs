@@ -8,6 +8,7 @@ use crate::words::{band, clean, number, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
+use halfshaft_health::thermal::FitOutcome;
 use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
@@ -124,7 +125,7 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
                     th scope="row" { (unknown.name) @if !unknown.unit.is_empty() { ", " (unknown.unit) } }
                     td.number { (number(unknown.prior)) " ± " (number(unknown.prior_sd)) }
                     td.number { (number(unknown.value)) " ± " (number(unknown.sd)) }
-                    td { (told(unknown.told)) }
+                    td { (fit_in_words(unknown.outcome)) }
                 } } }
             }
         }))
@@ -132,12 +133,11 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
     }
 }
 
-fn told(told: halfshaft_health::thermal::Told) -> &'static str {
-    use halfshaft_health::thermal::Told;
-    match told {
-        Told::Fitted => "told it",
-        Told::Held => "could not tell, held",
-        Told::AtBound => "ran to the end of what is allowed",
+fn fit_in_words(fit: FitOutcome) -> &'static str {
+    match fit {
+        FitOutcome::Fitted => "told it",
+        FitOutcome::PriorKept => "could not tell, held",
+        FitOutcome::AtBound => "ran to the end of what is allowed",
     }
 }
 

@@ -58,7 +58,7 @@ impl Survey {
     }
 
     /// A survey of the beginning of a log and then of one part in so many: a signal read
-    /// wrongly is wrong all along, and whoever only wants the report need not wait for more.
+    /// wrongly is wrong all along, and a report alone need not wait for more.
     pub fn of_parts(map: &Map) -> Survey {
         Survey::looking_at(map, Parts::OneInMany)
     }

@@ -1,6 +1,6 @@
 //! What the survey learns from bare payloads: codes, belief, and the order of the bytes.
 //!
-//! A number with its bytes exchanged jumps by multiples of 256 where the true one creeps.
+//! A number with its bytes swapped jumps by multiples of 256 where the true one creeps.
 //! So every number of more than eight bits is also read with its runs in reverse order,
 //! and whichever way is smoother over its own range is the likely one.
 
@@ -60,9 +60,9 @@ impl RawWatch {
         let raw = self.plan.extract(head, payload);
         if let Some(order) = &mut self.order
             && let Some(stated) = raw
-            && let Some(exchanged) = order.reversed.extract(head, payload)
+            && let Some(swapped) = order.reversed.extract(head, payload)
         {
-            order.add(signal, self.width, [stated, exchanged], time);
+            order.add(signal, self.width, [stated, swapped], time);
         }
         bits::reading(signal, self.width, raw, payload)
     }
@@ -73,7 +73,7 @@ impl RawWatch {
 pub(crate) struct ByteOrder {
     reversed: Plan,
     stated: Roughness,
-    exchanged: Roughness,
+    swapped: Roughness,
     last: Option<Time>,
 }
 
@@ -88,16 +88,16 @@ impl ByteOrder {
         Some(ByteOrder {
             reversed: Plan::new(&BitField { runs }),
             stated: Roughness::default(),
-            exchanged: Roughness::default(),
+            swapped: Roughness::default(),
             last: None,
         })
     }
 
     fn add(&mut self, signal: &Signal, width: u32, raw: [u64; 2], time: Time) {
-        let [stated, exchanged] = raw;
+        let [stated, swapped] = raw;
         // Codes are no numbers, whichever way they are read.
         let is_code = |raw| bits::is_in(&signal.absent, raw) || bits::is_in(&signal.broken, raw);
-        if is_code(stated) || is_code(exchanged) {
+        if is_code(stated) || is_code(swapped) {
             return;
         }
         let is_step = self
@@ -106,16 +106,16 @@ impl ByteOrder {
         self.last = Some(time);
         self.stated
             .add(number(signal.number, width, stated), is_step);
-        self.exchanged
-            .add(number(signal.number, width, exchanged), is_step);
+        self.swapped
+            .add(number(signal.number, width, swapped), is_step);
     }
 
-    /// How many times rougher the number is as stated than with its bytes exchanged.
+    /// How many times rougher the number is as stated than with its bytes swapped.
     pub(crate) fn times_rougher(&self, fewest_steps: u64) -> Option<f64> {
         if self.stated.n_steps < fewest_steps {
             return None;
         }
-        Some(self.stated.per_range()? / self.exchanged.per_range()?)
+        Some(self.stated.per_range()? / self.swapped.per_range()?)
     }
 }
 

@@ -458,7 +458,7 @@ fn a_yaw_sensor_that_never_trembles_is_stuck() {
 }
 
 #[test]
-fn exchanged_rear_wheels_are_noticed_by_yaw() {
+fn swapped_rear_wheels_are_noticed_by_yaw() {
     let mut drive = Drive::new();
     drive.spoil = |t, channel, value| {
         if channel < 2 {
@@ -474,7 +474,7 @@ fn exchanged_rear_wheels_are_noticed_by_yaw() {
 }
 
 #[test]
-fn a_reversed_yaw_rate_is_told_from_exchanged_wheels() {
+fn a_reversed_yaw_rate_differs_from_swapped_wheels() {
     let mut drive = Drive::new();
     drive.spoil = |_, channel, value| if channel == 5 { -value } else { value };
     drive.check(&[("sign-reversed", "yaw.rate")]);
