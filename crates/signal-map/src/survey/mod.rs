@@ -135,13 +135,13 @@ impl Survey {
                 return;
             }
             let payload = batch.payload(frame);
-            let (head, time) = (bits::head(payload), Time(frame.stamp.0));
+            let time = Time(frame.stamp.0);
             let signals = &self.map.frames[index].signals;
             for (signal, watch) in signals.iter().zip(&mut self.raw[index]) {
                 if !bits::is_on_page(signal, payload) {
                     continue;
                 }
-                let reading = watch.add(signal, head, payload, time);
+                let reading = watch.add(signal, payload, time);
                 if let Some(codes) = self.codes.get_mut(signal.channel) {
                     codes.add(reading);
                 }

@@ -6,7 +6,7 @@
 
 use halfshaft_model::Time;
 
-use crate::decode::bits::{self, Plan, Reading, number};
+use crate::decode::bits::{self, Reading, extract, number};
 use crate::map::{BitField, BitRun, Number, Signal};
 
 /// Steps further apart than this are not steps, s.
@@ -34,44 +34,33 @@ impl Codes {
 /// One signal, read as stated and, where it can be, both ways.
 #[derive(Clone, Debug)]
 pub(crate) struct RawWatch {
-    plan: Plan,
-    width: u32,
     pub(crate) order: Option<ByteOrder>,
 }
 
 impl RawWatch {
     pub(crate) fn new(signal: &Signal) -> RawWatch {
         RawWatch {
-            plan: Plan::new(&signal.bits),
-            width: signal.bits.width(),
             order: ByteOrder::new(signal),
         }
     }
 
-    /// Takes a payload that carries the signal, whose first eight bytes are `head`, and gives
-    /// its reading.
-    pub(crate) fn add(
-        &mut self,
-        signal: &Signal,
-        head: u64,
-        payload: &[u8],
-        time: Time,
-    ) -> Reading {
-        let raw = self.plan.extract(head, payload);
+    /// Takes a payload that carries the signal, and gives its reading.
+    pub(crate) fn add(&mut self, signal: &Signal, payload: &[u8], time: Time) -> Reading {
+        let raw = extract(&signal.bits, payload);
         if let Some(order) = &mut self.order
             && let Some(stated) = raw
-            && let Some(swapped) = order.reversed.extract(head, payload)
+            && let Some(swapped) = extract(&order.reversed, payload)
         {
-            order.add(signal, self.width, [stated, swapped], time);
+            order.add(signal, [stated, swapped], time);
         }
-        bits::reading(signal, self.width, raw, payload)
+        bits::reading(signal, raw, payload)
     }
 }
 
 /// One signal read both ways.
 #[derive(Clone, Debug)]
 pub(crate) struct ByteOrder {
-    reversed: Plan,
+    reversed: BitField,
     stated: Roughness,
     swapped: Roughness,
     last: Option<Time>,
@@ -86,15 +75,15 @@ impl ByteOrder {
         }
         runs.reverse();
         Some(ByteOrder {
-            reversed: Plan::new(&BitField { runs }),
+            reversed: BitField { runs },
             stated: Roughness::default(),
             swapped: Roughness::default(),
             last: None,
         })
     }
 
-    fn add(&mut self, signal: &Signal, width: u32, raw: [u64; 2], time: Time) {
-        let [stated, swapped] = raw;
+    fn add(&mut self, signal: &Signal, raw: [u64; 2], time: Time) {
+        let ([stated, swapped], width) = (raw, signal.bits.width());
         // Codes are no numbers, whichever way they are read.
         let is_code = |raw| bits::is_in(&signal.absent, raw) || bits::is_in(&signal.broken, raw);
         if is_code(stated) || is_code(swapped) {

@@ -309,7 +309,7 @@ fn a_twelve_bit_signed_number_is_compared_both_ways() {
         for n in 0..1000 {
             let raw = (600.0 * (f64::from(n) / 100.0).sin()).round() as i16;
             let (payload, time) = (raw.to_be_bytes(), Time(i64::from(n) * 10_000_000));
-            watch.add(&signal, bits::head(&payload), &payload, time);
+            watch.add(&signal, &payload, time);
         }
         watch.order.unwrap().times_rougher(100).unwrap()
     };
