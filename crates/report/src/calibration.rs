@@ -9,16 +9,7 @@ use halfshaft_health::{Calibration, Mode};
 /// much. Source: none, engineering guess.
 const LEAST_DRIFT_SHOWN: f64 = 0.002;
 
-/// Stable kebab-case word of a mode.
-pub fn mode_word(mode: Mode) -> &'static str {
-    match mode {
-        Mode::YawRegression => "yaw-regression",
-        Mode::FrontWheels => "front-wheels",
-        Mode::ShortestThird => "shortest-third",
-    }
-}
-
-/// How bends were told from tyres.
+/// How bends were parted from tyres.
 pub fn mode_in_words(mode: Mode) -> &'static str {
     match mode {
         Mode::YawRegression => "bends taken out by the yaw sensor, its bias solved for",

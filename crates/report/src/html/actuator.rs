@@ -3,7 +3,7 @@
 //! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
-use super::scroll;
+use super::table;
 use super::{delays, overlay};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
@@ -32,23 +32,12 @@ fn tables(actuator: &Actuator) -> Markup {
         @if let Some(signal) = &actuator.signal {
             p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
         }
-        (scroll("Table of the actuator’s times", html! {
-            table.timing {
-                thead {
-                    tr {
-                        th scope="col" { "Time" }
-                        th.number scope="col" { "Edges" }
-                        th.number scope="col" { "Median" }
-                        th.number scope="col" { "10 to 90 % of them" }
-                        th.number scope="col" { "At 60\u{a0}°C and 13.5\u{a0}V" }
-                        th scope="col" { "Periods: command, answer" }
-                    }
-                }
-                tbody {
-                    (direction("Closing", &actuator.engage))
-                    (direction("Letting go", &actuator.release))
-                }
-            }
+        (table("Table of the actuator’s times", "timing", &[
+            ("", "Time"), ("number", "Edges"), ("number", "Median"), ("number", "10 to 90 % of them"),
+            ("number", "At 60\u{a0}°C and 13.5\u{a0}V"), ("", "Periods: command, answer")
+        ], html! {
+            (direction("Closing", &actuator.engage))
+            (direction("Letting go", &actuator.release))
         }))
         div.strips.proofs {
             (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))

@@ -2,7 +2,6 @@
 //!
 //! In: both directions. Out: one table; a time the sample periods hide stays hidden.
 
-use super::scroll;
 use crate::words::number;
 use halfshaft_health::actuator::Timing;
 use halfshaft_health::actuator::crossings::{CrossedTime, StatedCrossings};
@@ -56,20 +55,13 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
     html! {
         h3 { "By crossings" }
         p.note { "Read off between samples, only of edges after which the command held until the clutch had settled. A command taken back early makes crossings look quick, so the figures are those of the fits." }
-        (scroll("Table of times by crossings", html! {
-            table.crossings {
-                thead { tr {
-                    th scope="col" { "Time: median, 10 to 90 % of them" }
-                    th.number scope="col" { "Closing" }
-                    th.number scope="col" { "Letting go" }
-                } }
-                tbody {
-                    (row("Edges", n_edges))
-                    @for (name, of) in TIMES { (row(name, both.map(|by_crossings| time(by_crossings.as_ref().map(of))))) }
-                    (row("Beyond its end, % of the way", share(|by_crossings| Some(by_crossings.overshoot))))
-                    (row("Short of the command when settled, % of full", share(|by_crossings| by_crossings.steady_error)))
-                }
-            }
+        (super::table("Table of times by crossings", "crossings", &[
+            ("", "Time: median, 10 to 90 % of them"), ("number", "Closing"), ("number", "Letting go")
+        ], html! {
+            (row("Edges", n_edges))
+            @for (name, of) in TIMES { (row(name, both.map(|by_crossings| time(by_crossings.as_ref().map(of))))) }
+            (row("Beyond its end, % of the way", share(|by_crossings| Some(by_crossings.overshoot))))
+            (row("Short of the command when settled, % of full", share(|by_crossings| by_crossings.steady_error)))
         }))
     }
 }

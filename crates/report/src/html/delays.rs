@@ -51,20 +51,16 @@ pub(super) fn ladder(pedal: Pedal, delay: Option<&PedalDelay>) -> Markup {
 
 fn table(rungs: &[Rung]) -> Markup {
     html! {
-        table.delays {
-            thead { tr {
-                th scope="col" { "Part" }
-                th.number scope="col" { "Seen" }
-                th.number scope="col" { "Median" }
-                th.number scope="col" { "10 to 90 % of them" }
-            } }
-            tbody { @for rung in rungs { tr {
+        (super::bare_table("delays", &[
+            ("", "Part"), ("number", "Seen"), ("number", "Median"), ("number", "10 to 90 % of them")
+        ], html! {
+            @for rung in rungs { tr {
                 th scope="row" { (rung.name) }
                 td.number { (rung.spread.map_or(0, |spread| spread.n_events)) }
                 td.number { (rung.spread.map_or("–".to_owned(), |spread| ms(spread.median))) }
                 td.number { (rung.spread.map_or("–".to_owned(), ends)) }
-            } } }
-        }
+            } }
+        }))
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
-use super::scroll;
+use super::table;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::FigureId;
@@ -64,21 +64,12 @@ fn ahead(outlook: &Outlook) -> Markup {
     let cool = &outlook.cool_down;
     html! {
         p.note { (sentence(&clean(&outlook.basis))) }
-        (scroll("Table of what comes next", html! {
-            table.ahead {
-                thead { tr {
-                    th scope="col" { "" }
-                    th.number scope="col" { "At the end" }
-                    th.number scope="col" { "Limit" }
-                    th.number scope="col" { "Room" }
-                    th.number scope="col" { "Limit reached from here" }
-                    th.number scope="col" { "Would level off at" }
-                } }
-                tbody {
-                    (node("Oil", &outlook.oil))
-                    (node("Pack, estimated", &outlook.pack))
-                }
-            }
+        (table("Table of what comes next", "ahead", &[
+            ("", ""), ("number", "At the end"), ("number", "Limit"), ("number", "Room"),
+            ("number", "Limit reached from here"), ("number", "Would level off at")
+        ], html! {
+            (node("Oil", &outlook.oil))
+            (node("Pack, estimated", &outlook.pack))
         }))
         p {
             "Cooling to " (number(cool.to_c)) "\u{a0}°C: "

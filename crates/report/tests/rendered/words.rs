@@ -201,7 +201,6 @@ fn actuator_and_oil_have_a_line_each_where_they_are_known() {
         &OilInput {
             rate: Ok(OilAgeingRate {
                 mean_rates: [1.0; 3],
-                effective_c: [80.0; 3],
                 covered_s: 3600.0,
                 unseen_s: 0.0,
             }),
