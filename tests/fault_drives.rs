@@ -117,7 +117,7 @@ fn a_preload_far_above_the_stated_one_is_heavy() {
     )));
 }
 
-/// Evidence for and against a worn pack, of a drive held against another of the same car.
+/// Evidence for and against a worn pack, of a drive compared with another of the same car.
 fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
     let map_of = |scenario: &Scenario| map(&map_text(scenario, &Tolerances::EXACT, scenario.seed));
     let earlier = assess(&map_of(past), to_text(past).0.as_bytes());

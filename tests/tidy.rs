@@ -459,6 +459,76 @@ fn channels_and_figures_are_not_named_by_literals() {
     assert_eq!(declared.len(), figures.len());
 }
 
+/// Words that a registry declares: a line each, `Word = …`.
+fn declared_in(registry: &str) -> Vec<String> {
+    let text = read(&root().join("crates").join(registry));
+    let word = |line: &str| {
+        let (word, _) = line.strip_prefix("    ")?.split_once(" = ")?;
+        let is_word = word.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
+        is_word.then(|| word.to_owned())
+    };
+    let words: Vec<String> = text.lines().filter_map(word).collect();
+    assert!(words.len() > 30, "{registry}: {words:?}");
+    words
+}
+
+/// What one more costs: the table of the developers' page has the fewest source files that
+/// name one of its kind, so that the recipe is shown by one that exists, and the most allowed.
+#[test]
+fn a_recipe_costs_what_the_developers_page_says() {
+    let page = read(&root().join("DEVELOPERS.md"));
+    let files: Vec<String> = crates()
+        .iter()
+        .flat_map(|name| sources(name))
+        .map(|(_, code)| {
+            lines_of_code(&code)
+                .map(|(_, line)| line.to_owned() + "\n")
+                .collect()
+        })
+        .collect();
+    let n_files = |word: &str| files.iter().filter(|code| has_word(code, word)).count();
+    let with_registry = |registry: &str, path: &str| -> Vec<usize> {
+        let words = declared_in(registry).into_iter();
+        words
+            .map(|word| 1 + n_files(&format!("{path}{word}")))
+            .collect()
+    };
+    let channels = declared_in("model/src/channel.rs");
+    // A format's own file does not name it.
+    let formats = ["indexed", "sheet", "socketcan_text"];
+    let format = |name: &str| 1 + n_files(&format!("{name}::recognise"));
+    let kinds = [
+        (
+            "finding",
+            with_registry("health/src/finding_id.rs", "FindingId::"),
+        ),
+        (
+            "figure",
+            with_registry("health/src/figure_id.rs", "FigureId::"),
+        ),
+        (
+            "channel",
+            channels.iter().map(|name| n_files(name)).collect(),
+        ),
+        ("format", formats.map(format).to_vec()),
+    ];
+    for (kind, counts) in kinds {
+        let row = page
+            .lines()
+            .find_map(|line| line.strip_prefix(&format!("| {kind} | ")))
+            .unwrap_or_else(|| panic!("DEVELOPERS.md has no row for a {kind}"));
+        let stated: Vec<usize> = row
+            .split(" | ")
+            .map_while(|cell| cell.parse().ok())
+            .collect();
+        let [least, most] = stated[..] else {
+            panic!("{kind}: `{row}` has no two numbers");
+        };
+        assert_eq!(counts.iter().min(), Some(&least), "{kind}: fewest files");
+        assert!(counts.iter().all(|n| *n <= most), "{kind}: {counts:?}");
+    }
+}
+
 #[test]
 fn only_some_crates_touch_files() {
     let words = [

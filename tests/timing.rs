@@ -5,7 +5,7 @@ mod common;
 
 use common::{assess, estimate, map};
 use halfshaft_health::FigureId;
-use halfshaft_health::response::resolution::Told;
+use halfshaft_health::response::resolution::StatedTime;
 use halfshaft_health::{FindingId, Results, Severity};
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, fault_drive, map_text, random_drive, scenarios, to_text,
@@ -97,12 +97,12 @@ fn crossings_stand_beside_the_fits_and_agree_with_them() {
             n_judged += 1;
             // Between samples a straight line is drawn, which the answer is not.
             let period_s = timing.rise_time.resolution.unwrap().answer_period_s;
-            let within_s = 0.1 * fitted.median_s + period_s;
+            let within_s = 0.1 * fitted.median + period_s;
             for lag in [found.lag_smith, found.lag_sundaresan_krishnaswamy] {
-                let off_s = lag.median_s - fitted.median_s;
+                let off_s = lag.median - fitted.median;
                 assert!(off_s.abs() < within_s, "{}: {found:?}", scenario.name);
             }
-            assert!(found.settle_time.median_s >= found.transition_time.median_s);
+            assert!(found.settle_time.median >= found.transition_time.median);
             assert!(
                 (-1.0..20.0).contains(&(100.0 * found.overshoot)),
                 "{found:?}"
@@ -186,10 +186,10 @@ fn without_a_word_of_the_mechanism_the_slip_gives_an_apparent_time() {
     // This driver feeds the throttle as the clutch closes: nearly every edge is refused for it.
     let n_refused: usize = apparent.reasons.iter().map(|(_, n)| n).sum();
     assert!(n_refused as u64 > apparent.n_edges / 2, "{apparent:?}");
-    if let Told::Singly(spread) = apparent.told {
+    if let StatedTime::Singly(spread) = apparent.stated {
         assert_eq!(spread.n_events + n_refused, apparent.n_edges as usize);
         let truth = scenario.vehicle.actuator;
-        assert!(spread.median_s > truth.dead_time_s, "{apparent:?}");
+        assert!(spread.median > truth.dead_time_s, "{apparent:?}");
     }
     // With a position nobody asks the slip.
     let whole = assess(&map(&text), log.as_bytes());

@@ -253,9 +253,9 @@ fn two_drives_joined_are_no_puncture() {
     assert_eq!(results.calibration.step, None);
 }
 
-/// K12: exchanged wheels are said, and the heat, which has no side, stays.
+/// K12: swapped wheels are found, and the heat, which has no side, stays.
 #[test]
-fn exchanged_wheels_are_said_and_leave_the_heat_as_it_is() {
+fn swapped_wheels_are_found_and_leave_the_heat_as_it_is() {
     let (_, log, truth) = sample("healthy-road");
     let swapped = include_str!("../signal-maps/brindlecote-30.map")
         .replace(".left", ".side")

@@ -145,7 +145,7 @@ fn each(numbers: std::ops::Range<u64>, check: impl Fn(u64) + Sync) {
 #[track_caller]
 fn check(name: &str, calibration: &Calibration, shown: Option<f64>) -> bool {
     assert!(!calibration.are_signals_identical, "{name}");
-    assert!(!calibration.are_sides_exchanged, "{name}");
+    assert!(!calibration.are_sides_swapped, "{name}");
     assert_eq!(calibration.step, None, "{name}");
     match &calibration.outcome {
         Ok(estimate) => {
@@ -290,7 +290,7 @@ fn exchanged_names_are_seen() {
         .replace("wheel.rear.other", "wheel.rear.right");
     let (log, _) = to_text(&scenario);
     let calibration = calibrate(&map(&text), &log);
-    assert!(calibration.are_sides_exchanged);
+    assert!(calibration.are_sides_swapped);
     let shown = shown_straight(&scenario).unwrap();
     let found = calibration.outcome.unwrap().ratio_log;
     // Nothing is swapped back: the sign is that of the names as they are.

@@ -45,7 +45,7 @@ fn main() -> ExitCode {
             if output::is_closed_pipe(&error) {
                 return ExitCode::SUCCESS;
             }
-            output::say(&format!("{error:#}"));
+            output::write_error_line(&format!("{error:#}"));
             ExitCode::from(2)
         }
     }

@@ -82,7 +82,7 @@ impl Folder {
     }
 
     /// Puts every file in its place and gives the places.
-    pub fn settle(mut self) -> Result<Vec<PathBuf>> {
+    pub fn put_in_place(mut self) -> Result<Vec<PathBuf>> {
         let mut places = Vec::new();
         for (temporary, place) in self.waiting.drain(..) {
             temporary
@@ -187,15 +187,15 @@ pub fn names(places: &[PathBuf]) -> Vec<String> {
     names.collect()
 }
 
-/// Says something on standard error, with foreign text made harmless: names of files,
+/// Writes a line on standard error, with foreign text made harmless: names of files,
 /// buses and channels may hold what a terminal takes for an order.
-pub fn say(text: &str) {
-    say_as_is(&format!("halfshaft: {}\n", harmless(text)));
+pub fn write_error_line(text: &str) {
+    write_error_text(&format!("halfshaft: {}\n", harmless(text)));
 }
 
-/// Writes text that is harmless already on standard error. Where nobody can be told that
-/// this failed, there is nothing left to do.
-pub fn say_as_is(text: &str) {
+/// Writes text that is harmless already on standard error. That this
+/// failed has no other place to go.
+pub fn write_error_text(text: &str) {
     let _ = std::io::stderr().write_all(text.as_bytes());
 }
 

@@ -50,7 +50,7 @@ pub fn run(options: &PagesOptions) -> Result<ExitCode> {
     for (name, page) in PAGES {
         folder.add(name, |out| Ok(out.write_all(page().as_bytes())?))?;
     }
-    folder.settle()?;
+    folder.put_in_place()?;
     Ok(ExitCode::SUCCESS)
 }
 

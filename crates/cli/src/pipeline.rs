@@ -47,7 +47,7 @@ pub fn read_map(path: &Path) -> Result<Map> {
     match check_map(path)? {
         Ok(checked) => Ok(checked.map),
         Err(mistakes) => {
-            output::say_as_is(&mistakes.render(is_error_colour_wanted()));
+            output::write_error_text(&mistakes.render(is_error_colour_wanted()));
             bail!(
                 "{}: the map has {}",
                 path.display(),
@@ -233,7 +233,7 @@ fn read(
     let inputs = log.inputs();
     // The report says it too; whoever mistyped a name should not have to read that far.
     for trouble in inputs.iter().filter_map(|input| input.trouble.as_ref()) {
-        output::say(trouble);
+        output::write_error_line(trouble);
     }
     Ok(LogFacts {
         inputs,

@@ -5,17 +5,6 @@
 use halfshaft_model::Unit;
 use halfshaft_model::unit::Dimension;
 
-/// What an option takes.
-struct Wanted {
-    what: &'static str,
-    example: &'static str,
-    units: &'static [&'static str],
-    dimension: Dimension,
-    // Unit of the range, and the range in it.
-    shown_in: &'static str,
-    range: (f64, f64),
-}
-
 /// Number of friction surfaces. The range is that of sense, not of any pack.
 pub fn faces(text: &str) -> Result<u32, String> {
     let wanted = || format!("wanted a whole number from 1 to 200, as 16; found `{text}`");
@@ -30,75 +19,32 @@ pub fn faces(text: &str) -> Result<u32, String> {
 pub fn radius(text: &str) -> Result<f64, String> {
     quantity(
         text,
-        &Wanted {
-            what: "a length",
-            example: "62mm",
-            units: &["mm", "cm", "m", "in"],
-            dimension: Dimension::LENGTH,
-            shown_in: "mm",
-            range: (5.0, 500.0),
-        },
+        "a length",
+        "62mm",
+        &["mm", "cm", "m", "in"],
+        (5.0, 500.0),
     )
 }
 
 /// A share of groove, 0 to 1.
 pub fn groove_share(text: &str) -> Result<f64, String> {
-    quantity(
-        text,
-        &Wanted {
-            what: "a share",
-            example: "15%",
-            units: &["%", "1"],
-            dimension: Dimension::NONE,
-            shown_in: "%",
-            range: (0.0, 90.0),
-        },
-    )
+    quantity(text, "a share", "15%", &["%", "1"], (0.0, 90.0))
 }
 
 /// A coefficient of friction.
 pub fn friction(text: &str) -> Result<f64, String> {
-    quantity(
-        text,
-        &Wanted {
-            what: "a number",
-            example: "0.12",
-            units: &["1"],
-            dimension: Dimension::NONE,
-            shown_in: "1",
-            range: (0.01, 1.0),
-        },
-    )
+    quantity(text, "a number", "0.12", &["1"], (0.01, 1.0))
 }
 
 /// A preload, N·m.
 pub fn preload(text: &str) -> Result<f64, String> {
-    quantity(
-        text,
-        &Wanted {
-            what: "a torque",
-            example: "100N.m",
-            units: &["N.m", "lbf.ft", "lbf.in"],
-            dimension: Dimension::TORQUE,
-            shown_in: "N.m",
-            range: (0.0, 2000.0),
-        },
-    )
+    let units = ["N.m", "lbf.ft", "lbf.in"];
+    quantity(text, "a torque", "100N.m", &units, (0.0, 2000.0))
 }
 
 /// An oil quantity, m³.
 pub fn oil(text: &str) -> Result<f64, String> {
-    quantity(
-        text,
-        &Wanted {
-            what: "a volume",
-            example: "1.2l",
-            units: &["l", "ml"],
-            dimension: Dimension::VOLUME,
-            shown_in: "l",
-            range: (0.1, 20.0),
-        },
-    )
+    quantity(text, "a volume", "1.2l", &["l", "ml"], (0.1, 20.0))
 }
 
 /// A factor on the cooling.
@@ -110,57 +56,56 @@ pub fn cooling(text: &str) -> Result<f64, String> {
         .filter(|bare| !bare.is_empty());
     quantity(
         bare.unwrap_or(trimmed),
-        &Wanted {
-            what: "a factor",
-            example: "1.3x",
-            units: &["1"],
-            dimension: Dimension::NONE,
-            shown_in: "1",
-            range: (0.1, 10.0),
-        },
+        "a factor",
+        "1.3x",
+        &["1"],
+        (0.1, 10.0),
     )
 }
 
-fn quantity(text: &str, wanted: &Wanted) -> Result<f64, String> {
-    let (low, high) = wanted.range;
-    let range_unit = match wanted.shown_in {
+/// A quantity in one of some units; the range is in the first of them.
+fn quantity(
+    text: &str,
+    what: &str,
+    example: &str,
+    units: &[&str],
+    (low, high): (f64, f64),
+) -> Result<f64, String> {
+    let of_range = Unit::find(units[0]).expect("the first unit of each option is known");
+    let range_unit = match units[0] {
         "1" => String::new(),
         unit => format!(" {unit}"),
     };
-    let whole = format!(
-        "wanted {} from {low} to {high}{range_unit}, as {}",
-        wanted.what, wanted.example
-    );
+    let whole = format!("wanted {what} from {low} to {high}{range_unit}, as {example}");
+    let units_in_words = units.join(", ");
     let (value, spelling) = number_and_unit(text)
         .ok_or_else(|| format!("{whole}; found `{text}`, which is no number"))?;
-    let symbol = match (spelling, wanted.dimension == Dimension::NONE) {
+    let symbol = match (spelling, of_range.dimension == Dimension::NONE) {
         ("", true) => "1",
         ("", false) => {
             return Err(format!(
-                "{whole}; found `{text}`, which has no unit: one of {}",
-                wanted.units.join(", ")
+                "{whole}; found `{text}`, which has no unit: one of {units_in_words}"
             ));
         }
         (spelling, _) => spelling,
     };
     let unit = Unit::find(symbol)
         .ok_or_else(|| format!("{whole}; found `{spelling}`, which is no unit known here"))?;
-    if unit.dimension != wanted.dimension {
+    if unit.dimension != of_range.dimension {
         let found = unit.dimension.describe();
         return Err(format!("{whole}; found `{spelling}`, which is {found}"));
     }
     // Angles are ratios and energies torques by dimension, and not by what is meant.
-    if !wanted.units.contains(&unit.symbol) {
-        let units = wanted.units.join(", ");
+    if !units.contains(&unit.symbol) {
         return Err(format!(
-            "{whole}; found `{spelling}`, wanted one of {units}"
+            "{whole}; found `{spelling}`, wanted one of {units_in_words}"
         ));
     }
     let si = unit.to_si(value);
-    let bound = |end: f64| Unit::find(wanted.shown_in).map_or(end, |unit| unit.to_si(end));
+    let (low, high) = (of_range.to_si(low), of_range.to_si(high));
     // What is written as an end of the range is in it, whichever unit it is written in.
-    let slack = 1e-9 * bound(high);
-    if !(bound(low) - slack..=bound(high) + slack).contains(&si) {
+    let slack = 1e-9 * high;
+    if !(low - slack..=high + slack).contains(&si) {
         return Err(format!("{whole}; found `{text}`"));
     }
     Ok(si)

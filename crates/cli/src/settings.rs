@@ -112,7 +112,7 @@ fn parse(path: &Path, bytes: &[u8]) -> Result<Limits> {
     };
     settings::read(text).or_else(|mistakes| {
         for mistake in mistakes.iter().take(MOST_MISTAKES) {
-            output::say_as_is(&format!(
+            output::write_error_text(&format!(
                 "{}\n",
                 output::harmless(&format!("{name}:{mistake}"))
             ));

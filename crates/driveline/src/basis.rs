@@ -43,7 +43,7 @@ pub struct Basis {
     pub slip_step: f64,
     /// Longitudinal stiffness of one tyre, N per unit slip.
     pub tyre_stiffness_n: f64,
-    /// The torque is the preload alone: no torque channel speaks of the rest.
+    /// The torque is the preload alone: no torque channel gives the rest.
     pub is_preload_only: bool,
     /// Every assumption made here, a sentence each.
     pub assumptions: Vec<String>,

@@ -140,7 +140,7 @@ impl CommandWatch {
     pub fn extend(&mut self, column: &Column, cuts: &[Time]) {
         column.walk(cuts, |met| match met {
             SampleOrCut::Sample(time, value) => {
-                self.note(time, value.map(|value| value / self.full_scale));
+                self.add(time, value.map(|value| value / self.full_scale));
             }
             SampleOrCut::Cut(_) => self.interrupt(),
         });
@@ -158,7 +158,7 @@ impl CommandWatch {
         self.n_perhaps_one
     }
 
-    fn note(&mut self, time: Time, command: Option<f64>) {
+    fn add(&mut self, time: Time, command: Option<f64>) {
         if let Some((since, held, limit_s)) = self.latest {
             let length = time.since(since);
             match held {
@@ -177,7 +177,7 @@ impl CommandWatch {
                 }
             }
         }
-        self.period.note(time);
+        self.period.add(time);
         self.latest = Some((time, command, self.period.gap_limit_s()));
         if let Some(command) = command {
             self.step(time, command);

@@ -25,7 +25,7 @@ pub const SIGNIFICANT_SDS: f64 = 3.0;
 /// What the windows say of the direction of slip: the sign for any floor.
 ///
 /// The shortest significant window gives it. So going from the shortest to the longest, a
-/// window speaks for the floors that lie above what those before it reach.
+/// window counts for the floors that lie above what those before it reach.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
     // The strongest of the windows so far. Single precision: noise is not known to more.
@@ -299,7 +299,7 @@ mod tests {
                 "{floor}: {got}, not {wanted}"
             );
         }
-        // Out of reach it answers with the nearest floor it knows.
+        // Out of reach it answers with the nearest floor kept.
         assert_eq!(near.signed_j(1.0), near.signed_j(0.061));
     }
 }

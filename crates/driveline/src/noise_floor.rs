@@ -52,7 +52,7 @@ impl Default for NoiseFloor {
 
 impl NoiseFloor {
     /// Takes a wheel sample that came `interval_s` after the one before.
-    pub fn note(&mut self, slip: f64, interval_s: f64) {
+    pub fn add(&mut self, slip: f64, interval_s: f64) {
         if let Some((before, Some((first, first_interval)))) = self.previous {
             // On uneven spacing it is the departure from the straight line between the outer
             // two, scaled to the size that even spacing would give: with √(1 + share² + share²)
@@ -141,7 +141,7 @@ mod tests {
             } else {
                 0.0
             };
-            floor.note(
+            floor.add(
                 1.5 * (time * 0.7).sin() + spin + 0.03 * normal(&mut state),
                 0.01,
             );
@@ -156,7 +156,7 @@ mod tests {
         let mut floor = NoiseFloor::default();
         let mut state = 11;
         for index in 0..20_000 {
-            floor.note(
+            floor.add(
                 0.05 * normal(&mut state),
                 if index % 2 == 0 { 0.003 } else { 0.017 },
             );
@@ -169,11 +169,11 @@ mod tests {
     fn too_little_says_nothing_and_a_clean_signal_says_almost_zero() {
         let mut floor = NoiseFloor::default();
         for index in 0..15 {
-            floor.note(f64::from(index), 0.01);
+            floor.add(f64::from(index), 0.01);
         }
         assert_eq!(floor.slip_sd(), None);
         for index in 0..500 {
-            floor.note(f64::from(index) * 1e-3, 0.01);
+            floor.add(f64::from(index) * 1e-3, 0.01);
         }
         assert!(floor.slip_sd().unwrap() < 1e-6);
     }

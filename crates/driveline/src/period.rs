@@ -1,4 +1,4 @@
-//! How often a channel speaks, and how long a silence still counts as its rhythm.
+//! How often a channel sends, and how long a silence still counts as its rhythm.
 //!
 //! In: sample times. Out: the period (stated by the map, else learned from the first
 //! samples) and the gap limit. Everything said of a sample depends on the samples before
@@ -14,7 +14,7 @@ const LEAST_GAP_S: f64 = 0.25;
 /// A silence of more than this many periods is a gap. Source: none, engineering guess.
 const PERIODS_IN_GAP: f64 = 3.0;
 
-/// Gap limit of a channel whose rhythm is not known yet, s: it may be one that speaks once
+/// Gap limit of a channel whose rhythm is not known yet, s: it may be one that sends once
 /// a second. Source: none, engineering guess.
 const GAP_OF_UNKNOWN_S: f64 = 3.0;
 
@@ -65,7 +65,7 @@ impl Period {
 
     /// Takes note of a sample.
     #[inline]
-    pub fn note(&mut self, time: Time) {
+    pub fn add(&mut self, time: Time) {
         if !self.is_settled() {
             self.learn(time);
         }
@@ -121,7 +121,7 @@ mod tests {
         let mut period = Period::default();
         for index in 0..40 {
             let hole = if index > 20 { 5.0 } else { 0.0 };
-            period.note(Time::from_seconds(f64::from(index) * 0.2 + hole));
+            period.add(Time::from_seconds(f64::from(index) * 0.2 + hole));
         }
         assert!((period.seconds().unwrap() - 0.2).abs() < 1e-9);
         assert!((period.gap_limit_s() - 0.6).abs() < 1e-9);

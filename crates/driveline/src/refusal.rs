@@ -22,7 +22,7 @@ pub enum Under {
     /// Tyres warming up.
     WarmUp,
     // What follows is only known when the whole drive is.
-    /// Nothing tells bends from straights.
+    /// Nothing parts bends from straights.
     Unseen,
     /// The pack carries more than its preload.
     Torque,
@@ -35,7 +35,7 @@ pub enum Under {
 }
 
 impl Under {
-    /// All of them, in the order in which they are asked and listed.
+    /// All of them, in the order in which they are checked and listed.
     pub const ALL: [Under; 13] = [
         Under::Gap,
         Under::Slow,

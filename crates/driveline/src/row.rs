@@ -29,11 +29,11 @@ pub struct Row {
     pub difference: f64,
     /// The same, mean over 0.2 s.
     pub difference_mean: f64,
-    /// What the bend alone asks for, mean over 0.2 s, rad/s.
+    /// What the bend alone makes, mean over 0.2 s, rad/s.
     pub kinematic_difference: Option<f64>,
     /// The difference with the tyre mismatch taken out, mean over 0.2 s, rad/s.
     pub road_referred_difference: f64,
-    /// Openness: road-referred over kinematic difference, where the bend asks enough.
+    /// Openness: road-referred over kinematic difference, where the bend makes enough.
     pub openness: Option<f64>,
     /// Difference that a tyre mismatch not learned yet may make, rad/s; 0 once it is.
     pub unknown_mismatch: f64,

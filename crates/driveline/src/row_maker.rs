@@ -27,7 +27,7 @@ use crate::tyre_ratio::{Rolling, TyreRatio};
 const YAW_BIAS_TIME_S: f64 = 2.0;
 
 /// A rear wheel that is faster than the other by this share and this much on top, rad/s,
-/// spins: the slower one then tells the road speed. Source: none, engineering guess.
+/// spins: the slower one then gives the road speed. Source: none, engineering guess.
 const SPINS_FROM: (f64, f64) = (0.15, 3.0);
 
 /// Tyre mismatch that may be there as long as it has not been learned, as a share of the
@@ -266,7 +266,7 @@ impl RowMaker {
             let interval = self
                 .latest_wheel_sample
                 .map_or(smoothed.before_s, |latest| sample.time.since(latest));
-            self.floor.note(smoothed.sample.slip, interval);
+            self.floor.add(smoothed.sample.slip, interval);
             self.latest_wheel_sample = Some(sample.time);
         }
         if let Some(radius_m) = self.basis.radius_m {
@@ -284,7 +284,7 @@ impl RowMaker {
                 is_controlled: sample.is_controlled,
                 radius_m,
             };
-            self.ratio.note(&rolling, seconds);
+            self.ratio.add(&rolling, seconds);
         }
     }
 }

@@ -83,7 +83,7 @@ pub struct Smoothed<'a> {
 
 /// What every window needs of a sample and of the interval to the next one. Windows reach
 /// seconds back, so this is kept apart from the rest of the sample, to stay in the cache.
-/// Windows end inside of an interval again and again, so what that asks for is worked out once.
+/// Windows end inside of an interval again and again, so its part is worked out once.
 #[derive(Clone, Copy, Debug)]
 struct Point {
     time: Time,

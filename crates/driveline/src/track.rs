@@ -131,7 +131,7 @@ impl Track {
     #[inline]
     fn push(&mut self, time: Time, value: Option<f64>) {
         if value.is_some() {
-            self.period.note(time);
+            self.period.add(time);
         }
         let follows = self.samples.last().is_some_and(|last| {
             !last.is_missing() && value.is_some() && time.0 - last.time.0 <= last.limit_ns

@@ -22,7 +22,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let mut count = CycleCount::new(Levels::new(width, lowest, highest)?, least_range);
     for line in lines {
-        count.note(line.trim().parse()?);
+        count.add(line.trim().parse()?);
     }
     for cycle in count.cycles() {
         println!("{} {} {}", cycle.range, cycle.mean, cycle.count);

@@ -23,7 +23,7 @@ pub struct Tolerances {
     pub distance: f64,
     /// Of the preload.
     pub preload: f64,
-    /// Of what a bend asks for: track, rolling radius and the scale of the yaw rate.
+    /// Of what a bend makes: track, rolling radius and the scale of the yaw rate.
     pub bends: f64,
 }
 

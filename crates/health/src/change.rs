@@ -62,7 +62,7 @@ pub struct Changed {
 /// Whether the torque or the clamp force stays as it was.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Held {
-    /// The controller asks for torque and gets it: it presses as the new pack needs.
+    /// The controller commands torque and gets it: it presses as the new pack needs.
     Torque,
     /// The actuator presses as it did: the torque goes with the capacity.
     Force,
@@ -204,7 +204,7 @@ impl TorqueChange {
             return;
         }
         let Some(was_nm) = row.torque_nm else {
-            // Without the torque nobody knows how much of the heat was the preload's.
+            // Without the torque it is not known how much of the heat was the preload's.
             row.work_j = None;
             row.heat_rate_w = None;
             return;

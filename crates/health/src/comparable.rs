@@ -11,7 +11,7 @@ use halfshaft_driveline::thermal::Anchor;
 
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
-use crate::figures::actuator::told;
+use crate::figures::actuator::stated_spread;
 use crate::limits::Grades;
 use crate::nouns::Grade;
 use crate::results::Results;
@@ -64,7 +64,7 @@ fn held(results: &Results) -> Comparable {
         let factor = results.limits.grades.of_events(current.n_events);
         // Less what an open clutch draws, as the finding takes it.
         let idle_a = actuator.motor.idle_a.unwrap_or(0.0).abs();
-        Ok((current.median_s - idle_a, Grade::of(factor)))
+        Ok((current.median - idle_a, Grade::of(factor)))
     });
     graded(Quantity::HoldCurrent, found)
 }
@@ -120,10 +120,10 @@ fn actuator(results: &Results) -> Result<&crate::actuator::Actuator, Reason> {
 /// The median at 60 °C and 13.5 V with the factor of its grade: of what the samples tell, and
 /// of the events that say oil temperature and voltage.
 fn normal(pool: &Pool, timing: &Timing, grades: &Grades) -> Result<(f64, Grade), Reason> {
-    told(pool, timing)?;
+    stated_spread(pool, timing)?;
     let normal = pool.normal.ok_or(DriveFact::OilAndVoltage)?;
     let factor = grades.of_median(pool, normal.n_events);
-    Ok((normal.median_s, Grade::of(factor)))
+    Ok((normal.median, Grade::of(factor)))
 }
 
 /// What heat did to the temperature; only where a sensor holds the model.
@@ -169,7 +169,7 @@ fn graded(quantity: Quantity, found: Result<(f64, Grade), Reason>) -> Comparable
 mod tests {
     use super::*;
     use halfshaft_driveline::Driveline;
-    use halfshaft_driveline::response::resolution::{Spread, Told};
+    use halfshaft_driveline::response::resolution::{Spread, StatedTime};
     use halfshaft_model::{ChannelSpec, Vehicle};
 
     fn empty() -> Results {
@@ -205,13 +205,13 @@ mod tests {
     fn few_events_lower_the_grade_and_none_at_a_known_voltage_gives_none() {
         let spread = |n_events| Spread {
             n_events,
-            median_s: 0.2,
-            p10_s: 0.1,
-            p90_s: 0.3,
+            median: 0.2,
+            p10: 0.1,
+            p90: 0.3,
             variation: None,
         };
-        let pool = |normal, told| Pool {
-            told,
+        let pool = |normal, stated| Pool {
+            stated,
             resolution: None,
             edge_doubt_s: None,
             n_unusable: 0,
@@ -229,16 +229,16 @@ mod tests {
             reasons: Vec::new(),
         };
         let found = |pool: Pool| normal(&pool, &timing(&pool), &Grades::default());
-        let singly = Told::Singly(spread(20));
+        let singly = StatedTime::Singly(spread(20));
         assert_eq!(found(pool(Some(spread(20)), singly)), Ok((0.2, Grade::A)));
         assert_eq!(found(pool(Some(spread(5)), singly)), Ok((0.2, Grade::C)));
-        let told = Told::Pooled {
+        let told = StatedTime::Pooled {
             spread: spread(20),
             sampling_sd_s: 0.01,
         };
         assert_eq!(found(pool(Some(spread(20)), told)), Ok((0.2, Grade::B)));
         assert!(found(pool(None, singly)).is_err());
-        let below = Told::BelowResolution { below_s: 0.1 };
+        let below = StatedTime::BelowResolution { below_s: 0.1 };
         assert!(found(pool(Some(spread(20)), below)).is_err());
     }
 }

@@ -180,7 +180,7 @@ impl Watch {
                 }
             }
             self.n_samples += 1;
-            self.period.note(time);
+            self.period.add(time);
             self.latest = Some(time);
         }
         if cuts.next().is_some() {

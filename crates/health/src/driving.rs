@@ -70,7 +70,7 @@ impl Parting {
     }
 
     /// Takes a row and hands on those that are known to be driving.
-    pub fn note(&mut self, row: Row, drives: &mut dyn FnMut(Row)) {
+    pub fn add(&mut self, row: Row, drives: &mut dyn FnMut(Row)) {
         let found = self
             .radius_m
             .and_then(|radius| Some((kind(&row, radius, &self.limits)?, radius)));
@@ -119,7 +119,7 @@ impl Parting {
             }
             return;
         }
-        note(&mut self.stretches, &run);
+        keep_strongest(&mut self.stretches, &run);
     }
 
     fn leave_out(&mut self) {
@@ -143,7 +143,7 @@ impl Parting {
             .going_on()
             .filter(|run| run.length_s() > self.limits.not_driving_s)
         {
-            note(&mut stretches, run);
+            keep_strongest(&mut stretches, run);
         }
         NotDriving {
             can_be_told: self.radius_m.is_some(),
@@ -164,7 +164,7 @@ pub struct NotDriving {
     pub seconds: f64,
 }
 
-fn note(stretches: &mut [Strongest; 2], run: &Stretch<Run>) {
+fn keep_strongest(stretches: &mut [Strongest; 2], run: &Stretch<Run>) {
     let [left, right, car] = run.gathered.highest;
     let values = [
         ("rear left, highest", left, "km/h"),
@@ -222,7 +222,7 @@ mod tests {
             row.case_speed = if is_on { 0.5 * (left + right) } else { 30.0 };
             row.difference = if is_on { right - left } else { 0.0 };
             row.road_speed = if is_on { car } else { car.map(|_| 9.6) };
-            parting.note(row, &mut take);
+            parting.add(row, &mut take);
         }
         parting.finish(&mut take);
         (kept_s, parting.outcome())
@@ -255,7 +255,7 @@ mod tests {
         check_left_out(30.0, 31.0, Some(9.8), 12.0, [0, 0]);
         check_left_out(0.0, 0.0, Some(0.0), 12.0, [0, 0]);
         check_left_out(0.0, 30.0, Some(0.0), 9.0, [0, 0]);
-        // A road speed nobody knows is not zero.
+        // An unknown road speed is not zero.
         check_left_out(30.0, 30.0, None, 12.0, [0, 0]);
     }
 
@@ -270,7 +270,7 @@ mod tests {
             let is_on = (100..250).contains(&index);
             row.case_speed = if is_on { 5.0 } else { 30.0 };
             row.difference = if is_on { 10.0 } else { 0.0 };
-            parting.note(row, &mut |row: Row| {
+            parting.add(row, &mut |row: Row| {
                 if !row.is_joined {
                     unjoined.push(row.time);
                 }
@@ -286,7 +286,7 @@ mod tests {
         for index in 0..300 {
             let mut row = row(f64::from(index) * 0.1);
             (row.case_speed, row.difference) = (5.0, 10.0);
-            parting.note(row, &mut |_| n += 1);
+            parting.add(row, &mut |_| n += 1);
         }
         assert_eq!((n, parting.outcome().can_be_told), (300, false));
     }

@@ -59,13 +59,13 @@ impl Default for DutySums {
 
 impl Part for DutySums {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
 impl DutySums {
     /// Takes a row; only turning wheels with a known torque have a cell.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let (first, latest) = self.seen.unwrap_or((row.time, row.time));
         if !row.is_joined {
             self.gap_s += row.time.since(latest);
@@ -126,7 +126,7 @@ mod tests {
             (row.torque_nm, row.slip_mean) = (Some(450.0), -3.0);
             (row.work_j, row.impulse_nms) = (Some(-13.5), 4.5);
             row.evidence = Evidence::new([-9.0; 4]);
-            sums.note(&row);
+            sums.add(&row);
         }
         let span = Span {
             start: Time(0),
@@ -161,7 +161,7 @@ mod tests {
             row.is_turning = *time >= 0.5;
             row.torque_nm = torque_nm(*time);
             row.work_j = row.torque_nm.map(|_| 0.0);
-            sums.note(&row);
+            sums.add(&row);
         }
         sums
     }

@@ -89,7 +89,7 @@ impl Tally {
         self.is_broken |= event.is_broken;
     }
 
-    fn note(&mut self, row: &Row, partial: &PartialLimits) {
+    fn add(&mut self, row: &Row, partial: &PartialLimits) {
         let higher =
             |peak: &mut Option<f64>, value: f64| *peak = Some(peak.unwrap_or(value).max(value));
         self.n_rows += 1;
@@ -108,10 +108,10 @@ impl Tally {
         let judgement = partial.judge(row);
         self.partial_by_torque
             .gather()
-            .note(judgement.by_torque, row.seconds);
+            .add(judgement.by_torque, row.seconds);
         self.partial_by_command
             .gather()
-            .note(judgement.by_command, row.seconds);
+            .add(judgement.by_command, row.seconds);
         match row.work_j {
             Some(work) => {
                 self.has_heat = true;
@@ -160,7 +160,7 @@ impl Tally {
     }
 }
 
-/// The command comes to stand still within it: nobody knows when it ended.
+/// The command comes to stand still within it: when it ended is not known.
 fn is_cut_short(tally: &Tally, gate: &Gate) -> bool {
     tally.kind == EventKind::Command
         && gate.stretches(Source::Command).iter().any(|stretch| {
@@ -175,7 +175,7 @@ impl Part for EventTally {
 
     fn rows(&mut self, passage: &Passage) {
         for row in passage.rows {
-            self.note(row, passage.partial);
+            self.add(row, passage.partial);
         }
     }
 }
@@ -202,7 +202,7 @@ impl EventTally {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, partial: &PartialLimits) {
+    pub fn add(&mut self, row: &Row, partial: &PartialLimits) {
         while self
             .finished
             .get(self.cursor)
@@ -215,7 +215,7 @@ impl EventTally {
             commanded.filter(|tally| tally.span.start <= row.time && row.time < tally.span.end);
         match commanded {
             Some(tally) => {
-                tally.note(row, partial);
+                tally.add(row, partial);
                 self.latest_commanded = Some(row.time);
                 self.close_slip(None, Some(row.time), &partial.limits.slip);
             }
@@ -241,7 +241,7 @@ impl EventTally {
                     end: row.time,
                 };
                 let mut tally = Tally::new(EventKind::SlipOnly, span);
-                tally.note(row, partial);
+                tally.add(row, partial);
                 self.slipping = Some(Slipping {
                     ahead: tally.clone(),
                     tally,
@@ -249,7 +249,7 @@ impl EventTally {
             }
             None => {}
             Some(slipping) => {
-                slipping.ahead.note(row, partial);
+                slipping.ahead.add(row, partial);
                 if excess >= limits.event_below_rad_per_s {
                     slipping.ahead.span.end = row.time;
                     slipping.tally = slipping.ahead.clone();
@@ -366,7 +366,7 @@ mod tests {
             let mut row = row(f64::from(index) * 0.01);
             row.command = Some(0.5);
             row.slip_sharp = if index < 250 { 2.0 } else { 1.0 };
-            tally.note(&row, &partial);
+            tally.add(&row, &partial);
         }
         let events = tally.events(&gate(), None);
         let seen: Vec<_> = events
@@ -402,7 +402,7 @@ mod tests {
             } else {
                 0.2
             };
-            tally.note(&row, &partial);
+            tally.add(&row, &partial);
         }
         let events = tally.events(&gate(), None);
         assert_eq!(events.len(), 1);

@@ -1,6 +1,6 @@
 //! How much of a bend's difference the clutch takes away per command: the holding index.
 //!
-//! In: rows of bends. Out: [`Holding`], the share of the difference a bend asks for that full
+//! In: rows of bends. Out: [`Holding`], the share of the difference a bend makes that full
 //! command would take away, from pieces of half a second compared within bends of like radius.
 //! It is the friction side of the unit, apart from the quickness of its actuator. It leaves
 //! out wheelspin, and refuses when bends were not driven both with and without command. More
@@ -68,7 +68,7 @@ pub struct HoldingSums {
 
 impl Part for HoldingSums {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -83,7 +83,7 @@ impl HoldingSums {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let Some((class, command, openness)) = self.of_bend(row) else {
             self.piece = None;
             return;
@@ -211,7 +211,7 @@ mod tests {
             row.command = Some(asked);
             let open = if is_tight { 0.97 } else { 0.9 };
             row.openness = Some(open - per_command * asked);
-            sums.note(&row);
+            sums.add(&row);
         }
         sums
     }

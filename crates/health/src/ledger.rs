@@ -153,7 +153,7 @@ struct Piece {
     mean_speed: f64,
 }
 
-/// What a bend asks for, against what track, radius and yaw rate say.
+/// What a bend makes, against what track, radius and yaw rate say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Bends {
     /// As they say.
@@ -196,7 +196,7 @@ impl Ledger {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add_row(&mut self, row: &Row) {
         if !row.is_joined {
             self.settle_piece();
         }
@@ -336,7 +336,7 @@ mod tests {
             row.command = Some(command);
             row.work_j = Some(torque * 0.5 * difference * 0.01);
             row.evidence = Evidence::new([9.0 * difference.signum(); 4]);
-            ledger.note(&row);
+            ledger.add_row(&row);
         }
         ledger
     }
@@ -371,7 +371,7 @@ mod tests {
             0.0,
             [0.0, 0.0, 100.0, 0.0],
         );
-        // A difference of 30 where the bend asks for 3: nine tenths are spin.
+        // A difference of 30 where the bend makes 3: nine tenths are spin.
         check(
             "spin",
             &ledger(30.0, 3.0, 200.0),

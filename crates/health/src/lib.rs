@@ -67,7 +67,7 @@ pub use figure_id::FigureId;
 pub use findings::FindingId;
 pub use halfshaft_driveline::{
     Basis, CommandCollapse, Derived, Driveline, Learned, Mode, RatioEstimate, RatioPoint,
-    RatioStep, Row, response, thermal, track,
+    RatioStep, Row, refusal, response, thermal, track,
 };
 pub use nouns::*;
 pub use reason::Reason;

@@ -62,12 +62,12 @@ pub struct CoolDown {
     /// Road speed of that, m/s.
     pub moving_m_per_s: f64,
     /// As the drive itself showed, or why it did not.
-    pub shown: Result<Shown, Reason>,
+    pub shown: Result<SeenCooling, Reason>,
 }
 
 /// Cooling that was seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shown {
+pub struct SeenCooling {
     /// The decay; its mean speed says whether it stood.
     pub decay: Decay,
     /// Time to cool as fast again from now, s; `None` where the air is too warm for it.
@@ -146,8 +146,8 @@ pub fn outlook(input: OutlookInput) -> Result<Outlook, Reason> {
             standing_s: cools(&standing),
             moving_s: cools(&moving),
             moving_m_per_s: speed,
-            shown: input.decay.map(|decay| Shown {
-                seconds: shown_s(&decay, now.oil_c, to_c, load.ambient_c),
+            shown: input.decay.map(|decay| SeenCooling {
+                seconds: cooling_time(&decay, now.oil_c, to_c, load.ambient_c),
                 decay,
             }),
         },
@@ -156,7 +156,7 @@ pub fn outlook(input: OutlookInput) -> Result<Outlook, Reason> {
 }
 
 /// Time to cool with the time constant of a decay, and its band; none when it is cool already.
-fn shown_s(decay: &Decay, now_c: f64, to_c: f64, ambient_c: f64) -> Option<Estimate> {
+fn cooling_time(decay: &Decay, now_c: f64, to_c: f64, ambient_c: f64) -> Option<Estimate> {
     let from_c = now_c.max(to_c);
     let seconds = time_to_cool_s(decay.time_constant_s, from_c, to_c, ambient_c)?;
     let share = SDS_OF_90 * decay.sd_s / decay.time_constant_s;

@@ -1,5 +1,5 @@
 //! What the parts of the assessment have in common: each takes what the drive brings and keeps
-//! what it knows of it.
+//! what it has seen of it.
 //!
 //! In: blocks, rows that are believed, and rows of driving with what all parts need of them. To
 //! add a part write its file, with its [`Part`], and its line on the board in `assess`.

@@ -93,7 +93,7 @@ pub struct PartialTime {
 
 impl PartialTime {
     /// Adds a row's judgement.
-    pub fn note(&mut self, judgement: Option<[bool; 3]>, seconds: f64) {
+    pub fn add(&mut self, judgement: Option<[bool; 3]>, seconds: f64) {
         let Some(judgement) = judgement else { return };
         self.judged_s += seconds;
         for (sum, is_partial) in self.seconds.iter_mut().zip(judgement) {
@@ -124,7 +124,7 @@ pub fn is_in_bend(row: &Row, partial: &PartialLimits) -> bool {
 }
 
 /// Curvature from which a stretch counts as a bend, 1/m: tight as the limit says, and tight
-/// enough that tyre compliance does not eat the difference it asks for.
+/// enough that tyre compliance does not use up the difference it makes.
 pub fn bend_curvature(basis: &Basis, driving: &Driving) -> f64 {
     let by_radius = 1.0 / driving.bend_radius_m;
     let (Some(track), Some(radius)) = (basis.track_rear_m, basis.radius_m) else {

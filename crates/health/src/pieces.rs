@@ -72,7 +72,7 @@ impl PieceWatch {
                 into.span.end = into.span.end.max(time);
             }
         }
-        // A piece of which the map knows nothing lasts as well.
+        // A piece the map does not name lasts as well.
         if let Some(last) = self.pieces.last_mut() {
             last.span.end = last.span.end.max(block.until);
         }

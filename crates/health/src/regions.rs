@@ -64,7 +64,7 @@ impl RegionSorter {
     }
 
     /// Takes a row of moving time and gives its region (R6 only once it is proved).
-    pub fn note(&mut self, row: &Row) -> Region {
+    pub fn sort(&mut self, row: &Row) -> Region {
         if !row.is_joined {
             self.asking = None;
             self.recent = None;
@@ -244,7 +244,7 @@ mod tests {
             let time = f64::from(index) * 0.01;
             let mut row = row(time);
             make(time, &mut row);
-            sorter.note(&row);
+            sorter.sort(&row);
         }
         sorter
             .sums()

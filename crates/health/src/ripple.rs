@@ -91,7 +91,7 @@ pub struct RippleWatch {
 
 impl Part for RippleWatch {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -108,7 +108,7 @@ impl RippleWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let speed = [
             row.case_speed - 0.5 * row.difference,
             row.case_speed + 0.5 * row.difference,
@@ -283,7 +283,7 @@ mod tests {
             let mut row = row(time);
             row.case_speed = 0.5 * (left + right);
             row.difference = right - left;
-            watch.note(&row);
+            watch.add(&row);
         }
         watch
     }

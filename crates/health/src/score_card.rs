@@ -305,7 +305,7 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
     }
 }
 
-/// How much the pack took away in bends, held against earlier drives: job practice for worn,
+/// How much the pack took away in bends, compared with earlier drives: job practice for worn,
 /// glazed or weakly clamped linings.
 fn holding(path: &mut PathEvidence, input: &CardInput) {
     let Some(figure) = named(input.figures, FigureId::HoldingIndex) else {

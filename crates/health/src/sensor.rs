@@ -266,7 +266,7 @@ mod tests {
         let why = stuck.oil_trouble(1200.0, Some(50.0), &limits);
         let why = why.unwrap().to_string();
         assert!(why.contains("looks stuck"), "{why}");
-        // A short drive, a cool pack or a pack whose heat nobody knows prove nothing.
+        // A short drive, a cool pack or a pack of unknown heat prove nothing.
         for (moving_s, heat_kj) in [(300.0, Some(50.0)), (1200.0, Some(1.0)), (1200.0, None)] {
             assert_eq!(stuck.oil_trouble(moving_s, heat_kj, &limits), None);
         }

@@ -16,9 +16,9 @@ pub enum Source {
     State,
     /// The torque of the pack.
     Torque,
-    /// What tells the bends: yaw rate or front wheels.
+    /// What shows the bends: yaw rate or front wheels.
     Turning,
-    /// Left and right, against what tells the bends.
+    /// Left and right, against what shows the bends.
     Sides,
     /// How equally the rear tyres roll.
     Tyres,

@@ -47,7 +47,7 @@ impl Default for Envelope {
 
 impl Envelope {
     /// Takes a sample.
-    pub fn note(&mut self, time: Time, value: f64) {
+    pub fn add(&mut self, time: Time, value: f64) {
         let at_ns = time.0.max(0);
         if !(self.start_ns..self.end_ns).contains(&at_ns) {
             self.find(at_ns);
@@ -128,7 +128,7 @@ mod tests {
         let mut envelope = Envelope::default();
         for index in 0..360_000 {
             let value = if index == 123_456 { 99.0 } else { 1.0 };
-            envelope.note(Time::from_seconds(f64::from(index) * 0.1), value);
+            envelope.add(Time::from_seconds(f64::from(index) * 0.1), value);
         }
         let slots = envelope.slots(|value| value);
         assert!(slots.len() <= MAX_SLOTS && slots.len() > MAX_SLOTS / 4);

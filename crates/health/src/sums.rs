@@ -29,7 +29,7 @@ impl Default for OpennessTime {
 }
 
 impl OpennessTime {
-    fn note(&mut self, openness: f64, seconds: f64) {
+    fn add(&mut self, openness: f64, seconds: f64) {
         let slot = ((openness + 1.0) * 50.0).clamp(0.0, 199.0);
         self.seconds[slot as usize] += seconds;
     }
@@ -127,7 +127,7 @@ pub struct Sums {
 
 impl Sums {
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
+    pub fn add(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
         let limits = &partial.limits;
         let moves = row
             .road_speed
@@ -156,10 +156,10 @@ impl Sums {
         keep_higher(self.slip_peak.gather(), row.slip_sharp.abs());
         self.partial_by_torque
             .gather()
-            .note(judgement.by_torque, row.seconds);
+            .add(judgement.by_torque, row.seconds);
         self.partial_by_command
             .gather()
-            .note(judgement.by_command, row.seconds);
+            .add(judgement.by_command, row.seconds);
         let heat = self.heat.gather();
         let Some(work) = row.work_j else {
             self.without_torque_s += row.seconds;
@@ -198,7 +198,7 @@ impl Sums {
         if is_open(row) {
             turning.turned_open_all_rad += turned;
             if let Some(openness) = row.openness {
-                turning.openness.note(openness, row.seconds);
+                turning.openness.add(openness, row.seconds);
             }
             if row.work_j.is_some() {
                 turning.turned_open_rad += turned;
@@ -210,7 +210,7 @@ impl Sums {
 impl Part for Sums {
     fn rows(&mut self, passage: &Passage) {
         for (row, judgement) in passage.rows.iter().zip(passage.judgements) {
-            self.note(row, passage.partial, judgement);
+            self.add(row, passage.partial, judgement);
         }
     }
 }

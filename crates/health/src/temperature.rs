@@ -79,7 +79,7 @@ impl Part for TemperatureWatch {
     }
 
     fn believed(&mut self, rows: &[Row]) {
-        rows.iter().for_each(|row| self.note(row));
+        rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -142,7 +142,7 @@ impl TemperatureWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let [torque, speed, acceleration] = self
             .power
             .each_mut()

@@ -116,7 +116,7 @@ pub struct TwoByTwoWatch {
 
 impl Part for TwoByTwoWatch {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -135,7 +135,7 @@ impl TwoByTwoWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let limits = self.limits.grip;
         let Some(command) = row
             .command
@@ -291,7 +291,7 @@ mod tests {
             row.openness = Some(if is_held { openness } else { 0.95 });
             row.road_referred_difference = 1.9;
             row.difference_mean = 1.9;
-            watch.note(&row);
+            watch.add(&row);
         }
         watch
     }

@@ -98,7 +98,7 @@ pub(crate) struct Context<'a> {
     pub buses: &'a mut Buses,
     /// Figures of the input being read.
     pub tally: &'a mut Tally,
-    /// Identifiers somebody wants; `None` for all.
+    /// Identifiers the map names; `None` for all.
     pub only: Option<&'a IdFilter>,
 }
 
@@ -127,7 +127,7 @@ impl Context<'_> {
         }
     }
 
-    /// Whether somebody wants the frames of this identifier.
+    /// Whether the frames of this identifier are to be read.
     #[inline]
     pub fn wants(&self, id: FrameId) -> bool {
         self.only.is_none_or(|only| only.wants(id))

@@ -44,7 +44,7 @@ pub enum Error {
         name: String,
         /// The header as it stands.
         header: String,
-        /// What each sheet of the map wants.
+        /// What each sheet of the map needs.
         wanted: String,
     },
     /// A column the map names stands twice.

@@ -47,7 +47,7 @@ pub(crate) enum Raw {
     Stream(Box<dyn Read + Send>),
 }
 
-/// Count and hash of the raw bytes, shared with whoever wants to know.
+/// Count and hash of the raw bytes, shared with the caller.
 #[derive(Clone, Default)]
 pub(crate) struct RawCount(Arc<Mutex<Counts>>);
 

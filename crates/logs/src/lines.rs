@@ -78,28 +78,14 @@ impl Lines {
     pub fn next(&mut self) -> Next<'_> {
         loop {
             let rest = &self.buffer[self.start..self.end];
-            if let Some(length) = memchr(b'\n', rest) {
-                let start = self.start;
-                self.start += length + 1;
-                self.n_lines += 1;
-                if self.is_skipping || length > LONGEST_LINE {
-                    self.is_skipping = false;
-                    return Next::TooLong(self.n_lines);
-                }
-                return Next::Line(Line {
-                    bytes: &self.buffer[start..start + length],
-                    number: self.n_lines,
-                    is_ended: true,
-                    is_cut: false,
-                });
-            }
-            let length = rest.len();
-            if self.at_end {
-                if length == 0 && !self.is_skipping {
+            let ending = memchr(b'\n', rest);
+            let length = ending.unwrap_or(rest.len());
+            if ending.is_some() || self.at_end {
+                if ending.is_none() && length == 0 && !self.is_skipping {
                     return Next::End;
                 }
                 let start = self.start;
-                self.start = self.end;
+                self.start += length + usize::from(ending.is_some());
                 self.n_lines += 1;
                 if self.is_skipping || length > LONGEST_LINE {
                     self.is_skipping = false;
@@ -108,8 +94,8 @@ impl Lines {
                 return Next::Line(Line {
                     bytes: &self.buffer[start..start + length],
                     number: self.n_lines,
-                    is_ended: false,
-                    is_cut: self.failure.is_some(),
+                    is_ended: ending.is_some(),
+                    is_cut: ending.is_none() && self.failure.is_some(),
                 });
             }
             if self.is_skipping || length > LONGEST_LINE {

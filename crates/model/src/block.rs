@@ -47,14 +47,14 @@ impl Column {
 
     /// Value of sample `index`, `None` when missing.
     pub fn value(&self, index: usize) -> Option<f64> {
-        shown(self.samples[index].1)
+        unless_nan(self.samples[index].1)
     }
 
     /// All samples in order.
     pub fn iter(&self) -> impl Iterator<Item = (Time, Option<f64>)> + '_ {
         self.samples
             .iter()
-            .map(|&(time, value)| (time, shown(value)))
+            .map(|&(time, value)| (time, unless_nan(value)))
     }
 
     /// Samples and cuts in order of time, a cut before a sample of the same time. Every walk of
@@ -70,7 +70,7 @@ impl Column {
             };
             let (before, behind) = rest.split_at(n);
             for &(time, value) in before {
-                each(SampleOrCut::Sample(time, shown(value)));
+                each(SampleOrCut::Sample(time, unless_nan(value)));
             }
             if let Some(cut) = cut {
                 each(SampleOrCut::Cut(cut));
@@ -86,7 +86,7 @@ impl Column {
 }
 
 #[inline]
-fn shown(value: f64) -> Option<f64> {
+fn unless_nan(value: f64) -> Option<f64> {
     (!value.is_nan()).then_some(value)
 }
 

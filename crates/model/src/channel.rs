@@ -41,36 +41,6 @@ const ACTUATOR: &[Dimension] = &[
 ];
 const WHEEL: &[Dimension] = &[Dimension::ANGULAR_SPEED, Dimension::SPEED];
 
-const fn measured(
-    name: &'static str,
-    unit: &'static str,
-    dimensions: &'static [Dimension],
-    meaning: &'static str,
-) -> Role {
-    Role {
-        name,
-        unit,
-        dimensions,
-        behaviour: Behaviour::Continuous,
-        meaning,
-    }
-}
-
-const fn held(
-    name: &'static str,
-    unit: &'static str,
-    dimensions: &'static [Dimension],
-    meaning: &'static str,
-) -> Role {
-    Role {
-        name,
-        unit,
-        dimensions,
-        behaviour: Behaviour::Held,
-        meaning,
-    }
-}
-
 /// Declares each channel once: its row in [`ROLES`] and the constant of its name.
 macro_rules! roles {
     ($($constant:ident = $behaviour:ident($name:literal, $unit:literal, $dimensions:expr, $meaning:literal),)+) => {
@@ -84,193 +54,199 @@ macro_rules! roles {
 
         /// Every channel the program computes with.
         pub const ROLES: &[Role] = &[
-            $($behaviour(name::$constant, $unit, $dimensions, $meaning),)+
+            $(Role {
+                name: name::$constant,
+                unit: $unit,
+                dimensions: $dimensions,
+                behaviour: Behaviour::$behaviour,
+                meaning: $meaning,
+            },)+
         ];
     };
 }
 
 roles! {
-    WHEEL_REAR_LEFT = measured(
+    WHEEL_REAR_LEFT = Continuous(
         "wheel.rear.left",
         "rad/s",
         WHEEL,
         "Speed of the rear left wheel, forward positive. A speed in km/h is divided by the rolling radius of the map."
     ),
-    WHEEL_REAR_RIGHT = measured(
+    WHEEL_REAR_RIGHT = Continuous(
         "wheel.rear.right",
         "rad/s",
         WHEEL,
         "Speed of the rear right wheel, forward positive."
     ),
-    WHEEL_FRONT_LEFT = measured(
+    WHEEL_FRONT_LEFT = Continuous(
         "wheel.front.left",
         "rad/s",
         WHEEL,
         "Speed of the front left wheel, forward positive."
     ),
-    WHEEL_FRONT_RIGHT = measured(
+    WHEEL_FRONT_RIGHT = Continuous(
         "wheel.front.right",
         "rad/s",
         WHEEL,
         "Speed of the front right wheel, forward positive."
     ),
-    SPEED_VEHICLE = measured(
+    SPEED_VEHICLE = Continuous(
         "speed.vehicle",
         "m/s",
         &[Dimension::SPEED],
         "Speed of the car over the road, from a source other than the rear wheels where there is one."
     ),
-    YAW_RATE = measured(
+    YAW_RATE = Continuous(
         "yaw.rate",
         "rad/s",
         &[Dimension::ANGULAR_SPEED],
         "Turning rate about the upward axis, positive to the left (ISO 8855)."
     ),
-    STEERING_ANGLE = measured(
+    STEERING_ANGLE = Continuous(
         "steering.angle",
         "rad",
         &[Dimension::NONE],
         "Angle of the steering wheel, positive to the left."
     ),
-    ACCELERATION_LATERAL = measured(
+    ACCELERATION_LATERAL = Continuous(
         "acceleration.lateral",
         "m/s2",
         &[Dimension::ACCELERATION],
         "Acceleration to the left."
     ),
-    ACCELERATION_LONGITUDINAL = measured(
+    ACCELERATION_LONGITUDINAL = Continuous(
         "acceleration.longitudinal",
         "m/s2",
         &[Dimension::ACCELERATION],
         "Acceleration forward."
     ),
-    CLUTCH_COMMAND = held(
+    CLUTCH_COMMAND = Held(
         "clutch.command",
         "1",
         ACTUATOR,
         "What the controller asks of the clutch pack. The map says what kind of quantity it is and what counts as full."
     ),
-    CLUTCH_POSITION = measured(
+    CLUTCH_POSITION = Continuous(
         "clutch.position",
         "1",
         ACTUATOR,
         "Where the actuator says it is: angle, travel or share of full."
     ),
-    CLUTCH_PRESSURE = measured(
+    CLUTCH_PRESSURE = Continuous(
         "clutch.pressure",
         "Pa",
         &[Dimension::PRESSURE, Dimension::NONE],
         "Pressure on the pack's piston."
     ),
-    CLUTCH_FORCE = measured(
+    CLUTCH_FORCE = Continuous(
         "clutch.force",
         "N",
         &[Dimension::FORCE],
         "Force that squeezes the pack."
     ),
-    CLUTCH_TORQUE = measured(
+    CLUTCH_TORQUE = Continuous(
         "clutch.torque",
         "N.m",
         &[Dimension::TORQUE],
         "Torque the car reports for the clutch. The map says whether it is pack torque or axle bias."
     ),
-    MOTOR_CURRENT = measured(
+    MOTOR_CURRENT = Continuous(
         "motor.current",
         "A",
         &[Dimension::CURRENT],
         "Current of the actuator motor."
     ),
-    MOTOR_VOLTAGE = measured(
+    MOTOR_VOLTAGE = Continuous(
         "motor.voltage",
         "V",
         &[Dimension::VOLTAGE],
         "Voltage at the actuator motor."
     ),
-    SUPPLY_VOLTAGE = measured(
+    SUPPLY_VOLTAGE = Continuous(
         "supply.voltage",
         "V",
         &[Dimension::VOLTAGE],
         "Supply voltage of the car."
     ),
-    OIL_TEMPERATURE = measured(
+    OIL_TEMPERATURE = Continuous(
         "oil.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
         "Temperature of the axle oil. The map says where the sensor sits."
     ),
-    HOUSING_TEMPERATURE = measured(
+    HOUSING_TEMPERATURE = Continuous(
         "housing.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
         "Temperature of the axle housing."
     ),
-    AMBIENT_TEMPERATURE = measured(
+    AMBIENT_TEMPERATURE = Continuous(
         "ambient.temperature",
         "degC",
         &[Dimension::TEMPERATURE],
         "Temperature of the outside air."
     ),
-    THROTTLE = measured(
+    THROTTLE = Continuous(
         "throttle",
         "1",
         &[Dimension::NONE],
         "Position of the accelerator pedal, 0 to 1."
     ),
-    ENGINE_SPEED = measured(
+    ENGINE_SPEED = Continuous(
         "engine.speed",
         "rad/s",
         &[Dimension::ANGULAR_SPEED],
         "Speed of the engine."
     ),
-    ENGINE_TORQUE = measured(
+    ENGINE_TORQUE = Continuous(
         "engine.torque",
         "N.m",
         &[Dimension::TORQUE],
         "Torque of the engine."
     ),
-    BRAKE_PRESSURE = measured(
+    BRAKE_PRESSURE = Continuous(
         "brake.pressure",
         "Pa",
         &[Dimension::PRESSURE],
         "Pressure in the brakes."
     ),
-    BRAKE = held(
+    BRAKE = Held(
         "brake",
         "1",
         &[Dimension::NONE],
         "Brake pedal pressed: 1, released: 0."
     ),
-    ABS_ACTIVE = held(
+    ABS_ACTIVE = Held(
         "abs.active",
         "1",
         &[Dimension::NONE],
         "Anti-lock control at work: 1."
     ),
-    STABILITY_ACTIVE = held(
+    STABILITY_ACTIVE = Held(
         "stability.active",
         "1",
         &[Dimension::NONE],
         "Stability or traction control at work: 1."
     ),
-    GEAR = held(
+    GEAR = Held(
         "gear",
         "1",
         &[Dimension::NONE],
         "Gear engaged; negative for reverse, 0 for neutral."
     ),
-    LAP_MARKER = held(
+    LAP_MARKER = Held(
         "lap.marker",
         "1",
         &[Dimension::NONE],
         "Changes at the start of a lap."
     ),
-    POSITION_LATITUDE = measured(
+    POSITION_LATITUDE = Continuous(
         "position.latitude",
         "rad",
         &[Dimension::NONE],
         "Latitude, north positive. Personal: no report shows it, exports leave out the first and last 500 m."
     ),
-    POSITION_LONGITUDE = measured(
+    POSITION_LONGITUDE = Continuous(
         "position.longitude",
         "rad",
         &[Dimension::NONE],

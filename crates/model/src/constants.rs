@@ -1,4 +1,4 @@
-//! Universal constants. What belongs to one vehicle lives in its map; what is a
+//! Universal constants. What belongs to one vehicle stands in its map; what is a
 //! judgement lives in `health/src/limits/`.
 
 /// Nanoseconds in a second.

@@ -2,7 +2,7 @@
 //!
 //! `logs` and `signal-map` do not know each other; they meet here. A batch keeps
 //! payloads and cells in two arenas, so that an entry is small and a million of
-//! them cost no allocation of their own. It knows where in the log each entry stands.
+//! them cost no allocation of their own. It keeps where in the log each entry stands.
 //!
 //! A stage between the two, such as one that joins messages sent in several frames, is a
 //! function from batch to batch: see [`Batch::push_from`].
@@ -125,7 +125,7 @@ pub enum Entry {
     Frame(Frame),
     /// A row of a sheet of channels.
     Row(SheetRow),
-    /// A frame that nobody wants and that was passed over, here for its time alone: without
+    /// A frame that no map names and that was passed over, here for its time alone: without
     /// it, frames that go by would look like a silence of the log. Of frames passed over a
     /// reader gives on at least the first in each second of the log's clock, and the last
     /// one of the input.

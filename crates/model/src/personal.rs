@@ -40,7 +40,7 @@ pub fn without_vehicle_number(text: &str) -> std::borrow::Cow<'_, str> {
 }
 
 /// Places are left out up to this distance from where a drive begins and ends, m: home and
-/// yard are not told by them. Source: common practice, no source.
+/// yard do not show in them. Source: common practice, no source.
 pub const PLACES_LEFT_OUT_M: f64 = 500.0;
 
 /// A receiver at rest wanders; only a move of this much counts as driven, m. Source: none,
@@ -77,8 +77,8 @@ impl PlaceTrim {
         self.fixes.columns().contains(&column)
     }
 
-    /// Takes a block; hands on column, time and value of samples that may be told.
-    pub fn push(&mut self, block: &Block, tell: &mut dyn FnMut(usize, Time, Option<f64>)) {
+    /// Takes a block; hands on column, time and value of samples that may be shown.
+    pub fn push(&mut self, block: &Block, give: &mut dyn FnMut(usize, Time, Option<f64>)) {
         let mut found = Vec::new();
         self.fixes.push(block, &mut |fix| found.push(fix));
         let mut cuts = block.cuts.iter().copied().peekable();
@@ -100,7 +100,7 @@ impl PlaceTrim {
             }
             hold(&mut self.held, fix.time);
             self.moved(fix.time, fix.position);
-            self.tell(tell);
+            self.give(give);
         }
         for cut in cuts {
             hold(&mut self.held, cut);
@@ -133,12 +133,12 @@ impl PlaceTrim {
         }
     }
 
-    fn tell(&mut self, tell: &mut dyn FnMut(usize, Time, Option<f64>)) {
+    fn give(&mut self, give: &mut dyn FnMut(usize, Time, Option<f64>)) {
         let far = self.travelled_m - PLACES_LEFT_OUT_M;
         while let Some((until, _)) = self.marks.pop_front_if(|(_, at_m)| *at_m <= far) {
             for (held, column) in self.held.iter_mut().zip(self.fixes.columns()) {
                 while let Some((time, value)) = held.pop_front_if(|(time, _)| *time <= until) {
-                    tell(column, time, value);
+                    give(column, time, value);
                 }
             }
         }
@@ -149,13 +149,13 @@ impl PlaceTrim {
 mod tests {
     use super::*;
 
-    /// Latitudes told of a drive north at 10 m/s for 300 s, standing for 600 s with a
+    /// Latitudes given of a drive north at 10 m/s for 300 s, standing for 600 s with a
     /// wandering receiver before it and after it, in blocks of so many samples.
-    fn told_m(cuts_s: &[f64], block_of: usize) -> Vec<(f64, f64)> {
+    fn given_m(cuts_s: &[f64], block_of: usize) -> Vec<(f64, f64)> {
         let channels = ["position.latitude", "position.longitude"].map(ChannelSpec::new);
         let mut trim = PlaceTrim::new(&channels).expect("both are there");
         let samples: Vec<f64> = (0..1500).map(f64::from).collect();
-        let mut told = Vec::new();
+        let mut given = Vec::new();
         for some in samples.chunks(block_of) {
             let mut block = Block::new(2);
             for &time in some {
@@ -169,34 +169,34 @@ mod tests {
             }
             trim.push(&block, &mut |column, time, value| {
                 if column == 0 {
-                    told.push((time.seconds(), value.unwrap_or(f64::NAN) * 6_371_008.8));
+                    given.push((time.seconds(), value.unwrap_or(f64::NAN) * 6_371_008.8));
                 }
             });
         }
-        told
+        given
     }
 
     #[test]
     fn the_first_and_last_half_kilometre_are_left_out() {
-        let told = told_m(&[], 1500);
-        let (first, last) = (told[0], told[told.len() - 1]);
+        let given = given_m(&[], 1500);
+        let (first, last) = (given[0], given[given.len() - 1]);
         assert!((480.0..560.0).contains(&first.1), "{first:?}");
         assert!((2430.0..2520.0).contains(&last.1), "{last:?}");
         // Nothing between is lost, and how the log is cut into blocks changes nothing.
-        assert_eq!(told.len() as f64, last.0 - first.0 + 1.0);
-        assert_eq!(told_m(&[], 7), told);
+        assert_eq!(given.len() as f64, last.0 - first.0 + 1.0);
+        assert_eq!(given_m(&[], 7), given);
     }
 
     #[test]
     fn a_stop_with_the_ignition_off_is_an_end_too() {
-        let told = told_m(&[750.0], 100);
+        let given = given_m(&[750.0], 100);
         assert!(
-            told.iter().all(|(_, at)| !(1020.0..1980.0).contains(at)),
-            "{told:?}"
+            given.iter().all(|(_, at)| !(1020.0..1980.0).contains(at)),
+            "{given:?}"
         );
-        assert!(told.iter().any(|(_, at)| *at < 1000.0));
-        assert!(told.iter().any(|(_, at)| *at > 2000.0));
-        assert_eq!(told_m(&[750.0], 1), told);
+        assert!(given.iter().any(|(_, at)| *at < 1000.0));
+        assert!(given.iter().any(|(_, at)| *at > 2000.0));
+        assert_eq!(given_m(&[750.0], 1), given);
     }
 
     #[test]

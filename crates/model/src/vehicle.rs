@@ -1,6 +1,6 @@
 //! The vehicle as its map states it: geometry, clutch pack, torque, limits.
 //!
-//! Numbers of one vehicle live here and nowhere else. What is not stated is `None`, and
+//! Numbers of one vehicle stand here and nowhere else. What is not stated is `None`, and
 //! what needs it is then refused with that reason.
 
 use crate::table::Table;

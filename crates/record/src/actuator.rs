@@ -1,9 +1,9 @@
 //! How quickly the clutch answers, pooled by direction, and the delays after the pedal.
 
-use halfshaft_health::actuator::crossings::{CrossedTime, ToldCrossings};
+use halfshaft_health::actuator::crossings::{CrossedTime, StatedCrossings};
 use halfshaft_health::actuator::{self, Motor as Found, PedalDelay};
 use halfshaft_health::response::pool::{Band, Pool as Pooled};
-use halfshaft_health::response::resolution::{self, Spread};
+use halfshaft_health::response::resolution::{Spread, StatedTime};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -40,7 +40,7 @@ stored! {
     transition_time: Pool = Pool::of(&timing.transition_time),
     /// Times read off between samples.
     crossings: Option<Crossed> =
-        timing.told_crossings().map(Crossed::of),
+        timing.stated_crossings().map(Crossed::of),
     /// Edges that tell nothing.
     reasons: Vec<Refused> = timing
         .reasons
@@ -52,7 +52,7 @@ stored! {
 stored! {
     /// Times read off between samples, of edges after which the command held until the response had
     /// settled; null where the sample periods hide them.
-    Crossed of crossings: ToldCrossings;
+    Crossed of crossings: StatedCrossings;
     {
         let of = |time: CrossedTime| time.spread().map(Times::of);
     }
@@ -83,7 +83,7 @@ stored! {
     /// clutch answers. Tyres and driver take part in it.
     Apparent of apparent: &actuator::Apparent;
     {
-        let (told, spread, below_s) = told(&apparent.told);
+        let (told, spread, below_s) = stated(&apparent.stated);
     }
     /// Edges of the command.
     n_edges: u64 = apparent.n_edges,
@@ -116,14 +116,12 @@ pub enum Told {
 }
 
 /// The kind, the spread where it may be said, and what the time is below.
-fn told(told: &resolution::Told) -> (Told, Option<Spread>, Option<f64>) {
-    match *told {
-        resolution::Told::Singly(spread) => (Told::Singly, Some(spread), None),
-        resolution::Told::Pooled { spread, .. } => (Told::Pooled, Some(spread), None),
-        resolution::Told::BelowResolution { below_s } => {
-            (Told::BelowResolution, None, known(below_s))
-        }
-        resolution::Told::NoEvent => (Told::NoEvent, None, None),
+fn stated(time: &StatedTime) -> (Told, Option<Spread>, Option<f64>) {
+    match *time {
+        StatedTime::Singly(spread) => (Told::Singly, Some(spread), None),
+        StatedTime::Pooled { spread, .. } => (Told::Pooled, Some(spread), None),
+        StatedTime::BelowResolution { below_s } => (Told::BelowResolution, None, known(below_s)),
+        StatedTime::NoEvent => (Told::NoEvent, None, None),
     }
 }
 
@@ -141,7 +139,7 @@ stored! {
     /// neither by band nor brought to normal.
     Pool of pool: &Pooled;
     {
-        let (told, spread, below_s) = told(&pool.told);
+        let (told, spread, below_s) = stated(&pool.stated);
         let bands = |bands: &[Band]| match spread {
             Some(_) => bands.iter().map(TimeBand::of).collect(),
             None => Vec::new(),
@@ -155,16 +153,16 @@ stored! {
         _ => spread.map(|spread| spread.n_events),
     },
     /// Median.
-    median_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.median_s)),
+    median_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.median)),
     /// A tenth of the times is below this.
-    p10_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.p10_s)),
+    p10_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.p10)),
     /// A tenth of the times is above this.
-    p90_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.p90_s)),
+    p90_s: Option<f64> ["s"] = spread.and_then(|spread| known(spread.p90)),
     /// What the time is below, where the samples hide it.
     below_s: Option<f64> ["s"] = below_s,
     /// Median at 60 °C and 13.5 V.
     normal_median_s: Option<f64> ["s"] =
-        spread.and(pool.normal).and_then(|normal| known(normal.median_s)),
+        spread.and(pool.normal).and_then(|normal| known(normal.median)),
     /// By how much it may be off either way because all edges fall at one place of the command's
     /// period.
     edge_doubt_s: Option<f64> ["s"] = known(pool.edge_doubt_s),
@@ -194,11 +192,11 @@ stored! {
     /// Events.
     n: usize = spread.n_events,
     /// Median.
-    median_s: Option<f64> ["s"] = known(spread.median_s),
+    median_s: Option<f64> ["s"] = known(spread.median),
     /// A tenth of the times is below this.
-    p10_s: Option<f64> ["s"] = known(spread.p10_s),
+    p10_s: Option<f64> ["s"] = known(spread.p10),
     /// A tenth of the times is above this.
-    p90_s: Option<f64> ["s"] = known(spread.p90_s),
+    p90_s: Option<f64> ["s"] = known(spread.p90),
 }
 
 stored! {
@@ -228,7 +226,7 @@ stored! {
     n_holds: usize = motor.holds.len(),
     /// Median current of the holds. A spread of currents holds amperes in its fields of seconds.
     hold_current_median_a: Option<f64> ["A"] =
-        motor.hold_current().and_then(|spread| known(spread.median_s)),
+        motor.hold_current().and_then(|spread| known(spread.median)),
     /// Current at rest.
     idle_a: Option<f64> ["A"] = known(motor.idle_a),
     /// Stalls.

@@ -48,7 +48,11 @@ stored! {
     /// Separate stretches they make.
     n_stretches: u32 = calibration.n_stretches,
     /// Windows left out, by reason.
-    rejected: Ordered<u32> = calibration.rejected.iter().copied().collect(),
+    rejected: Ordered<u32> = calibration
+        .rejected
+        .iter()
+        .map(|&(under, n)| (under.words(), n))
+        .collect(),
     /// What the yaw sensor reads running straight.
     yaw_bias_rad_per_s: Option<f64> ["rad/s"] = known(calibration.yaw_bias),
     /// Rear track as the bends show it.
@@ -69,7 +73,7 @@ stored! {
     collapses_with_command: Option<Collapse> =
         calibration.collapses_with_command.as_ref().map(Collapse::of),
     /// The ratio moves against the bends: left and right look swapped.
-    sides_exchanged: bool = calibration.are_sides_exchanged,
+    sides_exchanged: bool = calibration.are_sides_swapped,
     /// Both wheels are exactly equal through bends: one signal under two names.
     signals_identical: bool = calibration.are_signals_identical,
     /// Windows to draw.

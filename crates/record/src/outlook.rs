@@ -1,7 +1,7 @@
 //! What comes next if the drive goes on as in its last minute.
 
 use halfshaft_health::laps_to_limit::{LapsAhead, LapsToLimit};
-use halfshaft_health::outlook::{self, Ahead as Found, Shown};
+use halfshaft_health::outlook::{self, Ahead as Found, SeenCooling};
 use halfshaft_health::thermal::TimeToLimit;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -83,7 +83,7 @@ stored! {
 
 stored! {
     /// Cooling as the drive showed it.
-    Cooling of shown: &Shown;
+    Cooling of shown: &SeenCooling;
     /// Its time constant.
     time_constant_s: Option<f64> ["s"] = known(shown.decay.time_constant_s),
     /// One standard deviation of it.

@@ -1,7 +1,7 @@
 //! Temperatures of pack, oil and housing, and what they rest on.
 
 use halfshaft_health::thermal::{
-    self, Anchor as Found, Temperatures, ThermalEstimate, Told as Answer, TracePoint,
+    self, Anchor as Found, FitOutcome as Answer, Temperatures, ThermalEstimate, TracePoint,
     UnknownEstimate,
 };
 use halfshaft_model::Site as Place;
@@ -76,7 +76,7 @@ words! {
     /// Fitted to the drive.
     Fitted = Answer::Fitted,
     /// Default kept: the drive cannot tell.
-    Held = Answer::Held,
+    Held = Answer::PriorKept,
     /// At its bound: the model does not suit the drive.
     AtBound = Answer::AtBound,
 }
@@ -97,7 +97,7 @@ stored! {
     /// One standard deviation of it.
     sd: Option<f64> = known(unknown.sd),
     /// What the drive says of it.
-    told: Learned = unknown.told.into(),
+    told: Learned = unknown.outcome.into(),
 }
 
 stored! {

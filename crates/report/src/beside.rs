@@ -43,7 +43,7 @@ pub(crate) fn plain(line: &Line, value: f64) -> String {
 }
 
 /// A value with its unit, or a dash.
-pub(crate) fn shown(line: &Line, value: &Value) -> String {
+pub(crate) fn value_text(line: &Line, value: &Value) -> String {
     match (value, unit(line.unit)) {
         (Err(_), _) => "–".to_owned(),
         (Ok(value), "") => plain(line, *value),
@@ -64,7 +64,7 @@ pub(crate) fn difference(line: &Line, other: &Value) -> String {
 }
 
 /// `16 instead of 12`.
-pub(crate) fn asked(asked: &Asked) -> String {
+pub(crate) fn change_text(asked: &Asked) -> String {
     let with_unit = |value: f64| match asked.unit {
         "" => exact_number(value),
         "×" => format!("{}×", number(value)),

@@ -9,16 +9,7 @@ use halfshaft_health::{Calibration, Mode};
 /// much. Source: none, engineering guess.
 const LEAST_DRIFT_SHOWN: f64 = 0.002;
 
-/// Stable kebab-case word of a mode.
-pub fn mode_word(mode: Mode) -> &'static str {
-    match mode {
-        Mode::YawRegression => "yaw-regression",
-        Mode::FrontWheels => "front-wheels",
-        Mode::ShortestThird => "shortest-third",
-    }
-}
-
-/// How bends were told from tyres.
+/// How bends were parted from tyres.
 pub fn mode_in_words(mode: Mode) -> &'static str {
     match mode {
         Mode::YawRegression => "bends taken out by the yaw sensor, its bias solved for",
@@ -82,9 +73,9 @@ pub fn remarks(calibration: &Calibration) -> Vec<String> {
             words::number(percent_of(calibration.hidden_by_preload))
         ));
     }
-    if calibration.are_sides_exchanged {
+    if calibration.are_sides_swapped {
         said.push(
-            "The ratio moves against the bends: left and right look exchanged. Nothing was swapped."
+            "The ratio moves against the bends: left and right look swapped. Nothing was swapped."
                 .to_owned(),
         );
     }

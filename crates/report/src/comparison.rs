@@ -143,7 +143,7 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
     page.heading("What changed");
     let seen = |figure: &&Compared| matches!(&figure.outcome, Ok(change) if change.is_seen());
     for figure in comparison.figures.iter().filter(seen) {
-        page.paragraph("  ", &said(figure), Mark::Strong);
+        page.paragraph("  ", &in_a_sentence(figure), Mark::Strong);
     }
     if !comparison.figures.iter().any(|figure| seen(&figure)) {
         page.paragraph("  ", "Nothing that could be seen.", Mark::Plain);
@@ -157,7 +157,7 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
             page.heading(heading);
         }
         for figure in rest(is_told) {
-            page.paragraph("  ", &said(figure), Mark::Plain);
+            page.paragraph("  ", &in_a_sentence(figure), Mark::Plain);
         }
     }
     let notes = document.notes();
@@ -177,7 +177,7 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
 }
 
 /// A figure in a sentence.
-fn said(figure: &Compared) -> String {
+fn in_a_sentence(figure: &Compared) -> String {
     let change = match &figure.outcome {
         Ok(change) => change,
         Err(reason) => return sentence(&clean(format!("{}: {reason}", figure.title))),

@@ -4,7 +4,7 @@ use crate::words::counted;
 use halfshaft_health::{Event, EventKind};
 use std::cmp::Ordering;
 
-/// What events are ranked by: the first of these that any event knows.
+/// What events are ranked by: the first of these that any event has.
 fn rank(events: &[Event]) -> (&'static str, fn(&Event) -> Option<f64>) {
     if events.iter().any(|event| event.heat_kj.is_some()) {
         ("hottest", |event| event.heat_kj)

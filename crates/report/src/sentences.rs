@@ -4,7 +4,7 @@
 //! that is good.
 
 use crate::document::{ClockKind, Document};
-use crate::words::{self, Shown, clean, shown};
+use crate::words::{self, FigureText, clean, figure_text};
 use halfshaft_health::FigureId;
 use halfshaft_health::Results;
 use halfshaft_health::trust::{Source, Verdict};
@@ -121,7 +121,7 @@ pub fn settings(results: &Results) -> Option<String> {
     (!names.is_empty()).then(|| format!("Settings changed: {}.", names.join(", ")))
 }
 
-/// When the drive began, as far as the log's clock knows.
+/// When the drive began, by the log's clock.
 pub fn when(document: &Document) -> String {
     let clock = &document.clock;
     match (clock.kind, clock.utc(clock.first_stamp)) {
@@ -235,7 +235,7 @@ pub const CAUTIONS: [&str; 4] = [
     "A drive log shows places, times, speeds and how somebody drives: personal data. Ask before storing or passing it on.",
 ];
 
-fn partial(time: &Shown) -> String {
+fn partial(time: &FigureText) -> String {
     if time.number == "0" && time.band.is_none() && !time.is_at_least {
         return "The clutch pack was never in heat-making partial engagement".to_owned();
     }
@@ -279,7 +279,7 @@ fn share(results: &Results) -> String {
     }
 }
 
-fn band(shown: &Shown) -> String {
+fn band(shown: &FigureText) -> String {
     shown
         .band
         .as_ref()
@@ -287,13 +287,13 @@ fn band(shown: &Shown) -> String {
         .unwrap_or_default()
 }
 
-fn reason(outcome: &Option<Result<Shown, String>>) -> String {
+fn reason(outcome: &Option<Result<FigureText, String>>) -> String {
     match outcome {
         Some(Err(why)) => why.trim().trim_end_matches('.').to_owned(),
         _ => "the figure was not worked out".to_owned(),
     }
 }
 
-fn figure(results: &Results, id: FigureId) -> Option<Result<Shown, String>> {
-    results.figure(id).map(shown)
+fn figure(results: &Results, id: FigureId) -> Option<Result<FigureText, String>> {
+    results.figure(id).map(figure_text)
 }

@@ -5,7 +5,7 @@
 //! Speeds and places are personal: a sentence that names one stays off the owner's side.
 
 use crate::document::{ClockKind, Document};
-use crate::words::{KM_PER_MILE, clean, counted, number, sentence, shorten, shown};
+use crate::words::{KM_PER_MILE, clean, counted, figure_text, number, sentence, shorten};
 use halfshaft_health::FigureId;
 use halfshaft_health::verdict::{Deadline, Kind, Shortfall, Unfit, is_of_the_car};
 use halfshaft_health::{Finding, Results, Severity, UseClass};
@@ -151,7 +151,7 @@ fn within_budget<T>(items: Vec<T>, length: impl Fn(&T) -> usize) -> Vec<T> {
 
 /// What the clutch did, in words an owner knows.
 fn work(results: &Results) -> String {
-    let of = |id| results.figure(id).map(shown).and_then(Result::ok);
+    let of = |id| results.figure(id).map(figure_text).and_then(Result::ok);
     let Some(time) = of(FigureId::PartialHeatMaking) else {
         return String::new();
     };

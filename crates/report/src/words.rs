@@ -16,7 +16,7 @@ pub const KM_PER_MILE: f64 = 1.609_344;
 /// A length of time above which it is also given in minutes, s.
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 
-/// What is said when log and map were held against each other and nothing stood out.
+/// The sentence where log and map were compared and nothing stood out.
 pub const NOTHING_ODD: &str = "Log and map were held against each other: byte order, scale, period, stuck and doubled signals, left and right, signs. Nothing looks wrong.";
 
 pub use halfshaft_model::personal::without_vehicle_number;
@@ -150,7 +150,7 @@ pub fn unit(symbol: &str) -> &str {
 
 /// A figure as it is shown.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Shown {
+pub struct FigureText {
     /// The number alone.
     pub number: String,
     /// Its printed unit.
@@ -163,7 +163,7 @@ pub struct Shown {
     pub is_at_least: bool,
 }
 
-impl Shown {
+impl FigureText {
     /// `at least 312 kJ`.
     pub fn text(&self) -> String {
         let lead = if self.is_at_least { "at least " } else { "" };
@@ -176,7 +176,7 @@ impl Shown {
     }
 }
 
-impl Shown {
+impl FigureText {
     /// Whether it is `< so much`: then it has no share of anything.
     pub fn is_bound(&self) -> bool {
         self.number.starts_with('<')
@@ -184,7 +184,7 @@ impl Shown {
 }
 
 /// A figure as it is shown, or why there is none.
-pub fn shown(figure: &Figure) -> Result<Shown, String> {
+pub fn figure_text(figure: &Figure) -> Result<FigureText, String> {
     let estimate = figure.outcome.as_ref().map_err(clean)?;
     if !estimate.value.is_finite() {
         return Err(NOT_FINITE.to_owned());
@@ -193,7 +193,7 @@ pub fn shown(figure: &Figure) -> Result<Shown, String> {
     let is_long = figure.unit == "s" && estimate.value > ALSO_IN_MINUTES_S;
     // A value that the band cannot tell from nothing is an upper bound and no number.
     if estimate.low == 0.0 && estimate.value < 0.05 * estimate.high && estimate.high.is_finite() {
-        return Ok(Shown {
+        return Ok(FigureText {
             number: format!("< {}", number(estimate.high)),
             unit: unit(figure.unit).to_owned(),
             minutes: None,
@@ -201,7 +201,7 @@ pub fn shown(figure: &Figure) -> Result<Shown, String> {
             is_at_least: false,
         });
     }
-    Ok(Shown {
+    Ok(FigureText {
         number: if is_exact {
             exact_number(estimate.value)
         } else {

@@ -304,7 +304,7 @@ impl Map {
         )
     }
 
-    /// The sheets as `logs` wants them.
+    /// The sheets as `logs` takes them.
     pub fn sheet_specs(&self) -> Vec<SheetSpec> {
         self.sheets.iter().map(|sheet| sheet.spec.clone()).collect()
     }

@@ -1,4 +1,4 @@
-//! The clutch controller: what it asks of the pack, at its own rate.
+//! The clutch controller: what it commands, at its own rate.
 //!
 //! In: what the controller's sensors say. Out: the command, a share of full, already
 //! rounded to the step it has on the bus, so that log and truth carry the same number.
@@ -58,7 +58,7 @@ enum Mood {
 const STAY_OPEN_S: f64 = 0.7;
 const STAY_READY_S: f64 = 0.4;
 const STAY_WORKING_S: f64 = 0.35;
-// Working begins above this and ends below that; it never asks for less than the last.
+// Working begins above this and ends below that; its command is never below the last.
 const BEGIN_WORKING: f64 = 0.18;
 const END_WORKING: f64 = 0.08;
 const LEAST_WORKING: f64 = 0.2;

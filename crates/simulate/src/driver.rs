@@ -6,7 +6,7 @@
 use crate::random::Random;
 use crate::road::{Road, Style};
 
-/// What the driver knows of the car at this moment.
+/// What the driver goes by at this moment.
 #[derive(Clone, Copy, Debug)]
 pub struct Feel {
     /// Road speed, m/s.

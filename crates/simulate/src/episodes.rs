@@ -198,7 +198,7 @@ impl Holding {
 }
 
 /// Times an open clutch held for two seconds: the difference less than half of the one of
-/// the bend, which asks for 1 rad/s or more.
+/// the bend, which makes 1 rad/s or more.
 #[derive(Clone, Debug, Default)]
 pub struct Dragging {
     now_s: f64,

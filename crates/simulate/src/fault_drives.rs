@@ -365,7 +365,7 @@ pub const FAULT_DRIVES: &[FaultDrive] = &[
             Same(1, &[Piece::straight(40.0, 30.0), Piece::stop(5.0)]),
         ],
         style: firm(2.6, 2.8, 2.5),
-        // Loose ground wants a controller that does not answer every stone.
+        // Loose ground needs a controller that does not respond to every stone.
         gains: gains(0.95, 0.05, 0.0),
         sensors: Sensors {
             wheel_noise_km_per_h: 0.06,

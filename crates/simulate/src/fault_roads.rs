@@ -57,7 +57,7 @@ pub const LONG_BENDS: &[Piece] = &[
     Piece::stop(2.0),
 ];
 
-/// Steady bends at no throttle to speak of: the clutch stays open.
+/// Steady bends at next to no throttle: the clutch stays open.
 pub const STEADY_BENDS: &[Piece] = &[Piece::bend(40.0, 200.0, 42.0), Piece::straight(60.0, 42.0)];
 
 /// Junctions, tight corners and short streets.

@@ -84,7 +84,7 @@ pub struct Scenario {
     pub longest_s: f64,
     /// What is wrong with the car.
     pub faults: Faults,
-    /// Whether the truth tells of the unit's inner life too.
+    /// Whether the truth holds the state inside the unit too.
     pub tells_unit: bool,
 }
 

@@ -19,7 +19,7 @@ const MOVING_M_PER_S: f64 = 5.0 / 3.6;
 /// Curvature above which a stretch is a bend: a radius of 150 m.
 const BEND_PER_M: f64 = 1.0 / 150.0;
 
-/// A bend also asks for this many times the difference that the compliance of the tyres
+/// A bend also makes this many times the difference that the compliance of the tyres
 /// can eat: track/radius at least 10·bias/(stiffness·rolling radius).
 const COMPLIANCE_MARGIN: f64 = 10.0;
 /// Slip above which partial engagement makes heat, rad/s.

@@ -80,7 +80,7 @@ fn make(dir: &Path, log_name: &str, scenario: &Scenario) -> Result<Truth> {
         Ok(out.write_all(truth.to_json().as_bytes())?)
     })?;
     folder.add(MAP_NAME, |out| Ok(out.write_all(MAP.as_bytes())?))?;
-    folder.settle()?;
+    folder.put_in_place()?;
     Ok(truth)
 }
 

@@ -54,7 +54,7 @@ pub fn run(options: &ExportOptions) -> Result<ExitCode> {
     };
     folder.keep(begun)?;
     write_tables(&mut folder, &results, &about)?;
-    let lines: Vec<String> = output::names(&folder.settle()?)
+    let lines: Vec<String> = output::names(&folder.put_in_place()?)
         .iter()
         .map(|name| format!("wrote {}\n", output::harmless(name)))
         .collect();

@@ -16,7 +16,7 @@ pub fn run(options: &MapCheckOptions) -> Result<ExitCode> {
         Ok(checked) => checked,
         Err(mistakes) => {
             output::print(&mistakes.render(output::is_colour_wanted()))?;
-            output::say(&format!("{name}: {}", counted_mistakes(mistakes.len())));
+            output::write_error_line(&format!("{name}: {}", counted_mistakes(mistakes.len())));
             return Ok(ExitCode::from(2));
         }
     };

@@ -17,8 +17,8 @@ pub fn run(options: &MapFormatOptions) -> Result<ExitCode> {
     let text = match formatted {
         Ok(text) => text,
         Err(mistakes) => {
-            output::say_as_is(&mistakes.render(pipeline::is_error_colour_wanted()));
-            output::say(&format!("{name}: {}", counted_mistakes(mistakes.len())));
+            output::write_error_text(&mistakes.render(pipeline::is_error_colour_wanted()));
+            output::write_error_line(&format!("{name}: {}", counted_mistakes(mistakes.len())));
             return Ok(ExitCode::from(2));
         }
     };
@@ -37,6 +37,6 @@ pub fn run(options: &MapFormatOptions) -> Result<ExitCode> {
     folder.add(&file.to_string_lossy(), |out| {
         Ok(out.write_all(text.as_bytes())?)
     })?;
-    folder.settle()?;
+    folder.put_in_place()?;
     Ok(ExitCode::SUCCESS)
 }

@@ -49,5 +49,5 @@ pub fn write(dir: &Path, document: &Document) -> Result<Vec<PathBuf>> {
     );
     folder.add("report.html", |out| Ok(out.write_all(html.as_bytes())?))?;
     folder.add("report.json", |out| Ok(out.write_all(json.as_bytes())?))?;
-    folder.settle()
+    folder.put_in_place()
 }

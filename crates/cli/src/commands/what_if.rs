@@ -39,7 +39,7 @@ pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
         let (html, json) = (what_if::html(&document), what_if::json(&document));
         folder.add("what-if.html", |out| Ok(out.write_all(html.as_bytes())?))?;
         folder.add("what-if.json", |out| Ok(out.write_all(json.as_bytes())?))?;
-        document.files_written = output::names(&folder.settle()?);
+        document.files_written = output::names(&folder.put_in_place()?);
     }
     output::print(&match options.json {
         true => what_if::json(&document),
@@ -61,7 +61,7 @@ fn change(options: &WhatIfOptions) -> Change {
     }
 }
 
-/// What asks for the same change again.
+/// The options that ask for the same change again.
 fn flags(change: &Change) -> String {
     let mut flags = String::new();
     let all = [

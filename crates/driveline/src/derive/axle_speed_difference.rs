@@ -23,7 +23,7 @@ pub fn road_referred_difference(left_rad_per_s: f64, right_rad_per_s: f64, ratio
     right_rad_per_s * (1.0 - 0.5 * ratio_log) - left_rad_per_s * (1.0 + 0.5 * ratio_log)
 }
 
-/// Difference that the bend alone asks of freely rolling wheels, rad/s.
+/// Difference that the bend alone makes between freely rolling wheels, rad/s.
 ///
 /// Δω = track·ψ̇/r; a left turn (yaw positive, ISO 8855) makes the right wheel faster.
 pub fn kinematic_difference(track_m: f64, yaw_rate_rad_per_s: f64, rolling_radius_m: f64) -> f64 {

@@ -8,7 +8,7 @@ pub const LEAST_DIFFERENCE: f64 = 1.0;
 /// Openness φ = road-referred difference over kinematic difference.
 ///
 /// 1 rolls free, 0 turns like a solid axle, above 1.2 the outer wheel spins, below −0.2
-/// the inner one does. `None` where the bend asks for less than [`LEAST_DIFFERENCE`].
+/// the inner one does. `None` where the bend makes less than [`LEAST_DIFFERENCE`].
 pub fn openness(road_referred_rad_per_s: f64, kinematic_rad_per_s: f64) -> Option<f64> {
     (kinematic_rad_per_s.abs() >= LEAST_DIFFERENCE)
         .then(|| road_referred_rad_per_s / kinematic_rad_per_s)

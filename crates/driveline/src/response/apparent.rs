@@ -46,7 +46,7 @@ pub enum NotApparent {
     SlipNotSeen,
     /// The axle speed difference stayed below [`OPPORTUNITY_RAD_PER_S`]: not observable.
     NothingToLock,
-    /// The throttle was not logged, so that nobody knows whether it was steady.
+    /// The throttle was not logged, so whether it was steady is not known.
     ThrottleNotSeen,
     /// The throttle moved.
     ThrottleMoved,

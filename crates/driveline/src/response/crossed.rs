@@ -2,7 +2,7 @@
 //!
 //! In: records. Out: [`Crossed`] for a direction, of the edges after which the command held
 //! until the response had settled. It mixes no directions. Where the sample periods hide a
-//! time they hide it from crossings, too: whoever shows them asks the pool of the fits first.
+//! time they hide it from crossings, too: the pool of the fits decides whether they may be shown.
 
 use crate::median::median;
 use crate::response::crossings::Crossings;

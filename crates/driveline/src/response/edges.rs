@@ -116,7 +116,7 @@ fn midway(one: Time, other: Time) -> Time {
 
 impl EdgeWatch {
     /// Takes a sample of run `run`; another number than before is a break.
-    pub fn note(&mut self, time: Time, value: f64, run: u32) {
+    pub fn add(&mut self, time: Time, value: f64, run: u32) {
         if run != self.run {
             self.interrupt();
             self.run = run;
@@ -302,7 +302,7 @@ mod tests {
             let (level, count) = word.split_once('x').unwrap();
             for _ in 0..count.parse::<u32>().unwrap() {
                 let value = level.parse::<f64>().unwrap() / 100.0;
-                watch.note(Time(step * 20_000_000), value, 1);
+                watch.add(Time(step * 20_000_000), value, 1);
                 step += 1;
             }
         }
@@ -369,10 +369,10 @@ mod tests {
     #[test]
     fn a_break_hides_an_edge() {
         let mut watch = EdgeWatch::default();
-        watch.note(Time(0), 0.0, 1);
-        watch.note(Time(20_000_000), 0.0, 1);
-        watch.note(Time(40_000_000), 0.9, 2);
-        watch.note(Time(60_000_000), 0.9, 2);
+        watch.add(Time(0), 0.0, 1);
+        watch.add(Time(20_000_000), 0.0, 1);
+        watch.add(Time(40_000_000), 0.9, 2);
+        watch.add(Time(60_000_000), 0.9, 2);
         watch.interrupt();
         assert_eq!(watch.take_finished().count(), 0);
     }

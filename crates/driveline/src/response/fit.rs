@@ -35,7 +35,7 @@ pub struct Fit {
     /// Dead time θ, s.
     pub dead_time_s: f64,
     /// Standard deviation of θ that the scatter of the readings gives, s; the sampling of
-    /// the command comes on top. `None` where no reading speaks of θ: it then lies anywhere
+    /// the command comes on top. `None` where no reading shows θ: it then lies anywhere
     /// between two readings.
     pub dead_time_sd_s: Option<f64>,
     /// Lag τ, s.

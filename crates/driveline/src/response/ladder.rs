@@ -176,7 +176,7 @@ impl LadderWatch {
 
     /// Settles what is decided once columns and rows are known up to `until`, or all that is
     /// left when the log has ended (`None`).
-    pub fn settle(&mut self, until: Option<Time>) {
+    pub fn finish_until(&mut self, until: Option<Time>) {
         let wait_s = LOOK_S + self.late_s;
         while let Some(pressed) = self
             .pending
@@ -508,9 +508,9 @@ mod tests {
                 block.until = time;
             }
             watch.push(&block);
-            watch.settle(Some(block.until));
+            watch.finish_until(Some(block.until));
         }
-        watch.settle(None);
+        watch.finish_until(None);
         watch.take_finished().collect()
     }
 
@@ -571,9 +571,9 @@ mod tests {
             block.columns[2].push(time, Some(command(at - 0.05)));
             block.until = time;
             watch.push(&block);
-            watch.settle(Some(time));
+            watch.finish_until(Some(time));
         }
-        watch.settle(None);
+        watch.finish_until(None);
         watch.take_finished().collect()
     }
 

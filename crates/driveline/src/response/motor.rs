@@ -1,6 +1,6 @@
 //! The actuator's motor: the temperature of its winding by its resistance.
 //!
-//! In: resistances, a temperature. Out: a closed form, in °C. It speaks of a brushed
+//! In: resistances, a temperature. Out: a closed form, in °C. It holds for a brushed
 //! direct-current motor with a copper winding; brush drop and the resistance of cable and
 //! plugs count as winding.
 

@@ -8,7 +8,7 @@ use crate::response::edges::Direction;
 use crate::response::normal::{Measured, Slopes};
 use crate::response::record::{Response, Unusable};
 use crate::response::resolution::{
-    LOCKED_FROM, Resolution, Spread, Told, phase_agreement, spread, tell,
+    LOCKED_FROM, Resolution, Spread, StatedTime, phase_agreement, spread, stated_time,
 };
 
 /// Upper ends of the bands of oil temperature but for the last, °C. Source: none,
@@ -68,14 +68,14 @@ pub struct Band {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pool {
     /// What may be said of the time as measured.
-    pub told: Told,
+    pub stated: StatedTime,
     /// The median periods that decided; `None` without an event.
     pub resolution: Option<Resolution>,
     /// Dead time, and with it the transition time, may be off by so much either way, s, and
     /// the median of many does not help: the scatter shows that edges fall at one place of
     /// the command's period, so they are not midway on the average. A controller that sends
     /// its command the moment it changes it makes dead times come out longer by this. `None`
-    /// where edges fall anywhere, too few tell, or the time does not hang on the edge.
+    /// where edges fall anywhere, too few stated_time, or the time does not hang on the edge.
     pub edge_doubt_s: Option<f64>,
     /// Edges of this direction that give no such time.
     pub n_unusable: usize,
@@ -90,9 +90,12 @@ pub struct Pool {
 }
 
 impl Pool {
-    /// The sample periods can tell the time.
-    pub fn is_told(&self) -> bool {
-        matches!(self.told, Told::Singly(_) | Told::Pooled { .. })
+    /// Whether the sample periods allow a time to be stated.
+    pub fn is_stated(&self) -> bool {
+        matches!(
+            self.stated,
+            StatedTime::Singly(_) | StatedTime::Pooled { .. }
+        )
     }
 }
 
@@ -118,7 +121,7 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
             .iter()
             .filter_map(|(response, _)| response.resolution.map(of))
             .collect();
-        spread(&periods).map(|spread| spread.median_s)
+        spread(&periods).map(|spread| spread.median)
     };
     let resolution = median(|resolution| resolution.cause_period_s)
         .zip(median(|resolution| resolution.answer_period_s))
@@ -145,8 +148,8 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
         .filter_map(|measured| slopes.normal_s(measured))
         .collect();
     Pool {
-        told: resolution.map_or(Told::NoEvent, |resolution| {
-            tell(&times, resolution, is_unsynchronised)
+        stated: resolution.map_or(StatedTime::NoEvent, |resolution| {
+            stated_time(&times, resolution, is_unsynchronised)
         }),
         resolution,
         edge_doubt_s: edge_doubt_s(&timed, resolution).filter(|_| quantity != Quantity::RiseTime),
@@ -166,7 +169,7 @@ fn edge_doubt_s(timed: &[(&Response, f64)], resolution: Option<Resolution>) -> O
         .filter_map(|(response, _)| response.dead_time_s())
         .collect();
     let scatter = spread(&dead).filter(|spread| spread.n_events >= LOCKED_JUDGED_FROM)?;
-    (scatter.p90_s - scatter.p10_s < LOCKED_SPREAD * period_s).then_some(0.5 * period_s)
+    (scatter.p90 - scatter.p10 < LOCKED_SPREAD * period_s).then_some(0.5 * period_s)
 }
 
 fn bands(ends: &[f64], timed: &[(&Response, f64)], of: fn(&Response) -> Option<f64>) -> Vec<Band> {

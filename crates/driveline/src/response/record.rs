@@ -85,7 +85,7 @@ pub struct Response {
     /// of the response period, 0 to 1.
     pub phase: Option<f64>,
     /// Way of the response when the command had gone half of its own, as a share of all of
-    /// that: about 0 of a mechanism that follows, near 1 where the two are exchanged.
+    /// that: about 0 of a mechanism that follows, near 1 where the two are swapped.
     pub gone_before: Option<f64>,
     /// The lag driven by the logged command, in shares of full response per full command.
     pub fit: Result<Fit, Unusable>,

@@ -1,8 +1,8 @@
-//! What delays between two sampled signals can be told at all.
+//! Which delays between two sampled signals may be stated.
 //!
 //! In: the sample periods of cause and answer, and times measured. Out: bias and spread that
 //! the sampling alone brings, and whether a time may be stated from one event, from many, or
-//! only as "below". It refuses single times the periods cannot tell.
+//! only as "below". It refuses single times that the periods are too long for.
 
 /// A single time may be stated when the sampling's standard deviation is below this share
 /// of it. Source: common practice, no source; a quarter still parts tenths from seconds.
@@ -32,13 +32,13 @@ impl Resolution {
         self.cause_period_s.hypot(self.answer_period_s) / 12.0_f64.sqrt()
     }
 
-    /// The shortest time a single event can tell, s.
+    /// The shortest time may be stated from a single event, s.
     pub fn shortest_single_s(self) -> f64 {
         self.delay_sd_s() / SINGLE_SHARE
     }
 
     /// Whether a time may be stated from a single event.
-    pub fn tells_singly(self, time_s: f64) -> bool {
+    pub fn resolves(self, time_s: f64) -> bool {
         self.delay_sd_s() < SINGLE_SHARE * time_s
     }
 
@@ -61,24 +61,24 @@ pub fn phase_agreement(phases: impl Iterator<Item = f64>) -> Option<f64> {
     (n > 0).then(|| f64::hypot(east, north) / f64::from(n))
 }
 
-/// Median and spread of times.
+/// Median and spread of times or other values, in their own unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spread {
     /// Events.
     pub n_events: usize,
-    /// Median, s.
-    pub median_s: f64,
-    /// Tenth and ninetieth percentile, s, interpolated.
-    pub p10_s: f64,
-    /// See `p10_s`.
-    pub p90_s: f64,
+    /// Median.
+    pub median: f64,
+    /// Tenth and ninetieth percentile, interpolated.
+    pub p10: f64,
+    /// See `p10`.
+    pub p90: f64,
     /// Standard deviation over mean; `None` below two events.
     pub variation: Option<f64>,
 }
 
-/// Median and spread of times; `None` without any.
-pub fn spread(times_s: &[f64]) -> Option<Spread> {
-    let mut sorted: Vec<f64> = times_s.to_vec();
+/// Median and spread of values; `None` without any.
+pub fn spread(values: &[f64]) -> Option<Spread> {
+    let mut sorted: Vec<f64> = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let n = sorted.len();
     let last = n.checked_sub(1)?;
@@ -89,22 +89,22 @@ pub fn spread(times_s: &[f64]) -> Option<Spread> {
         sorted[below] + (place - below as f64) * (sorted[above] - sorted[below])
     };
     let mean = sorted.iter().sum::<f64>() / n as f64;
-    let squares: f64 = sorted.iter().map(|time| (time - mean).powi(2)).sum();
+    let squares: f64 = sorted.iter().map(|value| (value - mean).powi(2)).sum();
     Some(Spread {
         n_events: n,
-        median_s: quantile(0.5),
-        p10_s: quantile(0.1),
-        p90_s: quantile(0.9),
+        median: quantile(0.5),
+        p10: quantile(0.1),
+        p90: quantile(0.9),
         variation: (n >= 2 && mean > 0.0).then(|| (squares / last as f64).sqrt() / mean),
     })
 }
 
-/// What may be said of a time measured in several events.
+/// What may be stated of a time measured in several events.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Told {
-    /// Each event tells its time.
+pub enum StatedTime {
+    /// Each event gives its time.
     Singly(Spread),
-    /// No event tells its time, the median of many does; the sampling's share of the spread
+    /// One event is too coarse, the median of many is not; the sampling's share of the spread
     /// is `sampling_sd_s`.
     Pooled {
         /// Median and spread.
@@ -114,29 +114,29 @@ pub enum Told {
     },
     /// The sample periods hide it: it is below this, s.
     BelowResolution {
-        /// The shortest time they can tell, s.
+        /// The shortest time they resolve, s.
         below_s: f64,
     },
     /// There was no event.
     NoEvent,
 }
 
-/// Judges what may be said. `is_unsynchronised` says that the samples fall anywhere against
-/// the events, so that many events average the sampling out.
-pub fn tell(times_s: &[f64], resolution: Resolution, is_unsynchronised: bool) -> Told {
+/// Judges what may be stated. With `is_unsynchronised` the samples fall anywhere against the
+/// events, so that many events average the sampling out.
+pub fn stated_time(times_s: &[f64], resolution: Resolution, is_unsynchronised: bool) -> StatedTime {
     let Some(spread) = spread(times_s) else {
-        return Told::NoEvent;
+        return StatedTime::NoEvent;
     };
-    if resolution.tells_singly(spread.median_s) {
-        return Told::Singly(spread);
+    if resolution.resolves(spread.median) {
+        return StatedTime::Singly(spread);
     }
     if spread.n_events >= POOLED_FROM && is_unsynchronised {
-        return Told::Pooled {
+        return StatedTime::Pooled {
             spread,
             sampling_sd_s: resolution.delay_sd_s(),
         };
     }
-    Told::BelowResolution {
+    StatedTime::BelowResolution {
         below_s: resolution.shortest_single_s(),
     }
 }
@@ -191,35 +191,35 @@ mod tests {
     fn the_period_must_be_short_against_the_time() {
         // Derived: both at P: P < 0.6 of the time; 0.5 s needs 3.3 Hz, 100 ms 17 Hz, 40 ms 41 Hz.
         for (time_s, rate) in [(0.5, 3.3), (0.1, 17.0), (0.04, 41.0)] {
-            assert!(both(1.0 / rate).tells_singly(time_s), "{time_s}");
-            assert!(!both(1.0 / (0.95 * rate)).tells_singly(time_s), "{time_s}");
+            assert!(both(1.0 / rate).resolves(time_s), "{time_s}");
+            assert!(!both(1.0 / (0.95 * rate)).resolves(time_s), "{time_s}");
         }
     }
 
     #[test]
-    fn told_singly_pooled_or_not() {
+    fn stated_singly_pooled_or_not() {
         let times = |n: usize| vec![0.18; n];
         assert!(matches!(
-            tell(&times(1), both(0.05), false),
-            Told::Singly(_)
+            stated_time(&times(1), both(0.05), false),
+            StatedTime::Singly(_)
         ));
         assert!(matches!(
-            tell(&times(20), both(0.2), true),
-            Told::Pooled { sampling_sd_s, .. } if (sampling_sd_s - 0.0816).abs() < 1e-4
+            stated_time(&times(20), both(0.2), true),
+            StatedTime::Pooled { sampling_sd_s, .. } if (sampling_sd_s - 0.0816).abs() < 1e-4
         ));
         for (n, is_unsynchronised) in [(19, true), (20, false)] {
             assert!(matches!(
-                tell(&times(n), both(0.2), is_unsynchronised),
-                Told::BelowResolution { below_s } if (below_s - 0.3266).abs() < 1e-4
+                stated_time(&times(n), both(0.2), is_unsynchronised),
+                StatedTime::BelowResolution { below_s } if (below_s - 0.3266).abs() < 1e-4
             ));
         }
-        assert_eq!(tell(&[], both(0.2), true), Told::NoEvent);
+        assert_eq!(stated_time(&[], both(0.2), true), StatedTime::NoEvent);
     }
 
     #[test]
     fn spreads_and_phases() {
         let got = spread(&[5.0, 1.0, 3.0, 2.0, 4.0]).unwrap();
-        assert_eq!((got.median_s, got.p10_s, got.p90_s), (3.0, 1.4, 4.6));
+        assert_eq!((got.median, got.p10, got.p90), (3.0, 1.4, 4.6));
         near(got.variation.unwrap(), 2.5_f64.sqrt() / 3.0, 1e-12);
         near(
             phase_agreement([0.2, 1.2, 0.2].into_iter()).unwrap(),

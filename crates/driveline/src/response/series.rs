@@ -82,7 +82,7 @@ impl Series {
     pub fn extend(&mut self, column: &Column, cuts: &[Time], mut show: impl FnMut(Sample)) {
         column.walk(cuts, |met| match met {
             SampleOrCut::Sample(time, value) => {
-                if let Some(sample) = self.note(time, value) {
+                if let Some(sample) = self.add(time, value) {
                     show(sample);
                 }
             }
@@ -90,7 +90,7 @@ impl Series {
         });
     }
 
-    fn note(&mut self, time: Time, value: Option<f64>) -> Option<Sample> {
+    fn add(&mut self, time: Time, value: Option<f64>) -> Option<Sample> {
         if value.is_none() && self.missing_ends_run {
             self.interrupt();
             return None;
@@ -101,7 +101,7 @@ impl Series {
             {
                 self.run += 1;
             }
-            self.period.note(time);
+            self.period.add(time);
             self.latest = Some(time);
         }
         let sample = Sample {
@@ -235,7 +235,7 @@ mod tests {
         assert!(!early.has_fallen_silent(Time::from_seconds(0.3)));
         assert!(early.has_fallen_silent(Time::from_seconds(0.5)));
         assert!(!early.has_fallen_silent(Time::from_seconds(0.6)));
-        early.note(Time::from_seconds(0.7), Some(1.0));
+        early.add(Time::from_seconds(0.7), Some(1.0));
         check(&early, &[1, 2]);
     }
 

@@ -28,7 +28,7 @@ pub const SIGNALS: [&str; 5] = [
 ];
 
 /// The response is looked at from so long before the first change of the command. Source:
-/// none, engineering guess; it tells the level before.
+/// none, engineering guess; it gives the level before.
 pub const BEFORE_S: f64 = 1.0;
 /// The same where the command moved the other way within [`CROWDED_WITHIN_S`]: that answer
 /// may have times of its own. Source: none, engineering guess.
@@ -140,7 +140,7 @@ impl ResponseWatch {
         let column = &block.columns[self.command.channel()];
         self.command.extend(column, &block.cuts, |sample| {
             if let Some(value) = sample.value {
-                edges.note(sample.time, value, sample.run);
+                edges.add(sample.time, value, sample.run);
             }
         });
         for signal in &mut self.signals {
@@ -153,14 +153,14 @@ impl ResponseWatch {
         if self.command.has_fallen_silent(block.until) {
             self.edges.interrupt();
         }
-        self.settle(Some(block.until));
+        self.finish_until(Some(block.until));
         self.forget(block.until);
     }
 
     /// The log has ended.
     pub fn finish(&mut self) {
         self.edges.interrupt();
-        self.settle(None);
+        self.finish_until(None);
     }
 
     /// Edges seen in a direction, measured or not.
@@ -173,7 +173,7 @@ impl ResponseWatch {
         self.finished.drain(..)
     }
 
-    fn settle(&mut self, until: Option<Time>) {
+    fn finish_until(&mut self, until: Option<Time>) {
         self.pending.extend(self.edges.take_finished());
         // A later edge that ends the look is known once it has changed enough.
         let wait_s = AFTER_S + WITHIN_S + self.command.gap_limit_s() + self.late_s;
@@ -345,7 +345,7 @@ mod tests {
     use crate::response::Fit;
     use crate::response::edges::Direction::{Engage, Release};
     use crate::response::pool::{Quantity, pool, reasons};
-    use crate::response::resolution::Told;
+    use crate::response::resolution::StatedTime;
     use crate::response::testing::Chance;
 
     const NAMES: [&str; 4] = [
@@ -490,7 +490,7 @@ mod tests {
             assert_eq!(response.supply_v, Some(13.0));
         }
         let pooled = pool(&got, Release, Quantity::DeadTime);
-        assert!(matches!(pooled.told, Told::Singly(spread) if spread.n_events == 9));
+        assert!(matches!(pooled.stated, StatedTime::Singly(spread) if spread.n_events == 9));
         assert_eq!(pooled.by_supply_v[0].from, Some(13.0));
         assert_eq!(pooled.by_oil_c.len(), 2);
         // Every edge falls at the same place of the command's period: 10 ms, half of it.
@@ -498,7 +498,7 @@ mod tests {
         near(doubt.unwrap(), 0.005, 1e-6);
         assert_eq!(pool(&got, Engage, Quantity::RiseTime).edge_doubt_s, None);
         // 13.0 V instead of 13.5: a release at 13.5 V is quicker by 13/13.5.
-        near(pooled.normal.unwrap().median_s, 0.18 * 13.0 / 13.5, 0.006);
+        near(pooled.normal.unwrap().median, 0.18 * 13.0 / 13.5, 0.006);
     }
 
     #[test]
@@ -601,7 +601,7 @@ mod tests {
         let got = drive.watch();
         assert_eq!(got[2].fit, Err(Unusable::BrokenOff));
         assert_eq!(reasons(&got, Engage), [(Unusable::BrokenOff, 1)]);
-        // A response that goes on while the command is silent is driven by nobody knows what.
+        // A response that goes on while the command is silent is driven by something not logged.
         drive.silent = (-1.0, -1.0);
         drive.command_silent = (6.4, 9.9);
         let got = drive.watch();
@@ -668,17 +668,17 @@ mod tests {
             let dead = pool(&got, Engage, Quantity::DeadTime);
             let rise = pool(&got, Engage, Quantity::RiseTime);
             for (pooled, truth) in [(&dead, 0.18), (&rise, 0.32)] {
-                let spread = match pooled.told {
-                    Told::Singly(spread) | Told::Pooled { spread, .. } => spread,
+                let spread = match pooled.stated {
+                    StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => spread,
                     _ => panic!("{period_s}: {pooled:?}"),
                 };
                 assert_eq!(spread.n_events, 200);
                 assert_eq!(pooled.edge_doubt_s, None);
-                near(spread.median_s, truth, 0.5 * period_s);
+                near(spread.median, truth, 0.5 * period_s);
                 let printed = pooled.resolution.unwrap().delay_sd_s();
                 near(printed / period_s, 0.41, 0.005);
                 // The edge lies anywhere in a period of the command; nothing else is lost.
-                assert!(spread.p90_s - spread.p10_s < 0.9 * period_s + 0.003);
+                assert!(spread.p90 - spread.p10 < 0.9 * period_s + 0.003);
             }
         }
     }
@@ -692,7 +692,11 @@ mod tests {
             ..steps()
         };
         let pooled = pool(&drive.watch(), Engage, Quantity::RiseTime);
-        assert!(!matches!(pooled.told, Told::Singly(_)), "{:?}", pooled.told);
+        assert!(
+            !matches!(pooled.stated, StatedTime::Singly(_)),
+            "{:?}",
+            pooled.stated
+        );
     }
 
     #[test]

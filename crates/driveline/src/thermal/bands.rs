@@ -12,7 +12,7 @@ use super::estimate::{Estimate, Peak, TracePoint, UnknownEstimate};
 use super::prepared::Prepared;
 use super::run::run;
 use super::step::Temperatures;
-use super::unknowns::{FARTHEST_SDS, N_UNKNOWNS, Told, Unknowns, Values, Vector};
+use super::unknowns::{FARTHEST_SDS, FitOutcome, N_UNKNOWNS, Unknowns, Values, Vector};
 
 /// Standard deviations in a 90 % interval. Source: normal distribution.
 const BAND_SDS: f64 = 1.645;
@@ -24,7 +24,7 @@ const N_TRACE: usize = 600;
 const BAND_STEP: f64 = 0.3;
 
 /// An unknown counts as told by the drive when its tolerance fell to this share.
-const TOLD_SHARE: f64 = 2.0 / 3.0;
+const FITTED_SHARE: f64 = 2.0 / 3.0;
 
 /// A drive with what is known of its unknowns.
 pub struct View<'a> {
@@ -143,7 +143,7 @@ impl View<'_> {
     }
 
     /// Every unknown before and after.
-    pub fn told(&self) -> Vec<UnknownEstimate> {
+    pub fn unknowns(&self) -> Vec<UnknownEstimate> {
         let before = [0.0; N_UNKNOWNS];
         (0..N_UNKNOWNS)
             .map(|index| {
@@ -158,12 +158,12 @@ impl View<'_> {
                     prior_sd,
                     value,
                     sd: per_sd * share,
-                    told: if self.z[index].abs() >= FARTHEST_SDS {
-                        Told::AtBound
-                    } else if share <= TOLD_SHARE {
-                        Told::Fitted
+                    outcome: if self.z[index].abs() >= FARTHEST_SDS {
+                        FitOutcome::AtBound
+                    } else if share <= FITTED_SHARE {
+                        FitOutcome::Fitted
                     } else {
-                        Told::Held
+                        FitOutcome::PriorKept
                     },
                 }
             })

@@ -2,7 +2,7 @@
 //!
 //! In: readings while the pack makes no heat, the air. Out: the time constant of
 //! T = air + A·exp(−t/τ) with its standard deviation. It needs no thermal model. It refuses
-//! less than five minutes, and less of a fall than tells a curve from a line of sensor steps.
+//! less than five minutes, and less of a fall than parts a curve from a line of sensor steps.
 //! While the car moves its gears go on heating, which makes τ look longer: the mean speed
 //! stands beside it, and only like speeds compare.
 
@@ -114,7 +114,7 @@ pub fn longest_cooling(
     sensor: &Readings,
     ambient_c: f64,
 ) -> Result<Decay, Refusal> {
-    let heat = heat.settled();
+    let heat = heat.with_open_bins();
     let width = heat.width_s();
     let mut longest: Option<(f64, f64, f64, f64)> = None;
     let mut now: Option<(f64, f64, f64, f64)> = None;

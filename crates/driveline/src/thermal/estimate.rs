@@ -17,11 +17,11 @@ use super::parameters::{N_PARAMETERS, Priors, ThermalParameters};
 use super::prepared::Prepared;
 use super::run::load;
 use super::step::{Load, Temperatures};
-use super::unknowns::{GEAR_SHARE, Start, Told, Unknowns, Values};
+use super::unknowns::{FitOutcome, GEAR_SHARE, Start, Unknowns, Values};
 use crate::refusal::Refusal;
 
 /// The fit works on bins at least this wide, s, and on at most so many of them: a twelfth of the
-/// pack's time constant, and no sensor tells more.
+/// pack's time constant, and no sensor shows more.
 const FIT_BINS: (f64, usize) = (1.0, 4096);
 
 /// Shortest drive that is fitted, s, and least range of the sensor, K. Source: none,
@@ -36,7 +36,7 @@ const AXLE_KNOWN_SHARE: f64 = 0.9;
 /// several times through its axle what it needs to hold its speed.
 const STAND_IN_RELATIVE_SD: f64 = 1.1;
 
-/// Air when no sensor tells: °C and one standard deviation, K. Source: none, engineering guess.
+/// Air without a sensor of it: °C and one standard deviation, K. Source: none, engineering guess.
 const ASSUMED_AIR_C: (f64, f64) = (20.0, 10.0);
 
 /// One standard deviation of the air at the axle against the car's sensor, K. Source: none,
@@ -58,7 +58,7 @@ const LEAST_SHARE_FOLLOWED: f64 = 0.25;
 pub struct Given {
     /// The unit.
     pub priors: Priors,
-    /// Where the temperature sensor sits; `None` when there is none or nobody knows.
+    /// Where the temperature sensor sits; `None` when there is none or the map does not state it.
     pub site: Option<Site>,
     /// Step of its number, K; 0 when not known.
     pub sensor_step_k: f64,
@@ -110,8 +110,8 @@ pub struct UnknownEstimate {
     pub value: f64,
     /// One standard deviation after, in its unit.
     pub sd: f64,
-    /// Whether the drive told it.
-    pub told: Told,
+    /// Whether the drive decided it.
+    pub outcome: FitOutcome,
 }
 
 /// The temperatures at one point of a plot.
@@ -193,7 +193,7 @@ pub fn estimate_changed(
     given: &Given,
     changed: Option<&ChangedUnit>,
 ) -> Result<ThermalEstimate, Refusal> {
-    let bins = heat.settled();
+    let bins = heat.with_open_bins();
     let sums = Sums::of(&bins);
     if sums.pack_known_s <= 0.0 {
         return Err(Refusal::NoPackHeat);
@@ -274,7 +274,7 @@ pub fn estimate_changed(
     let (fine, unknowns) = match changed {
         None => (fine, unknowns),
         Some(changed) => {
-            let prepared = Prepared::new(&changed.heat.settled(), readings, &air_c);
+            let prepared = Prepared::new(&changed.heat.with_open_bins(), readings, &air_c);
             (prepared, unknowns.times(&changed.factors))
         }
     };
@@ -305,7 +305,7 @@ pub fn estimate_changed(
     Ok(ThermalEstimate {
         anchor,
         parameters: values.parameters,
-        unknowns: view.told(),
+        unknowns: view.unknowns(),
         residual_sd_k,
         n_readings,
         trace,
@@ -369,7 +369,7 @@ fn refusal(prepared: &Prepared, site: Option<Site>) -> Option<Refusal> {
     })
 }
 
-/// The start: from the sensor, or somewhat above the air when nothing tells.
+/// The start: from the sensor, or somewhat above the air without one.
 fn start(prepared: &Prepared, site: Site, step_k: f64) -> Start {
     let ambient_c = prepared.stretches.first().map_or(0.0, |at| at.ambient_c);
     let Some(reading_c) = prepared.first_c() else {

@@ -37,7 +37,7 @@ const MOST_ROUNDS: usize = 30;
 pub struct Fit {
     /// The likeliest point.
     pub z: Vector,
-    /// Covariance there, in units of the tolerances; 1 where nothing was told.
+    /// Covariance there, in units of the tolerances; 1 where nothing was modelled.
     pub covariance: Square<N_UNKNOWNS>,
     /// Standard deviation of the residuals, K.
     pub residual_sd_k: f64,
@@ -67,8 +67,8 @@ impl Problem<'_> {
     fn residuals(&self, z: &Vector, residuals: &mut Vec<f64>) {
         let values = self.unknowns.values(z);
         sensor_at_observations(self.prepared, &values, self.site, residuals);
-        for (told, observation) in residuals.iter_mut().zip(&self.prepared.observations) {
-            *told = observation.celsius - *told;
+        for (modelled, observation) in residuals.iter_mut().zip(&self.prepared.observations) {
+            *modelled = observation.celsius - *modelled;
         }
     }
 

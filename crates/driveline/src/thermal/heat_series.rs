@@ -92,7 +92,7 @@ impl Pool for HeatBin {
 }
 
 impl HeatBin {
-    fn note(&mut self, sample: &HeatSample, seconds: f64) {
+    fn add(&mut self, sample: &HeatSample, seconds: f64) {
         self.known_s += seconds;
         if let Some(power) = sample.pack_power_w.filter(|power| power.is_finite()) {
             self.pack_known_s += seconds;
@@ -143,7 +143,7 @@ impl HeatSeries {
             let cell = from / CELL_NS;
             let until = end.min((cell + 1).saturating_mul(CELL_NS));
             let seconds = (until - from) as f64 / NS_PER_S as f64;
-            self.cell(cell as u64).note(sample, seconds);
+            self.cell(cell as u64).add(sample, seconds);
             from = until;
         }
         let latest = (start / CELL_NS) as u64;
@@ -186,7 +186,7 @@ impl HeatSeries {
     }
 
     /// The bins so far with those still open, as of now; the series may go on after it.
-    pub fn settled(&self) -> Grid<HeatBin> {
+    pub fn with_open_bins(&self) -> Grid<HeatBin> {
         let mut whole = self.clone();
         while let Some((cell, bin)) = whole.open.pop_front() {
             whole.close(cell, bin);
@@ -277,7 +277,7 @@ mod tests {
             let time = 0.5 + 0.07 * f64::from(index) + if index >= 500 { 20.0 } else { 0.0 };
             series.push(&sample(time, 0.07, 1000.0));
         }
-        let settled = series.settled();
+        let settled = series.with_open_bins();
         let bins = settled.bins();
         let sum = |of: fn(&HeatBin) -> f64| bins.iter().map(|(_, bin)| of(bin)).sum::<f64>();
         assert!((sum(|bin| bin.known_s) - 70.0).abs() < 1e-6);
@@ -301,7 +301,7 @@ mod tests {
                 ..next
             });
         }
-        let fine = series.settled();
+        let fine = series.with_open_bins();
         let wide = fine.coarse(16.0, 1000);
         assert!(wide.bins().len() < 20);
         let sums = |grid: &Grid<HeatBin>| -> [f64; 11] {
@@ -344,7 +344,7 @@ mod tests {
                 ..sample(f64::from(index), 1.0, 0.0)
             });
         }
-        let settled = series.settled();
+        let settled = series.with_open_bins();
         for (_, bin) in settled.bins() {
             assert_eq!((bin.pack_known_s, bin.axle_known_s), (0.0, 0.0));
             assert_eq!((bin.case_known_s, bin.axle_j), (0.0, 0.0));
@@ -366,7 +366,7 @@ mod tests {
             series.push(&sample(time, seconds, 100.0));
             given += 100.0 * f64::min(seconds, LONGEST_SAMPLE_S);
         }
-        let settled = series.settled();
+        let settled = series.with_open_bins();
         let kept: f64 = settled.bins().iter().map(|(_, bin)| bin.pack_j).sum();
         assert!((kept - given).abs() < 1e-6, "{kept} {given}");
         assert!(settled.bins().windows(2).all(|pair| pair[0].0 < pair[1].0));
@@ -381,7 +381,7 @@ mod tests {
             let is_burst = (17_001.0..17_004.0).contains(&time);
             series.push(&sample(time, 0.5, if is_burst { 8000.0 } else { 0.0 }));
         }
-        let settled = series.settled();
+        let settled = series.with_open_bins();
         assert!(settled.width_s() >= 2.0);
         let held = settled.bins().iter().map(|(_, bin)| bin.pack_peak_j);
         let highest = held.fold([0.0; N_FILTERS], |high, bin| {
@@ -401,10 +401,13 @@ mod tests {
             asked.push(&next);
             left_alone.push(&next);
             if index % 400 == 0 {
-                asked.settled();
+                asked.with_open_bins();
             }
         }
-        assert_eq!(asked.settled().bins(), left_alone.settled().bins());
+        assert_eq!(
+            asked.with_open_bins().bins(),
+            left_alone.with_open_bins().bins()
+        );
     }
 
     #[test]
@@ -422,7 +425,7 @@ mod tests {
                 ..sample(0.0, seconds, 1.0)
             });
         }
-        assert!(series.settled().bins().len() < 20);
+        assert!(series.with_open_bins().bins().len() < 20);
         let mut readings = Readings::default();
         readings.push(Time(-5), 20.0);
         readings.push(Time(5), f64::NAN);

@@ -39,7 +39,7 @@ pub use heat_series::{HeatSample, HeatSeries, Readings};
 pub use outlook::{Node, TimeToLimit, cool_down_s, time_to_limit};
 pub use parameters::{Priors, STATED, Stated, ThermalParameters, UnitFactors};
 pub use step::{Load, Temperatures};
-pub use unknowns::Told;
+pub use unknowns::FitOutcome;
 
 /// Width of the finest cell of time, s: short against the pack's time constant of 12 s.
 pub const CELL_S: f64 = 0.5;

@@ -2,7 +2,7 @@
 //! long cooling takes.
 //!
 //! In: parameters, temperatures now, a load, a limit. Out: seconds or a level. The limits
-//! come from the caller; none lives here.
+//! come from the caller; none stands here.
 
 use super::parameters::ThermalParameters;
 use super::step::{Load, Temperatures};

@@ -215,7 +215,7 @@ mod tests {
             |time: f64| !(100.0..105.0).contains(&time) && !(205.0..505.0).contains(&time);
         let heat = heat_of(605.0, |time| is_there(time).then_some(1000.0));
         let sensor = readings_of(605.0, 1.0, |time| 50.0 + time / 10.0);
-        let prepared = Prepared::new(&heat.settled(), sensor.grid(), &[(0.0, 20.0)]);
+        let prepared = Prepared::new(&heat.with_open_bins(), sensor.grid(), &[(0.0, 20.0)]);
         let gaps: Vec<&Stretch> = prepared.stretches.iter().filter(|at| at.is_gap).collect();
         assert_eq!(gaps.len(), 2);
         assert_eq!((gaps[0].start_s, gaps[0].seconds), (100.0, 5.0));
@@ -253,7 +253,7 @@ mod tests {
         };
         let heat = heat_of(900.0, burst);
         let none = readings_of(0.0, 1.0, |_| 0.0);
-        let fine = heat.settled();
+        let fine = heat.with_open_bins();
         let prepared = Prepared::new(&fine, none.grid(), &[(0.0, 20.0)]);
         let surplus = prepared.stretches.iter().flat_map(|at| at.surplus_j);
         assert!(surplus.fold(0.0, f64::max) < 1e-6);

@@ -97,16 +97,16 @@ pub fn sensor_at_observations(
     prepared: &Prepared,
     values: &Values,
     site: Site,
-    told: &mut Vec<f64>,
+    modelled: &mut Vec<f64>,
 ) {
-    told.clear();
+    modelled.clear();
     let observations = &prepared.observations;
     run(prepared, values, site, |index, seen| {
-        while let Some(observation) = observations.get(told.len())
+        while let Some(observation) = observations.get(modelled.len())
             && observation.stretch == index
         {
             let (from, to) = seen.sensor_c;
-            told.push(from + (to - from) * observation.share);
+            modelled.push(from + (to - from) * observation.share);
         }
     });
 }
@@ -139,7 +139,7 @@ mod tests {
     fn wide_bins_show_the_peak_of_narrow_ones() {
         // Bursts of 9 kW for 2 s on a warm-up: wide bins alone would show it 2 K and more too cool.
         let burst = |time: f64| Some(if time % 60.0 < 2.0 { 9000.0 } else { 300.0 });
-        let heat = heat_of(1800.0, burst).settled();
+        let heat = heat_of(1800.0, burst).with_open_bins();
         let none = readings_of(0.0, 1.0, |_| 0.0);
         let of = |width_s: f64| {
             let grid = heat.coarse(width_s, 10_000);
@@ -169,7 +169,7 @@ mod tests {
             (!(200.0..500.0).contains(&time)).then_some(if time < 200.0 { 4000.0 } else { 0.0 })
         });
         let sensor = readings_of(700.0, 1.0, |time| if time < 500.0 { 40.0 } else { 70.0 });
-        let prepared = Prepared::new(&heat.settled(), sensor.grid(), &[(0.0, 20.0)]);
+        let prepared = Prepared::new(&heat.with_open_bins(), sensor.grid(), &[(0.0, 20.0)]);
         for (site, oil_c) in [(Site::Oil, 70.0), (Site::Housing, 73.0)] {
             let (mut before, mut after) = (values().start, None);
             run(&prepared, &values(), site, |index, seen| {
@@ -204,7 +204,7 @@ mod tests {
         };
         let heat = heat_of(200.0, |_| Some(0.0));
         let none = readings_of(0.0, 1.0, |_| 0.0);
-        let mut prepared = Prepared::new(&heat.settled(), none.grid(), &[(0.0, 20.0)]);
+        let mut prepared = Prepared::new(&heat.with_open_bins(), none.grid(), &[(0.0, 20.0)]);
         for stretch in &mut prepared.stretches {
             stretch.case_squared = 1e5;
         }

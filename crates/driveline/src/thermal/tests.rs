@@ -195,7 +195,7 @@ fn the_fit_finds_the_pack_within_five_kelvin_with_priors_a_fifth_off() {
             let found = &got.unknowns[index];
             let off = (found.value / wanted[index] - 1.0).abs();
             assert!(off < 0.08, "{} {off}", found.name);
-            assert_eq!(found.told, Told::Fitted, "{}", found.name);
+            assert_eq!(found.outcome, FitOutcome::Fitted, "{}", found.name);
         }
         // The course too, at the end of every point of the trace.
         assert!(got.trace.len() > 300);
@@ -328,7 +328,7 @@ fn what_must_not_be_fitted_is_left_open_and_says_why() {
     assert!(
         open.unknowns
             .iter()
-            .all(|at| at.told == Told::Held && at.value == at.prior)
+            .all(|at| at.outcome == FitOutcome::PriorKept && at.value == at.prior)
     );
     assert_eq!((open.residual_sd_k, open.n_readings), (None, 0));
     let nothing = HeatSeries::default();
@@ -351,7 +351,7 @@ fn a_model_that_does_not_suit_says_that_it_ran_to_its_bound() {
         ..Recipe::default()
     });
     let got = fitted(&truth, &given(Some(Site::Oil)));
-    assert_eq!(got.unknowns[2].told, Told::AtBound);
+    assert_eq!(got.unknowns[2].outcome, FitOutcome::AtBound);
     assert_eq!(got.unknowns[2].name, "heat capacity of the housing");
 }
 
@@ -430,7 +430,7 @@ fn how_the_log_was_cut_changes_no_bit() {
             push(&mut heat, late);
         }
         if second % 97 == 0 {
-            heat.settled();
+            heat.with_open_bins();
         }
     }
     let again = estimate(&heat, &sensor, &air, &given(Some(Site::Oil))).unwrap();

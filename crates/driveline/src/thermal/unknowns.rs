@@ -1,4 +1,4 @@
-//! Everything a drive may tell that was not known before, in units of its own tolerance.
+//! Everything a drive may show that was not known before, in units of its own tolerance.
 //!
 //! In: priors and the start of the drive. Out: values for a run from a vector `z` whose
 //! members are 0 at the prior and ±1 one standard deviation away. What must be positive is
@@ -34,13 +34,13 @@ const SENSOR_TIME_S: (f64, f64) = (2.3, 0.3);
 /// Farther, the model does not fit and should say so. Source: common practice.
 pub const FARTHEST_SDS: f64 = 3.0;
 
-/// How far the drive could tell an unknown.
+/// What the fit made of an unknown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Told {
+pub enum FitOutcome {
     /// The drive narrowed its tolerance to two thirds and less.
     Fitted,
-    /// The drive could not tell; it stays near its prior.
-    Held,
+    /// The drive did not narrow it; it stays near its prior.
+    PriorKept,
     /// The fit ran to the end of what is allowed: the model does not suit the drive.
     AtBound,
 }

@@ -1,7 +1,7 @@
 //! What the bends say about the map: sides, and track.
 //!
 //! In: windows with the share their bend explains. Out: the slope of the measured ratio on
-//! that share. It is 1 for a right map, and −1 when left and right are exchanged. It
+//! that share. It is 1 for a right map, and −1 when left and right are swapped. It
 //! judges nothing that only a few bends could tell.
 
 use super::regression::{Fit, Line, fit};
@@ -37,7 +37,7 @@ pub struct Bend {
 
 /// Whether the ratio falls, significantly, where the bend says it should rise. A spinning wheel
 /// says nothing of the sides.
-pub fn are_sides_exchanged(bends: &[Bend]) -> bool {
+pub fn are_sides_swapped(bends: &[Bend]) -> bool {
     let free = || bends.iter().filter(|bend| bend.is_free);
     let n_bends = free().filter(|bend| bend.share.abs() > BEND_SHARE).count();
     let lines: Vec<Line<2>> = free()

@@ -7,16 +7,16 @@
 use halfshaft_model::Time;
 
 pub use super::steps::{RatioSlide, RatioStep};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, Under};
 
 /// How the ratio was found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mode {
     /// Bends told by the yaw sensor, its bias solved for or pinned.
     YawRegression,
-    /// Bends told by the front wheels: an honest difference, rear less front tyres.
+    /// Bends seen by the front wheels: a true difference, rear less front tyres.
     FrontWheels,
-    /// Nothing tells the bends: straight running is where the windows crowd.
+    /// Nothing shows the bends: straight running is where the windows crowd.
     ShortestThird,
 }
 
@@ -64,8 +64,8 @@ pub struct RatioPoint {
     pub is_accepted: bool,
 }
 
-/// Everything the windows say about the rear tyres. Whoever judges them, too, has reasons of
-/// their own why there is no ratio.
+/// Everything the windows show of the rear tyres. The crate that judges them puts reasons of
+/// its own in the place of `Why`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Calibration<Why = Refusal> {
     /// The ratio, or why there is none.
@@ -77,15 +77,15 @@ pub struct Calibration<Why = Refusal> {
     /// Separate stretches they make.
     pub n_stretches: u32,
     /// Windows left out, by reason; reasons that left none out are not listed.
-    pub rejected: Vec<(&'static str, u32)>,
+    pub rejected: Vec<(Under, u32)>,
     /// Bias of the yaw sensor, rad/s.
     pub yaw_bias: Option<f64>,
     /// Rear track as the bends show it, m, with its deviation; only from enough bends both ways.
     pub track_found_m: Option<(f64, f64)>,
     /// What the front wheels show running straight, ln(ωR/ωL); taken off in [`Mode::FrontWheels`].
     pub front_ratio_log: Option<f64>,
-    /// The ratio moves against the bends: left and right look exchanged. Nothing was swapped.
-    pub are_sides_exchanged: bool,
+    /// The ratio moves against the bends: left and right look swapped. Nothing was swapped.
+    pub are_sides_swapped: bool,
     /// The rear wheels are exactly equal through bends: one signal under two names.
     pub are_signals_identical: bool,
     /// Mismatch that preload can hide, either way.
@@ -114,7 +114,7 @@ impl Calibration {
             yaw_bias: self.yaw_bias,
             track_found_m: self.track_found_m,
             front_ratio_log: self.front_ratio_log,
-            are_sides_exchanged: self.are_sides_exchanged,
+            are_sides_swapped: self.are_sides_swapped,
             are_signals_identical: self.are_signals_identical,
             hidden_by_preload: self.hidden_by_preload,
             step: self.step,
@@ -125,12 +125,12 @@ impl Calibration {
         }
     }
 
-    /// The same where what tells the bends is not believed: nothing that rests on it is left.
+    /// The same where what shows the bends is not believed: nothing that rests on it is left.
     pub fn withheld<Why>(self, why: Why) -> Calibration<Why> {
         Calibration {
             yaw_bias: None,
             track_found_m: None,
-            are_sides_exchanged: false,
+            are_sides_swapped: false,
             step: None,
             drift_per_km: None,
             slide: None,

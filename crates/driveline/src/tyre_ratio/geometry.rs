@@ -1,7 +1,7 @@
 //! What a bend alone makes of the ratio, from the best witness there is.
 //!
 //! In: the windows and the vehicle. Out: for each window the part of ln(dR/dL) that its
-//! bend explains, and whether it is straight. The yaw sensor knows best; the front wheels
+//! bend explains, and whether it is straight. The yaw sensor is best; the front wheels
 //! know it but for their own tyres; with neither, straight running is where windows crowd.
 
 use super::calibration::Mode;

@@ -19,11 +19,11 @@ const ALIKE_BEND_PER_M: f64 = 0.001;
 /// Windows under command kept: they only show whether the difference collapses.
 const MOST_COMMANDED: usize = 1024;
 
-/// A bend, for telling identical and exchanged signals: it asks for more than this share.
+/// A bend, where identical and swapped signals are looked for: its geometry makes a greater share than this.
 /// Engineering guess: a preload of 250 N·m could just tie them.
 const BEND_SHARE: f64 = 0.01;
 
-/// Part of what a bend asks for from which a wheel is plainly faster. Engineering guess.
+/// Part of what the bend's geometry makes from which a wheel is plainly faster. Engineering guess.
 const PLAINLY: f64 = 0.3;
 
 /// Part of what a bend asks for, the wrong way round, beyond which the inside wheel spins: sides
@@ -64,7 +64,7 @@ impl Kept {
         }
     }
 
-    /// Looks at a sample, at any speed, for signs that both signals are one or exchanged.
+    /// Looks at a sample, at any speed, for signs that both signals are one or swapped.
     pub fn witness(&mut self, rolling: &Rolling, seconds: f64) {
         self.standing_s = 0.0;
         let are_equal = rolling.left == rolling.right;

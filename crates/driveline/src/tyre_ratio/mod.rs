@@ -94,21 +94,21 @@ impl TyreRatio {
     }
 
     /// Takes a sample that stands for `seconds`.
-    pub fn note(&mut self, rolling: &Rolling, seconds: f64) {
+    pub fn add(&mut self, rolling: &Rolling, seconds: f64) {
         self.kept.witness(rolling, seconds);
         let step_m = 0.5 * (rolling.left + rolling.right).abs() * rolling.radius_m * seconds;
         if self.window.seconds == 0.0 {
             self.window = Window::begin(rolling, self.distance_m * 1e-3);
         }
         self.distance_m += step_m;
-        self.window.note(rolling, seconds);
+        self.window.add(rolling, seconds);
         if !self.window.is_full() {
             return;
         }
         let window = std::mem::take(&mut self.window);
         let under = window.under();
         if under.is_none() {
-            self.running.note(&window);
+            self.running.add(&window);
         }
         self.kept.keep(window, under);
     }

@@ -1,9 +1,9 @@
 //! Resolves the calibration of a drive from the windows kept.
 //!
-//! In: windows and the vehicle. Out: the [`Calibration`]. The order matters: bends are told
+//! In: windows and the vehicle. Out: the [`Calibration`]. The order matters: bends are parted
 //! first, then spinning wheels, then a step, and only then is the ratio solved for.
 
-use super::bends::{Bend, are_sides_exchanged, factor_found};
+use super::bends::{Bend, are_sides_swapped, factor_found};
 use super::calibration::{Calibration, Mode};
 use super::geometry::{Geometry, is_straight};
 use super::judge::{Judged, judge, n_stretches, part_at_step};
@@ -106,18 +106,14 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
         mode: geometry.mode,
         n_windows,
         n_stretches,
-        rejected: rejected
-            .iter()
-            .map(|(under, n)| (under.words(), *n))
-            .collect(),
+        rejected,
         yaw_bias: (geometry.mode == Mode::YawRegression).then_some(offset),
         track_found_m: (geometry.mode == Mode::YawRegression)
             .then(|| factor_found(&bends, hidden))
             .flatten()
             .map(|(factor, sd)| (factor * geometry.factor(), sd * geometry.factor())),
         front_ratio_log: (geometry.mode == Mode::FrontWheels).then_some(geometry.offset),
-        are_sides_exchanged: has_witness
-            && (goes_against_bends(kept) || are_sides_exchanged(&bends)),
+        are_sides_swapped: has_witness && (goes_against_bends(kept) || are_sides_swapped(&bends)),
         are_signals_identical,
         hidden_by_preload: hidden,
         step,

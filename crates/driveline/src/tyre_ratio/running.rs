@@ -34,7 +34,7 @@ impl Default for Running {
 
 impl Running {
     /// Takes a window fit for calibration.
-    pub fn note(&mut self, window: &Window) {
+    pub fn add(&mut self, window: &Window) {
         let ratio = window.ratio_log() - window.kinematic_m / window.distance_m();
         let slot = (ratio / SLOT).floor() + (N_SLOTS / 2) as f64;
         if !(0.0..N_SLOTS as f64).contains(&slot) {

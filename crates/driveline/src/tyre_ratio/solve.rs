@@ -20,7 +20,7 @@ const BEND_DOUBT: f64 = 0.1;
 /// running stands out from the bends. Engineering guess.
 const WIDEST_CROWD: f64 = 0.001;
 
-/// Straight windows must give this part of what their bend asks for: 1 while the pack
+/// Straight windows must give this part of what their bend makes: 1 while the pack
 /// slips, 0 while it sticks. The guess and its deviation.
 pub const FREE_ROLLING: (f64, f64) = (1.0, 0.5);
 
@@ -42,7 +42,7 @@ const FIELD_SD: f64 = 0.0003;
 pub struct Solved {
     pub ratio_log: f64,
     pub sd: f64,
-    /// Part of what their bend asks for that the straights show.
+    /// Part of what their bend makes that the straights show.
     pub bend_part: f64,
     /// Offset of the witness, perhaps solved for.
     pub offset: f64,

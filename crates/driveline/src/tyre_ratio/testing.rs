@@ -31,7 +31,7 @@ pub struct Drive {
     pub yaw_bias: f64,
     pub has_yaw: bool,
     pub has_front: bool,
-    pub are_exchanged: bool,
+    pub are_swapped: bool,
     pub are_identical: bool,
     /// Mismatch that preload ties.
     pub hidden: f64,
@@ -54,7 +54,7 @@ impl Drive {
             yaw_bias: 0.17_f64.to_radians(),
             has_yaw: true,
             has_front: false,
-            are_exchanged: false,
+            are_swapped: false,
             are_identical: false,
             hidden: 0.0,
             puncture: (f64::INFINITY, 0.0),
@@ -161,7 +161,7 @@ impl Drive {
             };
             (rolling.left, rolling.right) = (read(rolling.left), read(rolling.right));
             rolling.front = rolling.front.map(|(left, right)| (read(left), read(right)));
-            if self.are_exchanged {
+            if self.are_swapped {
                 (rolling.left, rolling.right) = (rolling.right, rolling.left);
                 rolling.difference_mean = -rolling.difference_mean;
             }
@@ -170,7 +170,7 @@ impl Drive {
                 rolling.difference_mean = 0.0;
             }
             change(way, &mut rolling);
-            ratio.note(&rolling, interval_s);
+            ratio.add(&rolling, interval_s);
             way += speed * interval_s;
         }
         ratio

@@ -53,7 +53,7 @@ pub struct Window {
     pub torque_s: f64,
     /// Least and greatest difference beyond the bend's, raw, rad/s.
     pub excess: Option<(f64, f64)>,
-    /// Least and greatest share of the difference that the bend asks for, as known then.
+    /// Least and greatest share of the difference that the bend makes, as known then.
     pub bend: Option<(f64, f64)>,
     first_speed: f64,
     last_speed: f64,
@@ -78,7 +78,7 @@ impl Window {
     }
 
     /// Takes a sample that stands for `seconds`.
-    pub fn note(&mut self, rolling: &Rolling, seconds: f64) {
+    pub fn add(&mut self, rolling: &Rolling, seconds: f64) {
         let length = rolling.radius_m * seconds;
         let speed = 0.5 * (rolling.left + rolling.right) * rolling.radius_m;
         self.seconds += seconds;
@@ -233,7 +233,7 @@ mod tests {
         for _ in 0..250 {
             let mut sample = rolling(20.0);
             change(&mut sample);
-            window.note(&sample, 0.01);
+            window.add(&sample, 0.01);
         }
         assert!(window.is_full());
         assert_eq!(window.under(), wanted);
@@ -254,16 +254,16 @@ mod tests {
         check(|sample| at(sample, 60.0), Some(Under::Fast));
         check(|sample| at(sample, 24.0), Some(Under::Accelerating));
         let mut slow = Window::begin(&rolling(8.0), 0.0);
-        slow.note(&rolling(8.0), 7.0);
+        slow.add(&rolling(8.0), 7.0);
         assert_eq!(slow.under(), Some(Under::Slow));
     }
 
     #[test]
     fn merged_windows_keep_their_sums() {
         let mut one = Window::begin(&rolling(20.0), 3.0);
-        one.note(&rolling(20.0), 2.5);
+        one.add(&rolling(20.0), 2.5);
         let mut two = Window::begin(&rolling(25.0), 3.05);
-        two.note(&rolling(25.0), 2.0);
+        two.add(&rolling(25.0), 2.0);
         let whole = one.left_m + two.left_m;
         one.merge(&two);
         assert_eq!((one.left_m, one.seconds, one.start_km), (whole, 4.5, 3.0));

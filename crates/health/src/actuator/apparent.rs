@@ -10,7 +10,7 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::align::full_scale;
 use halfshaft_driveline::response::apparent::{BEFORE_S, NotApparent, Surroundings, apparent_time};
 use halfshaft_driveline::response::edges::{Edge, EdgeWatch};
-use halfshaft_driveline::response::resolution::{Resolution, Told, spread, tell};
+use halfshaft_driveline::response::resolution::{Resolution, StatedTime, spread, stated_time};
 use halfshaft_driveline::response::series::{Sample, Series, median_interval_s, readings};
 use halfshaft_driveline::response::watch::{AFTER_S, is_measured};
 use halfshaft_driveline::response::{Direction, Reading};
@@ -27,7 +27,7 @@ pub struct Apparent {
     /// Engagements asked for by a quick move of the command.
     pub n_edges: u64,
     /// From the command to where the slip has fallen to 37 % of what it was.
-    pub told: Told,
+    pub stated: StatedTime,
     /// Why engagements tell nothing, with how many of those that were measured.
     pub reasons: Vec<(NotApparent, usize)>,
 }
@@ -85,7 +85,7 @@ impl ApparentWatch {
         let column = &block.columns[self.command.channel()];
         self.command.extend(column, &block.cuts, |sample| {
             if let Some(value) = sample.value {
-                edges.note(sample.time, value, sample.run);
+                edges.add(sample.time, value, sample.run);
             }
         });
         if self.command.has_fallen_silent(block.until) {
@@ -101,7 +101,7 @@ impl ApparentWatch {
     }
 
     /// Takes a row.
-    pub(super) fn note(&mut self, row: &Row) {
+    pub(super) fn add(&mut self, row: &Row) {
         self.moments.push_back(Moment {
             time: row.time,
             slip: row.slip_sharp,
@@ -112,7 +112,7 @@ impl ApparentWatch {
     }
 
     /// Blocks and rows are known up to a time; `None` when the log has ended.
-    pub(super) fn settle(&mut self, until: Option<Time>) {
+    pub(super) fn finish_until(&mut self, until: Option<Time>) {
         let is_over = |edge: &Edge| until.is_none_or(|until| until.since(edge.half) > AFTER_S);
         while let Some(edge) = self.pending.pop_front_if(|edge| is_over(edge)) {
             if is_measured(self.n_edges) {
@@ -177,19 +177,19 @@ impl ApparentWatch {
     /// What there is so far.
     pub(super) fn outcome(&self) -> Apparent {
         let times: Vec<f64> = self.found.iter().filter_map(|found| found.ok()).collect();
-        let answer_period_s = spread(&self.row_intervals).map(|spread| spread.median_s);
+        let answer_period_s = spread(&self.row_intervals).map(|spread| spread.median);
         // Samples of command and wheels come from different boxes; but nothing shows that they
         // fall anywhere against each other, so no pooling rescues a time they hide.
-        let told = match answer_period_s {
+        let stated = match answer_period_s {
             Some(answer_period_s) if !times.is_empty() => {
                 let cause_period_s = self.command_period_s.unwrap_or(answer_period_s);
                 let resolution = Resolution {
                     cause_period_s,
                     answer_period_s,
                 };
-                tell(&times, resolution, false)
+                stated_time(&times, resolution, false)
             }
-            _ => Told::NoEvent,
+            _ => StatedTime::NoEvent,
         };
         let mut reasons: Vec<(NotApparent, usize)> = Vec::new();
         for reason in self.found.iter().filter_map(|found| found.err()) {
@@ -200,7 +200,7 @@ impl ApparentWatch {
         }
         Apparent {
             n_edges: self.n_edges,
-            told,
+            stated,
             reasons,
         }
     }

@@ -1,6 +1,6 @@
-//! Which times by crossings may be told: those that the samples do not hide.
+//! Which times by crossings may be stated: those that the samples do not hide.
 //!
-//! In: a direction's [`Timing`]. Out: [`ToldCrossings`]. A crossing is read off the samples
+//! In: a direction's [`Timing`]. Out: [`StatedCrossings`]. A crossing is read off the samples
 //! its pool is read off, so what hides a time of the fits hides the crossing, too.
 
 use halfshaft_driveline::response::pool::Pool;
@@ -12,7 +12,7 @@ use super::Timing;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum CrossedTime {
     /// Its spread.
-    Told(Spread),
+    Stated(Spread),
     /// The sample periods hide it.
     Hidden,
     /// No edge gave it.
@@ -20,10 +20,10 @@ pub enum CrossedTime {
 }
 
 impl CrossedTime {
-    /// The spread, where it may be told.
+    /// The spread, where it may be stated.
     pub fn spread(self) -> Option<Spread> {
         match self {
-            CrossedTime::Told(spread) => Some(spread),
+            CrossedTime::Stated(spread) => Some(spread),
             CrossedTime::Hidden | CrossedTime::None => None,
         }
     }
@@ -31,7 +31,7 @@ impl CrossedTime {
 
 /// Times and shares by crossings of one direction.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ToldCrossings {
+pub struct StatedCrossings {
     /// Edges.
     pub n: usize,
     /// From the command to 5 % of the way, beyond the noise.
@@ -55,16 +55,16 @@ pub struct ToldCrossings {
 }
 
 impl Timing {
-    /// The times by crossings that may be told; `None` when no edge gave any.
-    pub fn told_crossings(&self) -> Option<ToldCrossings> {
+    /// The times by crossings that may be stated; `None` when no edge gave any.
+    pub fn stated_crossings(&self) -> Option<StatedCrossings> {
         let found = self.crossings?;
         let of = |pool: &Pool, spread: Option<Spread>| match spread {
             None => CrossedTime::None,
-            Some(_) if !pool.is_told() => CrossedTime::Hidden,
-            Some(spread) => CrossedTime::Told(spread),
+            Some(_) if !pool.is_stated() => CrossedTime::Hidden,
+            Some(spread) => CrossedTime::Stated(spread),
         };
         let lag = |spread| of(&self.rise_time, spread);
-        Some(ToldCrossings {
+        Some(StatedCrossings {
             n: found.dead_time.n_events,
             dead_time: of(&self.dead_time, Some(found.dead_time)),
             rise_time: of(&self.rise_time, Some(found.rise_time)),

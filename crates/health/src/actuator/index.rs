@@ -8,7 +8,7 @@
 use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::response::Direction;
 use halfshaft_driveline::response::pool::{Pool, Quantity as Pooled, pool};
-use halfshaft_driveline::response::resolution::{Spread, Told, spread};
+use halfshaft_driveline::response::resolution::{Spread, StatedTime, spread};
 use halfshaft_model::Vehicle;
 
 use super::Actuator;
@@ -97,22 +97,22 @@ pub fn health_index(
     let usual = "the usual value by guess";
     let mut items = Vec::new();
     let mut add = |name, unit, found: Option<Spread>, compare: (f64, f64, String)| {
-        let Some(found) = found.filter(|found| found.median_s.is_finite()) else {
+        let Some(found) = found.filter(|found| found.median.is_finite()) else {
             return;
         };
         let (good, limit, source) = compare;
-        let sd = (found.p90_s - found.p10_s) / SDS_OF_10_TO_90;
+        let sd = (found.p90 - found.p10) / SDS_OF_10_TO_90;
         let half = SDS_OF_90 * MEDIAN_ERROR * sd / (found.n_events as f64).sqrt();
         let of = |value| score(value, good, limit, limits.index_span);
         items.push(HealthItem {
             name,
-            value: found.median_s,
+            value: found.median,
             unit,
             good,
             limit,
             source,
-            score: of(found.median_s),
-            score_band: (of(found.median_s + half), of(found.median_s - half)),
+            score: of(found.median),
+            score_band: (of(found.median + half), of(found.median - half)),
         });
     };
     let timed = |quantity, ratio: f64, (good, limit): (f64, f64)| match past(quantity) {
@@ -169,14 +169,14 @@ pub fn health_index(
         .collect();
     let alone = unmixed(&actuator.responses, alone, limits.mixed_s);
     let rises = pool(&alone, Direction::Engage, Pooled::RiseTime);
-    let single = match rises.told {
-        Told::Singly(_) => rises.normal,
+    let single = match rises.stated {
+        StatedTime::Singly(_) => rises.normal,
         _ => None,
     };
     let scatter = single
         .filter(|spread| spread.n_events >= limits.scatter_events as usize)
         .map(|spread| {
-            let share = (spread.p90_s - spread.p10_s) / SDS_OF_10_TO_90 / spread.median_s;
+            let share = (spread.p90 - spread.p10) / SDS_OF_10_TO_90 / spread.median;
             exactly(share, spread.n_events)
         });
     add(
@@ -228,13 +228,13 @@ pub fn health_index(
 
 /// A time brought to 60 °C and 13.5 V where that can be, else as measured.
 fn told(pool: &Pool) -> Option<Spread> {
-    match pool.told {
-        Told::Singly(spread) | Told::Pooled { spread, .. } => Some(
+    match pool.stated {
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => Some(
             pool.normal
                 .filter(|normal| 2 * normal.n_events > spread.n_events)
                 .unwrap_or(spread),
         ),
-        Told::BelowResolution { .. } | Told::NoEvent => None,
+        StatedTime::BelowResolution { .. } | StatedTime::NoEvent => None,
     }
 }
 
@@ -242,9 +242,9 @@ fn told(pool: &Pool) -> Option<Spread> {
 fn exactly(value: f64, n_events: usize) -> Spread {
     Spread {
         n_events,
-        median_s: value,
-        p10_s: value,
-        p90_s: value,
+        median: value,
+        p10: value,
+        p90: value,
         variation: None,
     }
 }

@@ -158,7 +158,7 @@ impl Part for ActuatorWatch {
     }
 
     fn believed(&mut self, rows: &[Row]) {
-        rows.iter().for_each(|row| self.note(row));
+        rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -206,9 +206,9 @@ impl ActuatorWatch {
     }
 
     /// Takes a row: slip, and what the axle does beyond the bend.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         if let Some(apparent) = &mut self.apparent {
-            apparent.note(row);
+            apparent.add(row);
         }
         if let Some(ladders) = &mut self.ladders {
             let excess = row
@@ -219,13 +219,13 @@ impl ActuatorWatch {
     }
 
     /// Blocks and rows are known up to a time; `None` when the log has ended.
-    pub fn settle(&mut self, until: Option<Time>) {
+    pub fn finish_until(&mut self, until: Option<Time>) {
         if let Some(ladders) = &mut self.ladders {
-            ladders.settle(until);
+            ladders.finish_until(until);
             self.climbed.extend(ladders.take_finished());
         }
         if let Some(apparent) = &mut self.apparent {
-            apparent.settle(until);
+            apparent.finish_until(until);
         }
         if let (Ok(watch), None) = (&mut self.responses, until) {
             watch.finish();
@@ -237,7 +237,7 @@ impl ActuatorWatch {
         }
     }
 
-    /// The response moves before the command asks, in most edges.
+    /// The response moves before the command does, in most edges.
     pub fn leading(&self) -> Option<Leading> {
         // Before a release the clutch often still moves from the engagement before it.
         let engagements = self

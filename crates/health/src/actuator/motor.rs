@@ -266,8 +266,8 @@ impl MotorWatch {
                 track.extend(&block.columns[track.channel], &block.cuts);
             }
         }
-        self.settle(Some(block.until));
-        // Where no current comes nobody asks for the rest, and it would pile up.
+        self.finish_until(Some(block.until));
+        // Where no current comes the rest is not read, and it would pile up.
         if let Some(watch) = &mut self.currents
             && watch.waiting.is_empty()
         {
@@ -281,7 +281,7 @@ impl MotorWatch {
 
     /// The log has ended.
     pub fn finish(&mut self) {
-        self.settle(None);
+        self.finish_until(None);
         self.end_stretches();
     }
 
@@ -313,7 +313,7 @@ impl MotorWatch {
                 start: edge.began,
                 end,
             },
-            before_v: before.median_s,
+            before_v: before.median,
             lowest_v: after.into_iter().fold(f64::INFINITY, f64::min),
         });
     }
@@ -339,7 +339,7 @@ impl MotorWatch {
         }
     }
 
-    fn settle(&mut self, until: Option<Time>) {
+    fn finish_until(&mut self, until: Option<Time>) {
         while let Some(moment) = self
             .currents
             .as_mut()
@@ -386,7 +386,7 @@ impl MotorWatch {
         self.found.holds.extend(ended.and_then(|stretch| {
             Some(Hold {
                 span: stretch.span(),
-                current_a: spread(&stretch.currents_a)?.median_s,
+                current_a: spread(&stretch.currents_a)?.median,
                 state: stretch.state(),
             })
         }));
@@ -395,13 +395,13 @@ impl MotorWatch {
     fn keep_stall(&mut self, ended: Option<Stretch>) {
         let rated_ohm = self.rated_ohm;
         self.found.stalls.extend(ended.and_then(|stretch| {
-            let resistance_ohm = spread(&stretch.resistances_ohm).map(|spread| spread.median_s);
+            let resistance_ohm = spread(&stretch.resistances_ohm).map(|spread| spread.median);
             let winding_c = resistance_ohm
                 .zip(rated_ohm)
                 .and_then(|(ohm, rated)| winding_temperature(ohm, rated, COPPER_REFERENCE_C));
             Some(Stall {
                 span: stretch.span(),
-                current_a: spread(&stretch.currents_a)?.median_s,
+                current_a: spread(&stretch.currents_a)?.median,
                 state: stretch.state(),
                 resistance_ohm,
                 winding_c,

@@ -1,7 +1,7 @@
 //! What the owner is told of the actuator, in one or two sentences.
 
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::resolution::Told;
+use halfshaft_driveline::response::resolution::StatedTime;
 
 use super::Actuator;
 use crate::baseline::{Baseline, Quantity, Reference};
@@ -85,11 +85,13 @@ enum Pace {
 
 impl Pace {
     fn of(pool: &Pool, least: usize) -> Pace {
-        match pool.told {
-            Told::NoEvent => Pace::Few(0),
-            Told::Singly(spread) if spread.n_events < least => Pace::Few(spread.n_events),
-            Told::Singly(spread) | Told::Pooled { spread, .. } => Pace::Median(spread.median_s),
-            Told::BelowResolution { below_s } => Pace::Below(below_s),
+        match pool.stated {
+            StatedTime::NoEvent => Pace::Few(0),
+            StatedTime::Singly(spread) if spread.n_events < least => Pace::Few(spread.n_events),
+            StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => {
+                Pace::Median(spread.median)
+            }
+            StatedTime::BelowResolution { below_s } => Pace::Below(below_s),
         }
     }
 }

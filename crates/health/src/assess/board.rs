@@ -1,4 +1,4 @@
-//! The board: every part of the assessment, each with what it knows of the drive so far.
+//! The board: every part of the assessment, each with what it has seen of the drive so far.
 //!
 //! To add a part write its file, with its [`Part`], and its line in `board!`.
 

@@ -73,7 +73,7 @@ impl Health {
         gate.judge(Source::Turning, turning);
         gate.judge(
             Source::Sides,
-            match calibration.are_sides_exchanged && gate.stretches(Source::Turning).is_empty() {
+            match calibration.are_sides_swapped && gate.stretches(Source::Turning).is_empty() {
                 true => Verdict::Withheld(Reason::SidesSwapped),
                 false => Verdict::Sound,
             },

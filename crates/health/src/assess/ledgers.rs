@@ -34,9 +34,9 @@ impl Ledgers {
 impl Part for Ledgers {
     fn rows(&mut self, passage: &Passage) {
         let (all, bends) = (self.all.gather(), self.bends.gather());
-        passage.rows.iter().for_each(|row| all.note(row));
+        passage.rows.iter().for_each(|row| all.add_row(row));
         let in_open_bend = |row: &&_| is_in_bend(row, passage.partial) && is_open(row);
         let rows = passage.rows.iter().filter(in_open_bend);
-        rows.for_each(|row| bends.note(row));
+        rows.for_each(|row| bends.add_row(row));
     }
 }

@@ -156,13 +156,13 @@ impl Health {
         let rows_until = self.sieve.latest.map_or(Time(0), |(time, _)| time);
         let never_later = self.until.plus(-ROWS_LATE_S);
         let settled = Some(rows_until.max(never_later));
-        self.board.actuator.settle(settled);
+        self.board.actuator.finish_until(settled);
     }
 
     /// The log has ended: nothing more is pushed.
     pub fn finish(&mut self) {
         self.sieve.finish(&mut self.board);
-        self.board.actuator.settle(None);
+        self.board.actuator.finish_until(None);
         self.is_finished = true;
     }
 

@@ -119,7 +119,7 @@ impl Sieve {
             let is_plain = |row: &Row| self.parting.is_plain(row);
             let n_plain = rest.iter().take_while(|row| is_plain(row)).count();
             if n_plain == 0 {
-                self.part(board, |parting, take| parting.note(*row, take));
+                self.part(board, |parting, take| parting.add(*row, take));
             }
             self.drive(&rest[..n_plain], board);
             rest = &rest[n_plain.max(1)..];
@@ -149,7 +149,7 @@ impl Sieve {
         self.row_regions.clear();
         let sorter = self.regions.gather();
         self.row_regions
-            .extend(rows.iter().map(|row| moves(row).then(|| sorter.note(row))));
+            .extend(rows.iter().map(|row| moves(row).then(|| sorter.sort(row))));
         let passage = Passage {
             rows,
             judgements: &self.judgements,

@@ -23,8 +23,8 @@ pub(super) struct Strips {
 }
 
 impl Strips {
-    fn note(&mut self, row: &Row, slip: &Slip) {
-        self.difference.note(row.time, row.difference_mean);
+    fn add(&mut self, row: &Row, slip: &Slip) {
+        self.difference.add(row.time, row.difference_mean);
         let heat_rate_w = row.heat_rate_w.map(|watts| {
             if row.is_turning && is_slipping(row, slip) {
                 watts
@@ -40,7 +40,7 @@ impl Strips {
         ];
         for (strip, value) in pairs {
             if let Some(value) = value {
-                strip.note(row.time, value);
+                strip.add(row.time, value);
             }
         }
     }
@@ -83,13 +83,13 @@ impl Part for Strips {
     fn block(&mut self, came: &Came) {
         // A jump is drawn, too.
         for reading in came.oil {
-            self.oil.note(reading.time, reading.celsius);
+            self.oil.add(reading.time, reading.celsius);
         }
     }
 
     fn rows(&mut self, passage: &Passage) {
         let slip = &passage.partial.limits.slip;
-        passage.rows.iter().for_each(|row| self.note(row, slip));
+        passage.rows.iter().for_each(|row| self.add(row, slip));
     }
 }
 

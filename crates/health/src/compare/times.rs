@@ -9,7 +9,7 @@ use halfshaft_driveline::response::{Direction, Response};
 use super::session::Times;
 use crate::actuator::Timing;
 use crate::figure_id::FigureId;
-use crate::figures::actuator::told;
+use crate::figures::actuator::stated_spread;
 use crate::reason::{DriveFact, Reason};
 use crate::results::Results;
 
@@ -65,7 +65,7 @@ fn times(results: &Results, direction: Direction, kind: Kind) -> Result<Times, R
         Direction::Release => &actuator.release,
     };
     let pool = kind.pool(timing);
-    told(pool, timing)?;
+    stated_spread(pool, timing)?;
     let is_normal = pool.normal.is_some();
     let events = actuator
         .responses

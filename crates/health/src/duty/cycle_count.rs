@@ -108,7 +108,7 @@ impl CycleCount {
     }
 
     /// Takes a sample. What is no number is refused and counted.
-    pub fn note(&mut self, value: f64) {
+    pub fn add(&mut self, value: f64) {
         if !value.is_finite() {
             self.n_refused += 1;
             return;
@@ -116,9 +116,9 @@ impl CycleCount {
         if value < self.levels.lowest || value > self.levels.highest {
             self.n_beyond += 1;
         }
-        if let Some(point) = self.turning.note(self.levels.level(value)) {
+        if let Some(point) = self.turning.add(self.levels.level(value)) {
             let halves = &mut self.halves;
-            self.rainflow.note(point, |swing| add(halves, swing));
+            self.rainflow.add(point, |swing| add(halves, swing));
         }
     }
 
@@ -137,7 +137,7 @@ impl CycleCount {
         let mut halves = self.halves.clone();
         let mut rainflow = self.rainflow.clone();
         if let Some(last) = self.turning.last() {
-            rainflow.note(last, |swing| add(&mut halves, swing));
+            rainflow.add(last, |swing| add(&mut halves, swing));
         }
         for swing in rainflow.open() {
             add(&mut halves, swing);
@@ -198,7 +198,7 @@ mod tests {
         let levels = Levels::new(width, -100.0, 100.0).unwrap();
         let mut count = CycleCount::new(levels, least_range);
         for value in values {
-            count.note(*value);
+            count.add(*value);
         }
         count
     }
@@ -241,7 +241,7 @@ mod tests {
         let mut count = counted(1.0, 0.0, &STANDARD[..5]);
         let early = count.cycles();
         assert_eq!(early, count.cycles());
-        STANDARD[5..].iter().for_each(|value| count.note(*value));
+        STANDARD[5..].iter().for_each(|value| count.add(*value));
         assert_eq!(count.cycles(), counted(1.0, 0.0, &STANDARD).cycles());
         assert!(counted(1.0, 0.0, &[3.0; 9]).cycles().is_empty());
     }

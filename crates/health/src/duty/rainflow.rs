@@ -32,7 +32,7 @@ pub struct Rainflow {
 
 impl Rainflow {
     /// Takes a turning point and hands every range that it settles to `count`.
-    pub fn note(&mut self, point: i64, mut count: impl FnMut(Swing)) {
+    pub fn add(&mut self, point: i64, mut count: impl FnMut(Swing)) {
         self.stack.push(point);
         while let [.., before, from, to] = *self.stack.as_slice() {
             let (latest, earlier) = ((to - from).abs(), (from - before).abs());
@@ -78,7 +78,7 @@ mod tests {
         let mut rainflow = Rainflow::default();
         let mut longest = 0;
         for point in points {
-            rainflow.note(*point, |swing| swings.push(swing));
+            rainflow.add(*point, |swing| swings.push(swing));
             longest = longest.max(rainflow.stack.len());
         }
         swings.extend(rainflow.open());

@@ -34,7 +34,7 @@ impl TurningPoints {
     }
 
     /// Takes a sample; gives the turning point that it settles.
-    pub fn note(&mut self, level: i64) -> Option<i64> {
+    pub fn add(&mut self, level: i64) -> Option<i64> {
         let least = self.hysteresis;
         let (heading, settled) = match self.heading {
             Heading::Nowhere => (Heading::Within(level, level), None),
@@ -68,7 +68,7 @@ mod tests {
         let mut points = TurningPoints::new(hysteresis);
         let mut found: Vec<i64> = levels
             .iter()
-            .filter_map(|level| points.note(*level))
+            .filter_map(|level| points.add(*level))
             .collect();
         found.extend(points.last());
         assert_eq!(found, wanted, "{levels:?} with {hysteresis}");

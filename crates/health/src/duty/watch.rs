@@ -75,7 +75,7 @@ pub struct DutyInput<'a> {
 
 impl Part for DutyWatch {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }
 
@@ -89,9 +89,9 @@ impl DutyWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         if let Some(torque_nm) = row.torque_nm {
-            self.torque.gather().note(torque_nm);
+            self.torque.gather().add(torque_nm);
         }
     }
 
@@ -100,7 +100,7 @@ impl DutyWatch {
         let temperature_cycles = input.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
             let mut cycles = count(TEMPERATURE_LEVELS_C, self.limits.temperature_range_k);
             for point in &thermal.trace {
-                cycles.note(point.pack_c.value);
+                cycles.add(point.pack_c.value);
             }
             cycles.matrix(&TEMPERATURE_RANGE_EDGES_K, &TEMPERATURE_MEAN_EDGES_C)
         });

@@ -3,7 +3,7 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::response::resolution::{Spread, Told};
+use halfshaft_driveline::response::resolution::{Spread, StatedTime};
 
 use super::{Ingredients, figure};
 use crate::actuator::{Actuator, PedalDelay, Timing, health_index};
@@ -78,13 +78,13 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
     let asked = from.gate.asking();
     let outcome = answers(from, &asked).and_then(|actuator| {
         let (pool, timing) = (time.of)(actuator);
-        let spread = told(pool, timing)?;
+        let spread = stated_spread(pool, timing)?;
         factor = from.limits.grades.of_median(pool, spread.n_events);
         let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
         Ok(Estimate {
-            value: spread.median_s,
-            low: (spread.p10_s - doubt_s).max(0.0),
-            high: spread.p90_s + doubt_s,
+            value: spread.median,
+            low: (spread.p10 - doubt_s).max(0.0),
+            high: spread.p90 + doubt_s,
             is_at_least: false,
         })
     });
@@ -102,20 +102,20 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
 }
 
 /// What may be said, or why nothing.
-pub(crate) fn told(pool: &Pool, timing: &Timing) -> Result<Spread, Reason> {
-    match pool.told {
-        Told::Singly(spread) | Told::Pooled { spread, .. } => Ok(spread),
-        Told::BelowResolution { below_s } => {
+pub(crate) fn stated_spread(pool: &Pool, timing: &Timing) -> Result<Spread, Reason> {
+    match pool.stated {
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => Ok(spread),
+        StatedTime::BelowResolution { below_s } => {
             let period_s = pool
                 .resolution
                 .map_or(0.0, |periods| periods.deciding_period_s());
             Err(Reason::BelowResolution { below_s, period_s })
         }
-        Told::NoEvent if timing.n_edges == 0 => Err(DriveFact::QuickMove.into()),
-        Told::NoEvent if timing.reasons.is_empty() => Err(Reason::NoHalfStep {
+        StatedTime::NoEvent if timing.n_edges == 0 => Err(DriveFact::QuickMove.into()),
+        StatedTime::NoEvent if timing.reasons.is_empty() => Err(Reason::NoHalfStep {
             n_moves: timing.n_edges,
         }),
-        Told::NoEvent => Err(Reason::NoMoveUsable {
+        StatedTime::NoEvent => Err(Reason::NoMoveUsable {
             n_moves: timing.n_edges,
             causes: timing.reasons.clone(),
         }),
@@ -130,8 +130,8 @@ impl Grades {
 
     /// Factor of a median of so many events, by how the samples show them.
     pub(crate) fn of_median(&self, pool: &Pool, n_events: usize) -> f64 {
-        match pool.told {
-            Told::Pooled { .. } => self.pooled.min(self.of_events(n_events)),
+        match pool.stated {
+            StatedTime::Pooled { .. } => self.pooled.min(self.of_events(n_events)),
             _ => self.of_events(n_events),
         }
     }
@@ -211,9 +211,9 @@ fn delayed(
         })?;
         factor = from.limits.grades.of_events(whole.n_events);
         Ok(Estimate {
-            value: whole.median_s,
-            low: whole.p10_s,
-            high: whole.p90_s,
+            value: whole.median,
+            low: whole.p10,
+            high: whole.p90,
             is_at_least: false,
         })
     });

@@ -48,7 +48,12 @@ pub(crate) fn holding_index(
 }
 
 /// Torque the pack holds by the tyres over the torque the map states.
-pub(crate) fn held_over_stated(gate: &Gate, held: &Result<Held, Reason>, grades: &Grades, of_log: Grade) -> Figure {
+pub(crate) fn held_over_stated(
+    gate: &Gate,
+    held: &Result<Held, Reason>,
+    grades: &Grades,
+    of_log: Grade,
+) -> Figure {
     let over = held.as_ref().map_err(Clone::clone).and_then(|held| {
         let over = held.over_stated.ok_or(DriveFact::HeldUnderCommand)?;
         let half = SDS_OF_90 * over.sd;

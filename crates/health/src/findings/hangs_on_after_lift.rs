@@ -45,7 +45,7 @@ fn outcome(drive: &Drive) -> Outcome {
         grade: Grade::B.max(drive.quality.grade),
         summary: format!(
             "The clutch was open {:.2} s after the driver had lifted, by the median of {} lifts (limit {} s); {}.",
-            spread.median_s,
+            spread.median,
             spread.n_events,
             rounded(limit_s, 1),
             parts(delay)

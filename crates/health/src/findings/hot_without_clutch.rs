@@ -7,7 +7,7 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::Refusal;
-use halfshaft_driveline::thermal::{Anchor, Told};
+use halfshaft_driveline::thermal::{Anchor, FitOutcome};
 use halfshaft_model::channel::name;
 use halfshaft_model::{Site, Time};
 
@@ -126,7 +126,7 @@ impl Check for HotWithoutClutch {
         let loss = thermal
             .unknowns
             .iter()
-            .find(|unknown| unknown.name == GEAR_LOSS && unknown.told != Told::Held)
+            .find(|unknown| unknown.name == GEAR_LOSS && unknown.outcome != FitOutcome::PriorKept)
             .ok_or(DriveFact::GearLoss)?;
         if let Anchor::Open(reason) = &thermal.anchor {
             return Err(Reason::ModelNotFixed(reason.clone()));
@@ -195,7 +195,7 @@ mod tests {
             prior_sd: 0.02,
             value,
             sd: 0.01,
-            told: Told::Fitted,
+            outcome: FitOutcome::Fitted,
         }
     }
 
@@ -215,7 +215,7 @@ mod tests {
         // 0.06 less 1.645 times 0.01 is below the limit of 0.05.
         assert_eq!(outcome(&with_gears(gears(0.06)), hill(140.0)), Ok(None));
         let held = UnknownEstimate {
-            told: Told::Held,
+            outcome: FitOutcome::PriorKept,
             ..gears(0.09)
         };
         let why = outcome(&with_gears(held), hill(140.0)).unwrap_err();

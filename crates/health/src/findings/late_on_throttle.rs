@@ -43,7 +43,7 @@ pub(super) fn parts(delay: &PedalDelay) -> String {
     let (Some(controller), Some(mechanism)) = (delay.controller, delay.mechanism) else {
         return "the parts are not known".to_owned();
     };
-    let (controller_s, mechanism_s) = (controller.median_s, mechanism.median_s);
+    let (controller_s, mechanism_s) = (controller.median, mechanism.median);
     let larger = match controller_s >= mechanism_s {
         true => "most of it is the controller's part",
         false => "most of it is the mechanism's part",
@@ -79,8 +79,8 @@ pub(super) fn slowest(ladders: &[Ladder], pedal: Pedal) -> Strongest {
 pub(super) fn least_median_s(spread: &Spread) -> f64 {
     let sd = spread
         .variation
-        .map_or(0.0, |_| (spread.p90_s - spread.p10_s) / 2.563);
-    spread.median_s - SDS_OF_90 * 1.2533 * sd / (spread.n_events as f64).sqrt()
+        .map_or(0.0, |_| (spread.p90 - spread.p10) / 2.563);
+    spread.median - SDS_OF_90 * 1.2533 * sd / (spread.n_events as f64).sqrt()
 }
 
 /// The delay of a pedal, or what is missing of it.
@@ -123,7 +123,7 @@ fn outcome(drive: &Drive) -> Outcome {
         summary: format!(
             "The clutch came {:.2} s after the throttle by the median of {} presses, without the driver's own time \
              (limit {} s); {}.",
-            spread.median_s,
+            spread.median,
             spread.n_events,
             rounded(limit_s, 1),
             parts(delay)

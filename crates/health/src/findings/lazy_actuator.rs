@@ -56,7 +56,7 @@ fn outcome(drive: &Drive) -> Outcome {
     let mut parts = Vec::new();
     match way.judged {
         Judged::Median(spread, _) => {
-            let median_s = normal_s(&way.timed, spread.median_s);
+            let median_s = normal_s(&way.timed, spread.median);
             if let Some((value, source)) = &expected
                 && median_s > limits.lazy_ratio * value
             {
@@ -84,11 +84,11 @@ fn outcome(drive: &Drive) -> Outcome {
     }
     if let Ok(Judged::Median(spread, _)) = rise
         && drive.baseline.rated_s().is_none()
-        && spread.median_s > limits.lazy_rise_s
+        && spread.median > limits.lazy_rise_s
     {
         parts.push(format!(
             "the rise from 10 to 90 % took {:.2} s (median of {}, limit {} s)",
-            spread.median_s,
+            spread.median,
             spread.n_events,
             rounded(limits.lazy_rise_s, 1)
         ));

@@ -74,7 +74,7 @@ fn outcome(drive: &Drive) -> Outcome {
     }
     let median = |of: &[&(Response, f64, Measured)]| {
         let times: Vec<f64> = of.iter().map(|(_, time_s, _)| *time_s).collect();
-        spread(&times).map_or(0.0, |spread| spread.median_s)
+        spread(&times).map_or(0.0, |spread| spread.median)
     };
     let (cold_s, warm_s) = (median(&cold), median(&warm));
     let mean_cold_k = cold

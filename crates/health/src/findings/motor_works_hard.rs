@@ -58,7 +58,7 @@ fn outcome(drive: &Drive) -> Outcome {
     };
     // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
     // the current comes out too small, and nothing fires.
-    let current_a = (spread.median_s - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
+    let current_a = (spread.median - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
     if current_a <= limits.hold_ratio * value {
         return Ok(None);
     }

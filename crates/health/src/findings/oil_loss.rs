@@ -7,7 +7,7 @@
 
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Measured, Reason};
-use halfshaft_driveline::thermal::{Anchor, ThermalEstimate, Told};
+use halfshaft_driveline::thermal::{Anchor, FitOutcome, ThermalEstimate};
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity;
@@ -111,12 +111,12 @@ fn equalisation(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, Re
         .baseline
         .get(Quantity::Equalisation)
         .ok_or(DriveFact::PastEqualisation)?;
-    let told = thermal
+    let fit = thermal
         .unknowns
         .iter()
         .find(|unknown| unknown.name == PACK_TO_OIL)
-        .map(|unknown| unknown.told);
-    if told != Some(Told::Fitted) {
+        .map(|unknown| unknown.outcome);
+    if fit != Some(FitOutcome::Fitted) {
         return Err(DriveFact::Equalisation.into());
     }
     Ok(Compared {
@@ -232,7 +232,7 @@ mod tests {
     #[test]
     fn what_the_drive_cannot_tell_is_not_compared() {
         let held = scene(|thermal| {
-            thermal.unknowns[0].told = Told::Held;
+            thermal.unknowns[0].outcome = FitOutcome::PriorKept;
             thermal.equalisation_s.value = 20.0;
             thermal.rise_k_per_kj = Err(Refusal::RoseLittle { rise_k: 2.0 });
         });

@@ -6,7 +6,7 @@
 
 use crate::reason::{Counted, DriveFact, Reason};
 use halfshaft_driveline::response::pool::{OIL_BANDS_C, SUPPLY_BANDS_V};
-use halfshaft_driveline::response::resolution::{Spread, Told, spread, tell};
+use halfshaft_driveline::response::resolution::{Spread, StatedTime, spread, stated_time};
 use halfshaft_driveline::response::{Direction, Response};
 
 use super::timing::{longest, warm};
@@ -76,13 +76,13 @@ fn bands(found: &[Response]) -> Vec<Band> {
 
 /// Standard deviation over median, and what the fits make of it.
 fn scatter(band: &[(Response, f64)], spread: &Spread) -> f64 {
-    let all = (spread.p90_s - spread.p10_s) / SDS_OF_10_TO_90;
+    let all = (spread.p90 - spread.p10) / SDS_OF_10_TO_90;
     let of_fits: Vec<f64> = band
         .iter()
         .filter_map(|(response, _)| Some(RISE_PER_LAG * response.fit.ok()?.lag_sd_s?))
         .collect();
-    let of_fit = self::spread(&of_fits).map_or(0.0, |fits| fits.median_s);
-    (all * all - of_fit * of_fit).max(0.0).sqrt() / spread.median_s
+    let of_fit = self::spread(&of_fits).map_or(0.0, |fits| fits.median);
+    (all * all - of_fit * of_fit).max(0.0).sqrt() / spread.median
 }
 
 fn all_answers<'a>(drive: &'a Drive) -> &'a [Response] {
@@ -119,7 +119,7 @@ fn outcome(drive: &Drive) -> Outcome {
             continue;
         };
         // Single times must be told: a median of many averages the scatter away.
-        let Told::Singly(spread) = tell(&times, resolution, false) else {
+        let StatedTime::Singly(spread) = stated_time(&times, resolution, false) else {
             continue;
         };
         n_told += 1;
@@ -147,8 +147,8 @@ fn outcome(drive: &Drive) -> Outcome {
             spread.n_events,
             100.0 * share,
             100.0 * limits.scatter,
-            spread.p10_s,
-            spread.p90_s
+            spread.p10,
+            spread.p90
         ),
         evidence: longest(band).windows(),
     }))

@@ -41,7 +41,7 @@ fn outcome(drive: &Drive) -> Outcome {
     if calibration.mode == Mode::ShortestThird {
         return Err(DriveFact::KnownBends.into());
     }
-    if !calibration.are_sides_exchanged {
+    if !calibration.are_sides_swapped {
         if calibration.points.is_empty() {
             return Err(DriveFact::LongRoad.into());
         }
@@ -83,9 +83,9 @@ mod tests {
     use halfshaft_driveline::RatioPoint;
     use halfshaft_model::Time;
 
-    fn scene(are_exchanged: bool) -> Scene {
+    fn scene(are_swapped: bool) -> Scene {
         let mut scene = Scene::whole();
-        scene.calibration.are_sides_exchanged = are_exchanged;
+        scene.calibration.are_sides_swapped = are_swapped;
         scene.calibration.points = vec![RatioPoint {
             km: 3.0,
             time: Time::from_seconds(60.0),

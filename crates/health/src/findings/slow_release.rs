@@ -61,7 +61,7 @@ fn outcome(drive: &Drive) -> Outcome {
             });
         }
     };
-    let normal_s = normal_s(&way.timed, spread.median_s);
+    let normal_s = normal_s(&way.timed, spread.median);
     let mut parts = Vec::new();
     if let Some((value, source)) = &expected
         && normal_s > limits.release_ratio * value
@@ -72,10 +72,10 @@ fn outcome(drive: &Drive) -> Outcome {
             rounded(limits.release_ratio, 1)
         ));
     }
-    if spread.median_s > by_clock_s {
+    if spread.median > by_clock_s {
         parts.push(format!(
             "{:.2} s (limit {} s)",
-            spread.median_s,
+            spread.median,
             rounded(by_clock_s, 1)
         ));
     }

@@ -8,7 +8,7 @@ use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Resolution;
 use halfshaft_driveline::response::{Direction, Edge, Fit, Response, Unusable};
 use halfshaft_driveline::thermal::{
-    self, Anchor, Load, Peak, Temperatures, ThermalEstimate, ThermalParameters, Told,
+    self, Anchor, FitOutcome, Load, Peak, Temperatures, ThermalEstimate, ThermalParameters,
     UnknownEstimate,
 };
 use halfshaft_driveline::{Basis, Mode, RatioEstimate};
@@ -98,7 +98,7 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
         yaw_bias: None,
         track_found_m: None,
         front_ratio_log: None,
-        are_sides_exchanged: false,
+        are_sides_swapped: false,
         are_signals_identical: false,
         hidden_by_preload: 0.0005,
         step: None,
@@ -378,7 +378,7 @@ pub fn thermal() -> ThermalEstimate {
             prior_sd: 15.0,
             value: 60.0,
             sd: 3.0,
-            told: Told::Fitted,
+            outcome: FitOutcome::Fitted,
         }],
         residual_sd_k: Some(0.3),
         n_readings: 3000,

@@ -4,7 +4,7 @@
 use crate::reason::{Counted, Moves, Reason};
 use halfshaft_driveline::response::normal::{Measured, Slopes};
 use halfshaft_driveline::response::pool::{Pool, Quantity, pool};
-use halfshaft_driveline::response::resolution::{Spread, Told};
+use halfshaft_driveline::response::resolution::{Spread, StatedTime};
 use halfshaft_driveline::response::{Direction, Response};
 use halfshaft_model::channel::name;
 
@@ -54,12 +54,12 @@ pub fn judge(found: &Pool, limits: &ActuatorLimits, what: Moves) -> Result<Judge
             needed: least,
         })
     };
-    match found.told {
-        Told::NoEvent => few(0),
-        Told::Singly(spread) if spread.n_events < least => few(spread.n_events),
-        Told::Singly(spread) => Ok(Judged::Median(spread, false)),
-        Told::Pooled { spread, .. } => Ok(Judged::Median(spread, true)),
-        Told::BelowResolution { below_s } => Ok(Judged::Below(below_s)),
+    match found.stated {
+        StatedTime::NoEvent => few(0),
+        StatedTime::Singly(spread) if spread.n_events < least => few(spread.n_events),
+        StatedTime::Singly(spread) => Ok(Judged::Median(spread, false)),
+        StatedTime::Pooled { spread, .. } => Ok(Judged::Median(spread, true)),
+        StatedTime::BelowResolution { below_s } => Ok(Judged::Below(below_s)),
     }
 }
 
@@ -127,7 +127,7 @@ pub fn normal_s(timed: &[(Response, f64)], median_s: f64) -> f64 {
         })
         .collect();
     let found = normal.and_then(|times| halfshaft_driveline::response::resolution::spread(&times));
-    found.map_or(median_s, |spread| spread.median_s)
+    found.map_or(median_s, |spread| spread.median)
 }
 
 /// The moves that took longest.

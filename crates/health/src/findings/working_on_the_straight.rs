@@ -112,7 +112,7 @@ impl Check for WorkingOnTheStraight {
             .enumerate()
         {
             let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
-            self.time[by].note(judgement, row.seconds);
+            self.time[by].add(judgement, row.seconds);
             if !is_working && self.working[by].is_over(row.time, fringe_s) {
                 self.end(by);
             }

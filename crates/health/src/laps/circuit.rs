@@ -156,7 +156,7 @@ impl Car {
     pub fn watched(&self) -> PathWatch {
         let mut watch = PathWatch::new();
         for row in &self.rows {
-            watch.note(row);
+            watch.add(row);
         }
         watch
     }

@@ -57,7 +57,7 @@ impl Gate {
     }
 
     /// Takes a fix.
-    pub fn note(&mut self, fix: &Fix) {
+    pub fn add(&mut self, fix: &Fix) {
         self.n_fixes += 1;
         let now = fix.position.east_north_m(self.point);
         self.nearest_m = self.nearest_m.min(now.0.hypot(now.1));
@@ -149,7 +149,7 @@ mod tests {
             let time = index as f64 * period_s;
             let angle = side * std::f64::consts::TAU * (time - 20.3) / 60.0;
             let (east, north) = (radius_m * (angle.cos() - 1.0), radius_m * angle.sin());
-            gate.note(&Fix {
+            gate.add(&Fix {
                 time: Time::from_seconds(time),
                 position: Position {
                     latitude: point.latitude + north * metre,
@@ -200,7 +200,7 @@ mod tests {
     fn a_line_the_car_never_came_near_says_how_near() {
         let mut gate = Gate::new(Position::from_degrees(50.0, 7.0).unwrap(), 30.0);
         for index in 0..10 {
-            gate.note(&Fix {
+            gate.add(&Fix {
                 time: Time::from_seconds(f64::from(index)),
                 position: Position::from_degrees(50.001, 7.0 + 0.0001 * f64::from(index)).unwrap(),
                 is_joined: index > 0,
@@ -225,7 +225,7 @@ mod tests {
                 100.0..300.0 => 1.0 + 0.8 * (time * 2.3).sin(),
                 _ => 10.0 * (time - 300.0) + 1.0,
             };
-            gate.note(&Fix {
+            gate.add(&Fix {
                 time: Time::from_seconds(time),
                 position: Position::from_degrees(50.0 + north_m * metre, 7.0).unwrap(),
                 is_joined: index > 0,

@@ -92,7 +92,7 @@ impl PathWatch {
     }
 
     /// Takes a row; every row of the drive, in order.
-    pub fn note(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row) {
         let (metres, turned, is_gap) = self.moved(row);
         let usual_sd = self.limits.slip.usual_sd_rad_per_s;
         let step = self.open.get_or_insert_with(|| Step {
@@ -176,13 +176,13 @@ impl PathWatch {
 
     /// Takes an oil temperature, °C.
     pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        self.oil.gather().note(time, celsius);
+        self.oil.gather().add(time, celsius);
     }
 
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
     pub fn note_marker(&mut self, time: Time, value: f64) {
         let passing_s = self.limits.laps.marker_passing_s;
-        self.marker.note(time, value, passing_s);
+        self.marker.add(time, value, passing_s);
     }
 
     /// Laps begin at a line across the track at this point.

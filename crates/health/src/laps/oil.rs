@@ -27,7 +27,7 @@ impl Default for OilByTime {
 
 impl OilByTime {
     /// Takes a sample.
-    pub fn note(&mut self, time: Time, celsius: f64) {
+    pub fn add(&mut self, time: Time, celsius: f64) {
         match self.slots.last_mut() {
             Some((start, at, highest)) if time.since(*start) < self.slot_s => {
                 if celsius > *highest {
@@ -73,7 +73,7 @@ mod tests {
         let mut oil = OilByTime::default();
         for second in 0..40_000 {
             let celsius = 90.0 + f64::from(second % 1000) * 0.01;
-            oil.note(Time::from_seconds(f64::from(second)), celsius);
+            oil.add(Time::from_seconds(f64::from(second)), celsius);
         }
         assert!(oil.slots.len() <= MOST_SLOTS);
         let span = Span {

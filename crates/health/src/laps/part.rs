@@ -34,11 +34,11 @@ impl Part for PathWatch {
         }
         // Positions serve the start line only.
         if let (Some(fixes), Some(gate)) = (&mut self.fixes, &mut self.gate) {
-            fixes.push(came.block, &mut |fix| gate.note(&fix));
+            fixes.push(came.block, &mut |fix| gate.add(&fix));
         }
     }
 
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.note(row));
+        passage.rows.iter().for_each(|row| self.add(row));
     }
 }

@@ -449,7 +449,7 @@ fn memory_is_bounded_and_a_drive_of_400_km_says_why_it_has_no_laps() {
     for _ in 0..n_laps {
         car.drive(&CIRCUIT, 1.0);
         for row in car.rows.drain(..) {
-            watch.note(&row);
+            watch.add(&row);
         }
         assert!(watch.steps.len() <= MOST_STEPS);
     }

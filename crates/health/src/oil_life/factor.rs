@@ -71,12 +71,6 @@ pub fn distance_for(policy: &OilPolicy, factor: f64) -> f64 {
     policy.base_km / factor
 }
 
-/// Share of the oil's life used up, 1 at the end of it: the greater of equivalent km over
-/// the base and of age over ten years. No unit, never negative.
-pub fn share_used(policy: &OilPolicy, km_equivalent: f64, age_years: f64) -> f64 {
-    (km_equivalent / policy.base_km).max(age_years / policy.calendar_years)
-}
-
 /// The factor by temperature: mean of 2^((T − 80)/θ) over time, kept within 0.5 and 8; the
 /// band holds θ from 10 to 15 K and the error of the sensor.
 fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
@@ -221,7 +215,7 @@ mod tests {
     fn steady(celsius: f64) -> Result<OilAgeingRate, Reason> {
         let mut ageing = OilAgeing::new(5.0, &policy());
         for second in 0..=10 {
-            ageing.note(Time::from_seconds(f64::from(second)), celsius);
+            ageing.add(Time::from_seconds(f64::from(second)), celsius);
         }
         Ok(ageing.rate().unwrap())
     }
@@ -345,8 +339,6 @@ mod tests {
             1.2,
             1e-12,
         );
-        near(share_used(&policy(), 48_000.0, 2.0), 0.5, 1e-12);
-        near(share_used(&policy(), 48_000.0, 8.0), 0.8, 1e-12);
     }
 
     #[test]

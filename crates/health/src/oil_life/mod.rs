@@ -5,8 +5,8 @@
 //! change. It is an editable policy and no chemical test: no log sees water, wear metal or
 //! spent additive, and nothing here says that the oil is good.
 //!
-//! The class of use ([`crate::use_class`]) tells the practice of the trade by class; this
-//! tells the factor of one drive, and goes beyond a class where the oil ran hot. They meet
+//! The class of use ([`crate::use_class`]) gives the practice of the trade by class; this
+//! gives the factor of one drive, and goes beyond a class where the oil ran hot. They meet
 //! where hard use begins: 8 kJ/km with oil at 82 to 84 °C is a factor of 2.0 to 2.3, which
 //! lies within 40,000 to 48,000 km.
 //!

@@ -8,7 +8,7 @@
 
 use halfshaft_model::Time;
 
-use super::ageing::{ageing_rate, effective_temperature};
+use super::ageing::ageing_rate;
 use crate::limits::OilPolicy;
 use crate::part::{Came, Part};
 
@@ -28,8 +28,6 @@ pub struct OilAgeing {
 pub struct OilAgeingRate {
     /// Mean of 2^((T − 80 °C)/θ) for θ of 10, 12 and 15 K.
     pub mean_rates: [f64; 3],
-    /// The steady temperatures that age the oil as fast, °C, in the same order.
-    pub effective_c: [f64; 3],
     /// Time covered, s.
     pub covered_s: f64,
     /// Time between samples that they do not reach, s.
@@ -39,7 +37,7 @@ pub struct OilAgeingRate {
 impl Part for OilAgeing {
     fn block(&mut self, came: &Came) {
         for reading in came.oil_believed() {
-            self.note(reading.time, reading.celsius);
+            self.add(reading.time, reading.celsius);
         }
     }
 }
@@ -59,7 +57,7 @@ impl OilAgeing {
 
     /// Takes a sample. What is no number ends the one before, as does a sample that is
     /// not later than it.
-    pub fn note(&mut self, time: Time, celsius: f64) {
+    pub fn add(&mut self, time: Time, celsius: f64) {
         if let Some((before, was)) = self.latest {
             let seconds = time.since(before).max(0.0);
             let held_s = seconds.min(self.reach_s);
@@ -78,13 +76,8 @@ impl OilAgeing {
             return None;
         }
         let mean_rates = self.rate_seconds.map(|sum| sum / self.covered_s);
-        let effective = |index: usize| {
-            let doubling_k = self.policy.doublings_k()[index];
-            effective_temperature(mean_rates[index], self.policy.reference_c, doubling_k)
-        };
         Some(OilAgeingRate {
             mean_rates,
-            effective_c: std::array::from_fn(effective),
             covered_s: self.covered_s,
             unseen_s: self.unseen_s,
         })
@@ -98,7 +91,7 @@ mod tests {
     fn rate(samples: &[(f64, f64)]) -> Option<OilAgeingRate> {
         let mut ageing = OilAgeing::new(5.0, &OilPolicy::default());
         for (time_s, celsius) in samples {
-            ageing.note(Time::from_seconds(*time_s), *celsius);
+            ageing.add(Time::from_seconds(*time_s), *celsius);
         }
         ageing.rate()
     }
@@ -106,16 +99,14 @@ mod tests {
     #[test]
     fn half_the_time_hot_ages_nearly_as_hot() {
         // Derived: half at 80, half at 140 °C, doubling in 10 K: mean rate (1 + 64)/2 = 32.5,
-        // effective temperature 80 + 10·log₂ 32.5 = 130.2 °C, not 110.
+        // that of steady 130.2 °C and not of 110.
         let samples: Vec<(f64, f64)> = (0..=200)
             .map(|second| (f64::from(second), if second < 100 { 80.0 } else { 140.0 }))
             .collect();
         let got = rate(&samples).unwrap();
         assert!((got.mean_rates[0] - 32.5).abs() < 1e-9);
-        assert!((got.effective_c[0] - 130.2).abs() < 0.05);
-        // A slower rule gives a lower rate and a lower effective temperature.
+        // A slower rule gives a lower rate.
         assert!(got.mean_rates[0] > got.mean_rates[1] && got.mean_rates[1] > got.mean_rates[2]);
-        assert!(got.effective_c[2] < got.effective_c[0] && got.effective_c[2] > 110.0);
         assert_eq!((got.covered_s, got.unseen_s), (200.0, 0.0));
     }
 

@@ -1,8 +1,8 @@
 //! A settings file: every limit as text that people edit, and back.
 //!
 //! In: text. Out: [`Limits`], or every mistake in it with its place. The form is TOML, one
-//! table a subject; a key left out keeps its usual value. This module knows no file and no
-//! usual place for one; a key nobody knows is never passed over in silence.
+//! table a subject; a key left out keeps its usual value. This module has no file and no
+//! usual place for one; an unknown key is never passed over in silence.
 
 mod read;
 mod write;

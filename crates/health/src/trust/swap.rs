@@ -4,7 +4,7 @@
 //! mechanism moves after it is commanded; when what the map calls the state moves first, over the
 //! whole drive, the map has the two swapped. Edge by edge that shows with a quick mechanism
 //! ([`crate::actuator::Leading`]); with a slow one what the map calls the command has no edges,
-//! and this tells.
+//! and this shows.
 //!
 //! Changes are taken at the samples: rows interpolate a measured signal, which then moves up to a
 //! sample early. They are gathered in bins of time, and what two signals do within their own
@@ -86,7 +86,7 @@ impl Signal {
                         show(time, (PER_FULL * (value - was)).round() as i64);
                     }
                 }
-                self.period.note(time);
+                self.period.add(time);
             }
             SampleOrCut::Sample(_, None) | SampleOrCut::Cut(_) => self.latest = None,
         });

@@ -29,7 +29,7 @@ use crate::trust::{Gate, Kept, OIL};
 use meter::NEEDLES;
 use oil::OilTime;
 use stretches::{Known, Stretches};
-use words::Told;
+use words::ClassGrounds;
 
 pub use meter::Needle;
 
@@ -59,7 +59,7 @@ impl Part for UseWatch {
 
     fn rows(&mut self, passage: &Passage) {
         for (row, judgement) in passage.rows.iter().zip(passage.judgements) {
-            self.note(row, judgement);
+            self.add(row, judgement);
         }
     }
 }
@@ -76,13 +76,13 @@ impl UseWatch {
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, judgement: &PartialJudgement) {
-        self.stretches.note(row, &self.partial, judgement);
+    pub fn add(&mut self, row: &Row, judgement: &PartialJudgement) {
+        self.stretches.add(row, &self.partial, judgement);
     }
 
     /// Takes a sample of `oil.temperature`, which may run ahead of the rows.
     pub fn note_oil(&mut self, time: Time, celsius: f64) {
-        self.oil.gather().note(time, celsius);
+        self.oil.gather().add(time, celsius);
         self.stretches.note_oil(time, celsius);
     }
 
@@ -155,7 +155,7 @@ impl UseWatch {
         let area_mm2 = lining_area_mm2(drive.vehicle)
             .ok()
             .filter(|_| meters[4].reading.is_ok());
-        let told = Told {
+        let grounds = ClassGrounds {
             meters,
             km,
             partial_s: drive.figure(FigureId::PartialHeatMaking).ok(),
@@ -173,8 +173,8 @@ impl UseWatch {
             level,
             alternative,
             is_at_least,
-            sentence: words::sentence(&told, level, alternative, is_at_least),
-            counterfactual: words::counterfactual(&told, level),
+            sentence: words::sentence(&grounds, level, alternative, is_at_least),
+            counterfactual: words::counterfactual(&grounds, level),
             stretches: self.stretches.classes(drive.trust, drive.events, &known),
         })
     }

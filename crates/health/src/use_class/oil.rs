@@ -29,7 +29,7 @@ impl OilTime {
     }
 
     /// Takes a sample.
-    pub fn note(&mut self, time: Time, celsius: f64) {
+    pub fn add(&mut self, time: Time, celsius: f64) {
         if let Some((before, was)) = self.latest {
             let seconds = time.since(before);
             if (0.0..=self.reach_s).contains(&seconds) {
@@ -70,7 +70,7 @@ mod tests {
         let mut oil = OilTime::new(5.0);
         for second in (0..=1000).filter(|second| !silent.contains(second)) {
             let celsius = if second < hot_s { 131.0 } else { 90.0 };
-            oil.note(Time::from_seconds(f64::from(second)), celsius);
+            oil.add(Time::from_seconds(f64::from(second)), celsius);
         }
         oil.p99_c()
     }

@@ -130,14 +130,14 @@ impl Stretches {
             .ahead
             .pop_front_if(|(oldest, _)| time.since(*oldest) > ROWS_LATE_S)
         {
-            self.oil.note(time, celsius);
+            self.oil.add(time, celsius);
         }
     }
 
     /// Takes a row.
-    pub fn note(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
+    pub fn add(&mut self, row: &Row, partial: &PartialLimits, judgement: &PartialJudgement) {
         while let Some((time, celsius)) = self.ahead.pop_front_if(|(time, _)| *time <= row.time) {
-            self.oil.note(time, celsius);
+            self.oil.add(time, celsius);
         }
         let stretch = self.open.get_or_insert(Stretch::begin(row.time));
         stretch.span.end = row.time;
@@ -146,11 +146,11 @@ impl Stretches {
             stretch
                 .by_torque
                 .gather()
-                .note(judgement.by_torque, row.seconds);
+                .add(judgement.by_torque, row.seconds);
             stretch
                 .by_command
                 .gather()
-                .note(judgement.by_command, row.seconds);
+                .add(judgement.by_command, row.seconds);
             if let Some(work_j) = row.work_j {
                 stretch.has_heat = true;
                 *stretch.heat_j.gather() += work_j
@@ -252,7 +252,7 @@ mod tests {
             };
             row.work_j = Some(1e3 * heat * speed * 1e-3);
             row.evidence = Evidence::new([9.0; 4]);
-            stretches.note(&row, &partial, &partial.judge(&row));
+            stretches.add(&row, &partial, &partial.judge(&row));
         }
         stretches
     }

@@ -13,7 +13,7 @@ const MOST_OF_THE_HEAT: f64 = 0.75;
 
 /// What the sentence is made from.
 #[derive(Debug)]
-pub struct Told<'a> {
+pub struct ClassGrounds<'a> {
     /// The needles.
     pub meters: &'a [Meter],
     /// Distance, km.
@@ -52,11 +52,16 @@ fn time_words(seconds: f64) -> String {
 }
 
 /// The owner's sentence.
-pub fn sentence(told: &Told, level: u8, alternative: Option<u8>, is_at_least: bool) -> String {
+pub fn sentence(
+    grounds: &ClassGrounds,
+    level: u8,
+    alternative: Option<u8>,
+    is_at_least: bool,
+) -> String {
     let mut parts = Vec::new();
-    let km = told.km;
-    if let Some(partial) = told.partial_s {
-        let gentle_s = (NEEDLES[0].edges)(told.usage)[1] * km / 100.0;
+    let km = grounds.km;
+    if let Some(partial) = grounds.partial_s {
+        let gentle_s = (NEEDLES[0].edges)(grounds.usage)[1] * km / 100.0;
         parts.push(format!(
             "In {km:.0} km the clutch worked against slip for {} ({:.0} s per 100 km); gentle cars do under {} in that \
              distance.",
@@ -64,7 +69,7 @@ pub fn sentence(told: &Told, level: u8, alternative: Option<u8>, is_at_least: bo
             partial.value * 100.0 / km,
             time_words(gentle_s.max(1.0))
         ));
-    } else if let Some(heat) = told.heat_kj {
+    } else if let Some(heat) = grounds.heat_kj {
         parts.push(format!(
             "In {km:.0} km the clutch made {:.0} kJ of heat ({:.1} kJ per km).",
             heat.value,
@@ -73,14 +78,14 @@ pub fn sentence(told: &Told, level: u8, alternative: Option<u8>, is_at_least: bo
     } else {
         parts.push(format!("This was seen over {km:.0} km."));
     }
-    parts.extend(where_the_heat_came_from(told));
+    parts.extend(where_the_heat_came_from(grounds));
     let class = UseClass::word(level);
     let called = match (is_at_least, alternative) {
         (true, _) => format!("at least {class}, as only two of five needles are known"),
         (false, None) => class.to_owned(),
         (false, Some(other)) => format!("{class}, close to {}", UseClass::word(other)),
     };
-    let because = match alarming(told) {
+    let because = match alarming(grounds) {
         needles if needles.is_empty() => "No needle stands high:".to_owned(),
         needles => format!("Highest are {}:", needles.join(" and ")),
     };
@@ -92,10 +97,10 @@ pub fn sentence(told: &Told, level: u8, alternative: Option<u8>, is_at_least: bo
 }
 
 /// The two highest needles, with their readings.
-fn alarming(told: &Told) -> Vec<String> {
+fn alarming(grounds: &ClassGrounds) -> Vec<String> {
     let mut known: Vec<(u8, String)> = NEEDLES
         .iter()
-        .zip(readings(told.meters))
+        .zip(readings(grounds.meters))
         .filter_map(|(needle, reading)| {
             let reading = reading?;
             let digits = match reading.abs() {
@@ -106,7 +111,7 @@ fn alarming(told: &Told) -> Vec<String> {
             let title = needle.title.split(',').next().unwrap_or(needle.title);
             let unit = needle.unit.replace("1/", "per ").replace("s/", "s per ");
             let text = format!("{} ({reading:.digits$} {unit})", title.to_lowercase());
-            Some((needle.level(reading, told.usage), text))
+            Some((needle.level(reading, grounds.usage), text))
         })
         .filter(|(level, _)| *level > 0)
         .collect();
@@ -114,9 +119,9 @@ fn alarming(told: &Told) -> Vec<String> {
     known.into_iter().take(2).map(|(_, text)| text).collect()
 }
 
-fn where_the_heat_came_from(told: &Told) -> Option<String> {
-    let total = told.heat_kj?.value;
-    let hottest = hottest(told.events);
+fn where_the_heat_came_from(grounds: &ClassGrounds) -> Option<String> {
+    let total = grounds.heat_kj?.value;
+    let hottest = hottest(grounds.events);
     let (mut heat, mut seconds, mut n) = (0.0, 0.0, 0);
     for event in &hottest {
         if total <= 0.0 || heat >= MOST_OF_THE_HEAT * total {
@@ -152,10 +157,10 @@ fn hottest(events: &[Event]) -> Vec<&Event> {
 }
 
 /// "Without the 4 hottest events it would be brisk." The oil temperature stays as it was:
-/// what it would have been nobody knows. Only as long as most events remain.
-pub fn counterfactual(told: &Told, level: u8) -> Option<String> {
-    let hottest = hottest(told.events);
-    let mut without = readings(told.meters);
+/// what it would have been is not known. Only as long as most events remain.
+pub fn counterfactual(grounds: &ClassGrounds, level: u8) -> Option<String> {
+    let hottest = hottest(grounds.events);
+    let mut without = readings(grounds.meters);
     let most = MOST_WITHOUT.min(hottest.len().saturating_sub(1) / 2);
     for n in 1..=most {
         let event = hottest[n - 1];
@@ -164,18 +169,18 @@ pub fn counterfactual(told: &Told, level: u8) -> Option<String> {
                 *reading = (*reading - by).max(0.0);
             }
         };
-        let per_100_km = 100.0 / told.km;
+        let per_100_km = 100.0 / grounds.km;
         let partial_s = event.partial_heat_making_s.unwrap_or(0.0);
         less(&mut without[0], partial_s * per_100_km);
-        less(&mut without[1], event.heat_kj.unwrap_or(0.0) / told.km);
+        less(&mut without[1], event.heat_kj.unwrap_or(0.0) / grounds.km);
         if event.kind == EventKind::Command {
             less(&mut without[2], per_100_km);
         }
-        if let (Some(_), Some(area_mm2)) = (without[4], told.area_mm2) {
+        if let (Some(_), Some(area_mm2)) = (without[4], grounds.area_mm2) {
             let rest: Vec<Event> = hottest[n..].iter().map(|event| (*event).clone()).collect();
             without[4] = power_p99(&rest, area_mm2);
         }
-        match class(&without, told.usage) {
+        match class(&without, grounds.usage) {
             Some(other) if other < level => {
                 let events = match n {
                     1 => "hottest event".to_owned(),

@@ -19,7 +19,7 @@ use crate::results::Results;
 pub enum Standing {
     /// Worked out for the other pack.
     Recomputed,
-    /// As logged: what the other pack would have made of it nobody knows.
+    /// As logged: what the other pack would have made of it is not known.
     CarriedOver,
 }
 
@@ -114,7 +114,7 @@ pub const HOW: [&str; 6] = [
     "Bounds of the car as it is are in its report; those of the other pack are no narrower.",
 ];
 
-/// What no log of one pack tells of another.
+/// What no log of one pack shows of another.
 pub const CANNOT_KNOW: [&str; 6] = [
     "slip, wheelspin and partial engagement with the other pack: the tyres and the driver answer to its torque",
     "what the controller would do: its tables were made for the logged pack",

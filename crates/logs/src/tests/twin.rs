@@ -1,6 +1,6 @@
 //! A second reader of SocketCAN log text, plain and slow, for comparison: it works on words
-//! and knows no short way. What the quick one gives must be the same, line by line, however
-//! the text arrives and whoever wants which frames.
+//! and has no short way. What the quick one gives must be the same, line by line, however
+//! the text arrives and whichever frames are to be read.
 
 use std::io::Read;
 

@@ -3,7 +3,7 @@
 //! In: the pooled times of the drive. Out: tables and drawings. A time the sample periods hide is
 //! shown as "below", never as a number.
 
-use super::scroll;
+use super::table;
 use super::{delays, overlay};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
@@ -11,7 +11,7 @@ use halfshaft_health::actuator::{Actuator, Timing};
 use halfshaft_health::response::Direction;
 use halfshaft_health::response::ladder::Pedal;
 use halfshaft_health::response::pool::{Band, Pool};
-use halfshaft_health::response::resolution::{Spread, Told};
+use halfshaft_health::response::resolution::{Spread, StatedTime};
 use maud::{Markup, html};
 
 pub(super) fn section(results: &Results) -> Markup {
@@ -20,35 +20,24 @@ pub(super) fn section(results: &Results) -> Markup {
             h2 { "Actuator" }
             @match &results.actuator {
                 Err(why) => p { "Its times are not known: " (sentence(&clean(why))) },
-                Ok(actuator) => (told(actuator)),
+                Ok(actuator) => (tables(actuator)),
             }
             @if let Some(apparent) = &results.apparent { (super::apparent::paragraph(apparent)) }
         }
     }
 }
 
-fn told(actuator: &Actuator) -> Markup {
+fn tables(actuator: &Actuator) -> Markup {
     html! {
         @if let Some(signal) = &actuator.signal {
             p.note { "What the mechanism did is read from " (clean(signal)) ". Times are of a first-order lag with dead time, driven by the logged command." }
         }
-        (scroll("Table of the actuator’s times", html! {
-            table.timing {
-                thead {
-                    tr {
-                        th scope="col" { "Time" }
-                        th.number scope="col" { "Edges" }
-                        th.number scope="col" { "Median" }
-                        th.number scope="col" { "10 to 90 % of them" }
-                        th.number scope="col" { "At 60\u{a0}°C and 13.5\u{a0}V" }
-                        th scope="col" { "Periods: command, answer" }
-                    }
-                }
-                tbody {
-                    (direction("Closing", &actuator.engage))
-                    (direction("Letting go", &actuator.release))
-                }
-            }
+        (table("Table of the actuator’s times", "timing", &[
+            ("", "Time"), ("number", "Edges"), ("number", "Median"), ("number", "10 to 90 % of them"),
+            ("number", "At 60\u{a0}°C and 13.5\u{a0}V"), ("", "Periods: command, answer")
+        ], html! {
+            (direction("Closing", &actuator.engage))
+            (direction("Letting go", &actuator.release))
         }))
         div.strips.proofs {
             (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
@@ -73,7 +62,7 @@ fn direction(word: &str, timing: &Timing) -> Markup {
         @for (name, pool) in rows {
             (pooled(&format!("{word}: {name}"), pool))
             // What the sample periods hide, they hide at any temperature and voltage.
-            @if pool.is_told() { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
+            @if pool.is_stated() { @for band in &pool.by_oil_c { (banded(band, "oil", "°C")) }
             @for band in &pool.by_supply_v { (banded(band, "supply", "V")) } }
         }
     }
@@ -87,20 +76,20 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
             ms(periods.answer_period_s)
         )
     });
-    let (n, median, ends) = match pool.told {
-        Told::Singly(spread) | Told::Pooled { spread, .. } => (
+    let (n, median, ends) = match pool.stated {
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => (
             spread.n_events.to_string(),
-            ms(spread.median_s),
+            ms(spread.median),
             ends(&spread),
         ),
-        Told::BelowResolution { below_s } => (
+        StatedTime::BelowResolution { below_s } => (
             "–".to_owned(),
             format!("below {}", ms(below_s)),
             "hidden by the sample periods".to_owned(),
         ),
-        Told::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
+        StatedTime::NoEvent => ("0".to_owned(), "–".to_owned(), "–".to_owned()),
     };
-    let normal = pool.normal.filter(|_| pool.is_told());
+    let normal = pool.normal.filter(|_| pool.is_stated());
     html! {
         tr {
             th scope="row" {
@@ -110,7 +99,7 @@ fn pooled(name: &str, pool: &Pool) -> Markup {
             td.number { (n) }
             td.number { (median) }
             td.number { (ends) }
-            td.number { (normal.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
+            td.number { (normal.map_or("–".to_owned(), |spread| ms(spread.median))) }
             td { (periods) }
         }
     }
@@ -127,7 +116,7 @@ fn banded(band: &Band, of: &str, unit: &str) -> Markup {
         tr.quiet {
             th scope="row" { small { (of) " " (range) } }
             td.number { (band.spread.n_events) }
-            td.number { (ms(band.spread.median_s)) }
+            td.number { (ms(band.spread.median)) }
             td.number { (ends(&band.spread)) }
             td {}
             td {}
@@ -151,7 +140,7 @@ fn reasons(word: &str, timing: &Timing) -> Markup {
 }
 
 pub(super) fn ends(spread: &Spread) -> String {
-    format!("{} to {}", ms(spread.p10_s), ms(spread.p90_s))
+    format!("{} to {}", ms(spread.p10), ms(spread.p90))
 }
 
 pub(super) fn ms(seconds: f64) -> String {

@@ -4,25 +4,25 @@
 
 use crate::words::{counted, number};
 use halfshaft_health::actuator::Apparent;
-use halfshaft_health::response::resolution::Told;
+use halfshaft_health::response::resolution::StatedTime;
 use maud::{Markup, html};
 
 pub(super) fn paragraph(apparent: &Apparent) -> Markup {
     let ms = |seconds: f64| format!("{}\u{a0}ms", number(1e3 * seconds));
     let edges = counted(apparent.n_edges, "engagement", "engagements");
-    let told = match apparent.told {
-        Told::Singly(spread) | Told::Pooled { spread, .. } => format!(
+    let told = match apparent.stated {
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => format!(
             "in {} of {edges} it took {}, 10 to 90 % of them {} to {}",
             spread.n_events,
-            ms(spread.median_s),
-            ms(spread.p10_s),
-            ms(spread.p90_s)
+            ms(spread.median),
+            ms(spread.p10),
+            ms(spread.p90)
         ),
-        Told::BelowResolution { below_s } => format!(
+        StatedTime::BelowResolution { below_s } => format!(
             "of {edges} it took less than {}, which the sample periods hide",
             ms(below_s)
         ),
-        Told::NoEvent => format!("{edges} tell nothing"),
+        StatedTime::NoEvent => format!("{edges} tell nothing"),
     };
     html! {
         p {

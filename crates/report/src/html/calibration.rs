@@ -2,7 +2,7 @@
 
 use super::scatter::{self, Point, Scatter};
 use crate::calibration::{percent_of, remarks, result};
-use crate::words::{clean, counted};
+use crate::words::counted;
 use halfshaft_health::{Calibration, Results};
 use maud::{Markup, html};
 
@@ -97,7 +97,7 @@ fn left_out(calibration: &Calibration) -> Markup {
     html! {
         h3 { (counted(n_all, "window", "windows")) " left out" }
         ul {
-            @for &(reason, n) in &calibration.rejected { li { (n) ": " (clean(reason)) } }
+            @for &(under, n) in &calibration.rejected { li { (n) ": " (under.words()) } }
         }
     }
 }

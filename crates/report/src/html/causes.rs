@@ -2,7 +2,7 @@
 
 use super::figures_table::grade;
 use super::scroll;
-use crate::words::{clean, percent, sentence, shown};
+use crate::words::{clean, figure_text, percent, sentence};
 use halfshaft_health::FigureId;
 use halfshaft_health::{Figure, Results};
 use maud::{Markup, html};
@@ -99,7 +99,7 @@ pub(super) fn part(results: &Results) -> Markup {
 }
 
 fn cells(figure: &Figure, value: f64, total: f64) -> Markup {
-    match shown(figure) {
+    match figure_text(figure) {
         Ok(shown) => html! {
             td.number { (shown.text()) }
             td.band { (shown.band.as_deref().unwrap_or_default()) }

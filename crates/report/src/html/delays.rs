@@ -51,20 +51,16 @@ pub(super) fn ladder(pedal: Pedal, delay: Option<&PedalDelay>) -> Markup {
 
 fn table(rungs: &[Rung]) -> Markup {
     html! {
-        table.delays {
-            thead { tr {
-                th scope="col" { "Part" }
-                th.number scope="col" { "Seen" }
-                th.number scope="col" { "Median" }
-                th.number scope="col" { "10 to 90 % of them" }
-            } }
-            tbody { @for rung in rungs { tr {
+        (super::bare_table("delays", &[
+            ("", "Part"), ("number", "Seen"), ("number", "Median"), ("number", "10 to 90 % of them")
+        ], html! {
+            @for rung in rungs { tr {
                 th scope="row" { (rung.name) }
                 td.number { (rung.spread.map_or(0, |spread| spread.n_events)) }
-                td.number { (rung.spread.map_or("–".to_owned(), |spread| ms(spread.median_s))) }
+                td.number { (rung.spread.map_or("–".to_owned(), |spread| ms(spread.median))) }
                 td.number { (rung.spread.map_or("–".to_owned(), ends)) }
-            } } }
-        }
+            } }
+        }))
     }
 }
 
@@ -97,7 +93,7 @@ fn rungs(pedal: Pedal, delay: &PedalDelay) -> Vec<Rung<'_>> {
                 is_adrift,
                 spread,
             };
-            start_s += spread.map_or(0.0, |spread| spread.median_s);
+            start_s += spread.map_or(0.0, |spread| spread.median);
             is_adrift |= spread.is_none();
             rung
         })
@@ -140,17 +136,17 @@ fn reading(rung: &Rung) -> String {
     } else {
         ""
     };
-    format!("{} ({}){adrift}", ms(spread.median_s), ends(spread))
+    format!("{} ({}){adrift}", ms(spread.median), ends(spread))
 }
 
 /// Time in ms that holds all bars and lines; `None` when there is none.
 fn axis(rungs: &[Rung]) -> Option<Scale> {
     let reaches = rungs.iter().filter_map(|rung| {
         let spread = rung.spread?;
-        let low = spread.p10_s.min(spread.median_s).min(0.0);
+        let low = spread.p10.min(spread.median).min(0.0);
         Some((
             rung.start_s + low,
-            rung.start_s + spread.p90_s.max(spread.median_s),
+            rung.start_s + spread.p90.max(spread.median),
         ))
     });
     let (low_s, high_s) = reaches
@@ -175,7 +171,7 @@ fn bar(rung: &Rung, across: &Scale) -> String {
     };
     // The row is counted from below, the box from above.
     let place = |seconds: f64, height: f64| plot::place(across, &up, 1e3 * seconds, 1.0 - height);
-    let end_s = rung.start_s + spread.median_s;
+    let end_s = rung.start_s + spread.median;
     let (left, top) = place(rung.start_s.min(end_s), BAR.0);
     let (right, bottom) = place(rung.start_s.max(end_s), BAR.1);
     let look = rung.look;
@@ -188,8 +184,8 @@ fn bar(rung: &Rung, across: &Scale) -> String {
         let lines = slanted(left, right, top, bottom);
         drawn.push_str(&format!(r#"<path class="slant" d="{lines}"/>"#));
     }
-    let (from, y) = place(rung.start_s + spread.p10_s, SPREAD);
-    let (to, _) = place(rung.start_s + spread.p90_s, SPREAD);
+    let (from, y) = place(rung.start_s + spread.p10, SPREAD);
+    let (to, _) = place(rung.start_s + spread.p90, SPREAD);
     let (above, below) = (y - 70.0, y + 70.0);
     drawn.push_str(&format!(
         r#"<path class="whisker" d="M{from:.1} {y:.1}H{to:.1}M{from:.1} {above:.1}V{below:.1}M{to:.1} {above:.1}V{below:.1}"/>"#
@@ -223,9 +219,9 @@ mod tests {
     fn spread(median_s: f64) -> Option<Spread> {
         Some(Spread {
             n_events: 9,
-            median_s,
-            p10_s: 0.5 * median_s,
-            p90_s: 1.5 * median_s,
+            median: median_s,
+            p10: 0.5 * median_s,
+            p90: 1.5 * median_s,
             variation: None,
         })
     }

@@ -3,7 +3,7 @@
 //! Road speed is left out: how fast somebody drove is personal, and the pack does not
 //! need it. `report.json` has it.
 
-use super::scroll;
+use super::table;
 use crate::ranking::{counted_by_kind, foremost, remark};
 use crate::words::{duration, number, percent, stretch};
 use halfshaft_health::{Event, Results};
@@ -35,25 +35,11 @@ pub(super) fn section(results: &Results) -> Markup {
                     (counted_by_kind(events)) " in order of time."
                     @if !leading.is_empty() { " The " (N_FOREMOST) " " (word) " are marked ●." }
                 }
-                (scroll("Table of engagement events", html! {
-                    table.events {
-                        thead {
-                            tr {
-                                th scope="col" { "When" }
-                                th.number scope="col" { "Lasts" }
-                                th.number scope="col" { "Heat" }
-                                th.number scope="col" { "Highest rate" }
-                                th.number scope="col" { "Highest slip" }
-                                th.number scope="col" { "Working slip" }
-                                th.number scope="col" { "Asked" }
-                                th scope="col" { "Remark" }
-                            }
-                        }
-                        tbody {
-                            @for event in events.iter().take(MAX_ROWS) { (row(event, is_leading(event))) }
-                        }
-                    }
-                }))
+                (table("Table of engagement events", "events", &[
+                    ("", "When"), ("number", "Lasts"), ("number", "Heat"), ("number", "Highest rate"),
+                    ("number", "Highest slip"), ("number", "Working slip"), ("number", "Asked"),
+                    ("", "Remark")
+                ], html! { @for event in events.iter().take(MAX_ROWS) { (row(event, is_leading(event))) } }))
                 @if events.len() > MAX_ROWS {
                     p { "And " (events.len() - MAX_ROWS) " more; report.json lists every one." }
                 }

@@ -1,9 +1,9 @@
-//! What speaks for which way to fail, what comes next, and whether state and slip follow.
+//! What points to which failure path, what comes next, and whether state and slip follow.
 //!
 //! In: the settled results. Out: tables of sentences; no probability is made of them.
 
 use super::held;
-use super::scroll;
+use super::table;
 use super::two_by_two;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::FigureId;
@@ -66,21 +66,12 @@ fn ahead(outlook: &Outlook) -> Markup {
     let cool = &outlook.cool_down;
     html! {
         p.note { (sentence(&clean(&outlook.basis))) }
-        (scroll("Table of what comes next", html! {
-            table.ahead {
-                thead { tr {
-                    th scope="col" { "" }
-                    th.number scope="col" { "At the end" }
-                    th.number scope="col" { "Limit" }
-                    th.number scope="col" { "Room" }
-                    th.number scope="col" { "Limit reached from here" }
-                    th.number scope="col" { "Would level off at" }
-                } }
-                tbody {
-                    (node("Oil", &outlook.oil))
-                    (node("Pack, estimated", &outlook.pack))
-                }
-            }
+        (table("Table of what comes next", "ahead", &[
+            ("", ""), ("number", "At the end"), ("number", "Limit"), ("number", "Room"),
+            ("number", "Limit reached from here"), ("number", "Would level off at")
+        ], html! {
+            (node("Oil", &outlook.oil))
+            (node("Pack, estimated", &outlook.pack))
         }))
         p {
             "Cooling to " (number(cool.to_c)) "\u{a0}°C: "
@@ -152,7 +143,7 @@ fn above_for_a_while(results: &Results) -> Option<String> {
     let warn_c = highest_c + room_k;
     let rule_s = above_s(results);
     let strip = results.strips.iter().find(|strip| strip.name == OIL)?;
-    // The rule saw each sample: it knows better than the slots.
+    // The rule saw each sample, so it is finer than the slots.
     let longest = match longest_above_s(strip, warn_c) {
         Some(seconds) if seconds < rule_s => {
             format!("the longest stretch was {}\u{a0}s", number(seconds))

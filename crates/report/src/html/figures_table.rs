@@ -1,6 +1,7 @@
 //! The figures with their bands, or the reason where there is none.
 
-use crate::words::{clean, sentence, shown};
+use super::bare_table;
+use crate::words::{clean, figure_text, sentence};
 use halfshaft_health::{Figure, Grade, Results};
 use maud::{Markup, html};
 
@@ -11,19 +12,9 @@ pub(super) fn section(results: &Results) -> Markup {
             @if results.figures.is_empty() {
                 p { "No figures were worked out." }
             } @else {
-                table.figures {
-                    thead {
-                        tr {
-                            th scope="col" { "Figure" }
-                            th.number scope="col" { "Value" }
-                            th scope="col" { "Low to high" }
-                            th.mark scope="col" { "Grade" }
-                        }
-                    }
-                    tbody {
-                        @for figure in &results.figures { (row(figure)) }
-                    }
-                }
+                (bare_table("figures", &[
+                    ("", "Figure"), ("number", "Value"), ("", "Low to high"), ("mark", "Grade")
+                ], html! { @for figure in &results.figures { (row(figure)) } }))
                 p.note {
                     "Low to high holds the truth nine times out of ten. A grade is the worst of its factors: "
                     (grade(Grade::A)) " 0.9 and above, " (grade(Grade::B)) " 0.7, " (grade(Grade::C)) " 0.4, "
@@ -35,7 +26,7 @@ pub(super) fn section(results: &Results) -> Markup {
 }
 
 fn row(figure: &Figure) -> Markup {
-    let shown = shown(figure);
+    let shown = figure_text(figure);
     html! {
         tr.missing[shown.is_err()] {
             th scope="row" {

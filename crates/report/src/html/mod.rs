@@ -61,3 +61,20 @@ pub fn render(document: &Document) -> String {
 fn scroll(label: &str, table: Markup) -> Markup {
     html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
 }
+
+/// A table that scrolls; each head has the class of its column, or none, and its words.
+fn table(label: &str, class: &str, heads: &[(&str, &str)], rows: Markup) -> Markup {
+    scroll(label, bare_table(class, heads, rows))
+}
+
+/// The same for one that always fits.
+fn bare_table(class: &str, heads: &[(&str, &str)], rows: Markup) -> Markup {
+    html! {
+        table class=(class) {
+            thead { tr { @for &(class, words) in heads {
+                th class=[(!class.is_empty()).then_some(class)] scope="col" { (words) }
+            } } }
+            tbody { (rows) }
+        }
+    }
+}

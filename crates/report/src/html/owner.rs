@@ -6,7 +6,7 @@ use super::{needles, shapes, strips, wear};
 use crate::document::Document;
 use crate::sentences;
 use crate::verdict::{self, class_words};
-use crate::words::{clean, counted, sentence, shorten, shown};
+use crate::words::{clean, counted, figure_text, sentence, shorten};
 use halfshaft_health::FigureId;
 use halfshaft_health::verdict::Kind;
 use halfshaft_health::{Results, Strip, UseClass};
@@ -65,7 +65,7 @@ fn drive(document: &Document) -> String {
     let day = verdict::day(document, 0).unwrap_or_else(|| "date unknown".to_owned());
     let distance = results
         .figure(FigureId::Distance)
-        .map(shown)
+        .map(figure_text)
         .and_then(Result::ok)
         .map_or("distance not known".to_owned(), |shown| shown.text());
     format!(

@@ -4,7 +4,7 @@
 //! element of [`VIEW_BOX`], without text, to be stretched to the room there is; labels
 //! are HTML beside it, so they keep their size on a small screen.
 //!
-//! The plotting library knows colours only as numbers. Each part is drawn in a number
+//! The plotting library takes colours only as numbers. Each part is drawn in a number
 //! of its own, and that number is then turned into a class, so that `style.css` alone
 //! says how it looks by day, by night and on paper.
 

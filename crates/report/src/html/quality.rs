@@ -1,7 +1,7 @@
 //! How well the log covers the drive, and what was wrong with it.
 
 use super::figures_table::grade;
-use super::scroll;
+use super::table;
 use crate::document::Document;
 use crate::sentences;
 use crate::words::{self, clean, counted, duration, number, percent, shorten, stretch};
@@ -46,21 +46,10 @@ pub(super) fn section(document: &Document) -> Markup {
 
 fn channels(quality: &Quality, until_s: f64) -> Markup {
     html! {
-        (scroll("Table of channels", html! {
-            table.channels {
-                thead {
-                    tr {
-                        th scope="col" { "Channel" }
-                        th scope="col" { "Along the drive, and share covered" }
-                        th.number scope="col" { "Samples" }
-                        th.number scope="col" { "Missing" }
-                        th.number scope="col" { "Every" }
-                        th.number scope="col" { "Gaps" }
-                    }
-                }
-                tbody { @for channel in &quality.channels { (channel_row(channel, quality, until_s)) } }
-            }
-        }))
+        (table("Table of channels", "channels", &[
+            ("", "Channel"), ("", "Along the drive, and share covered"), ("number", "Samples"),
+            ("number", "Missing"), ("number", "Every"), ("number", "Gaps")
+        ], html! { @for channel in &quality.channels { (channel_row(channel, quality, until_s)) } }))
     }
 }
 

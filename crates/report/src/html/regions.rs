@@ -16,29 +16,20 @@ pub(super) fn part(results: &Results) -> Markup {
 
 fn table(regions: &Regions) -> Markup {
     html! {
-        table.regions {
-            thead {
+        (super::bare_table("regions", &[("", "The pack was"), ("", "Moving time"), ("", "Heat")], html! {
+            @for (index, &of) in Region::ALL.iter().enumerate() {
                 tr {
-                    th scope="col" { "The pack was" }
-                    th scope="col" { "Moving time" }
-                    th scope="col" { "Heat" }
-                }
-            }
-            tbody {
-                @for (index, &of) in Region::ALL.iter().enumerate() {
-                    tr {
-                        th scope="row" { (region(of)) small { (of.meaning()) } }
-                        td { (bar("seconds", &regions.seconds, index, &format!("{}\u{a0}s", number(regions.seconds[index])))) }
-                        @match &regions.joules {
-                            Some(joules) => td {
-                                (bar("joules", joules, index, &format!("{}\u{a0}kJ", number(joules[index] / 1e3))))
-                            },
-                            None => td { span.quiet { "–" } },
-                        }
+                    th scope="row" { (region(of)) small { (of.meaning()) } }
+                    td { (bar("seconds", &regions.seconds, index, &format!("{}\u{a0}s", number(regions.seconds[index])))) }
+                    @match &regions.joules {
+                        Some(joules) => td {
+                            (bar("joules", joules, index, &format!("{}\u{a0}kJ", number(joules[index] / 1e3))))
+                        },
+                        None => td { span.quiet { "–" } },
                     }
                 }
             }
-        }
+        }))
         @if regions.joules.is_none() {
             p.note { "Heat by region is not known, because the torque of the pack is not." }
         }

@@ -3,11 +3,12 @@
 //! In: the settled results. Out: tables and drawings, each with its basis.
 
 use super::exceedance;
-use super::scroll;
+use super::{scroll, table};
 use crate::words::{band, clean, number, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
+use halfshaft_health::thermal::FitOutcome;
 use halfshaft_health::thermal::estimate::ThermalEstimate;
 use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
@@ -41,20 +42,16 @@ fn severity(results: &Results) -> Markup {
             Err(why) => p { "Not known: " (sentence(&clean(why))) },
             Ok(index) => {
                 p { @if index.is_at_least { "At least " } strong { (number(index.value)) } " of 100: the greatest of four ramps, nothing is averaged." }
-                (scroll("Table of the ramps of severity", html! { table.ramps {
-                    thead { tr {
-                        th scope="col" { "Ramp" }
-                        th.number scope="col" { "Reading" }
-                        th.number scope="col" { "0 to 100 over" }
-                        th.number scope="col" { "Points" }
-                    } }
-                    tbody { @for ramp in &index.ramps { tr {
+                (table("Table of the ramps of severity", "ramps", &[
+                    ("", "Ramp"), ("number", "Reading"), ("number", "0 to 100 over"), ("number", "Points")
+                ], html! {
+                    @for ramp in &index.ramps { tr {
                         th scope="row" { (ramp.title) @if index.winner == Some(ramp.name) { " ● decides" } }
                         td.number { (ramp.value.map_or("not known".to_owned(), |value| format!("{}\u{a0}{}", number(value), ramp.unit))) }
                         td.number { (number(ramp.quiet)) " to " (number(ramp.limit)) }
                         td.number { (ramp.points.map_or("–".to_owned(), number)) }
-                    } } }
-                } }))
+                    } }
+                }))
             }
         }
     }
@@ -112,32 +109,25 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
             @if let Some(sd) = thermal.residual_sd_k { ", readings lie " (number(sd)) "\u{a0}K about the fit" }
             "."
         }
-        (scroll("Table of thermal parameters", html! {
-            table.thermal {
-                thead { tr {
-                    th scope="col" { "Parameter" }
-                    th.number scope="col" { "Before ± sd" }
-                    th.number scope="col" { "After ± sd" }
-                    th scope="col" { "The drive" }
-                } }
-                tbody { @for unknown in &thermal.unknowns { tr {
-                    th scope="row" { (unknown.name) @if !unknown.unit.is_empty() { ", " (unknown.unit) } }
-                    td.number { (number(unknown.prior)) " ± " (number(unknown.prior_sd)) }
-                    td.number { (number(unknown.value)) " ± " (number(unknown.sd)) }
-                    td { (told(unknown.told)) }
-                } } }
-            }
+        (table("Table of thermal parameters", "thermal", &[
+            ("", "Parameter"), ("number", "Before ± sd"), ("number", "After ± sd"), ("", "The drive")
+        ], html! {
+            @for unknown in &thermal.unknowns { tr {
+                th scope="row" { (unknown.name) @if !unknown.unit.is_empty() { ", " (unknown.unit) } }
+                td.number { (number(unknown.prior)) " ± " (number(unknown.prior_sd)) }
+                td.number { (number(unknown.value)) " ± " (number(unknown.sd)) }
+                td { (fit_in_words(unknown.outcome)) }
+            } }
         }))
         @for note in &thermal.notes { p.note { (sentence(&clean(note))) } }
     }
 }
 
-fn told(told: halfshaft_health::thermal::Told) -> &'static str {
-    use halfshaft_health::thermal::Told;
-    match told {
-        Told::Fitted => "told it",
-        Told::Held => "could not tell, held",
-        Told::AtBound => "ran to the end of what is allowed",
+fn fit_in_words(fit: FitOutcome) -> &'static str {
+    match fit {
+        FitOutcome::Fitted => "told it",
+        FitOutcome::PriorKept => "could not tell, held",
+        FitOutcome::AtBound => "ran to the end of what is allowed",
     }
 }
 
@@ -156,20 +146,16 @@ fn oil(results: &Results) -> Markup {
     html! {
         h3 { "Oil" }
         p { (distance(&oil.distance_km)) }
-        (scroll("Table of the factors of the oil", html! { table.oil {
-            thead { tr {
-                th scope="col" { "Factor" }
-                th.number scope="col" { "Value" }
-                th.number scope="col" { "Low to high" }
-                th scope="col" { "Remark" }
-            } }
-            tbody { @for (name, factor, why) in rows { tr {
+        (table("Table of the factors of the oil", "oil", &[
+            ("", "Factor"), ("number", "Value"), ("number", "Low to high"), ("", "Remark")
+        ], html! {
+            @for (name, factor, why) in rows { tr {
                 th scope="row" { (name) }
                 td.number { (number(factor.value)) }
                 td.number { (band(&factor)) }
                 td { @if let Some(why) = why { "Guessed: " (clean(why)) } }
-            } } }
-        } }))
+            } }
+        }))
         p.note { "Basis: " (clean(&oil.basis)) "." }
     }
 }

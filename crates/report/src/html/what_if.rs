@@ -3,7 +3,7 @@
 use super::exceedance;
 use super::page::frame;
 use super::scroll;
-use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
+use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, change_text, difference, value_text, why};
 use crate::words::{clean, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
@@ -33,7 +33,7 @@ fn page(document: &Document) -> Markup {
                     @if answer.asked.is_empty() {
                         p { "Nothing was changed: all columns are the car as it is." }
                     } @else {
-                        ul { @for change in &answer.asked { li { (change.title) ": " (asked(change)) } } }
+                        ul { @for change in &answer.asked { li { (change.title) ": " (change_text(change)) } } }
                     }
                     p.note {
                         "Logs: "
@@ -97,9 +97,9 @@ fn row(line: &Line, two: bool) -> Markup {
                 (line.title)
                 @if let Some(why) = why(line) { small { (sentence(&clean(why))) } }
             }
-            td.number data-of=(AS_IT_IS) { (shown(line, &line.logged)) }
+            td.number data-of=(AS_IT_IS) { (value_text(line, &line.logged)) }
             @for (name, other) in others[..if two { 2 } else { 1 }].iter().copied() {
-                td.number data-of=(name) { (shown(line, other)) small { (difference(line, other)) } }
+                td.number data-of=(name) { (value_text(line, other)) small { (difference(line, other)) } }
             }
             td { (line.standing.words()) }
         }

@@ -7,7 +7,7 @@ use halfshaft_health::actuator::Actuator;
 use halfshaft_health::limits::ActuatorLimits;
 use halfshaft_health::oil_life::OilLife;
 use halfshaft_health::response::pool::Pool;
-use halfshaft_health::response::resolution::Told;
+use halfshaft_health::response::resolution::StatedTime;
 use halfshaft_health::thermal::{Anchor, ThermalEstimate};
 use halfshaft_model::Site;
 
@@ -39,14 +39,14 @@ fn actuator(actuator: &Actuator) -> Option<String> {
 /// Nothing where too few moves tell it.
 fn pace(pool: &Pool) -> Option<String> {
     let least = ActuatorLimits::default().least_steps as usize;
-    match pool.told {
-        Told::NoEvent => None,
-        Told::Singly(spread) if spread.n_events < least => None,
-        Told::Singly(spread) | Told::Pooled { spread, .. } => {
-            let is_known = spread.median_s.is_finite();
-            is_known.then(|| format!("{} s", number(spread.median_s)))
+    match pool.stated {
+        StatedTime::NoEvent => None,
+        StatedTime::Singly(spread) if spread.n_events < least => None,
+        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => {
+            let is_known = spread.median.is_finite();
+            is_known.then(|| format!("{} s", number(spread.median)))
         }
-        Told::BelowResolution { below_s } => Some(format!("less than {} s", number(below_s))),
+        StatedTime::BelowResolution { below_s } => Some(format!("less than {} s", number(below_s))),
     }
 }
 

@@ -1,7 +1,7 @@
 //! The table of figures: value, band, grade; a reason where there is no value.
 
 use super::layout::{Align, Mark, Page, pad, wrap};
-use crate::words::{self, Shown, clean, shown};
+use crate::words::{self, FigureText, clean, figure_text};
 use halfshaft_health::{Figure, Results};
 
 /// A title column narrower than this reads badly; the table is stacked instead.
@@ -9,7 +9,7 @@ const LEAST_TITLE: usize = 16;
 
 struct Row {
     title: String,
-    outcome: Result<Shown, String>,
+    outcome: Result<FigureText, String>,
     grade: &'static str,
 }
 
@@ -17,7 +17,7 @@ impl Row {
     fn of(figure: &Figure) -> Row {
         Row {
             title: clean(figure.title),
-            outcome: shown(figure),
+            outcome: figure_text(figure),
             grade: figure.grade.map_or("", |grade| grade.letter()),
         }
     }
@@ -32,7 +32,7 @@ impl Row {
 
     fn unit(&self) -> String {
         match &self.outcome {
-            Ok(Shown {
+            Ok(FigureText {
                 unit,
                 minutes: Some(minutes),
                 ..

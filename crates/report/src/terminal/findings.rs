@@ -5,7 +5,7 @@ use super::layout::{Mark, Page};
 use crate::document::Document;
 use crate::html::CAUSES;
 use crate::verdict::{class_words, word, words};
-use crate::words::{Shown, clean, counted, number, percent, sentence, shown};
+use crate::words::{FigureText, clean, counted, figure_text, number, percent, sentence};
 use halfshaft_health::verdict::Kind;
 use halfshaft_health::{Results, Severity};
 
@@ -78,12 +78,12 @@ fn class(results: &Results) -> Option<String> {
 }
 
 fn causes(results: &Results) -> Option<String> {
-    let parts: Vec<(&str, f64, Shown)> = CAUSES
+    let parts: Vec<(&str, f64, FigureText)> = CAUSES
         .iter()
         .filter_map(|&(id, word, _)| {
             let figure = results.figure(id)?;
             let value = figure.outcome.as_ref().ok()?.value;
-            Some((word, value, shown(figure).ok()?))
+            Some((word, value, figure_text(figure).ok()?))
         })
         .collect();
     let total: f64 = parts.iter().map(|part| part.1).sum();

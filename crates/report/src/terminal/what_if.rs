@@ -1,7 +1,7 @@
 //! Another pack beside the car as it is, for a terminal.
 
 use super::layout::{Align, Mark, Page, columns_width};
-use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, asked, difference, shown, why};
+use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, change_text, difference, value_text, why};
 use crate::words::{clean, sentence};
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
 
@@ -23,7 +23,7 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
     for change in &document.answer.asked {
         page.paragraph(
             "  ",
-            &format!("{}: {}", change.title, asked(change)),
+            &format!("{}: {}", change.title, change_text(change)),
             Mark::Plain,
         );
     }
@@ -82,10 +82,10 @@ fn table(page: &mut Page, document: &Document) {
 }
 
 fn cells(line: &Line, two: bool) -> Vec<String> {
-    let mut cells = vec![line.title.to_owned(), shown(line, &line.logged)];
+    let mut cells = vec![line.title.to_owned(), value_text(line, &line.logged)];
     let others = [&line.same_torque, &line.same_force];
     for other in &others[..if two { 2 } else { 1 }] {
-        cells.extend([shown(line, other), difference(line, other)]);
+        cells.extend([value_text(line, other), difference(line, other)]);
     }
     cells.push(line.standing.words().to_owned());
     cells
@@ -95,7 +95,7 @@ fn cells(line: &Line, two: bool) -> Vec<String> {
 fn stacked(page: &mut Page, line: &Line, two: bool) {
     page.ends(
         &format!("  {}", line.title),
-        &shown(line, &line.logged),
+        &value_text(line, &line.logged),
         Mark::Plain,
     );
     let mut others = vec![(SAME_TORQUE, &line.same_torque)];
@@ -103,7 +103,7 @@ fn stacked(page: &mut Page, line: &Line, two: bool) {
         others.push((SAME_FORCE, &line.same_force));
     }
     for (name, other) in others {
-        let value = format!("{} {:>8}", shown(line, other), difference(line, other));
+        let value = format!("{} {:>8}", value_text(line, other), difference(line, other));
         let name = format!("    {name}, {}", line.standing.words());
         page.ends(&name, &value, Mark::Faint);
     }

@@ -2,6 +2,7 @@
 
 use crate::sample::{self, span, strip};
 use halfshaft_health::FigureId;
+use halfshaft_health::refusal::Under;
 use halfshaft_health::*;
 use halfshaft_model::Time;
 
@@ -205,14 +206,14 @@ fn calibration() -> Calibration {
         n_windows: 180,
         n_stretches: 9,
         rejected: vec![
-            ("in a bend", 41),
-            ("the brake is on", 12),
-            ("the pack is asked to engage", 7),
+            (Under::Bend, 41),
+            (Under::Braking, 12),
+            (Under::Commanded, 7),
         ],
         yaw_bias: Some(0.003),
         track_found_m: Some((1.554, 0.004)),
         front_ratio_log: None,
-        are_sides_exchanged: false,
+        are_sides_swapped: false,
         are_signals_identical: false,
         hidden_by_preload: 0.0029,
         step: Some(RatioStep {

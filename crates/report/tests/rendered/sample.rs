@@ -1,4 +1,4 @@
-//! Hand-made results for the tests: an ordinary track day, and a log that knows nothing.
+//! Hand-made results for the tests: an ordinary track day, and a log that shows nothing.
 
 use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
@@ -130,7 +130,7 @@ fn no_calibration(why: &str) -> Calibration {
         yaw_bias: None,
         track_found_m: None,
         front_ratio_log: None,
-        are_sides_exchanged: false,
+        are_sides_swapped: false,
         are_signals_identical: false,
         hidden_by_preload: 0.0,
         step: None,
@@ -417,7 +417,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
             words: "seconds since 1970, UTC, as the logger wrote them".to_owned(),
         },
         remarks: vec![
-            "wheel.rear.left: 31 times as rough as with its bytes exchanged [byte-swapped]"
+            "wheel.rear.left: 31 times as rough as with its bytes swapped [byte-swapped]"
                 .to_owned(),
         ],
         files_written: vec![

@@ -185,26 +185,25 @@ fn actuator_and_oil_have_a_line_each_where_they_are_known() {
     use halfshaft_health::actuator::{Actuator, Motor};
     use halfshaft_health::limits::OilPolicy;
     use halfshaft_health::oil_life::{OilAgeingRate, OilInput, oil_life};
-    use halfshaft_health::response::resolution::{Spread, Told};
+    use halfshaft_health::response::resolution::{Spread, StatedTime};
     let (mut results, notices) = (sample::track_day(), sample::notices());
     let text = terminal::render(&sample::document(&results, &notices), 100, false);
     assert!(!text.contains("Actuator:") && !text.contains("Oil: one km"));
     let mut actuator = Actuator::of(Vec::new(), None, None, Motor::default());
-    actuator.engage.transition_time.told = Told::Singly(Spread {
+    actuator.engage.transition_time.stated = StatedTime::Singly(Spread {
         n_events: 12,
-        median_s: 0.168,
-        p10_s: 0.15,
-        p90_s: 0.2,
+        median: 0.168,
+        p10: 0.15,
+        p90: 0.2,
         variation: None,
     });
-    actuator.release.transition_time.told = Told::BelowResolution { below_s: 0.33 };
+    actuator.release.transition_time.stated = StatedTime::BelowResolution { below_s: 0.33 };
     results.actuator = Ok(actuator);
     results.oil_life = oil_life(
         &OilPolicy::default(),
         &OilInput {
             rate: Ok(OilAgeingRate {
                 mean_rates: [1.0; 3],
-                effective_c: [80.0; 3],
                 covered_s: 3600.0,
                 unseen_s: 0.0,
             }),

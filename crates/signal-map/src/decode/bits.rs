@@ -2,9 +2,6 @@
 //!
 //! In: a payload and a signal of the map. Out: a [`Reading`]. Nothing here
 //! remembers anything: rates of change and pages are judged by the decoder.
-//!
-//! [`extract`] walks the runs of a field as written; [`Plan`] is the same thing compiled
-//! to one shift and one mask for fields whose bits lie in a row.
 
 use crate::map::{BitField, CodeRange, Condition, Number, Signal};
 
@@ -51,16 +48,11 @@ pub fn extract(field: &BitField, payload: &[u8]) -> Option<u64> {
 ///
 /// Whether the signal is on the page this frame carries is [`is_on_page`].
 pub fn value(signal: &Signal, payload: &[u8]) -> Reading {
-    reading(
-        signal,
-        signal.bits.width(),
-        extract(&signal.bits, payload),
-        payload,
-    )
+    reading(signal, extract(&signal.bits, payload), payload)
 }
 
-/// The same of a signal whose width is known and whose bits were taken out already.
-pub(crate) fn reading(signal: &Signal, width: u32, raw: Option<u64>, payload: &[u8]) -> Reading {
+/// The same of a signal whose bits were taken out already.
+pub(crate) fn reading(signal: &Signal, raw: Option<u64>, payload: &[u8]) -> Reading {
     let Some(raw) = raw else {
         return Reading::BeyondEnd;
     };
@@ -68,10 +60,16 @@ pub(crate) fn reading(signal: &Signal, width: u32, raw: Option<u64>, payload: &[
         .valid_when
         .iter()
         .all(|condition| holds(condition, payload))
+        || is_in(&signal.absent, raw)
     {
         return Reading::Absent;
     }
-    reading_of(signal, width, raw)
+    if is_in(&signal.broken, raw) {
+        return Reading::Broken;
+    }
+    let si =
+        number(signal.number, signal.bits.width(), raw) * signal.si_per_step + signal.si_at_zero;
+    reading_of_si(si, signal.believe)
 }
 
 /// Whether this frame carries the signal at all.
@@ -93,19 +91,6 @@ pub(crate) fn is_in(ranges: &[CodeRange], code: u64) -> bool {
     ranges
         .iter()
         .any(|range| (range.first..=range.last).contains(&code))
-}
-
-/// From the raw number of a signal to its reading.
-#[inline]
-pub(crate) fn reading_of(signal: &Signal, width: u32, raw: u64) -> Reading {
-    if is_in(&signal.absent, raw) {
-        return Reading::Absent;
-    }
-    if is_in(&signal.broken, raw) {
-        return Reading::Broken;
-    }
-    let si = number(signal.number, width, raw) * signal.si_per_step + signal.si_at_zero;
-    reading_of_si(si, signal.believe)
 }
 
 /// From a value in SI to its reading: it must be finite, and in the range the map believes.
@@ -161,121 +146,9 @@ fn run_width(high: u8, low: u8) -> u32 {
     u32::from(high.min(7).saturating_sub(low.min(7))) + 1
 }
 
-fn mask(width: u32) -> u64 {
+/// So many ones, from the lowest bit on.
+pub(crate) fn mask(width: u32) -> u64 {
     u64::MAX.checked_shr(64 - width.min(64)).unwrap_or(0)
-}
-
-/// A field compiled for speed. Gives what [`extract`] gives.
-#[derive(Clone, Debug)]
-pub(crate) struct Plan {
-    field: BitField,
-    n_bytes: usize,
-    row: Option<Row>,
-}
-
-/// Bits in a row inside eight bytes from `start`, read as one number.
-#[derive(Clone, Debug)]
-struct Row {
-    start: usize,
-    little_end: bool,
-    shift: u32,
-    mask: u64,
-}
-
-/// The first eight bytes of a payload, big end first, zeros beyond its end: read once a frame.
-#[inline]
-pub(crate) fn head(payload: &[u8]) -> u64 {
-    word(payload, 0)
-}
-
-#[inline]
-fn word(payload: &[u8], start: usize) -> u64 {
-    let rest = payload.get(start..).unwrap_or(&[]);
-    if let Some(bytes) = rest.first_chunk::<8>() {
-        return u64::from_be_bytes(*bytes);
-    }
-    // Its first four bytes and its last four, which may be the same ones in part.
-    if let (Some(first), Some(last)) = (rest.first_chunk::<4>(), rest.last_chunk::<4>()) {
-        let last = u64::from(u32::from_be_bytes(*last)) << (8 * (8 - rest.len()));
-        return u64::from(u32::from_be_bytes(*first)) << 32 | last;
-    }
-    let join = |word: u64, byte: &u8| word << 8 | u64::from(*byte);
-    let all = rest.iter().fold(0, join);
-    all.checked_shl(8 * (8 - rest.len() as u32)).unwrap_or(0)
-}
-
-impl Plan {
-    pub(crate) fn new(field: &BitField) -> Plan {
-        Plan {
-            field: field.clone(),
-            n_bytes: field.n_bytes(),
-            row: Row::of(field),
-        }
-    }
-
-    /// Byte order, shift and mask of a field that lies in the first eight bytes in a row.
-    pub(crate) fn in_head(&self) -> Option<(bool, u32, u64)> {
-        let row = self.row.as_ref().filter(|row| row.start == 0)?;
-        Some((row.little_end, row.shift, row.mask))
-    }
-
-    /// How many bytes a payload must have to hold the field.
-    pub(crate) fn n_bytes(&self) -> usize {
-        self.n_bytes
-    }
-
-    /// The field's bits; `head` is [`head`] of the same payload.
-    #[inline]
-    pub(crate) fn extract(&self, head: u64, payload: &[u8]) -> Option<u64> {
-        let Some(row) = &self.row else {
-            return extract(&self.field, payload);
-        };
-        if payload.len() < self.n_bytes {
-            return None;
-        }
-        let word = match row.start {
-            0 => head,
-            start => word(payload, start),
-        };
-        let word = if row.little_end {
-            word.swap_bytes()
-        } else {
-            word
-        };
-        Some(word >> row.shift & row.mask)
-    }
-}
-
-impl Row {
-    fn of(field: &BitField) -> Option<Row> {
-        let width = field.width();
-        let first_byte = field.runs.iter().map(|run| usize::from(run.byte)).min()?;
-        let start = if field.n_bytes() <= 8 { 0 } else { first_byte };
-        if field.n_bytes() - start > 8 || width > 64 {
-            return None;
-        }
-        for little_end in [false, true] {
-            // Places counted from the end of the word, where a shift starts counting.
-            let places = field.runs.iter().flat_map(|run| {
-                let byte = usize::from(run.byte) - start;
-                let byte = if little_end { byte } else { 7 - byte };
-                let low = usize::from(run.low.min(7));
-                let end = low + run_width(run.high, run.low) as usize;
-                (low..end).rev().map(move |bit| byte * 8 + bit)
-            });
-            let places: Vec<usize> = places.collect();
-            if places.windows(2).all(|pair| pair[0] == pair[1] + 1) {
-                let (shift, mask) = (*places.last()? as u32, mask(width));
-                return Some(Row {
-                    start,
-                    little_end,
-                    shift,
-                    mask,
-                });
-            }
-        }
-        None
-    }
 }
 
 #[cfg(test)]
@@ -302,13 +175,7 @@ mod tests {
 
     #[track_caller]
     fn check(text: &str, payload: &[u8], want: Option<u64>) {
-        let field = field(text);
-        assert_eq!(extract(&field, payload), want, "runs of {text}");
-        assert_eq!(
-            Plan::new(&field).extract(head(payload), payload),
-            want,
-            "plan of {text}"
-        );
+        assert_eq!(extract(&field(text), payload), want, "{text}");
     }
 
     #[test]
@@ -508,27 +375,6 @@ mod tests {
         })
     }
 
-    /// Bits in a row, as maps mostly have them: from a place, so many, either end first.
-    fn in_a_row(n_bytes: usize) -> impl Strategy<Value = BitField> {
-        let n_bits = n_bytes * 8;
-        (0..n_bits, 1..=64usize, any::<bool>()).prop_map(move |(from, width, is_big)| {
-            let places = from..(from + width).min(n_bits);
-            let bit = |place: usize| {
-                let bit = if is_big { 7 - place % 8 } else { place % 8 } as u8;
-                BitRun {
-                    byte: (place / 8) as u16,
-                    high: bit,
-                    low: bit,
-                }
-            };
-            let mut runs: Vec<BitRun> = places.map(bit).collect();
-            if !is_big {
-                runs.reverse();
-            }
-            BitField { runs }
-        })
-    }
-
     proptest! {
         #[test]
         fn extraction_agrees_with_bit_by_bit(
@@ -536,22 +382,7 @@ mod tests {
             payload in prop::collection::vec(any::<u8>(), 0..16),
         ) {
             let field = BitField { runs };
-            let want = slowly(&field, &payload);
-            prop_assert_eq!(extract(&field, &payload), want);
-            prop_assert_eq!(Plan::new(&field).extract(head(&payload), &payload), want);
-        }
-
-        #[test]
-        fn bits_in_a_row_are_read_at_one_go(
-            field in in_a_row(64),
-            payload in prop::collection::vec(any::<u8>(), 0..=64),
-        ) {
-            let plan = Plan::new(&field);
-            prop_assert_eq!(plan.extract(head(&payload), &payload), slowly(&field, &payload));
-            // Nine bytes at most; only those take the slow way.
-            if field.width() <= 57 {
-                prop_assert!(plan.row.is_some());
-            }
+            prop_assert_eq!(extract(&field, &payload), slowly(&field, &payload));
         }
 
         #[test]
@@ -565,8 +396,6 @@ mod tests {
             let mut signal = signal("0.7..0.0", kinds[kind], scale.0, scale.1);
             signal.bits.runs = runs.into_iter().map(|(byte, high, low)| BitRun { byte, high, low }).collect();
             signal.believe = Some(scale);
-            let plan = Plan::new(&signal.bits);
-            prop_assert_eq!(plan.extract(head(&payload), &payload), extract(&signal.bits, &payload));
             if let Reading::Value(value) | Reading::BeyondBelief(value) = value(&signal, &payload) {
                 prop_assert!(value.is_finite());
             }

@@ -1,6 +1,6 @@
 //! Whether a frame's checksum fits it.
 
-use super::bits::extract;
+use super::bits::{extract, mask};
 use crate::map::{Checksum, ChecksumRule};
 
 /// Polynomial of the CRC-8 of SAE J1850, without its highest term.
@@ -9,21 +9,15 @@ const J1850_POLYNOMIAL: u8 = 0x1D;
 /// Whether the checksum fits; `None` when the payload is too short to tell.
 pub fn fits(checksum: &Checksum, payload: &[u8]) -> Option<bool> {
     let stated = extract(&checksum.bits, payload)?;
-    Some(stated == u64::from(of(checksum, payload)?) & kept_bits(checksum))
+    // One of fewer than eight bits is the low end of the computed one.
+    Some(stated == u64::from(of(checksum, payload)?) & mask(checksum.bits.width()))
 }
 
 /// The checksum of the bytes that it covers; `None` when the payload is too short.
-pub(crate) fn of(checksum: &Checksum, payload: &[u8]) -> Option<u8> {
+fn of(checksum: &Checksum, payload: &[u8]) -> Option<u8> {
     let covered = usize::from(checksum.first_byte)..usize::from(checksum.last_byte) + 1;
     let bytes = payload.get(covered)?;
     Some(compute(checksum.rule, checksum.start, bytes))
-}
-
-/// A checksum of fewer than eight bits is the low end of the computed one: these bits of it.
-pub(crate) fn kept_bits(checksum: &Checksum) -> u64 {
-    u64::MAX
-        .checked_shr(64 - checksum.bits.width().min(64))
-        .unwrap_or(0)
 }
 
 /// The checksum of some bytes.

@@ -6,12 +6,13 @@
 use halfshaft_model::{Block, Code, FrameId, LogPlace, Notices, Time};
 
 use super::Origin;
-use super::bits::{self, Plan};
+use super::bits;
 use super::channels::{self, Channels};
 use super::checksum;
 use super::counter::{self, Step};
 use super::coverage::FrameCoverage;
 use super::period::LogMedian;
+use super::quick::head;
 use super::signal::SignalState;
 use crate::map::{FrameSpec, Map, Signal};
 
@@ -24,7 +25,7 @@ const COPY_WITHIN_LEARNED_S: f64 = 0.002;
 /// The same while no period is learned yet, s: two frames of one identifier are never
 /// sent that close. Source: none, engineering guess (two frame times at 500 kbit/s).
 const COPY_WITHIN_S: f64 = 0.0005;
-/// Bytes of a payload that are compared as one number, [`bits::head`].
+/// Bytes of a payload that are compared as one number, [`head`].
 const HEAD_BYTES: usize = 8;
 /// When the bus a frame is taken from has been silent for this many periods, and for at
 /// least a second, another bus that carries it takes over. Source: none, engineering guess.
@@ -51,9 +52,6 @@ impl Arrival<'_> {
 pub(crate) struct FrameState {
     spec: FrameSpec,
     signals: Vec<SignalState>,
-    counter: Option<(Plan, u32, u64)>,
-    // Its bits, and which of the computed one's they are.
-    checksum: Option<(Plan, u64)>,
     // The bus it is taken from, and the one it was last taken from before a cut.
     bus: Option<u16>,
     bus_seen: Option<u16>,
@@ -83,16 +81,9 @@ impl FrameState {
         let signals = signals
             .map(|signal| SignalState::new(signal, &map.channels[signal.channel].name))
             .collect();
-        let counter = spec.counter.as_ref();
         FrameState {
             spec: spec.clone(),
             signals,
-            counter: counter
-                .map(|counter| (Plan::new(&counter.bits), counter.bits.width(), counter.step)),
-            checksum: spec
-                .checksum
-                .as_ref()
-                .map(|rule| (Plan::new(&rule.bits), checksum::kept_bits(rule))),
             bus: None,
             bus_seen: None,
             last: None,
@@ -133,7 +124,7 @@ impl FrameState {
         notices: &mut Notices,
         block: &mut Block,
     ) {
-        let head = bits::head(arrival.payload);
+        let head = head(arrival.payload);
         let gap_s = self.last.as_ref().map(|last| arrival.time.since(last.time));
         if !self.is_our_bus(arrival, gap_s, notices)
             || self.is_copy_or_late(arrival, head, gap_s, notices)
@@ -161,10 +152,10 @@ impl FrameState {
             self.gaps.add(gap_s);
             self.tally_gap(gap_s);
         }
-        let is_right = self.check_sum(arrival, head, notices);
+        let is_right = self.check_sum(arrival, notices);
         // The count of a damaged frame is not to be trusted either.
         let count = if is_right {
-            self.check_count(arrival, head, gap_s, notices)
+            self.check_count(arrival, gap_s, notices)
         } else {
             None
         };
@@ -284,15 +275,10 @@ impl FrameState {
         });
     }
 
-    fn check_sum(&mut self, arrival: &Arrival, head: u64, notices: &mut Notices) -> bool {
-        let (Some(rule), Some((plan, kept))) = (&self.spec.checksum, &self.checksum) else {
-            return true;
-        };
-        let stated = plan.extract(head, arrival.payload);
-        let computed = checksum::of(rule, arrival.payload);
+    fn check_sum(&mut self, arrival: &Arrival, notices: &mut Notices) -> bool {
         // A frame too short for its checksum is a short frame, not a wrong one.
-        let fits = stated.zip(computed);
-        if fits.is_none_or(|(stated, computed)| stated == u64::from(computed) & kept) {
+        let rule = self.spec.checksum.as_ref();
+        if rule.and_then(|rule| checksum::fits(rule, arrival.payload)) != Some(false) {
             return true;
         }
         self.tally.n_checksum_wrong += 1;
@@ -308,12 +294,11 @@ impl FrameState {
     fn check_count(
         &mut self,
         arrival: &Arrival,
-        head: u64,
         gap_s: Option<f64>,
         notices: &mut Notices,
     ) -> Option<u64> {
-        let (plan, width, by) = self.counter.as_ref()?;
-        let count = plan.extract(head, arrival.payload)?;
+        let counter = self.spec.counter.as_ref()?;
+        let count = bits::extract(&counter.bits, arrival.payload)?;
         let Some(from) = self.last.as_ref().and_then(|last| last.count) else {
             return Some(count);
         };
@@ -322,7 +307,7 @@ impl FrameState {
                 .zip(self.period_s())
                 .map(|(gap_s, period_s)| gap_s / period_s)
         };
-        match counter::step(from, count, *width, *by, n_periods) {
+        match counter::step(from, count, counter.bits.width(), counter.step, n_periods) {
             Step::Right => {}
             Step::Stood => self.tally.n_counter_stood += 1,
             Step::Skipped(n_lost) => {

@@ -258,7 +258,7 @@ impl Decoder {
     ) -> Placed {
         if self.clock.is_far(stamp) {
             // Where the log goes on behind an entry as if that were not there, its stamp is
-            // wrong, and no clock was set. At the end of the log nobody knows, and it counts.
+            // wrong, and no clock was set. At the end of the log that cannot be seen, and it counts.
             let behind = &origin.batch.entries[origin.index + 1..];
             let behind = behind.iter().chain(next.unwrap_or(&[])).take(LOOK_AHEAD);
             let n_behind = behind.clone().count();

@@ -5,8 +5,8 @@
 //! what the long way would not. It has no branch that goes one way for one signal and
 //! another for the next: frames come in no order that a processor could foresee.
 
-use super::bits::Plan;
-use crate::map::{CodeRange, Number, Signal};
+use super::bits;
+use crate::map::{BitField, CodeRange, Number, Signal};
 
 /// Widest field whose codes are kept here, bits.
 const WIDEST: u32 = 32;
@@ -34,24 +34,16 @@ pub(crate) struct Quick {
 }
 
 impl Quick {
-    /// For a signal with its compiled bits and conditions.
-    pub(crate) fn new<'a>(
-        signal: &Signal,
-        plan: &Plan,
-        conditions: impl Iterator<Item = &'a (Plan, Vec<CodeRange>)>,
-    ) -> Quick {
-        Quick::of(signal, plan, conditions).unwrap_or(Quick {
+    /// For a signal of the map.
+    pub(crate) fn new(signal: &Signal) -> Quick {
+        Quick::of(signal).unwrap_or(Quick {
             // No payload is as long.
             n_bytes: u16::MAX,
             ..Quick::default()
         })
     }
 
-    fn of<'a>(
-        signal: &Signal,
-        plan: &Plan,
-        conditions: impl Iterator<Item = &'a (Plan, Vec<CodeRange>)>,
-    ) -> Option<Quick> {
+    fn of(signal: &Signal) -> Option<Quick> {
         let is_signed = match signal.number {
             Number::Unsigned => false,
             Number::Signed => true,
@@ -61,14 +53,15 @@ impl Quick {
         if signal.rate_under.is_some() || !(1..=WIDEST).contains(&width) {
             return None;
         }
-        let (is_little_end, shift, _) = plan.in_head()?;
-        let mut n_bytes = plan.n_bytes();
+        let (is_little_end, shift) = in_head(&signal.bits)?;
+        let mut n_bytes = signal.bits.n_bytes();
         let (mut must_mask, mut must_be) = (0, 0);
-        for (plan, codes) in conditions {
-            let [CodeRange { first, last }] = codes[..] else {
+        for condition in signal.on_pages.iter().chain(&signal.valid_when) {
+            let [CodeRange { first, last }] = condition.codes[..] else {
                 return None;
             };
-            let (is_little_end, shift, mask) = plan.in_head()?;
+            let (is_little_end, shift) = in_head(&condition.bits)?;
+            let mask = bits::mask(condition.bits.width());
             if first != last || first & !mask != 0 {
                 return None;
             }
@@ -82,7 +75,7 @@ impl Quick {
             }
             must_mask |= placed(mask);
             must_be |= placed(first);
-            n_bytes = n_bytes.max(plan.n_bytes());
+            n_bytes = n_bytes.max(condition.bits.n_bytes());
         }
         let special = || signal.absent.iter().chain(&signal.broken);
         let first = special().map(|codes| codes.first).min();
@@ -126,11 +119,54 @@ impl Quick {
     }
 }
 
+/// The first eight bytes of a payload, big end first, zeros beyond its end: read once a frame.
+#[inline]
+pub(crate) fn head(payload: &[u8]) -> u64 {
+    if let Some(bytes) = payload.first_chunk::<8>() {
+        return u64::from_be_bytes(*bytes);
+    }
+    // Its first four bytes and its last four, which may be the same ones in part.
+    if let (Some(first), Some(last)) = (payload.first_chunk::<4>(), payload.last_chunk::<4>()) {
+        let last = u64::from(u32::from_be_bytes(*last)) << (8 * (8 - payload.len()));
+        return u64::from(u32::from_be_bytes(*first)) << 32 | last;
+    }
+    let join = |word: u64, byte: &u8| word << 8 | u64::from(*byte);
+    let all = payload.iter().fold(0, join);
+    all.checked_shl(8 * (8 - payload.len() as u32)).unwrap_or(0)
+}
+
+/// Of a field that is a row of bits in the first eight bytes: whether the row runs little end
+/// first, and by how much the [`head`], turned to that end, is shifted for it.
+fn in_head(field: &BitField) -> Option<(bool, u32)> {
+    if field.n_bytes() > 8 {
+        return None;
+    }
+    [false, true].into_iter().find_map(|is_little_end| {
+        // Places counted from the end of the head, where a shift starts counting.
+        let places = field.runs.iter().flat_map(|run| {
+            let byte = if is_little_end {
+                run.byte
+            } else {
+                7 - run.byte
+            };
+            (run.low.min(7)..=run.high.min(7).max(run.low.min(7)))
+                .rev()
+                .map(move |bit| u32::from(byte) * 8 + u32::from(bit))
+        });
+        let places: Vec<u32> = places.collect();
+        let is_row = places.windows(2).all(|pair| pair[0] == pair[1] + 1);
+        places
+            .last()
+            .filter(|_| is_row)
+            .map(|shift| (is_little_end, *shift))
+    })
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::bits::{self, Reading, head, is_on_page};
+    use super::super::bits::{self, Reading, extract, is_on_page};
     use super::*;
-    use crate::map::{BitField, BitRun, Condition};
+    use crate::map::{BitRun, Condition};
     use proptest::prelude::*;
 
     fn any_field() -> impl Strategy<Value = BitField> {
@@ -207,6 +243,27 @@ mod tests {
         )
     }
 
+    /// Bits in a row, as maps mostly have them: from a place, so many, either end first.
+    fn in_a_row(n_bytes: usize) -> impl Strategy<Value = BitField> {
+        let n_bits = n_bytes * 8;
+        (0..n_bits, 1..=64usize, any::<bool>()).prop_map(move |(from, width, is_big)| {
+            let places = from..(from + width).min(n_bits);
+            let bit = |place: usize| {
+                let bit = if is_big { 7 - place % 8 } else { place % 8 } as u8;
+                BitRun {
+                    byte: (place / 8) as u16,
+                    high: bit,
+                    low: bit,
+                }
+            };
+            let mut runs: Vec<BitRun> = places.map(bit).collect();
+            if !is_big {
+                runs.reverse();
+            }
+            BitField { runs }
+        })
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(4000))]
 
@@ -215,16 +272,25 @@ mod tests {
             signal in any_signal(),
             payload in prop::collection::vec(prop_oneof![Just(0u8), Just(0xFF), any::<u8>()], 0..12),
         ) {
-            let compiled = |conditions: &[Condition]| -> Vec<_> {
-                let plan = |of: &Condition| (Plan::new(&of.bits), of.codes.clone());
-                conditions.iter().map(plan).collect()
-            };
-            let conditions = [compiled(&signal.on_pages), compiled(&signal.valid_when)].concat();
-            let quick = Quick::new(&signal, &Plan::new(&signal.bits), conditions.iter());
             let head = head(&payload);
-            if let Some(value) = quick.value(&payload, [head, head.swap_bytes()]) {
+            if let Some(value) = Quick::new(&signal).value(&payload, [head, head.swap_bytes()]) {
                 prop_assert!(is_on_page(&signal, &payload));
                 prop_assert_eq!(bits::value(&signal, &payload), Reading::Value(value));
+            }
+        }
+
+        #[test]
+        fn bits_in_a_row_are_found_and_shifted_as_extracted(
+            field in in_a_row(8),
+            payload in prop::collection::vec(any::<u8>(), 8..=12),
+        ) {
+            let found = in_head(&field);
+            prop_assert!(found.is_some(), "{:?}", field);
+            if let Some((is_little_end, shift)) = found {
+                let head = head(&payload);
+                let word = if is_little_end { head.swap_bytes() } else { head };
+                let bits = word >> shift & bits::mask(field.width());
+                prop_assert_eq!(Some(bits), extract(&field, &payload));
             }
         }
     }
@@ -265,11 +331,7 @@ mod tests {
             }],
             line: 1,
         };
-        let conditions = [(
-            Plan::new(&signal.valid_when[0].bits),
-            signal.valid_when[0].codes.clone(),
-        )];
-        let quick = Quick::new(&signal, &Plan::new(&signal.bits), conditions.iter());
+        let quick = Quick::new(&signal);
         let value = |payload: &[u8]| {
             let head = head(payload);
             quick.value(payload, [head, head.swap_bytes()])

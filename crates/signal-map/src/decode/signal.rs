@@ -5,11 +5,11 @@
 
 use halfshaft_model::{Code, LogPlace, Notices, Time};
 
-use super::bits::{self, Plan, Reading};
+use super::bits::{self, Reading};
 use super::frame::Arrival;
 use super::gate::Gate;
 use super::quick::Quick;
-use crate::map::{CodeRange, Condition, Number, Signal};
+use crate::map::{Number, Signal};
 
 /// A signal with its state.
 #[derive(Clone, Debug)]
@@ -17,34 +17,17 @@ pub(crate) struct SignalState {
     quick: Quick,
     signal: Signal,
     name: String,
-    plan: Plan,
-    width: u32,
-    on_pages: Vec<(Plan, Vec<CodeRange>)>,
-    valid_when: Vec<(Plan, Vec<CodeRange>)>,
     gate: Option<Gate>,
 }
 
 impl SignalState {
     pub(crate) fn new(signal: &Signal, name: &str) -> SignalState {
-        let compiled = |conditions: &[Condition]| -> Vec<_> {
-            conditions
-                .iter()
-                .map(|condition| (Plan::new(&condition.bits), condition.codes.clone()))
-                .collect()
-        };
         let step = match signal.number {
             Number::Float => 0.0,
             _ => signal.si_per_step,
         };
-        let plan = Plan::new(&signal.bits);
-        let on_pages = compiled(&signal.on_pages);
-        let valid_when = compiled(&signal.valid_when);
         SignalState {
-            quick: Quick::new(signal, &plan, on_pages.iter().chain(&valid_when)),
-            plan,
-            width: signal.bits.width(),
-            on_pages,
-            valid_when,
+            quick: Quick::new(signal),
             gate: signal
                 .rate_under
                 .map(|rate_per_s| Gate::new(rate_per_s, step)),
@@ -74,28 +57,18 @@ impl SignalState {
     ) -> Option<Option<f64>> {
         match self.quick.value(arrival.payload, heads) {
             Some(value) => Some(Some(value)),
-            None => self.whole_value(arrival, heads[0], notices),
+            None => self.whole_value(arrival, notices),
         }
     }
 
     /// The same for whatever a signal can be.
     #[inline(never)]
-    fn whole_value(
-        &mut self,
-        arrival: &Arrival,
-        head: u64,
-        notices: &mut Notices,
-    ) -> Option<Option<f64>> {
-        if !holds(&self.on_pages, arrival, head) {
+    fn whole_value(&mut self, arrival: &Arrival, notices: &mut Notices) -> Option<Option<f64>> {
+        if !bits::is_on_page(&self.signal, arrival.payload) {
             return None;
         }
-        let reading = match self.plan.extract(head, arrival.payload) {
-            None => Reading::BeyondEnd,
-            Some(_) if !holds(&self.valid_when, arrival, head) => Reading::Absent,
-            Some(raw) => bits::reading_of(&self.signal, self.width, raw),
-        };
         let value = judge(
-            reading,
+            bits::value(&self.signal, arrival.payload),
             self.gate.as_mut(),
             arrival.time,
             self.signal.believe,
@@ -104,18 +77,6 @@ impl SignalState {
         );
         Some(value)
     }
-}
-
-/// Whether all conditions hold; most signals have none.
-#[inline(always)]
-fn holds(conditions: &[(Plan, Vec<CodeRange>)], arrival: &Arrival, head: u64) -> bool {
-    for (plan, codes) in conditions {
-        let code = plan.extract(head, arrival.payload);
-        if !code.is_some_and(|code| bits::is_in(codes, code)) {
-            return false;
-        }
-    }
-    true
 }
 
 /// From a reading to a sample, refusals counted. `first` gives the place and the name of

@@ -111,7 +111,7 @@ fn mistake(ratio: f64, slack: f64) -> String {
     });
     match nearest {
         Some((factor, name)) if (times / factor).ln().abs() < slack => {
-            format!(" (near {factor:.3}: {name} exchanged?)")
+            format!(" (near {factor:.3}: {name} swapped?)")
         }
         _ => String::new(),
     }
@@ -175,14 +175,14 @@ fn turning(survey: &Survey, remarks: &mut Remarks) {
             _ => "",
         };
         let (kind, subject) = match witness {
-            Witness::Rear => (Kind::LeftRightExchanged, "wheel.rear"),
-            Witness::Front => (Kind::LeftRightExchanged, "wheel.front"),
+            Witness::Rear => (Kind::LeftRightSwapped, "wheel.rear"),
+            Witness::Front => (Kind::LeftRightSwapped, "wheel.front"),
             Witness::Steering => (Kind::SignReversed, ROLES[STEERING]),
             Witness::Lateral => (Kind::SignReversed, ROLES[LATERAL]),
         };
         let what = match kind {
             Kind::SignReversed => "its sign looks reversed",
-            _ => "left and right look exchanged",
+            _ => "left and right look swapped",
         };
         let text = format!(
             "{what}{doubt}: it runs against the yaw rate (correlation {correlation:.2} over {n} s of driving, slope {})",

@@ -29,7 +29,7 @@ pub(crate) const TEMPERATURE_SLEW_K_PER_S: f64 = 5.0;
 /// Share of values outside belief before the map itself is in doubt. Source: none, guess.
 pub(crate) const BEYOND_BELIEF_SHARE: f64 = 0.01;
 
-/// How many times rougher a signal must be than with its bytes exchanged.
+/// How many times rougher a signal must be than with its bytes swapped.
 /// Source: measured, wheel speeds of a gentle motorway drive read the wrong way round are
 /// 27 to 29 times rougher, and a slow 12-bit number of an invented one 9 times; sound
 /// numbers are smoother as stated, below 1.

@@ -58,7 +58,7 @@ impl Survey {
     }
 
     /// A survey of the beginning of a log and then of one part in so many: a signal read
-    /// wrongly is wrong all along, and whoever only wants the report need not wait for more.
+    /// wrongly is wrong all along, and a report alone need not wait for more.
     pub fn of_parts(map: &Map) -> Survey {
         Survey::looking_at(map, Parts::OneInMany)
     }
@@ -135,13 +135,13 @@ impl Survey {
                 return;
             }
             let payload = batch.payload(frame);
-            let (head, time) = (bits::head(payload), Time(frame.stamp.0));
+            let time = Time(frame.stamp.0);
             let signals = &self.map.frames[index].signals;
             for (signal, watch) in signals.iter().zip(&mut self.raw[index]) {
                 if !bits::is_on_page(signal, payload) {
                     continue;
                 }
-                let reading = watch.add(signal, head, payload, time);
+                let reading = watch.add(signal, payload, time);
                 if let Some(codes) = self.codes.get_mut(signal.channel) {
                     codes.add(reading);
                 }

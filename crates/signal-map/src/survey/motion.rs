@@ -186,10 +186,10 @@ impl Motion {
                 .extend(samples.filter(|(time, ..)| parts.of_time(*time).is_some()));
         }
         self.cuts.extend(&block.cuts);
-        self.settle(block.until.plus(-self.late_s), parts);
+        self.take_until(block.until.plus(-self.late_s), parts);
     }
 
-    fn settle(&mut self, until: Time, parts: Parts) {
+    fn take_until(&mut self, until: Time, parts: Parts) {
         let mut waiting = std::mem::take(&mut self.waiting);
         waiting.sort_by_key(|&(time, role, _)| (time, role));
         let n_known = waiting.partition_point(|(time, ..)| *time < until);
@@ -219,7 +219,7 @@ impl Motion {
 
     /// Closes what is still open.
     pub(crate) fn finish(&mut self, parts: Parts) {
-        self.settle(Time(i64::MAX), parts);
+        self.take_until(Time(i64::MAX), parts);
         self.cut();
     }
 

@@ -1,12 +1,12 @@
 //! What the survey learns from bare payloads: codes, belief, and the order of the bytes.
 //!
-//! A number with its bytes exchanged jumps by multiples of 256 where the true one creeps.
+//! A number with its bytes swapped jumps by multiples of 256 where the true one creeps.
 //! So every number of more than eight bits is also read with its runs in reverse order,
 //! and whichever way is smoother over its own range is the likely one.
 
 use halfshaft_model::Time;
 
-use crate::decode::bits::{self, Plan, Reading, number};
+use crate::decode::bits::{self, Reading, extract, number};
 use crate::map::{BitField, BitRun, Number, Signal};
 
 /// Steps further apart than this are not steps, s.
@@ -34,46 +34,35 @@ impl Codes {
 /// One signal, read as stated and, where it can be, both ways.
 #[derive(Clone, Debug)]
 pub(crate) struct RawWatch {
-    plan: Plan,
-    width: u32,
     pub(crate) order: Option<ByteOrder>,
 }
 
 impl RawWatch {
     pub(crate) fn new(signal: &Signal) -> RawWatch {
         RawWatch {
-            plan: Plan::new(&signal.bits),
-            width: signal.bits.width(),
             order: ByteOrder::new(signal),
         }
     }
 
-    /// Takes a payload that carries the signal, whose first eight bytes are `head`, and gives
-    /// its reading.
-    pub(crate) fn add(
-        &mut self,
-        signal: &Signal,
-        head: u64,
-        payload: &[u8],
-        time: Time,
-    ) -> Reading {
-        let raw = self.plan.extract(head, payload);
+    /// Takes a payload that carries the signal, and gives its reading.
+    pub(crate) fn add(&mut self, signal: &Signal, payload: &[u8], time: Time) -> Reading {
+        let raw = extract(&signal.bits, payload);
         if let Some(order) = &mut self.order
             && let Some(stated) = raw
-            && let Some(exchanged) = order.reversed.extract(head, payload)
+            && let Some(swapped) = extract(&order.reversed, payload)
         {
-            order.add(signal, self.width, [stated, exchanged], time);
+            order.add(signal, [stated, swapped], time);
         }
-        bits::reading(signal, self.width, raw, payload)
+        bits::reading(signal, raw, payload)
     }
 }
 
 /// One signal read both ways.
 #[derive(Clone, Debug)]
 pub(crate) struct ByteOrder {
-    reversed: Plan,
+    reversed: BitField,
     stated: Roughness,
-    exchanged: Roughness,
+    swapped: Roughness,
     last: Option<Time>,
 }
 
@@ -86,18 +75,18 @@ impl ByteOrder {
         }
         runs.reverse();
         Some(ByteOrder {
-            reversed: Plan::new(&BitField { runs }),
+            reversed: BitField { runs },
             stated: Roughness::default(),
-            exchanged: Roughness::default(),
+            swapped: Roughness::default(),
             last: None,
         })
     }
 
-    fn add(&mut self, signal: &Signal, width: u32, raw: [u64; 2], time: Time) {
-        let [stated, exchanged] = raw;
+    fn add(&mut self, signal: &Signal, raw: [u64; 2], time: Time) {
+        let ([stated, swapped], width) = (raw, signal.bits.width());
         // Codes are no numbers, whichever way they are read.
         let is_code = |raw| bits::is_in(&signal.absent, raw) || bits::is_in(&signal.broken, raw);
-        if is_code(stated) || is_code(exchanged) {
+        if is_code(stated) || is_code(swapped) {
             return;
         }
         let is_step = self
@@ -106,16 +95,16 @@ impl ByteOrder {
         self.last = Some(time);
         self.stated
             .add(number(signal.number, width, stated), is_step);
-        self.exchanged
-            .add(number(signal.number, width, exchanged), is_step);
+        self.swapped
+            .add(number(signal.number, width, swapped), is_step);
     }
 
-    /// How many times rougher the number is as stated than with its bytes exchanged.
+    /// How many times rougher the number is as stated than with its bytes swapped.
     pub(crate) fn times_rougher(&self, fewest_steps: u64) -> Option<f64> {
         if self.stated.n_steps < fewest_steps {
             return None;
         }
-        Some(self.stated.per_range()? / self.exchanged.per_range()?)
+        Some(self.stated.per_range()? / self.swapped.per_range()?)
     }
 }
 

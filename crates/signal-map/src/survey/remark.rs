@@ -10,10 +10,10 @@ halfshaft_model::codes! { "What kind of remark; the words are stable." Kind {
     ChecksumFails "checksum-fails" "Checksums that do not fit."
     OnTwoBuses "on-two-buses" "A frame on more than one bus, where the map states none."
     BeyondBelief "beyond-belief" "Values outside the range the map believes."
-    ByteSwapped "byte-swapped" "High and low byte look exchanged."
+    ByteSwapped "byte-swapped" "High and low byte look swapped."
     WronglyScaled "wrongly-scaled" "A factor between channels that should agree."
     Stuck "stuck" "The same number while others move."
-    LeftRightExchanged "left-right-exchanged" "Left and right look exchanged."
+    LeftRightSwapped "left-right-exchanged" "Left and right look swapped."
     SignReversed "sign-reversed" "A sign that disagrees with the others."
     SameSignal "same-signal" "Two channels that are the same signal."
     VoltageOdd "voltage-odd" "A supply voltage no running car has."
@@ -28,7 +28,7 @@ impl Kind {
         Kind::ByteSwapped,
         Kind::WronglyScaled,
         Kind::Stuck,
-        Kind::LeftRightExchanged,
+        Kind::LeftRightSwapped,
         Kind::SignReversed,
         Kind::SameSignal,
         Kind::VoltageOdd,

@@ -309,7 +309,7 @@ fn a_twelve_bit_signed_number_is_compared_both_ways() {
         for n in 0..1000 {
             let raw = (600.0 * (f64::from(n) / 100.0).sin()).round() as i16;
             let (payload, time) = (raw.to_be_bytes(), Time(i64::from(n) * 10_000_000));
-            watch.add(&signal, bits::head(&payload), &payload, time);
+            watch.add(&signal, &payload, time);
         }
         watch.order.unwrap().times_rougher(100).unwrap()
     };
@@ -480,7 +480,7 @@ fn a_yaw_sensor_that_never_trembles_is_stuck() {
 }
 
 #[test]
-fn exchanged_rear_wheels_are_noticed_by_yaw() {
+fn swapped_rear_wheels_are_noticed_by_yaw() {
     let mut drive = Drive::new();
     drive.spoil = |t, channel, value| {
         if channel < 2 {
@@ -496,7 +496,7 @@ fn exchanged_rear_wheels_are_noticed_by_yaw() {
 }
 
 #[test]
-fn a_reversed_yaw_rate_is_told_from_exchanged_wheels() {
+fn a_reversed_yaw_rate_differs_from_swapped_wheels() {
     let mut drive = Drive::new();
     drive.spoil = |_, channel, value| if channel == 5 { -value } else { value };
     drive.check(&[("sign-reversed", "yaw.rate")]);

@@ -336,7 +336,7 @@ pub(crate) fn header_of_any_sheet(lines: &[&[u8]]) -> Option<String> {
     header
 }
 
-/// What a sheet of the map wants of a header.
+/// What a sheet of the map needs in a header.
 pub(crate) fn wanted(spec: &SheetSpec) -> String {
     let columns: Vec<String> = columns::references(spec).map(columns::words).collect();
     format!("`{}` wants {}", spec.name, columns.join(", "))

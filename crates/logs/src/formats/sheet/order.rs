@@ -2,7 +2,7 @@
 //!
 //! A row is held until a row two seconds younger has come. A row older than that is not
 //! sorted: what is held goes out, and the step back is left to the timeline, which
-//! knows a clock that was set from a row that came late.
+//! parts a clock that was set from a row that came late.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
