@@ -22,6 +22,7 @@ pub mod fault_drive;
 pub mod fault_drives;
 mod fault_roads;
 pub mod faults;
+pub mod fleet;
 pub mod frames;
 mod map_text;
 mod moment;
