@@ -13,6 +13,7 @@ use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
 use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
+use crate::left_out::LeftOutTally;
 use crate::oil_life::OilAgeing;
 use crate::part::Part;
 use crate::pieces::PieceWatch;
@@ -62,6 +63,7 @@ macro_rules! board {
 board! {
     setup, tolerances;
     coverage: Coverage = Coverage::new(setup.channels);
+    left_out: LeftOutTally = LeftOutTally::new(setup.channels.len());
     pieces: PieceWatch = PieceWatch::new(setup.channels.len());
     actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels);
     temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);

@@ -107,6 +107,7 @@ impl<'h> Settled<'h> {
             swap: health.swap(),
             thermal: &self.thermal,
             ripple: &self.ripple,
+            left_out: &health.board.left_out,
             baseline: &health.baseline,
             pieces: health.board.pieces.pieces(),
             class: &self.class,

@@ -18,6 +18,7 @@ use crate::actuator::{Actuator, Leading, Motor};
 use crate::band::relative;
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
+use crate::left_out::LeftOutTally;
 use crate::limits::Limits;
 use crate::nouns::{Event, EventKind, Figure, Grade, Quality, UseClass};
 use crate::partial::PartialLimits;
@@ -44,6 +45,7 @@ pub struct Scene {
     pub pieces: Vec<Piece>,
     pub thermal: Result<ThermalEstimate, Reason>,
     pub ripple: Result<Option<Ripple>, Reason>,
+    pub left_out: LeftOutTally,
     pub baseline: Baseline,
     pub class: Result<UseClass, Reason>,
     pub not_driving: NotDriving,
@@ -76,6 +78,7 @@ impl Default for Scene {
             pieces: Vec::new(),
             thermal: Err(DriveFact::Torque.into()),
             ripple: Err(DriveFact::Motion.into()),
+            left_out: LeftOutTally::new(0),
             baseline: Baseline::default(),
             class: Err("too short to class".to_owned().into()),
             not_driving: NotDriving::default(),
@@ -323,6 +326,7 @@ impl Scene {
             pieces: &self.pieces,
             thermal: &self.thermal,
             ripple: &self.ripple,
+            left_out: &self.left_out,
             baseline: &self.baseline,
             trust: &self.trust,
             swap: self.swap,

@@ -86,7 +86,10 @@ fn scales(survey: &Survey, remarks: &mut Remarks) {
 }
 
 fn figure(ratio: f64) -> String {
-    format!("{ratio:.3}")
+    match ratio.abs() < 1000.0 {
+        true => format!("{ratio:.3}"),
+        false => short(ratio),
+    }
 }
 
 /// The mistake that makes such a factor, where one is known.
