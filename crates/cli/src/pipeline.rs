@@ -148,7 +148,7 @@ pub fn decode(
     map: &Map,
     mut see: impl FnMut(&Block) -> Result<()>,
 ) -> Result<()> {
-    let mut front = Front::new(map);
+    let mut front = Front::unscreened(map);
     let log = read(
         logs,
         map,

@@ -14,21 +14,29 @@ pub struct Front {
 }
 
 impl Front {
-    /// For a map. Of a long log the survey looks at parts.
+    /// For a map; samples that no car can make are left out. Of a long log the survey looks at
+    /// parts.
     pub fn new(map: &Map) -> Front {
         Front {
-            decoder: Decoder::new(map),
+            decoder: Decoder::screening(map),
             survey: Survey::of_parts(map),
             until: Time(0),
         }
     }
 
-    /// The same, and the survey looks at the whole log, however long it is.
-    pub fn with_whole_survey(map: &Map) -> Front {
+    /// The same with every sample as the map reads it, those that no car can make among them.
+    pub fn unscreened(map: &Map) -> Front {
         Front {
             decoder: Decoder::new(map),
+            ..Front::new(map)
+        }
+    }
+
+    /// Unscreened, and the survey looks at the whole log, however long it is.
+    pub fn with_whole_survey(map: &Map) -> Front {
+        Front {
             survey: Survey::new(map),
-            until: Time(0),
+            ..Front::unscreened(map)
         }
     }
 

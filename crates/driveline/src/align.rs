@@ -12,7 +12,6 @@ use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Behaviour, Block, ChannelSpec, Meaning, Time, TorqueSource, Vehicle};
 
 use crate::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
-use crate::doubt::WheelDoubt;
 use crate::track::{Answer, Track};
 
 /// A torque source that has been silent for longer than this is given up for the next
@@ -41,9 +40,9 @@ pub struct Aligned {
     pub left: f64,
     /// Rear wheels, rad/s.
     pub right: f64,
-    /// Runs of the left and right wheel signal, and how often one was in doubt: equal
-    /// numbers mean that nothing is missing between.
-    pub wheel_runs: (u32, u32, u32),
+    /// Runs of the left and right wheel signal: equal numbers mean that nothing is missing
+    /// between.
+    pub wheel_runs: (u32, u32),
     /// The right rear wheel was sampled at this very time, so noise is fresh here.
     pub is_wheel_sample: bool,
     /// Front wheels, left and right, rad/s.
@@ -110,7 +109,6 @@ pub struct Aligner {
     pending: VecDeque<Time>,
     // The latest time aligned.
     reached: Time,
-    doubt: WheelDoubt,
 }
 
 /// Whether a channel says what was asked of the clutch, or is worked out from that alone.
@@ -271,13 +269,7 @@ impl Aligner {
             grid: grid(vehicle, channels),
             pending: VecDeque::new(),
             reached: Time(-1),
-            doubt: WheelDoubt::default(),
         }
-    }
-
-    /// How often a rear wheel speed came into doubt and was left out.
-    pub fn n_doubted(&self) -> u32 {
-        self.doubt.n_doubted
     }
 
     /// Takes a block and shows what can be aligned by now.
@@ -372,18 +364,11 @@ impl Aligner {
         else {
             return Ok(None);
         };
-        let of_front = front.map(|(left, right)| left + right);
-        if self
-            .doubt
-            .is_in_doubt(time, [left, right], of_front.or(speed))
-        {
-            return Ok(None);
-        }
         Ok(Some(Aligned {
             time,
             left,
             right,
-            wheel_runs: (left_run, right_run, self.doubt.n_doubted),
+            wheel_runs: (left_run, right_run),
             is_wheel_sample: self
                 .right
                 .is_some_and(|right| self.tracks[right].has_sample_at(time)),

@@ -14,7 +14,6 @@
 pub mod align;
 pub mod basis;
 pub mod derive;
-pub mod doubt;
 pub mod engagement;
 pub mod heat_by_floor;
 pub mod held_torque;
@@ -75,8 +74,6 @@ pub struct Learned {
     pub tyre_ratio_log: Option<f64>,
     /// What the drive says of the rear tyres.
     pub calibration: Calibration,
-    /// How often a rear wheel speed came into doubt and was left out.
-    pub n_doubted: u32,
     /// Seconds by level of the command; `None` where it cannot be read.
     pub command_time: Option<CommandTime>,
     /// Events of the command that may be the second half of the one before, over a cut or
@@ -103,7 +100,7 @@ struct Joiner {
     smoother: Smoother,
     maker: RowMaker,
     // Runs of the wheels in the sample before.
-    latest_runs: Option<(u32, u32, u32)>,
+    latest_runs: Option<(u32, u32)>,
 }
 
 impl Driveline {
@@ -143,7 +140,6 @@ impl Driveline {
             n_slip_samples: maker.floor.n_samples(),
             tyre_ratio_log: maker.ratio.ratio_log(),
             calibration: calibration.clone(),
-            n_doubted: self.aligner.n_doubted(),
             command_time: self.command.as_ref().map(CommandWatch::time),
             n_perhaps_one: self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
         }

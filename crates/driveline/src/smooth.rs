@@ -449,7 +449,7 @@ mod tests {
                 time: Time::from_seconds(time_s),
                 left: 50.0,
                 right: 50.0 + difference,
-                wheel_runs: (0, 0, 0),
+                wheel_runs: (0, 0),
                 is_wheel_sample: true,
                 front: None,
                 speed_m_per_s: None,

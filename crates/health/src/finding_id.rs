@@ -52,6 +52,7 @@ ids! {
     ProtectionMode = "protection-mode",
     RepeatedLaunches = "repeated-launches",
     ScatteredTiming = "scattered-timing",
+    SensorDropsOut = "sensor-drops-out",
     SidesExchanged = "sides-exchanged",
     SignalsIdentical = "signals-identical",
     SlowRelease = "slow-release",

@@ -33,6 +33,7 @@ pub mod laps;
 pub mod laps_to_limit;
 mod lasting;
 pub mod ledger;
+pub mod left_out;
 pub mod limits;
 pub mod nouns;
 pub mod oil_life;

@@ -80,7 +80,19 @@ pub struct SensorWatch {
     // Of the readings taken.
     sum: f64,
     n_taken: u64,
+    latest: Option<(Time, f64)>,
+    // Since when it has read that, after how many changes, and the longest it read one number
+    // before, s.
+    since: Time,
+    n_changes: u32,
+    longest_s: f64,
+    // When it last changed, the latest first.
+    changes: [Option<Time>; N_OF_WITNESS],
 }
+
+/// Changes of the housing that prove an oil temperature stuck. Source: none, engineering guess: a
+/// number on the edge of two steps makes two.
+const N_OF_WITNESS: usize = 3;
 
 impl SensorWatch {
     /// Nothing seen yet.
@@ -91,6 +103,11 @@ impl SensorWatch {
             n_readings: 0,
             sum: 0.0,
             n_taken: 0,
+            latest: None,
+            since: Time(0),
+            n_changes: 0,
+            longest_s: 0.0,
+            changes: [None; N_OF_WITNESS],
         }
     }
 
@@ -99,12 +116,50 @@ impl SensorWatch {
         let is_taken = self.gate.takes(time, celsius);
         self.n_readings += 1;
         if is_taken {
+            self.note_change(time, celsius);
             self.sum += celsius;
             self.n_taken += 1;
             let (low, high) = self.range.unwrap_or((celsius, celsius));
             self.range = Some((low.min(celsius), high.max(celsius)));
         }
         is_taken
+    }
+
+    fn note_change(&mut self, time: Time, celsius: f64) {
+        if self.latest.is_none_or(|(_, was)| was != celsius) {
+            if self.latest.is_some() {
+                self.n_changes += 1;
+                self.longest_s = self.longest_s.max(time.since(self.since));
+                self.changes.rotate_right(1);
+                self.changes[0] = Some(time);
+            }
+            self.since = time;
+        }
+        self.latest = Some((time, celsius));
+    }
+
+    /// Why the oil temperature cannot be believed though it moved at first: it reads one number to
+    /// the end, far longer than ever before, and through heat and changes of the housing.
+    pub fn froze(
+        &self,
+        housing: &SensorWatch,
+        heat_kj: Option<f64>,
+        limits: &Oil,
+    ) -> Option<Reason> {
+        let (until, at_c) = self.latest?;
+        let seconds = until.since(self.since);
+        let share = seconds / until.seconds().max(1e-9);
+        let heats = heat_kj.is_some_and(|heat_kj| heat_kj * share >= limits.stuck_from_kj);
+        let housing_moves = housing.latest.is_none()
+            || housing.changes[N_OF_WITNESS - 1].is_some_and(|third| third > self.since);
+        let is_long = seconds >= limits.stuck_after_s
+            && seconds >= limits.stuck_runs * self.longest_s
+            && self.n_changes > 0;
+        (is_long && heats && housing_moves).then_some(Reason::OilFroze {
+            at_c,
+            since_s: self.since.seconds(),
+            seconds,
+        })
     }
 
     /// The clock was cut.
@@ -224,6 +279,35 @@ mod tests {
         );
         assert_eq!(watch(&[90.0; 9]).0.apart_from(&housing), None);
         assert_eq!(oil.apart_from(&watch(&[]).0), None);
+    }
+
+    #[test]
+    fn a_sensor_that_froze_on_the_way() {
+        let limits = Limits::default().oil;
+        let trouble = |froze_at: f64, n: usize, heat_kj: f64, housing: &[f64]| {
+            // One °C in 20 s until it froze.
+            let oil: Vec<f64> = (0..n)
+                .map(|second| 20.0 + (0.05 * (second as f64).min(froze_at)).floor())
+                .collect();
+            let (oil, housing) = (watch(&oil).0, watch(housing).0);
+            oil.froze(&housing, Some(heat_kj), &limits)
+        };
+        let warms: Vec<f64> = (0..1600)
+            .map(|second| (0.02 * f64::from(second)).floor())
+            .collect();
+        let why = trouble(600.0, 1600, 100.0, &warms).unwrap().to_string();
+        assert!(
+            why.contains("50 °C") && why.contains("from 10 min"),
+            "{why}"
+        );
+        assert!(trouble(600.0, 1600, 100.0, &[]).is_some());
+        // Too short, too little heat, a housing that stands as well: warm through.
+        assert_eq!(trouble(600.0, 1400, 100.0, &warms), None);
+        assert_eq!(trouble(600.0, 1600, 10.0, &warms), None);
+        assert_eq!(trouble(600.0, 1600, 100.0, &[40.0; 1600]), None);
+        // It read one number for as long before.
+        let (slow, _) = watch(&[vec![50.0; 500], vec![51.0; 1200]].concat());
+        assert_eq!(slow.froze(&watch(&warms).0, Some(100.0), &limits), None);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! available", or the value was beyond belief): missing is not zero, and a missing
 //! sample ends the reach of the one before it.
 
+use crate::left_out::LeftOut;
 use crate::time::Time;
 
 /// What a walk along a channel comes to.
@@ -98,7 +99,10 @@ pub struct Block {
     /// Places where the clock was cut (a jump, or a silence of the whole log): nothing
     /// may be carried, interpolated or integrated across them.
     pub cuts: Vec<Time>,
-    /// Time of the latest entry seen so far, mapped or not: how far the log has got.
+    /// Samples left out because no car can do what they say, each with its stretch.
+    pub left_out: Vec<LeftOut>,
+    /// Time of the latest entry seen so far, mapped or not: how far the log has got, less what
+    /// a sample that waits for its neighbour holds back.
     pub until: Time,
 }
 
@@ -111,10 +115,11 @@ impl Block {
         }
     }
 
-    /// Forgets samples and cuts and keeps the memory and the time reached.
+    /// Forgets samples, cuts and what was left out, and keeps the memory and the time reached.
     pub fn clear(&mut self) {
         self.columns.iter_mut().for_each(Column::clear);
         self.cuts.clear();
+        self.left_out.clear();
     }
 }
 

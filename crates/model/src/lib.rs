@@ -12,11 +12,13 @@
 //! touches a file, a clock or the screen.
 
 pub mod at_once;
+pub mod belief;
 pub mod block;
 pub mod channel;
 pub mod constants;
 pub mod entry;
 pub mod id_filter;
+pub mod left_out;
 pub mod notice;
 pub mod octaves;
 pub mod personal;
@@ -29,10 +31,12 @@ pub mod unit;
 pub mod vehicle;
 
 pub use at_once::at_once;
+pub use belief::Belief;
 pub use block::{Block, Column, SampleOrCut};
 pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
 pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, SheetRow};
 pub use id_filter::IdFilter;
+pub use left_out::{LeftOut, Trouble};
 pub use notice::{Code, LogPlace, Notices};
 pub use position::{Fix, Fixes, Position};
 pub use sheet::SheetSpec;

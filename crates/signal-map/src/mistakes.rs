@@ -76,6 +76,7 @@ halfshaft_model::codes! { "What kind of mistake or warning." MistakeCode {
     MeaningMissing "meaning-missing" "Warning: a torque is given and not what it is the torque of, so heat will be refused."
     LayoutDecidesHeat "layout-decides-heat" "Warning: heat comes from pack torque, so a wrong place of the clutch costs a factor of 2."
     FullMissing "full-missing" "Warning: it is not stated what counts as full, so the channel gives no share of engagement."
+    WheelUnguarded "wheel-unguarded" "Warning: nothing in the map shows a bad wheel speed: no range, no code for absent, no checksum."
     NoHeat "no-heat" "Warning: something heat needs is not stated, so heat will be refused."
 } }
 

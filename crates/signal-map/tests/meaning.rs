@@ -279,7 +279,7 @@ fn preload_from_break_away_at_one_wheel() {
     );
 }
 
-const WHEELS: &str = "frame 0x200\n  wheel.rear.left in bytes 0 1\n    step 0.1 rpm\n  wheel.rear.right in bytes 2 3\n    step 0.1 rpm\n";
+const WHEELS: &str = "frame 0x200\n  wheel.rear.left in bytes 0 1\n    step 0.1 rpm\n    absent 0xFFFF\n  wheel.rear.right in bytes 2 3\n    step 0.1 rpm\n    believe 0 to 3000 rpm\n";
 
 /// The codes of the warnings about a sound text.
 fn warned(text: &str) -> Vec<MistakeCode> {
@@ -307,6 +307,26 @@ fn heat_needs_both_rear_wheels_as_they_turn() {
         warned(&text(&format!("{WHEELS}    corrected by the car\n"))),
         [MistakeCode::NoHeat]
     );
+}
+
+#[test]
+fn a_wheel_that_nothing_guards_is_remarked_on() {
+    let wheel = |more: &str| {
+        let of_frame = if more.contains("checksum") { more } else { "" };
+        let of_signal = if more.contains("checksum") { "" } else { more };
+        warned(&format!(
+            "frame 0x200\n  length 8 bytes\n{of_frame}  wheel.front.left in bytes 0 1\n    step 0.1 rpm\n{of_signal}"
+        ))
+    };
+    assert_eq!(wheel(""), [MistakeCode::WheelUnguarded]);
+    for guard in [
+        "    believe 0 to 3000 rpm\n",
+        "    absent 0xFFFF\n",
+        "    broken 0xFFFE\n",
+        "  checksum byte 7 is xor of bytes 0 to 6\n",
+    ] {
+        assert!(wheel(guard).is_empty(), "{guard}");
+    }
 }
 
 #[test]

@@ -3,7 +3,6 @@
 //! the same, so the samples are equal bit for bit.
 
 use halfshaft_driveline::align::{Aligned, Aligner, PackTorque};
-use halfshaft_driveline::doubt::WheelDoubt;
 use halfshaft_model::{Behaviour, Beyond, ChannelSpec, Layout, Table, Time, TorqueSource, Vehicle};
 use proptest::prelude::*;
 
@@ -90,7 +89,7 @@ fn plain(channels: &[ChannelSpec], data: &[Samples], cuts: &[i64]) -> Vec<Aligne
     }
     times.sort_unstable();
     times.dedup();
-    let (mut doubt, mut spoke_last) = (WheelDoubt::default(), [None; 2]);
+    let mut spoke_last = [None; 2];
     let mut aligned = Vec::new();
     for time in times {
         let answer = |index: usize| tracks[index].at(time, i64::MAX);
@@ -130,19 +129,11 @@ fn plain(channels: &[ChannelSpec], data: &[Samples], cuts: &[i64]) -> Vec<Aligne
             continue;
         };
         let front = value(2).zip(value(3));
-        let car = front.map(|(left, right)| left + right).or(value(4));
-        if doubt.is_in_doubt(Time(time), [left, right], car) {
-            continue;
-        }
         aligned.push(Aligned {
             time: Time(time),
             left,
             right,
-            wheel_runs: (
-                answer(0).run().unwrap_or(0),
-                answer(1).run().unwrap_or(0),
-                doubt.n_doubted,
-            ),
+            wheel_runs: (answer(0).run().unwrap_or(0), answer(1).run().unwrap_or(0)),
             is_wheel_sample: tracks[1].has_sample_at(time),
             front,
             speed_m_per_s: value(4),

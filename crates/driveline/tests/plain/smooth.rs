@@ -251,7 +251,7 @@ fn runs((period_ms, has_jitter): (f64, bool), drawn: &[Drawn]) -> Vec<Vec<Slippi
             time: Time((time_ms * 1e6) as i64),
             left: 50.0 + f64::from(left),
             right: 50.0 + f64::from(right),
-            wheel_runs: (0, 0, 0),
+            wheel_runs: (0, 0),
             is_wheel_sample: kind % 4 != 0,
             front: None,
             speed_m_per_s: None,

@@ -14,6 +14,7 @@ use crate::findings::{Findings, Setup};
 use crate::held::HeldTorque;
 use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
+use crate::left_out::LeftOutTally;
 use crate::oil_life::OilAgeing;
 use crate::part::Part;
 use crate::pieces::PieceWatch;
@@ -63,6 +64,7 @@ macro_rules! board {
 board! {
     setup, tolerances;
     coverage: Coverage = Coverage::new(setup.channels);
+    left_out: LeftOutTally = LeftOutTally::new(setup.channels.len());
     pieces: PieceWatch = PieceWatch::new(setup.channels.len());
     actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels, setup.limits);
     temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);

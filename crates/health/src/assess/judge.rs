@@ -203,6 +203,10 @@ impl Health {
             .watch
             .oil_trouble(moving_s, heat_kj, &self.limits.oil)
             .or_else(|| {
+                let (oil, housing) = (&self.sensors.oil.watch, &self.sensors.housing.watch);
+                oil.froze(housing, heat_kj, &self.limits.oil)
+            })
+            .or_else(|| {
                 self.sensors
                     .oil
                     .watch

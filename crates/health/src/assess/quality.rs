@@ -154,12 +154,15 @@ impl Health {
                 "the values passed {n_passed} of {n_all} checks against the map and each other"
             ),
         ));
-        if learned.n_doubted > 0 {
-            let text = format!(
-                "a rear wheel speed was in doubt {} times",
-                learned.n_doubted
-            );
-            factors.push((limits.doubted_wheels, text));
+        for (spec, of) in self.channels.iter().zip(self.board.left_out.channels()) {
+            if of.drops_out(&self.limits.sensor) {
+                let text = format!(
+                    "{} readings of {} that no car can make are left out",
+                    of.n(),
+                    spec.name
+                );
+                factors.push((limits.doubted_wheels, text));
+            }
         }
         factors
     }

@@ -26,11 +26,15 @@ impl Health {
                 "In open bends the rear wheels differ {ratio:.2} times as much as track, radius and yaw rate say: track, rolling radius, the scale of a wheel speed or a sign looks wrong."
             ));
         }
-        let n_doubted = learned.n_doubted;
-        if n_doubted > 0 {
-            assumptions.push(format!(
-                "A rear wheel speed dropped to 0 at speed or stood still while the car changed its own, {n_doubted} times: those stretches are left out."
-            ));
+        for (spec, of) in self.channels.iter().zip(self.board.left_out.channels()) {
+            if let Some(first) = of.first() {
+                assumptions.push(format!(
+                    "Readings of {} that no car can make are left out, {}; the first at {:.2} s.",
+                    spec.name,
+                    of.describe(),
+                    first.seconds()
+                ));
+            }
         }
         assumptions
     }

@@ -114,6 +114,7 @@ impl<'h> Settled<'h> {
             held: &self.held,
             thermal: &self.thermal,
             ripple: &self.ripple,
+            left_out: &health.board.left_out,
             baseline: &health.baseline,
             pieces: health.board.pieces.pieces(),
             class: &self.class,

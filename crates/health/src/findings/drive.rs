@@ -14,6 +14,7 @@ use crate::actuator::{Actuator, Leading};
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
 use crate::figures::{estimate_of, named};
+use crate::left_out::LeftOutTally;
 use crate::limits::Limits;
 use crate::nouns::{Estimate, Event, Figure, Grade, Quality, UseClass};
 use crate::pieces::Piece;
@@ -51,6 +52,8 @@ pub struct Drive<'a> {
     pub thermal: &'a Result<ThermalEstimate, Reason>,
     /// A wheel speed that ripples with the turns of its wheel, or why that cannot be told.
     pub ripple: &'a Result<Option<Ripple>, Reason>,
+    /// Samples that no car can make.
+    pub left_out: &'a LeftOutTally,
     /// What to compare with.
     pub baseline: &'a Baseline,
     /// The pieces the log consists of.

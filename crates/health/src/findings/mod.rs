@@ -34,6 +34,7 @@ mod oil_too_hot;
 mod protection_mode;
 mod repeated_launches;
 mod scattered_timing;
+mod sensor_drops_out;
 mod sides_exchanged;
 mod signal_frozen;
 mod signals_identical;
@@ -229,6 +230,7 @@ pub const ALL: &[Entry] = &[
     protection_mode::ENTRY,
     repeated_launches::ENTRY,
     scattered_timing::ENTRY,
+    sensor_drops_out::ENTRY,
     sides_exchanged::ENTRY,
     signals_identical::ENTRY,
     slow_release::ENTRY,

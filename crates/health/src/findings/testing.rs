@@ -19,6 +19,7 @@ use crate::actuator::{Actuator, Leading, Motor};
 use crate::band::relative;
 use crate::baseline::Baseline;
 use crate::driving::NotDriving;
+use crate::left_out::LeftOutTally;
 use crate::limits::Limits;
 use crate::nouns::{Event, EventKind, Figure, Grade, Quality, UseClass};
 use crate::partial::PartialLimits;
@@ -46,6 +47,7 @@ pub struct Scene {
     pub held: Result<HeldTorque, Reason>,
     pub thermal: Result<ThermalEstimate, Reason>,
     pub ripple: Result<Option<Ripple>, Reason>,
+    pub left_out: LeftOutTally,
     pub baseline: Baseline,
     pub class: Result<UseClass, Reason>,
     pub not_driving: NotDriving,
@@ -79,6 +81,7 @@ impl Default for Scene {
             held: Err(DriveFact::HeldUnderCommand.into()),
             thermal: Err(DriveFact::Torque.into()),
             ripple: Err(DriveFact::Motion.into()),
+            left_out: LeftOutTally::new(0),
             baseline: Baseline::default(),
             class: Err("too short to class".to_owned().into()),
             not_driving: NotDriving::default(),
@@ -327,6 +330,7 @@ impl Scene {
             pieces: &self.pieces,
             thermal: &self.thermal,
             ripple: &self.ripple,
+            left_out: &self.left_out,
             baseline: &self.baseline,
             trust: &self.trust,
             swap: self.swap,

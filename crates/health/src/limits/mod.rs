@@ -34,6 +34,7 @@ mod oil;
 mod oil_distance;
 mod protection;
 mod ripple;
+mod sensor;
 mod severity;
 mod slip;
 mod straight;
@@ -68,6 +69,7 @@ pub use oil_distance::OilPolicy;
 pub use protection::Protection;
 pub use registry::{Group, LimitAbout, LimitValue};
 pub use ripple::RippleLimits;
+pub use sensor::SensorLimits;
 pub use severity::SeverityRamps;
 pub use slip::Slip;
 pub use straight::Straight;
@@ -126,6 +128,8 @@ pub struct Limits {
     pub protection: Protection,
     /// Wheel speeds that ripple with the turns of their wheel.
     pub ripple: RippleLimits,
+    /// Sensors that drop out.
+    pub sensor: SensorLimits,
     /// Torque as the car reports it.
     pub torque_report: TorqueReport,
     /// How laps and corners are found.
@@ -174,6 +178,7 @@ pub const GROUPS: &[Group] = &[
     judder::GROUP,
     protection::GROUP,
     ripple::GROUP,
+    sensor::GROUP,
     torque_report::GROUP,
     laps::GROUP,
     laps_left::GROUP,

@@ -43,6 +43,11 @@ limits! {
     /// Heat of the pack in that time; without it the oil may rest.
     stuck_from_kj: f64 = 10.0, "kJ", from 0.0 to 100000.0;
 
+    /// An oil temperature that moved before must read one number for so many times the longest
+    /// that it did before.
+    stuck_runs: f64 = 4.0, "count", from 1.0 to 1000.0,
+        reason: "oil that nears its end temperature takes twice as long for each step";
+
     /// Readings in a row that must agree with each other before a jump is believed.
     jump_agreeing: u32 = 3, "count", from 1.0 to 1000.0;
 

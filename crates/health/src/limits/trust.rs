@@ -14,7 +14,7 @@ limits! {
     unseen_command: f64 = 0.5, "share", from 0.0 to 1.0,
         reason: "never better than C";
 
-    /// Factor of a log whose wheel speeds dropped out or stood still.
+    /// Factor of a log of which a sensor drops out.
     doubted_wheels: f64 = 0.8, "share", from 0.0 to 1.0,
         reason: "never better than B";
 

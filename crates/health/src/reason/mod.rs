@@ -114,6 +114,15 @@ pub enum Reason {
         /// Heat of the pack meanwhile, kJ.
         heat_kj: f64,
     },
+    /// The oil temperature stood still from some time on.
+    OilFroze {
+        /// Where it stands, °C.
+        at_c: f64,
+        /// Since when, s.
+        since_s: f64,
+        /// For how long, s.
+        seconds: f64,
+    },
     /// Oil and housing are further apart than they can be.
     OilApartFromHousing {
         /// Mean of the oil, °C.
@@ -361,6 +370,7 @@ impl Reason {
             Reason::OilStepped { .. } => "oil-stepped",
             Reason::OilJumps { .. } => "oil-jumps",
             Reason::OilStuck { .. } => "oil-stuck",
+            Reason::OilFroze { .. } => "oil-froze",
             Reason::OilApartFromHousing { .. } => "oil-apart-from-housing",
             Reason::AirNotBelieved { .. } => "air-not-believed",
             Reason::LastLapUnlike { .. } => "last-lap-unlike",

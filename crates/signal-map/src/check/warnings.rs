@@ -2,7 +2,9 @@
 
 use super::Check;
 use super::tables::is_angle;
-use crate::mistakes::MistakeCode::{FullMissing, LayoutDecidesHeat, MeaningMissing, NoHeat};
+use crate::mistakes::MistakeCode::{
+    FullMissing, LayoutDecidesHeat, MeaningMissing, NoHeat, WheelUnguarded,
+};
 use crate::mistakes::{Fault, MistakeCode, Span};
 use crate::syntax::forms::FormName;
 use halfshaft_model::channel::name;
@@ -14,6 +16,37 @@ impl Check<'_> {
         self.meanings();
         self.full_scales();
         self.heat();
+        self.wheels_unguarded();
+    }
+
+    /// Wheels whose bad samples only the defaults of the program can find.
+    fn wheels_unguarded(&mut self) {
+        let frames = self
+            .map
+            .frames
+            .iter()
+            .filter(|frame| frame.checksum.is_none());
+        let signals = frames.flat_map(|frame| &frame.signals);
+        let open = signals.filter(|signal| {
+            let name = &self.map.channels[signal.channel].name;
+            let codes = signal.absent.len() + signal.broken.len();
+            name.starts_with("wheel.") && signal.believe.is_none() && codes == 0
+        });
+        let open: Vec<usize> = open.map(|signal| signal.channel).collect();
+        let Some(first) = open.first() else { return };
+        let names: Vec<String> = open
+            .iter()
+            .map(|channel| format!("`{}`", self.map.channels[*channel].name))
+            .collect();
+        self.warning(
+            self.sources[*first].span,
+            WheelUnguarded,
+            format!(
+                "{} has no range, no code for absent and no checksum: bad samples are found by what a car can do alone",
+                names.join(", ")
+            ),
+            "write `believe 0 to 320 km/h`, `absent 0xFFFF` or `checksum …`, as the car has it",
+        );
     }
 
     fn meanings(&mut self) {

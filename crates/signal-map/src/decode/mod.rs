@@ -16,6 +16,7 @@ pub(crate) mod lookup;
 pub(crate) mod period;
 mod pieces;
 mod quick;
+mod screen;
 mod signal;
 
 use halfshaft_model::timeline::{Clock, Cut};
@@ -56,6 +57,8 @@ pub struct Decoder {
     pieces: Pieces,
     // Entries from a doubtful stamp on, where too few are behind it to judge it.
     held: Batch,
+    // How far the log has got, less what a sample that waits holds back.
+    until: Time,
 }
 
 /// Where an entry comes from: its batch, its index there, and its number in the log from 1.
@@ -133,7 +136,15 @@ impl Decoder {
             n_cuts: 0,
             pieces: Pieces::default(),
             held: Batch::default(),
+            until: Time(0),
         }
+    }
+
+    /// A decoder that leaves out samples which no car can make.
+    pub fn screening(map: &Map) -> Decoder {
+        let mut decoder = Decoder::new(map);
+        decoder.channels.screen(map);
+        decoder
     }
 
     /// Decodes a batch into `block`, which is cleared first. The last few entries may wait
@@ -157,6 +168,8 @@ impl Decoder {
         self.begin(block);
         let held = std::mem::take(&mut self.held);
         self.take(&held, None, block);
+        self.channels.end(block);
+        block.until = block.until.max(self.clock.reached());
     }
 
     fn begin(&self, block: &mut Block) {
@@ -217,7 +230,10 @@ impl Decoder {
             let first = self.stamps.map_or(first.stamp(), |(first, _)| first);
             self.stamps = Some((first, last.stamp()));
         }
-        block.until = block.until.max(self.clock.reached());
+        let reached = self.clock.reached();
+        let held_back = self.channels.waits_since().unwrap_or(reached);
+        self.until = self.until.max(reached.min(held_back));
+        block.until = block.until.max(self.until);
         n_taken
     }
 
@@ -278,7 +294,7 @@ impl Decoder {
         }
         let placed = self.clock.place(stamp);
         if self.pieces.is_empty() {
-            self.channels.cut(placed.time);
+            self.channels.cut(placed.time, block);
             self.pieces.begin(stamp);
         }
         if let Some(cut) = placed.cut {
@@ -294,7 +310,7 @@ impl Decoder {
         if self.cuts.len() < coverage::MAX_CUTS {
             self.cuts.push((time, cut));
         }
-        self.channels.cut(time);
+        self.channels.cut(time, block);
         self.frames.iter_mut().for_each(FrameState::cut);
         let gates = self.sheets.iter_mut().flat_map(|sheet| &mut sheet.columns);
         gates

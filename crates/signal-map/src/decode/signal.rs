@@ -115,7 +115,13 @@ pub(crate) fn judge(
         let range = range.map_or(String::new(), |(low, high)| {
             format!(", believed {low:.6} to {high:.6}")
         });
-        let value = what.map_or(String::new(), |value| format!(": {value:.6}{range}, in SI"));
+        let value = what.map_or(String::new(), |value| {
+            // In full a giant number is three hundred digits.
+            match value.abs() < 1e9 {
+                true => format!(": {value:.6}{range}, in SI"),
+                false => format!(": {value:.2e}{range}, in SI"),
+            }
+        });
         (place, format!("{name}{value}"))
     });
     None

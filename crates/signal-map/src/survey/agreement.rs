@@ -97,7 +97,10 @@ fn always_beyond(ratios: &LogMedian, alike: f64) -> bool {
 }
 
 fn figure(ratio: f64) -> String {
-    format!("{ratio:.3}")
+    match ratio.abs() < 1000.0 {
+        true => format!("{ratio:.3}"),
+        false => short(ratio),
+    }
 }
 
 /// The mistake that makes such a factor, where one is known.

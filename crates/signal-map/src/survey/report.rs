@@ -178,6 +178,8 @@ pub(crate) fn lengths_seen(seen: &FrameCoverage, between: &str) -> String {
 /// Four figures or so, without needless zeros.
 pub(crate) fn short(value: f64) -> String {
     let decimals = match value.abs() {
+        v if !v.is_finite() => return "–".to_owned(),
+        v if v >= 1e7 => return format!("{value:.2e}"),
         // What rounding leaves of a zero.
         v if v < 1e-9 => return "0".to_owned(),
         v if v >= 1000.0 => 0,

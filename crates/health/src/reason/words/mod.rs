@@ -97,6 +97,17 @@ impl Display for Reason {
                  heat: the sensor looks stuck",
                 moving_s / 60.0
             ),
+            Reason::OilFroze {
+                at_c,
+                since_s,
+                seconds,
+            } => write!(
+                f,
+                "oil.temperature reads {at_c:.0} °C from {:.0} min on for {:.0} min, through heat of the pack: the \
+                 sensor looks stuck",
+                since_s / 60.0,
+                seconds / 60.0
+            ),
             Reason::OilApartFromHousing {
                 oil_c,
                 housing_c,

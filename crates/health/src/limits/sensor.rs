@@ -1,0 +1,16 @@
+//! Sensors that drop out.
+
+limits! {
+    /// Sensors that drop out.
+    sensor: SensorLimits;
+
+    /// Samples no car can make that are too many for chance.
+    bad_samples: u32 = 10, "count", from 1.0 to 1000000.0;
+
+    /// The same as a share of all samples.
+    bad_share: f64 = 0.0001, "share", from 0.0 to 1.0,
+        reason: "a sound bus loses one frame in millions; one sample in 10,000 is one in minutes";
+
+    /// Time in which a signal was stuck or had dropped out that is too long for chance.
+    lost_s: f64 = 1.0, "s", from 0.0 to 3600.0;
+}
