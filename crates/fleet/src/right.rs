@@ -53,7 +53,7 @@ pub fn right(fault: Fault) -> Right {
         },
         Fault::Swapped => answer(&[CommandExchanged], &[]),
         Fault::SidesSwapped => Right {
-            remarks: &[Kind::LeftRightExchanged, Kind::SignReversed],
+            remarks: &[Kind::LeftRightSwapped, Kind::SignReversed],
             ..answer(&[SidesExchanged], &[])
         },
         Fault::WheelScale => Right {
