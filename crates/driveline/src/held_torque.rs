@@ -2,11 +2,11 @@
 //!
 //! In: rows. Out: [`Held`], the torque held against the command, by pieces of half a second in bends
 //! of moderate lateral acceleration. A torque that ties the rear wheels takes a part of the difference
-//! the bend asks for: (Δω_kin − Δω̂)/ω̄ = bias/(Cx·r), Cx the longitudinal stiffness of one tyre
+//! the bend asks for: (Δω_kin − Δω)/ω̄ = bias/(Cx·r), Cx the longitudinal stiffness of one tyre
 //! against slip. Source: linear longitudinal slip stiffness, Pacejka, *Tyre and Vehicle Dynamics*, from
 //! memory. Bends without command, where the preload is known, calibrate Cx·r on the car itself. Load
 //! moves to the outer tyre in a bend and makes its radius smaller: a part that grows with the lateral
-//! acceleration, fitted beside it; and what tyres and yaw rate are off by changes sign with the bend.
+//! acceleration, fitted beside it; and the ratio of the tyres, which need not be known, changes sign with the bend.
 //! It refuses without a witness of bends, and with few of them. It does not judge.
 
 use halfshaft_model::Time;
@@ -62,8 +62,8 @@ const CLASSES: [f64; 6] = [0.05, 0.2, 0.4, 0.6, 0.8, f64::INFINITY];
 /// 1.5 mm of the rolling radius, half a per cent.
 const LOAD_PER_M_PER_S2: (f64, f64) = (-0.0008, 0.0012);
 
-/// What ratio of tyres and yaw bias may still be off by.
-const SIDE_SD: f64 = 0.001;
+/// Ratio of the tyres, and what the yaw rate's bias makes of it: deviation. Engineering guess.
+const SIDE_SD: f64 = 0.005;
 
 /// Stiffness of a tyre that is not calibrated: its standard deviation as a share. Source: none,
 /// engineering guess: 50 to 130 kN for tyres of common cars.
@@ -201,7 +201,8 @@ impl HeldWatch {
             side,
         });
         let seconds = row.seconds;
-        let shown = side * row.road_referred_difference;
+        // The raw difference: what the tyres' ratio makes of it is fitted, and need not be learned first.
+        let shown = side * row.difference_mean;
         open.latest = row.time;
         open.seconds += seconds;
         open.missing += (kinematic.abs() - shown) / row.case_speed * seconds;
@@ -231,8 +232,7 @@ impl HeldWatch {
             && !row.is_braking
             && !row.is_controlled
             && speed >= LEAST_SPEED
-            && kinematic.abs() >= LEAST_SHARE * row.case_speed
-            && row.unknown_mismatch == 0.0;
+            && kinematic.abs() >= LEAST_SHARE * row.case_speed;
         is_bend.then_some((speed, yaw, kinematic))
     }
 
@@ -523,7 +523,7 @@ mod tests {
             row.yaw_rate = Some(side * speed / radius_m);
             row.case_speed = case;
             row.kinematic_difference = Some(kinematic);
-            row.road_referred_difference = side * rest + 0.03 * random.normal();
+            row.difference_mean = side * rest + 0.03 * random.normal();
             row.command = Some(command);
             row.torque_nm = Some(80.0 + 500.0 * command);
             watch.note(&row, true);
