@@ -22,7 +22,7 @@ const PIECE_S: f64 = 0.5;
 
 /// Lateral acceleration of the bends, m/s²: below, noise is all there is; above, tyres near their
 /// grip are softer. Source: none, engineering guess.
-const LATERAL: (f64, f64) = (0.5, 4.0);
+const LATERAL: (f64, f64) = (0.5, 6.0);
 
 /// Least difference a bend asks for, as a share of the rolling speed: a radius of some 150 m.
 /// Engineering guess.
@@ -30,7 +30,7 @@ const LEAST_SHARE: f64 = 0.01;
 
 /// Least speed, m/s, and greatest change of speed along the road, m/s². Engineering guess.
 const LEAST_SPEED: f64 = 3.0;
-const GREATEST_ALONG: f64 = 1.5;
+const GREATEST_ALONG: f64 = 2.5;
 
 /// Shares of the bend's difference between which no wheel spins, and below which the pack may be stuck
 /// and hold less than it could.
@@ -71,7 +71,7 @@ const STIFFNESS_DOUBT: f64 = 0.3;
 
 /// A calibrated stiffness further from the stated one than this many times is none of a tyre: the pack
 /// drags, or the preload is another. Engineering guess.
-const STIFFNESS_RANGE: f64 = 2.5;
+const STIFFNESS_RANGE: f64 = 1.8;
 
 /// A piece of a bend.
 #[derive(Clone, Copy, Debug)]

@@ -81,7 +81,7 @@ pub(crate) fn held_over_stated(
             grades.usual_tyres
         },
         format!(
-            "median over half seconds of steady bends under command, at 0.5 to 4 m/s²: the difference the bend lacks, \
+            "median over half seconds of steady bends under command: the difference the bend lacks, \
              as a share of the rolling speed, times stiffness and radius of the tyres, calibrated by {by}; over the \
              torque of the map"
         ),

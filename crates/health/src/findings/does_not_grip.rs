@@ -10,6 +10,7 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
 use halfshaft_model::channel::name;
 
+use super::dragging_pack;
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
 use crate::figure_id::FigureId;
@@ -208,7 +209,9 @@ impl Check for DoesNotGrip {
         drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
-        if let Some(fired) = by_the_tyres(drive) {
+        // A pack that drags calibrates the tyres wrongly.
+        let drags = dragging_pack::by_the_tyres(drive).is_some();
+        if let Some(fired) = by_the_tyres(drive).filter(|_| !drags) {
             return Ok(Some(fired));
         }
         if self.asked_s < drive.limits.grip.least_s

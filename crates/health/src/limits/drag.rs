@@ -23,8 +23,8 @@ limits! {
     held_nm: f64 = 150.0, "N·m", from 10.0 to 5000.0;
 
     /// The same as a multiple of the preload.
-    held_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0,
-        reason: "tyres are softer or harder than usual by a factor of 1.6";
+    held_ratio: f64 = 1.3, "ratio", from 1.0 to 20.0,
+        reason: "the band knows that tyres are softer or harder than usual by a factor of 1.6";
 
     /// Heat per degree turned, as a multiple of what the stated preload makes, that is heavy.
     preload_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0;

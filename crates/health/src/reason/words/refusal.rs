@@ -32,7 +32,7 @@ pub(super) fn not_derived(f: &mut Formatter<'_>, why: &Refusal) -> Result {
         Refusal::FewBends { n_pieces, needed } => {
             return write!(
                 f,
-                "{n_pieces} half seconds of steady bends at 0.5 to 4 m/s² show what the pack holds, and {needed} of like \
+                "{n_pieces} half seconds of steady bends show what the pack holds, and {needed} of like \
                  command are needed"
             );
         }
