@@ -225,7 +225,11 @@ fn turning_scales(survey: &Survey, remarks: &mut Remarks) {
             Witness::Lateral => slope.abs() / want,
             _ => want / slope.abs(),
         };
-        if !(1.0 / limits::TURNING_ALIKE..=limits::TURNING_ALIKE).contains(&ratio) {
+        let most = match witness {
+            Witness::Rear => limits::TIED_ALIKE,
+            _ => limits::TURNING_ALIKE,
+        };
+        if !(1.0 / limits::TURNING_ALIKE..=most).contains(&ratio) {
             let text = format!(
                 "it or what it is compared with looks wrongly scaled: {} times what {against} make{}",
                 figure(ratio),

@@ -13,6 +13,9 @@ pub(crate) const STUCK_S: f64 = 2.0;
 /// road, and some read 0 until the car rolls at walking pace).
 pub(crate) const STUCK_MOVE_M_PER_S: f64 = 1.0;
 pub(crate) const STUCK_MOVE_STEPS: f64 = 4.0;
+/// A wheel at exactly 0 is stuck only while the others go faster than this, m/s. Source: none,
+/// engineering guess: twice what sensors that read 0 when slow need.
+pub(crate) const READS_FROM_M_PER_S: f64 = 3.0;
 /// A yaw or acceleration sensor always trembles in a moving car; after this many seconds
 /// at the same number it does not measure. Source: none, engineering guess.
 pub(crate) const STUCK_TREMBLING_S: f64 = 30.0;
@@ -34,6 +37,9 @@ pub(crate) const BEYOND_BELIEF_SHARE: f64 = 0.01;
 /// 27 to 29 times rougher, and a slow 12-bit number of an invented one 9 times; sound
 /// numbers are smoother as stated, below 1.
 pub(crate) const BYTES_ROUGHER: f64 = 4.0;
+/// Codes that a number read the wrong way round runs through, at least, and no fewer than the right
+/// way round: its quick byte counts 256 times. Source: derived.
+pub(crate) const BYTES_RANGE: f64 = 2048.0;
 /// Steps before roughness means anything. Source: none, engineering guess.
 pub(crate) const BYTES_STEPS: u64 = 100;
 
@@ -71,6 +77,10 @@ pub(crate) const SIGN_YAW_SD: f64 = 0.005;
 /// rate alone pulls the slope down by a third on gentle drives).
 pub(crate) const TURNING_CORRELATION: f64 = 0.8;
 pub(crate) const TURNING_ALIKE: f64 = 2.0;
+/// The same where the rear wheels differ less than the yaw rate asks for: preload ties them.
+/// Source: measured, drawn cars with 200 N·m of preload differ by up to a third of it; degrees for
+/// radians are 57.
+pub(crate) const TIED_ALIKE: f64 = 8.0;
 
 /// Changes two channels must share, each of them, to be called the same signal.
 /// Source: none, engineering guess.

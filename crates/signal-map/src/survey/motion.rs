@@ -264,6 +264,8 @@ impl Motion {
         let seconds = run.until.since(run.since);
         let (low, moved) = (run.slowest(role), run.others_moved(role));
         let is_stuck = match role {
+            // Below walking pace many sensors read 0 until the wheel is quick enough for them.
+            0..=SPEED if run.value == 0.0 && low < limits::READS_FROM_M_PER_S => false,
             0..=SPEED => {
                 let enough = limits::STUCK_MOVE_M_PER_S
                     .max(limits::STUCK_MOVE_STEPS * self.steps_m_per_s[role]);

@@ -6,6 +6,7 @@
 
 use halfshaft_model::Time;
 
+use super::limits::BYTES_RANGE;
 use crate::decode::bits::{self, Reading, extract, number};
 use crate::map::{BitField, BitRun, Number, Signal};
 
@@ -101,7 +102,11 @@ impl ByteOrder {
 
     /// How many times rougher the number is as stated than with its bytes swapped.
     pub(crate) fn times_rougher(&self, fewest_steps: u64) -> Option<f64> {
-        if self.stated.n_steps < fewest_steps {
+        // A number that only trembles crosses 256 now and then, and read the other way round that is
+        // its whole range.
+        let range = self.stated.range();
+        let runs_far = range >= BYTES_RANGE && range >= self.swapped.range();
+        if self.stated.n_steps < fewest_steps || !runs_far {
             return None;
         }
         Some(self.stated.per_range()? / self.swapped.per_range()?)
@@ -142,6 +147,11 @@ impl Roughness {
         self.last = value;
         let (low, high) = self.range.unwrap_or((value, value));
         self.range = Some((low.min(value), high.max(value)));
+    }
+
+    /// Codes it ran through.
+    fn range(&self) -> f64 {
+        self.range.map_or(0.0, |(low, high)| high - low)
     }
 
     fn per_range(&self) -> Option<f64> {
