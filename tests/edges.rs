@@ -248,7 +248,8 @@ fn a_wheel_signal_lost_at_speed_is_not_wheelspin() {
     });
     let results = run(&[ONE_SIDE, FROM_TORQUE, WHEELS, TORQUE], &log);
     // Taken for slip it would be 6 kJ.
-    assert!(estimate(&results, FigureId::HeatTotal).value < 0.15);
+    let heat = estimate(&results, FigureId::HeatTotal);
+    assert!(heat.value < 0.15, "{heat:?}");
     assert!(estimate(&results, FigureId::SlipPeak).value < 15.0);
 }
 

@@ -481,8 +481,10 @@ fn declared_in(registry: &str) -> Vec<String> {
 #[test]
 fn a_recipe_costs_what_the_developers_page_says() {
     let page = read(&root().join("DEVELOPERS.md"));
+    // What the fleet expects of a fault is no part of the program.
     let files: Vec<String> = crates()
         .iter()
+        .filter(|name| *name != "fleet")
         .flat_map(|name| sources(name))
         .map(|(_, code)| {
             lines_of_code(&code)

@@ -62,11 +62,11 @@ pub fn right(fault: Fault) -> Right {
         },
         Fault::StuckWheel => Right {
             remarks: &[Kind::Stuck],
-            ..answer(&[], &[ToneRing])
+            ..answer(&[SensorDropsOut], &[ToneRing])
         },
         Fault::DropOuts | Fault::BadSamples => Right {
             remarks: &[Kind::Stuck, Kind::BeyondBelief, Kind::ByteSwapped],
-            ..answer(&[], &[ToneRing])
+            ..answer(&[SensorDropsOut], &[ToneRing])
         },
         Fault::Fahrenheit => Right {
             remarks: &[Kind::BeyondBelief, Kind::WronglyScaled],

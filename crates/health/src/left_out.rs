@@ -72,6 +72,11 @@ impl OfChannel {
         self.n.iter().sum()
     }
 
+    /// Whether it only repeated a number.
+    pub fn was_only_stuck(&self) -> bool {
+        self.n() == self.n[Trouble::Stuck as usize]
+    }
+
     /// When the first of them was.
     pub fn first(&self) -> Option<Time> {
         self.first

@@ -21,7 +21,7 @@ use crate::results::Results;
 use crate::score_card::{CardInput, score_card};
 use crate::settings;
 use crate::tier::tier;
-use crate::trust::{COMMAND, Gate, HEAT, MOTION, Source, on};
+use crate::trust::{COMMAND, Gate, HEAT, MOTION, OIL, Source, on};
 use crate::verdict::{Grounds, Verdict};
 
 impl Health {
@@ -87,7 +87,10 @@ impl Settled<'_> {
         let strips = board.strips.outcome(gate, self.thermal.as_ref().ok());
         note_conditions(
             &mut laps,
-            &strips,
+            match gate.allows(OIL) {
+                Ok(()) => &strips,
+                Err(_) => &[],
+            },
             &self.actuator,
             health.limits.compare.near_s,
         );

@@ -41,6 +41,8 @@ fn outcome(drive: &Drive) -> Outcome {
     let channels = drive.channels.iter().zip(drive.left_out.channels());
     let bad: Vec<_> = channels
         .filter(|(_, of)| of.drops_out(&drive.limits.sensor))
+        // A wheel of a car that is towed, or on rollers, stands and is not stuck.
+        .filter(|(_, of)| drive.not_driving.seconds == 0.0 || !of.was_only_stuck())
         .collect();
     if bad.is_empty() {
         return Ok(None);

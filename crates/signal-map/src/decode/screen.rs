@@ -52,13 +52,17 @@ const KEPT_SHARE: f64 = 0.85;
 const PROOF_NS: i64 = NS_PER_S / 2;
 
 /// The others must have moved by this, rad/s, and by some steps of their number and of this one.
-/// Source: none, engineering guess: 0.3 km/h, ten times the noise of a wheel speed.
-const MOVED: (f64, f64) = (0.25, 2.5);
+/// Source: none, engineering guess: 0.5 km/h, more than ten times the noise of a wheel speed.
+const MOVED: (f64, f64) = (0.4, 3.0);
 
 /// Repeats that prove a jump to a number nobody drives at, in lengths of a usual run of repeats.
 /// Source: none, engineering guess; so many more than usual, that a sheet which repeats every
 /// sample ten times, or a speed in whole km/h, is not stuck.
 const USUAL_RUNS: f64 = 5.0;
+
+/// A wheel that stands for longer than this, ns, while the car drives, is on a car that is towed or
+/// on rollers. Source: none, engineering guess; "towed" wants 10 s of it.
+const STANDS_FROM_NS: i64 = 8 * NS_PER_S;
 
 /// Fewest repeats: behind a jump, beside several wheels that move, beside one, which may spin.
 const LEAST_REPEATS: [f64; 3] = [3.0, 5.0, 25.0];
@@ -108,6 +112,8 @@ pub(crate) struct Watch {
     n: u64,
     n_repeats: u64,
     longest_run: u32,
+    // A wheel that stands while the car drives: it is towed, and no sensor is stuck.
+    stands: bool,
     waiting: Waiting,
 }
 
@@ -164,6 +170,7 @@ impl Watch {
             n: 0,
             n_repeats: 0,
             longest_run: 0,
+            stands: false,
             waiting: Waiting::Nothing,
         })
     }
@@ -239,6 +246,12 @@ impl Watch {
                 self.decide_two(one, next, (time, value), out);
                 self.follow(time, value, others, out);
             }
+            Waiting::Run(run) if self.rests(value) && run.is_no_fault(time, value) => {
+                self.waiting = Waiting::Run(run);
+                self.end(out);
+                self.pass(time, value, out);
+                self.stands = true;
+            }
             Waiting::Run(mut run) if run.goes_on(time, value) => {
                 self.n += 1;
                 self.n_repeats += u64::from(!self.rests(value));
@@ -298,6 +311,7 @@ impl Watch {
         // The first number, behind NaN, is no move.
         self.moves = (REMEMBERED * self.moves).max((value - self.last).abs());
         (self.last, self.at, self.changed) = (value, time, time);
+        self.stands = false;
         self.n += 1;
     }
 
@@ -314,16 +328,24 @@ impl Watch {
     fn follow(&mut self, time: Time, value: f64, others: &Others, out: &mut Out) {
         let has_neighbour = !self.last.is_nan() && time.0 - self.at.0 <= GAP_NS;
         let moves_on = |value: f64| !self.rests(value) || others.all_roll(REST);
-        if has_neighbour && value == self.last && self.is_wheel && moves_on(value) {
+        if has_neighbour && value == self.last && self.is_wheel && moves_on(value) && !self.stands {
             self.n += 1;
             self.n_repeats += u64::from(!self.rests(value));
             self.waiting = Waiting::Run(Run::new(value, time, others));
-        } else if has_neighbour && (value - self.last).abs() > self.most(time.since(self.at), time)
+        } else if has_neighbour
+            && ((value - self.last).abs() > self.most(time.since(self.at), time)
+                || self.drops_to_rest(time, value))
         {
             self.waiting = Waiting::One(time, value);
         } else {
             self.pass(time, value, out);
         }
+    }
+
+    /// Whether a rolling wheel reads 0 at once, as no brake does it.
+    fn drops_to_rest(&self, time: Time, value: f64) -> bool {
+        let brake = NO_BRAKE * time.since(self.at).min(NO_BRAKE_WITHIN_S);
+        self.is_wheel && self.rests(value) && self.last.abs() * self.rolling > brake.max(ROLLS)
     }
 
     /// One that may stand out, and the sample behind it.
@@ -336,8 +358,7 @@ impl Watch {
             // A step that a wheel can make is one; one to 0 is judged by whether it can brake so.
             let kerb = self.belief.stands_out.most_of_a_kerb(period_s);
             run.has_jumped = self.rests(value) || (value - self.last).abs() > kerb;
-            let brake = NO_BRAKE * period_s.min(NO_BRAKE_WITHIN_S);
-            run.no_brake = self.last.abs() * self.rolling > brake.max(ROLLS);
+            run.no_brake = self.drops_to_rest(time, value);
             run.take(next_time, others, self, out);
             self.waiting = Waiting::Run(run);
             return;
@@ -444,6 +465,11 @@ impl Run {
         value == self.value && time.0 - self.latest.0 <= GAP_NS
     }
 
+    /// Whether a wheel has stood for so long that it does stand.
+    fn is_no_fault(&self, time: Time, value: f64) -> bool {
+        self.goes_on(time, value) && time.0 - self.since.0 > STANDS_FROM_NS
+    }
+
     fn trouble(&self) -> Trouble {
         match self.has_jumped {
             true => Trouble::DropsOut,
@@ -513,9 +539,9 @@ impl Run {
                 let longest = LONGEST_RUNS * f64::from(watch.longest_run);
                 LEAST_REPEATS[2].max(longest)
             }
-            // One of several that moves may be spinning, or have lost its own.
-            1 => return false,
-            _ if n_moved + 1 < n_known => return false,
+            // Into a bend a wheel may keep its speed, and the one before or behind it, while those of
+            // the other side change; one of several that moves may be spinning.
+            _ if n_moved < n_known => return false,
             _ => LEAST_REPEATS[1],
         };
         lasts && n >= usual.max(least) && f64::from(self.n_others_moved) >= LEAST_REPEATS[1]
