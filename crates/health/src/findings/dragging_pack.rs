@@ -290,7 +290,7 @@ mod tests {
             });
             outcome(&scene, 10, |_, _| ())
         };
-        // Derived: 600 − 1.645·180 = 304 N·m are more than 1.3·80 and 150.
+        // Derived: 600 − 1.645·180 = 304 N·m are more than 1.3·80 and 180.
         says(
             &held(600.0, 180.0).unwrap().unwrap().summary,
             "held 304 N·m",

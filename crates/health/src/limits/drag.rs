@@ -20,7 +20,7 @@ limits! {
         source: "derived";
 
     /// Torque that an open pack holds by the tyres, low end of the 90 % band, that is drag.
-    held_nm: f64 = 150.0, "N·m", from 10.0 to 5000.0;
+    held_nm: f64 = 180.0, "N·m", from 10.0 to 5000.0;
 
     /// The same as a multiple of the preload.
     held_ratio: f64 = 1.3, "ratio", from 1.0 to 20.0,
