@@ -2,7 +2,7 @@
 //!
 //! In: blocks. Out: how many of each kind, since when, and which sensors drop out.
 
-use halfshaft_model::{LeftOut, Time, Trouble};
+use halfshaft_model::{ChannelSpec, LeftOut, Time, Trouble};
 
 use crate::evidence::{Strongest, window};
 use crate::limits::SensorLimits;
@@ -37,6 +37,13 @@ impl LeftOutTally {
     /// Every channel in the order of the map.
     pub fn channels(&self) -> &[OfChannel] {
         &self.channels
+    }
+
+    /// Share of the samples of the worse rear wheel that are left out one by one.
+    pub fn scattered_share(&self, channels: &[ChannelSpec]) -> f64 {
+        let of_channels = channels.iter().zip(&self.channels);
+        let rear = of_channels.filter(|(spec, _)| spec.name.starts_with("wheel.rear."));
+        rear.map(|(_, of)| of.scattered_share()).fold(0.0, f64::max)
     }
 
     fn add(&mut self, left_out: &LeftOut) {
@@ -75,6 +82,12 @@ impl OfChannel {
     /// Whether it only repeated a number.
     pub fn was_only_stuck(&self) -> bool {
         self.n() == self.n[Trouble::Stuck as usize]
+    }
+
+    /// Those that were bad one by one, as a share of all samples.
+    fn scattered_share(&self) -> f64 {
+        let n = self.n[Trouble::BeyondRange as usize] + self.n[Trouble::StandsOut as usize];
+        n as f64 / (self.n() + self.n_samples).max(1) as f64
     }
 
     /// When the first of them was.

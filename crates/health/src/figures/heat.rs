@@ -97,7 +97,8 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
 
 pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
-    let outcome = asked.read(&from.sums.heat).map(|heat| {
+    let outcome = asked.read(&from.sums.heat).and_then(|heat| {
+        from.allows_peaks()?;
         // A pack that never slipped above the noise made no heat.
         let watts = heat.peak.map_or(0.0, |(watts, _)| watts);
         let mut estimate = relative(watts, from.tolerances.heat());
@@ -109,7 +110,7 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
             estimate.low /= from.limits.trust.command_heat_excess;
         }
         estimate.is_at_least = from.hidden_s > 0.0 || from.basis.is_preload_only;
-        estimate.scaled(1e-3)
+        Ok(estimate.scaled(1e-3))
     });
     let method = format!(
         "highest mean over 0.2 s of torque times slip; torque {}",

@@ -11,6 +11,10 @@ limits! {
     bad_share: f64 = 0.0001, "share", from 0.0 to 1.0,
         reason: "a sound bus loses one frame in millions; one sample in 10,000 is one in minutes";
 
+    /// Share of the samples of a rear wheel left out from which highest values are withheld.
+    peaks_share: f64 = 0.003, "share", from 0.0 to 1.0,
+        reason: "of a hundred bad samples some are near the true ones and pass, and one makes a highest value";
+
     /// Time in which a signal was stuck or had dropped out that is too long for chance.
     lost_s: f64 = 1.0, "s", from 0.0 to 3600.0;
 }

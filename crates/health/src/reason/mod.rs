@@ -80,6 +80,13 @@ pub enum Reason {
         /// Of how many.
         n_all: usize,
     },
+    /// Too many samples of a rear wheel are bad for a highest value.
+    WheelScatters {
+        /// Share of its samples left out.
+        share: f64,
+        /// The share from which none is given.
+        most: f64,
+    },
     /// Both rear wheel speeds are one signal.
     SameSignal,
     /// Left and right stand under each other's name.
@@ -363,6 +370,7 @@ impl Reason {
             Reason::SilentTorque(_) => "torque-silent",
             Reason::WrongGeometry { .. } => "wrong-geometry",
             Reason::FewChecksPassed { .. } => "few-checks-passed",
+            Reason::WheelScatters { .. } => "wheel-scatters",
             Reason::SameSignal => "same-signal",
             Reason::SidesSwapped => "sides-swapped",
             Reason::NoGrip => "no-grip",

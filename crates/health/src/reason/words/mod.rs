@@ -64,6 +64,13 @@ impl Display for Reason {
                 f,
                 "the values passed {n_passed} of {n_all} checks against the map and each other"
             ),
+            Reason::WheelScatters { share, most } => write!(
+                f,
+                "{:.1} % of the samples of a rear wheel are left out because no car can make them, and from {:.1} % on \
+                 a highest value may be a bad one",
+                100.0 * share,
+                100.0 * most
+            ),
             Reason::SameSignal => f.write_str("both rear wheel speeds are one and the same signal"),
             Reason::SidesSwapped => f.write_str(
                 "left and right, or the sign of the yaw rate, look swapped: bends read as wheelspin",

@@ -1,6 +1,7 @@
 //! What passes and what is left out, wheel by wheel.
 
 use super::*;
+use halfshaft_model::{Column, LeftOut};
 
 /// What a wheel reads at times `period_s` apart, beside others, through a watch: the samples that
 /// stay, and what was left out.
@@ -127,7 +128,11 @@ fn one_sample_out_of_place_is_left_out_whichever_way() {
     STEADY.check(6.0, wheel, &[(Trouble::StandsOut, 2)]);
     // At standstill, too.
     let wheel = |time: f64| if at(time, 3.0) { 80.0 } else { 0.0 };
-    STEADY.check(6.0, wheel, &[(Trouble::StandsOut, 1)]);
+    let standing = Drive {
+        others: |_| [0.0; 3],
+        ..STEADY
+    };
+    standing.check(6.0, wheel, &[(Trouble::StandsOut, 1)]);
 }
 
 #[test]
@@ -173,14 +178,23 @@ fn a_stuck_wheel_is_left_out_from_its_first_repeat() {
         ..STEADY
     };
     spins.check(9.0, |_| 40.0, &[]);
-    // It stands from the start, and the car drives off.
+    // It reads 0 until it wakes, and the car drives off at 2 s.
     let starts = Drive {
         others: |time| [3.0 * (time - 2.0).max(0.0); 3],
         ..STEADY
     };
-    let (stay, left_out) = starts.watched("wheel.rear.left", &[Some(0.0); 700]);
-    assert!((230..=255).contains(&stay.len()), "{}", stay.len());
-    assert_eq!(left_out[0].trouble, Trouble::Stuck);
+    let wakes = |at_s: f64| move |time: f64| if time < at_s { 0.0 } else { 3.0 * (time - 2.0) };
+    let n_out = |at_s: f64| {
+        let values: Vec<Option<f64>> = (0..2000)
+            .map(|index| Some(wakes(at_s)(f64::from(index) * 0.01)))
+            .collect();
+        let (_, left_out) = starts.watched("wheel.rear.left", &values);
+        left_out.iter().map(|one| one.n).sum::<u64>()
+    };
+    // From 1 rad/s of the others on, at 2.34 s, but no more than a second before 3.34 s.
+    assert!((464..=467).contains(&n_out(7.0)), "{}", n_out(7.0));
+    // On a dolly.
+    assert_eq!(n_out(17.0), 0);
 }
 
 #[test]
