@@ -528,9 +528,9 @@ mod tests {
         for index in 0..60_000 {
             let time_s = f64::from(index) * 0.02;
             let bend = index / 300;
-            let radius_m = [15.0, 24.0, 40.0, 60.0][(bend / 2 % 4) as usize];
+            let radius_m: f64 = [15.0, 24.0, 40.0, 60.0][(bend / 2 % 4) as usize];
             let lateral = [1.0, 2.0, 3.0][(bend % 3) as usize];
-            let speed = (lateral * radius_m as f64).sqrt();
+            let speed = (lateral * radius_m).sqrt();
             let side = if bend / 8 % 2 == 0 { 1.0 } else { -1.0 };
             let command = match bend % 2 {
                 0 => 0.0,

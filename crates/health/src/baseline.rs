@@ -75,8 +75,10 @@ pub struct Baseline {
 impl Baseline {
     /// Rated values of the map.
     pub fn of_map(vehicle: &Vehicle) -> Baseline {
-        let mut baseline = Baseline::default();
-        baseline.rated_s = vehicle.rated_rise_s;
+        let mut baseline = Baseline {
+            rated_s: vehicle.rated_rise_s,
+            ..Baseline::default()
+        };
         if let Some(value) = vehicle.rated_rise_s {
             baseline.set(Quantity::TransitionTime, Reference { value, n_drives: 0 });
         }
