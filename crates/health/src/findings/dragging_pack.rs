@@ -61,6 +61,9 @@ struct Held {
 /// Command that is hardly one, share of full. Source: none, engineering guess.
 const LITTLE: f64 = 0.2;
 
+/// Half seconds of bends that this wants. Source: none, engineering guess.
+const LEAST_PIECES: usize = 12;
+
 #[derive(Clone, Debug)]
 struct DraggingPack {
     limits: Limits,
@@ -125,7 +128,7 @@ pub(super) fn by_the_tyres(drive: &Drive) -> Option<Fired> {
     let least_asked = held
         .points
         .first()
-        .filter(|point| point.command < LITTLE)
+        .filter(|point| point.command < LITTLE && point.n >= LEAST_PIECES)
         .and_then(|point| Some((point.held_nm, point.stated_nm?)));
     let (held, low, least) = [open, least_asked]
         .into_iter()
