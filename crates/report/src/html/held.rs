@@ -23,7 +23,8 @@ pub(super) fn part(outcome: &Result<Held, Reason>) -> Markup {
                     }
                     "A pack that was stuck could hold more than shown."
                 }
-                div.strips { (scatter::figure(&Scatter {
+                // One point is no curve.
+                @if held.points.len() > 1 { div.strips { (scatter::figure(&Scatter {
                     id: "held",
                     title: "Torque held against command",
                     about: "Discs are the torque held by the tyres, rings what the map states.",
@@ -32,7 +33,7 @@ pub(super) fn part(outcome: &Result<Held, Reason>) -> Markup {
                     points: &points(held),
                     are_rings_in_scale: true,
                     band: None,
-                })) }
+                })) } }
                 (table(held))
             }
         }
