@@ -1,21 +1,23 @@
 //! The tyres as torque gauge: what the pack really holds, from the difference that bends lack.
 //!
-//! In: rows. Out: [`Held`], the torque held against the command, by pieces of half a second in bends
+//! In: rows. Out: [`Held`], the torque held at each command, by pieces of half a second in bends
 //! of moderate lateral acceleration. A torque that ties the rear wheels takes a part of the difference
 //! the bend asks for: (Δω_kin − Δω)/ω̄ = bias/(Cx·r), Cx the longitudinal stiffness of one tyre
 //! against slip. Source: linear longitudinal slip stiffness, Pacejka, *Tyre and Vehicle Dynamics*, from
 //! memory. Bends without command, where the preload is known, calibrate Cx·r on the car itself. Load
 //! moves to the outer tyre in a bend and makes its radius smaller: a part that grows with the lateral
-//! acceleration, fitted beside it; and the ratio of the tyres, which need not be known, changes sign with the bend.
+//! acceleration, fitted beside it; and the ratio of the tyres, which need not be known, changes sign
+//! with the bend.
 //! It refuses without a witness of bends, and with few of them. It does not judge.
 
 use halfshaft_model::Time;
 
 use crate::basis::Basis;
+use crate::engagement::OPEN_BELOW;
 use crate::median::median;
 use crate::refusal::Refusal;
 use crate::row::Row;
-use crate::tyre_ratio::regression::{Fit, Line, fit, robust_sd};
+use crate::tyre_ratio::regression::{Fit, Line, blocks, fit, robust_sd};
 
 /// Length of a piece, s.
 const PIECE_S: f64 = 0.5;
@@ -55,7 +57,7 @@ const ALIKE: f64 = 4.0;
 const BLOCK_S: f64 = 30.0;
 
 /// Upper edges of the classes of command, share of full; the first is "no command".
-const CLASSES: [f64; 6] = [0.05, 0.2, 0.4, 0.6, 0.8, f64::INFINITY];
+const CLASSES: [f64; 6] = [OPEN_BELOW, 0.2, 0.4, 0.6, 0.8, f64::INFINITY];
 
 /// What load transfer does to the radii, per m/s², and its deviation: the outer tyre rolls on a smaller
 /// radius and turns faster. Source: none, engineering guess; 1 kN moved on a tyre of 200 kN/m takes
@@ -119,7 +121,6 @@ struct Open {
 /// Gathers pieces while the drive goes by.
 #[derive(Clone, Debug)]
 pub struct HeldWatch {
-    radius_m: Option<f64>,
     open: Option<Open>,
     // End and mean command of the piece before, steady or not.
     before: Option<(Time, f64)>,
@@ -169,11 +170,10 @@ pub struct Held {
     pub n_commanded: usize,
 }
 
-impl HeldWatch {
+impl Default for HeldWatch {
     /// Nothing seen yet.
-    pub fn new(basis: &Basis) -> HeldWatch {
+    fn default() -> HeldWatch {
         HeldWatch {
-            radius_m: basis.radius_m,
             open: None,
             before: None,
             pieces: Vec::new(),
@@ -181,10 +181,12 @@ impl HeldWatch {
             passed_over: 0,
         }
     }
+}
 
+impl HeldWatch {
     /// Takes a row of driving; `counts` where nothing speaks against it (reverse, stability control).
     pub fn note(&mut self, row: &Row, counts: bool) {
-        let Some((speed, yaw, kinematic)) = self.of_bend(row).filter(|_| counts) else {
+        let Some((speed, yaw, kinematic)) = of_bend(row).filter(|_| counts) else {
             self.close();
             return;
         };
@@ -232,18 +234,6 @@ impl HeldWatch {
         if row.time.since(open.start) >= PIECE_S {
             self.close();
         }
-    }
-
-    /// Speed, yaw rate and kinematic difference of a row in a bend.
-    fn of_bend(&self, row: &Row) -> Option<(f64, f64, f64)> {
-        let (speed, yaw, kinematic) = (row.road_speed?, row.yaw_rate?, row.kinematic_difference?);
-        let is_bend = row.is_joined
-            && row.is_turning
-            && !row.is_braking
-            && !row.is_controlled
-            && speed >= LEAST_SPEED
-            && kinematic.abs() >= LEAST_SHARE * row.case_speed;
-        is_bend.then_some((speed, yaw, kinematic))
     }
 
     /// The piece is over: keeps it where it counts.
@@ -297,12 +287,11 @@ impl HeldWatch {
 
     /// What the pack held, or why nobody can tell.
     pub fn held(&self, basis: &Basis) -> Result<Held, Refusal> {
-        let radius_m = self.radius_m.ok_or(Refusal::NoRadius)?;
-        let is_open = |piece: &&Piece| piece.command.is_some_and(|command| command < CLASSES[0]);
+        let radius_m = basis.radius_m.ok_or(Refusal::NoRadius)?;
         let open: Vec<&Piece> = self
             .pieces
             .iter()
-            .filter(is_open)
+            .filter(|piece| piece.command.is_some_and(|command| command < OPEN_BELOW))
             .filter(|piece| !piece.is_stuck)
             .collect();
         let usual = Found {
@@ -346,7 +335,7 @@ impl HeldWatch {
         let commanded: Vec<(&Piece, f64)> = self
             .pieces
             .iter()
-            .filter(|piece| piece.command.is_some_and(|command| command >= CLASSES[0]))
+            .filter(|piece| piece.command.is_some_and(|command| command >= OPEN_BELOW))
             .filter_map(|piece| Some((piece, piece.torque_nm?)))
             .filter(|(_, stated_nm)| *stated_nm >= least_nm)
             .collect();
@@ -362,16 +351,32 @@ impl HeldWatch {
         Ok(Held {
             stiffness_nm,
             is_calibrated: calibrated.is_some(),
-            without_command_nm: beside.map(|fit| Found {
-                value: fit.unknowns[0] * usual.value * per_bias,
-                sd: (fit.sds[0].hypot(OFF_SD) / fit.unknowns[0]).hypot(STIFFNESS_DOUBT)
-                    * (fit.unknowns[0] * usual.value * per_bias).abs(),
+            without_command_nm: beside.map(|fit| {
+                let missing = fit.unknowns[0];
+                let value = missing * usual.value * per_bias;
+                let doubt = (fit.sds[0].hypot(OFF_SD) / missing).hypot(STIFFNESS_DOUBT);
+                Found {
+                    value,
+                    sd: doubt * value,
+                }
             }),
             points,
             over_stated: over_stated.flatten(),
             n_commanded: commanded.len(),
         })
     }
+}
+
+/// Speed, yaw rate and kinematic difference of a row in a bend.
+fn of_bend(row: &Row) -> Option<(f64, f64, f64)> {
+    let (speed, yaw, kinematic) = (row.road_speed?, row.yaw_rate?, row.kinematic_difference?);
+    let is_bend = row.is_joined
+        && row.is_turning
+        && !row.is_braking
+        && !row.is_controlled
+        && speed >= LEAST_SPEED
+        && kinematic.abs() >= LEAST_SHARE * row.case_speed;
+    is_bend.then_some((speed, yaw, kinematic))
 }
 
 /// Torque the map states for pieces without command, N·m.
@@ -385,22 +390,18 @@ fn beside(open: &[&Piece]) -> Option<Fit<3>> {
     if open.len() < LEAST_OPEN {
         return None;
     }
-    let first = open.first()?.start;
-    let mut block = 0;
-    let mut latest = 0;
+    let first = open[0].start;
+    let numbers = open
+        .iter()
+        .map(|piece| (piece.start.since(first) / BLOCK_S).floor());
     let lines: Vec<Line<3>> = open
         .iter()
-        .map(|piece| {
-            let number = (piece.start.since(first) / BLOCK_S) as i64;
-            if number > latest {
-                (latest, block) = (number, block + 1);
-            }
-            Line {
-                x: [1.0, piece.lateral, piece.side],
-                y: piece.missing,
-                weight: 1.0,
-                block,
-            }
+        .zip(blocks(numbers))
+        .map(|(piece, block)| Line {
+            x: [1.0, piece.lateral, piece.side],
+            y: piece.missing,
+            weight: 1.0,
+            block,
         })
         .collect();
     fit(
@@ -520,7 +521,7 @@ mod tests {
     /// Bends of 6 s on radii of 15 to 60 m both ways, every other one under a command of 0.2 to 1, of
     /// which `per_command` N·m are held beside `rest_nm`; the map states 200 N·m and 500 more.
     fn watch(stiffness_n: f64, rest_nm: f64, per_command: f64, seed: u64) -> HeldWatch {
-        let mut watch = HeldWatch::new(&basis());
+        let mut watch = HeldWatch::default();
         let mut random = Random::default();
         (0..seed).for_each(|_| {
             random.normal();
@@ -608,8 +609,8 @@ mod tests {
 
     #[test]
     fn without_bends_or_a_radius_it_refuses() {
-        assert!(HeldWatch::new(&basis()).held(&basis()).is_err());
+        assert!(HeldWatch::default().held(&basis()).is_err());
         let bare = Basis::new(&Vehicle::default(), &[]);
-        assert_eq!(HeldWatch::new(&bare).held(&bare), Err(Refusal::NoRadius));
+        assert_eq!(HeldWatch::default().held(&bare), Err(Refusal::NoRadius));
     }
 }

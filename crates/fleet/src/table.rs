@@ -60,11 +60,12 @@ fn overall(text: &mut String, evidence: &Evidence) -> std::fmt::Result {
     ] {
         writeln!(text, "| {what} | {count} | {} |", share(count, n))?;
     }
-    for (form, word) in [(Form::Plain, "plain"), (Form::Mild, "mild")] {
+    for form in [Form::Plain, Form::Mild] {
         let found = 100.0 * evidence.share_found(form);
         writeln!(
             text,
-            "| {word} faults found by name, where they could be looked for | | {found:.1} % |"
+            "| {} faults found by name, where they could be looked for | | {found:.1} % |",
+            form.word()
         )?;
     }
     writeln!(text)
@@ -122,11 +123,7 @@ fn faults(text: &mut String, evidence: &Evidence) -> std::fmt::Result {
         words.join(" / ")
     };
     for ((fault, form), [town, track]) in &evidence.ill {
-        let form = if *form == Form::Plain {
-            "plain"
-        } else {
-            "mild"
-        };
+        let form = form.word();
         writeln!(
             text,
             "| {} | {form} | {} | {} |",
@@ -152,11 +149,7 @@ fn dirt(text: &mut String, evidence: &Evidence) -> std::fmt::Result {
         "| fault | form | drives | heat | worst | highest slip | worst |\n|---|---|---|---|---|---|---|"
     )?;
     for ((fault, form), dirt) in &evidence.dirt {
-        let form = if *form == Form::Plain {
-            "plain"
-        } else {
-            "mild"
-        };
+        let form = form.word();
         writeln!(
             text,
             "| {} | {form} | {} | {} / {} | {:.1} % | {} / {} | {:.1} % |",

@@ -29,10 +29,10 @@ impl Part for HeldTorque {
 
 impl HeldTorque {
     /// Nothing seen yet.
-    pub fn new(basis: &Basis, driving: Driving) -> HeldTorque {
+    pub fn new(driving: Driving) -> HeldTorque {
         HeldTorque {
             driving,
-            watch: HeldWatch::new(basis),
+            watch: HeldWatch::default(),
         }
     }
 

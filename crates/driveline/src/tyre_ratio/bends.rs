@@ -15,9 +15,9 @@ const BEND_SHARE: f64 = 0.004;
 /// A slope is significant beyond this many deviations.
 const SIGNIFICANT: f64 = 3.0;
 
-/// Slope below which the sides are exchanged. It is −1 then, nearer to 0 the more preload ties the
+/// Slope below which the sides are swapped. It is −1 then, nearer to 0 the more preload ties the
 /// axle; a pack that ties it wholly, the right way round, wavers about 0. Engineering guess.
-const EXCHANGED_BELOW: f64 = -0.4;
+const SWAPPED_BELOW: f64 = -0.4;
 
 /// Bends needed each way before the track is freed.
 const BENDS_EACH_WAY: u32 = 10;
@@ -50,7 +50,7 @@ pub fn are_sides_swapped(bends: &[Bend]) -> bool {
         .collect();
     match fit(&lines, &[None, None]) {
         Some(Fit { unknowns, sds, .. }) if n_bends >= LEAST_BENDS => {
-            unknowns[1] < EXCHANGED_BELOW && unknowns[1] + SIGNIFICANT * sds[1] < 0.0
+            unknowns[1] < SWAPPED_BELOW && unknowns[1] + SIGNIFICANT * sds[1] < 0.0
         }
         _ => false,
     }

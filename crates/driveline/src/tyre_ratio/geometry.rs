@@ -6,6 +6,7 @@
 
 use super::calibration::Mode;
 use super::kept::Kept;
+use super::regression;
 use super::shortest_third::{Crowd, shortest_third};
 use super::window::Window;
 use crate::basis::Basis;
@@ -132,18 +133,7 @@ pub fn is_straight(share: f64) -> bool {
 
 /// Blocks of road of the windows, numbered from 0 without holes.
 pub fn blocks<'a>(windows: impl Iterator<Item = &'a Window>) -> Vec<u32> {
-    let mut number = 0;
-    let mut latest = None;
-    windows
-        .map(|window| {
-            let block = (window.start_km / BLOCK_KM).floor();
-            if latest.is_some_and(|latest| block > latest) {
-                number += 1;
-            }
-            latest = Some(block);
-            number
-        })
-        .collect()
+    regression::blocks(windows.map(|window| (window.start_km / BLOCK_KM).floor()))
 }
 
 fn crowd_of(windows: &[&Window], value: fn(&Window) -> f64) -> Option<Crowd> {

@@ -38,6 +38,22 @@ pub struct Line<const N: usize> {
     pub block: u32,
 }
 
+/// Numbers blocks from 0 without holes, from what each row in its order says of its block; a number
+/// that falls back stays in the block it came to.
+pub fn blocks(of_rows: impl Iterator<Item = f64>) -> Vec<u32> {
+    let mut number = 0;
+    let mut latest = None;
+    of_rows
+        .map(|block| {
+            if latest.is_some_and(|latest| block > latest) {
+                number += 1;
+            }
+            latest = Some(block);
+            number
+        })
+        .collect()
+}
+
 /// What was found.
 #[derive(Clone, Copy, Debug)]
 pub struct Fit<const N: usize> {

@@ -80,7 +80,7 @@ board! {
     swap: SwapWatch = SwapWatch::new(setup.vehicle, setup.channels);
     holding: Kept<HoldingSums, HOLDING> = Kept::new(HoldingSums::new(setup.limits));
     held: Kept<HeldTorque, HOLDING> =
-        Kept::new(HeldTorque::new(setup.basis, setup.limits.driving));
+        Kept::new(HeldTorque::new(setup.limits.driving));
     two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));
     events: EventTally = EventTally::default();
     ledgers: Ledgers = Ledgers::new(setup.basis.preload_nm, tolerances, &setup.limits.slip);

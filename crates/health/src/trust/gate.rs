@@ -196,6 +196,16 @@ mod tests {
         gate
     }
 
+    /// One of which the torque is doubted.
+    fn doubted() -> (Gate, Doubt) {
+        let doubt = Doubt {
+            why: Reason::NoGrip,
+            factor: 0.1,
+            is_upper_bound: true,
+        };
+        (gate(Verdict::Doubtful(doubt.clone())), doubt)
+    }
+
     #[test]
     fn a_sum_opens_only_where_all_it_rests_on_is_believed() {
         let sum = Kept::<f64, HEAT>::new(4.0);
@@ -209,12 +219,7 @@ mod tests {
 
     #[test]
     fn a_caution_about_any_source_asked_for_comes_along() {
-        let doubt = Doubt {
-            why: Reason::NoGrip,
-            factor: 0.1,
-            is_upper_bound: true,
-        };
-        let gate = gate(Verdict::Doubtful(doubt.clone()));
+        let (gate, doubt) = doubted();
         let asked = gate.asking();
         assert_eq!(asked.doubts().count(), 0);
         let sum = Kept::<f64, HEAT>::new(4.0);
@@ -225,12 +230,7 @@ mod tests {
 
     #[test]
     fn a_caution_comes_along_where_a_source_is_only_named() {
-        let doubt = Doubt {
-            why: Reason::NoGrip,
-            factor: 0.1,
-            is_upper_bound: true,
-        };
-        let gate = gate(Verdict::Doubtful(doubt.clone()));
+        let (gate, doubt) = doubted();
         let asked = gate.asking();
         assert_eq!(asked.rest_on(on(&[Source::Wheels])), Ok(()));
         assert_eq!(asked.doubts().count(), 0);

@@ -3,6 +3,7 @@
 //! In: what a controller knows of the car. Out: the command, 0 to 1.
 
 use super::draw::Draw;
+use crate::controller::Sensed;
 
 /// Time between two commands, s.
 pub const TICK_S: f64 = 0.01;
@@ -75,21 +76,6 @@ impl Build {
             trim: draw.between(0.02, 0.15),
         }
     }
-}
-
-/// What a controller knows.
-#[derive(Clone, Copy, Debug)]
-pub struct Sensed {
-    /// Road speed, m/s.
-    pub speed_m_per_s: f64,
-    /// Pedal, 0 to 1.
-    pub throttle: f64,
-    /// Whether the brake is on.
-    pub is_braking: bool,
-    /// Axle speed difference beyond the bend, rad/s.
-    pub excess_rad_per_s: f64,
-    /// Oil, °C.
-    pub oil_c: f64,
 }
 
 /// A controller at work.

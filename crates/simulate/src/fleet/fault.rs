@@ -12,6 +12,16 @@ pub enum Form {
     Plain,
 }
 
+impl Form {
+    /// Its word in the table.
+    pub fn word(self) -> &'static str {
+        match self {
+            Form::Mild => "mild",
+            Form::Plain => "plain",
+        }
+    }
+}
+
 /// Declares every fault with its word.
 macro_rules! faults {
     ($($name:ident $word:literal $text:literal,)+) => {

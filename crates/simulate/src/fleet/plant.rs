@@ -6,9 +6,10 @@
 
 use super::actuator::{Actuator, STEP_S};
 use super::car::Car;
-use super::controller::{Controller, Sensed, TICK_S};
+use super::controller::{Controller, TICK_S};
 use super::draw::Purpose;
 use crate::axle::{Axle, AxleInput, AxleParameters};
+use crate::controller::Sensed;
 use crate::driver::{Driver, FULL_BRAKE_M_PER_S2, Feel};
 use crate::road::Road;
 use crate::thermal::{Temperatures, ThermalParameters};

@@ -268,7 +268,7 @@ fn a_tied_axle_that_comes_from_right_hand_into_left_hand_sweeps_loses_no_air() {
 }
 
 #[test]
-fn a_wheel_that_spins_or_an_axle_that_is_tied_shows_no_exchanged_sides() {
+fn a_wheel_that_spins_or_an_axle_that_is_tied_shows_no_swapped_sides() {
     for (hidden, spins) in [(0.5, false), (0.0, true)] {
         let drive = Drive {
             hidden,
