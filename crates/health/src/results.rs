@@ -71,7 +71,7 @@ pub struct Results {
     /// Whether the mechanism follows the command, against whether slip falls when asked, or
     /// why neither can be said.
     pub two_by_two: Result<TwoByTwo, Reason>,
-    /// Torque the pack holds against the command, by the tyres in bends, or why nobody can tell.
+    /// Torque the pack holds at each command, by the tyres in bends, or why nobody can tell.
     pub held_torque: Result<Held, Reason>,
     /// What comes next if the drive goes on as in its last minute, or why that is not told.
     pub outlook: Result<Outlook, Reason>,

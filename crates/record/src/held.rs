@@ -6,7 +6,7 @@ use crate::macros::stored;
 use crate::value::known;
 
 stored! {
-    /// Torque the pack holds against the command, from the difference that steady bends lack.
+    /// Torque the pack holds at each command, from the difference that steady bends lack.
     HeldTorque of held: &Held;
     /// Stiffness of a tyre against slip times rolling radius, as used.
     stiffness_nm: Option<f64> ["N·m"] = known(held.stiffness_nm.value),

@@ -152,7 +152,7 @@ stored! {
     outlook: Outcome<Outlook> = Outcome::of(&results.outlook, Outlook::of),
     /// Failure paths: evidence for, against, and what cannot be told.
     score_card: Vec<Path> = results.score_card.iter().map(Path::of).collect(),
-    /// Torque the pack holds against the command, by the tyres in steady bends.
+    /// Torque the pack holds at each command, by the tyres in steady bends.
     held_torque: Outcome<HeldTorque> = Outcome::of(&results.held_torque, HeldTorque::of),
     /// Whether mechanism and friction follow the command.
     two_by_two: Outcome<TwoByTwo> = Outcome::of(&results.two_by_two, TwoByTwo::of),

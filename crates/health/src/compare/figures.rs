@@ -12,7 +12,7 @@ use crate::reason::{DriveFact, Paired, Reason};
 
 type Matched = Result<Vec<(u32, u32)>, Reason>;
 
-/// What is held against each other.
+/// What is compared.
 struct Sides<'a> {
     before: &'a Session,
     after: &'a Session,

@@ -4,7 +4,7 @@
 //! In: two [`Session`]s, each taken from the stored record of a drive. Out: a [`Comparison`]: figures with the difference, its 90 % band and
 //! the smallest difference that would have been seen. Corners are paired where both sessions
 //! drove the same circuit, and only passes alike in speed, oil temperature and voltage are
-//! held against each other; else stretches and events alone are. It does not say why
+//! compared; else stretches and events alone are. It does not say why
 //! something changed, nor whether it matters.
 //!
 //! ```text

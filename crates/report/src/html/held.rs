@@ -1,4 +1,4 @@
-//! The tyres as torque gauge, drawn and as a table: what the pack holds against the command.
+//! The tyres as torque gauge, drawn and as a table: what the pack holds at each command.
 
 use super::scatter::{self, Point, Scatter};
 use super::scroll;
@@ -26,7 +26,7 @@ pub(super) fn part(outcome: &Result<Held, Reason>) -> Markup {
                 // One point is no curve.
                 @if held.points.len() > 1 { div.strips { (scatter::figure(&Scatter {
                     id: "held",
-                    title: "Torque held against command",
+                    title: "Torque held at each command",
                     about: "Discs are the torque held by the tyres, rings what the map states.",
                     across: "Command, %",
                     up: "N·m; discs: held by the tyres, rings: stated by the map",
@@ -54,7 +54,7 @@ fn points(held: &Held) -> Vec<Point> {
 
 fn table(held: &Held) -> Markup {
     scroll(
-        "Table: torque held against command",
+        "Table: torque held at each command",
         html! {
             table.exceedance {
                 thead { tr {
