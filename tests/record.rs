@@ -6,6 +6,7 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::program::Folder;
+use halfshaft_health::FigureId;
 use halfshaft_record::{Error, Record, SCHEMA};
 
 fn root() -> PathBuf {
@@ -62,6 +63,32 @@ fn every_version_opens_and_says_the_same() {
             Record::read(again.as_bytes()).as_ref(),
             Ok(&record),
             "{version}"
+        );
+    }
+}
+
+/// The page explains every figure, in the order of the report and no other, with its unit.
+#[test]
+fn every_figure_stands_in_the_page_of_the_report() {
+    let page = String::from_utf8(read(&root().join("docs/report.md"))).expect("the page is text");
+    let table = page
+        .split("| name | unit | what it is |\n|---|---|---|\n")
+        .nth(1);
+    let rows = table.expect("the table of figures").lines();
+    let listed: Vec<(&str, &str)> = rows
+        .map_while(|row| row.strip_prefix("| `")?.split_once("` | "))
+        .map(|(name, rest)| (name, rest.split(" | ").next().unwrap_or_default()))
+        .collect();
+    let known: Vec<&str> = FigureId::ALL.iter().map(|id| id.word()).collect();
+    let names: Vec<&str> = listed.iter().map(|(name, _)| *name).collect();
+    assert_eq!(names, known);
+    let record = Record::read(&stored(newest())).expect("the newest version can be read");
+    for (name, figure) in &record.figures.0 {
+        let unit = listed.iter().find(|(listed, _)| listed == name);
+        assert_eq!(
+            unit.map(|(_, unit)| *unit),
+            Some(figure.unit.as_str()),
+            "{name}"
         );
     }
 }

@@ -14,6 +14,7 @@ use halfshaft_model::channel::ROLES;
 use halfshaft_model::unit::UNITS;
 use halfshaft_model::{Behaviour, Code};
 
+use halfshaft_record::keys;
 use halfshaft_record::schema::json_schema;
 
 use crate::arguments::PagesOptions;
@@ -26,6 +27,7 @@ const PAGES: &[(&str, Page)] = &[
     ("export.md", export),
     ("findings.md", findings),
     ("notices.md", notices),
+    ("report-keys.md", report_keys),
     ("report-schema.json", json_schema),
     ("settings.md", settings),
     ("units.md", units),
@@ -188,6 +190,15 @@ fn notices() -> String {
         page += &format!("| `{}` | {} |\n", code.word(), code.meaning());
     }
     page
+}
+
+fn report_keys() -> String {
+    format!(
+        "# The keys of report.json\n\n{MADE}Every key of `report.json`, its unit and what it is, a table for each part; what holds \
+         everywhere and how the parts are meant is in [report.md](report.md). *Or reason*: an object of `result` and `why_null`, \
+         exactly one of the two null.\n{}",
+        keys::tables()
+    )
 }
 
 fn units() -> String {

@@ -11,6 +11,7 @@
 //! document  what a report is made of
 //! read      bytes to a record, and old versions to this one
 //! schema    the JSON schema, and the columns of a table, out of the definition
+//! keys      the keys as a page to read, out of the same
 //! value     numbers that may be unknown, results or reasons, stretches
 //! session   what two drives are compared by
 //! rows      rows of the tables that are no part of report.json
@@ -27,6 +28,7 @@ pub mod figures;
 pub mod findings;
 pub mod for_comparison;
 pub mod held;
+pub mod keys;
 pub mod laps;
 pub mod oil;
 pub mod outlook;

@@ -19,7 +19,7 @@ pub fn json_schema() -> String {
 }
 
 /// What is written has all its keys, null where something is not known.
-fn settings() -> SchemaSettings {
+pub(crate) fn settings() -> SchemaSettings {
     SchemaSettings::draft2020_12().for_serialize()
 }
 
