@@ -187,7 +187,7 @@ impl PathWatch {
 
     /// Laps begin at a line across the track at this point.
     pub fn start_line(&mut self, point: Position) {
-        self.gate = Some(StartLine::new(point, self.limits.laps.line_reach_m));
+        self.gate = Some(StartLine::new(point, &self.limits.laps));
     }
 
     /// Laps and corners so far, with what is believed of them.
@@ -233,7 +233,8 @@ impl PathWatch {
     fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), Reason> {
         let limits = &self.limits.laps;
         if let Some(gate) = &self.gate {
-            let starts = gate.starts()?;
+            let driven_m = |seen: Span| path.distance_m(seen.end) - path.distance_m(seen.start);
+            let starts = gate.starts(driven_m)?;
             if self.distance_m <= 0.0 {
                 return Err(DriveFact::PathSpeed.into());
             }

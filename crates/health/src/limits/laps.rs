@@ -73,6 +73,14 @@ limits! {
     line_reach_m: f64 = 30.0, "m", from 1.0 to 1000.0,
         reason: "half the width of a wide track, and what a receiver is off by";
 
+    /// A position further from the one before than this speed allows is a jump and no way driven.
+    position_top_speed_m_per_s: f64 = 120.0, "m/s", from 10.0 to 1000.0,
+        reason: "no car on a road is quicker";
+
+    /// Positions must have moved at least this share of the way by the wheels, or give no laps.
+    position_least_way: f64 = 0.5, "share", from 0.0 to 1.0,
+        reason: "a fix every five seconds cuts hairpins short by a third; one that stands still moves nowhere";
+
     /// Laps of this much other length than the usual one are not stretched to it.
     same_length: f64 = 0.03, "share", from 0.0 to 0.5;
 

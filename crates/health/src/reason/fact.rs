@@ -86,6 +86,8 @@ facts! {
         OilInLastLap "no-oil-in-last-lap",
         /// A position for the start line that was given.
         Position "no-position",
+        /// A position that moves with the car.
+        PositionThatMoves "position-stands",
         /// A second passing of the start line.
         SecondPassing "one-passing",
         /// A start line passed no more often than one can be.

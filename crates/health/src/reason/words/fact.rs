@@ -60,6 +60,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::Laps => "no laps were found",
         DriveFact::OilInLastLap => "no oil temperature in the last lap",
         DriveFact::Position => "a start line was given, and the log gives no position",
+        DriveFact::PositionThatMoves => {
+            "the positions stand still or jump while the wheels turn, so they give no laps"
+        }
         DriveFact::SecondPassing => "the car passed the start line once, a lap needs two passings",
         DriveFact::LineOfLaps => "the start line was passed more than 10 000 times, so it is none",
         DriveFact::MarkerOfLaps => {
