@@ -67,9 +67,25 @@ pub(crate) fn reading(signal: &Signal, raw: Option<u64>, payload: &[u8]) -> Read
     if is_in(&signal.broken, raw) {
         return Reading::Broken;
     }
-    let si =
-        number(signal.number, signal.bits.width(), raw) * signal.si_per_step + signal.si_at_zero;
-    reading_of_si(si, signal.believe)
+    let number = number(signal.number, signal.bits.width(), raw);
+    reading_of_si(
+        scaled(number, signal.si_per_step, signal.si_at_zero),
+        signal.believe,
+    )
+}
+
+/// From a number to SI. The code that stands for 0 misses it by rounding where there is an offset
+/// (6767 × 0.01 km/h − 67.67 km/h): a wheel at rest would creep at 1e-14 rad/s, some of them
+/// backwards, so what rounding can make of 0 is 0.
+#[inline]
+pub(crate) fn scaled(number: f64, si_per_step: f64, si_at_zero: f64) -> f64 {
+    const ROUNDING: f64 = 1e-12;
+    let si = number * si_per_step + si_at_zero;
+    if si.abs() <= ROUNDING * si_at_zero.abs() {
+        0.0
+    } else {
+        si
+    }
 }
 
 /// Whether this frame carries the signal at all.
@@ -235,6 +251,23 @@ mod tests {
         check_number(Number::Float, 32, 0x3FC0_0000, 1.5);
         check_number(Number::Float, 64, 0xC000_0000_0000_0000, -2.0);
         assert!(number(Number::Float, 16, 0x3C00).is_nan());
+    }
+
+    #[test]
+    fn what_stands_for_0_is_0() {
+        let mut n_off = 0;
+        for step in 1..2000 {
+            // A step of 0.01 km/h, a rolling radius of 0.29 m and more, 0 at any code.
+            let per_step = 0.01 / 3.6 / (0.29 + 1e-5 * f64::from(step));
+            let at_zero = -f64::from(step) * 0.01 / 3.6 * (1.0 / (0.29 + 1e-5 * f64::from(step)));
+            n_off += i32::from(f64::from(step) * per_step + at_zero != 0.0);
+            assert_eq!(scaled(f64::from(step), per_step, at_zero), 0.0);
+            assert!(scaled(f64::from(step - 1), per_step, at_zero) < -0.9 * per_step);
+        }
+        assert!(n_off > 100, "{n_off}");
+        // Without an offset a number of any size stands.
+        assert_eq!(scaled(1e-300, 1.0, 0.0), 1e-300);
+        assert!(scaled(f64::NAN, 1.0, 1.0).is_nan());
     }
 
     pub(crate) fn signal(bits: &str, number: Number, si_per_step: f64, si_at_zero: f64) -> Signal {

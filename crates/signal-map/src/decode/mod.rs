@@ -397,7 +397,7 @@ impl Decoder {
         for ((column, name, gate), cell) in sheet.columns.iter_mut().zip(cells) {
             // Nothing written is no sample: a slow channel shares the sheet with fast ones.
             let Some(cell) = cell else { continue };
-            let si = cell * column.si_per_unit + column.si_at_zero;
+            let si = bits::scaled(cell, column.si_per_unit, column.si_at_zero);
             let reading = match column.believe {
                 _ if !si.is_finite() => Reading::NotFinite,
                 Some((low, high)) if !(low..=high).contains(&si) => Reading::BeyondBelief(si),

@@ -109,7 +109,7 @@ impl Quick {
         let code = word.wrapping_shr(right);
         let signed = (word as i64).wrapping_shr(right);
         let number = if self.is_signed { signed } else { code as i64 };
-        let si = number as f64 * self.si_per_step + self.si_at_zero;
+        let si = bits::scaled(number as f64, self.si_per_step, self.si_at_zero);
         let is_plain = (payload.len() >= usize::from(self.n_bytes))
             & (heads[0] & self.must_mask == self.must_be)
             & ((code as u32).wrapping_sub(self.special) > self.n_special)

@@ -166,7 +166,7 @@ impl Survey {
             let (Some(codes), Some(cell)) = (self.codes.get_mut(column.channel), cell) else {
                 continue;
             };
-            let si = cell * column.si_per_unit + column.si_at_zero;
+            let si = bits::scaled(cell, column.si_per_unit, column.si_at_zero);
             codes.add(bits::reading_of_si(si, column.believe));
         }
     }
