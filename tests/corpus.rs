@@ -8,20 +8,19 @@
 mod common;
 #[path = "corpus/recipes.rs"]
 mod recipes;
+#[path = "common/rewriting.rs"]
+mod rewriting;
 
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 use common::program::Folder;
 use recipes::{Recipe, recipes};
+use rewriting::is_rewriting;
 use serde_json::{Map, Value, json};
 
 fn corpus() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/corpus")
-}
-
-fn is_rewriting() -> bool {
-    std::env::var_os("HALFSHAFT_REWRITE").is_some_and(|value| value == "1")
 }
 
 /// A number to six figures: more are not compared.

@@ -311,6 +311,91 @@ fn k8_a_gap_is_not_bridged() {
     near(gap.span.seconds(), 1.0, 1e-6);
 }
 
+/// The map of a car whose command and response come in frames of their own, each every so many ms.
+fn unsynchronised(period_ms: u32) -> String {
+    car(ONE_SIDE, "")
+        .replace("every 10 ms", &format!("every {period_ms} ms"))
+        .replace(
+            "  yaw.rate in bytes 3 2 1 0\n    float\n    step 1 rad/s\n  clutch.torque in bytes 7 6 5 4",
+            "  clutch.torque in bytes 3 2 1 0",
+        )
+        .replace("frame 0x101 on main\n  length 8 bytes", "frame 0x101 on main\n  length 4 bytes")
+        + &format!(
+            "frame 0x102 on main\n  length 4 bytes\n  every {period_ms} ms\n  clutch.command in bytes 3 2 1 0\n\
+             \x20   float\n    step 1 %\n    means share\n    full at 100 %\n"
+        )
+}
+
+#[test]
+fn k9_times_of_an_unsynchronised_log_are_right_to_a_fifth_of_its_period() {
+    // 180 ms of dead time and a lag that rises from 10 to 90 % in 320 ms: τ = 320/ln 9 = 145.6 ms.
+    // 200 steps, 5.9 s apart and a little, so that they fall anywhere between the samples.
+    let (dead_s, rise_s) = (0.180, 0.320);
+    let lag_s = rise_s / 9.0_f64.ln();
+    // Closed for 3 s of each turn. Both levels are reached to 1 part in 10⁸ before the next.
+    let turn = |time: f64| (time / 5.917).floor();
+    let since = |time: f64| time - 5.917 * turn(time) - 1.0;
+    let asked = |time: f64| time > 0.0 && (0.0..3.0).contains(&since(time));
+    let share = |time: f64| {
+        let since = since(time - dead_s);
+        match (time < dead_s, since) {
+            (true, _) => 0.0,
+            (_, since) if since < 0.0 => (-(since + 2.917) / lag_s).exp(),
+            (_, since) if since < 3.0 => 1.0 - (-since / lag_s).exp(),
+            (_, since) => (-(since - 3.0) / lag_s).exp(),
+        }
+    };
+    for period_ms in [10, 20, 50, 100] {
+        let period_s = 1e-3 * f64::from(period_ms);
+        let mut log = String::new();
+        for index in 0..(200.0 * 5.917 / period_s) as i32 {
+            let time = f64::from(index) * period_s;
+            // The response comes a third of a period after the command.
+            float_frame(&mut log, time, 0x100, &[60.0, 60.0]);
+            let command = if asked(time) { 80.0 } else { 0.0 };
+            float_frame(&mut log, time, 0x102, &[command]);
+            let later = time + 0.31 * period_s;
+            float_frame(&mut log, later, 0x101, &[800.0 * share(later)]);
+        }
+        let results = assess(&map(&unsynchronised(period_ms)), log.as_bytes());
+        for (id, wanted_s) in [
+            (FigureId::DeadTime, dead_s),
+            (FigureId::RiseTime, rise_s),
+            (FigureId::TransitionTime, dead_s + 10.0_f64.ln() * lag_s),
+            (FigureId::ReleaseTime, dead_s + 10.0_f64.ln() * lag_s),
+        ] {
+            let found_s = estimate(&results, id).value;
+            assert!(
+                (found_s - wanted_s).abs() <= 0.2 * period_s,
+                "{id} at {period_ms} ms: {found_s}, true {wanted_s}"
+            );
+        }
+    }
+}
+
+#[test]
+fn slipping_under_load_begins_at_its_slip_and_its_torque() {
+    // Rule: more than 0.3 rad/s of the pack and more than 50 N·m, or 1.5 times the preload; 4 s.
+    // The pack slips half of what the wheels differ.
+    let preload = format!("  preload 60 N.m\n{ONE_SIDE}");
+    for (clutch, slip, torque, seconds) in [
+        (ONE_SIDE, 0.29, 100.0, 0.0),
+        (ONE_SIDE, 0.31, 100.0, 4.0),
+        (ONE_SIDE, 1.0, 49.0, 0.0),
+        (ONE_SIDE, 1.0, 51.0, 4.0),
+        (&preload, 1.0, 88.0, 0.0),
+        (&preload, 1.0, 92.0, 4.0),
+    ] {
+        let log = drive(4.0, |_| Some([60.0, 2.0 * slip, 0.0, torque]));
+        let results = assess(&map(&car(clutch, "")), &log);
+        let found_s = estimate(&results, FigureId::PartialHeatMaking).value;
+        assert!(
+            (found_s - seconds).abs() < 0.02,
+            "{slip} {torque}: {found_s}"
+        );
+    }
+}
+
 #[test]
 fn k10_tyre_corrected_speeds_are_no_basis_for_heat() {
     let log = drive(36.0, |_| Some([86.8, 0.0, 0.0, 100.0]));

@@ -2,9 +2,12 @@
 
 mod common;
 
-use common::{assess, estimate, figure, map};
+use common::{assess, estimate, figure, map, pass};
+use halfshaft_drive::{Drive, Options};
 use halfshaft_health::FigureId;
 use halfshaft_health::Results;
+use halfshaft_health::ledger::{Bends, Ledger};
+use halfshaft_health::limits::Limits;
 use halfshaft_simulate::{
     RandomRange, Scenario, Tolerances, Truth, map_text, random_drive, scenarios, to_text,
 };
@@ -57,6 +60,54 @@ fn causes_sum_to_the_total_and_agree_with_the_truth() {
             close(preload + commanded + mismatch, of_bend),
             "{seed}: {parts:?}"
         );
+    }
+}
+
+/// K13 before anything is scaled: the heat that goes into the split is the heat of the drive, and so
+/// are its causes for the true ratio of the tyres.
+#[test]
+fn causes_sum_to_the_truth_before_they_are_scaled_to_the_total() {
+    for seed in 1..=12 {
+        let scenario = random_drive(seed, &RandomRange::default());
+        let (log, truth) = to_text(&scenario);
+        let map = map(&map_text(&scenario, &Tolerances::EXACT, seed));
+        let preload_nm = map.vehicle.preload_nm.expect("the map states it").value;
+        let mut ledger = Ledger::new(preload_nm, 0.0, &Limits::default().slip);
+        pass(
+            &mut Drive::new(&map, &Options::default()),
+            &map,
+            log.as_bytes(),
+            |_, derived| {
+                for row in &derived.rows {
+                    ledger.add_row(row);
+                }
+            },
+        );
+        let raw_j = ledger.heat_j();
+        // A log that ends in the middle of wheelspin lacks its last interval.
+        let last_kj = truth.heat_peak_kw * f64::from(truth.period_rear_ms) * 1e-3;
+        let within_kj = 0.02 * truth.heat_total_kj + last_kj;
+        let total_kj = ledger.split_share() * truth.heat_total_kj;
+        assert!(
+            (raw_j * 1e-3 - total_kj).abs() <= within_kj,
+            "{seed}: {raw_j} J, true {total_kj} ± {within_kj} kJ"
+        );
+        // Scaled to its own sum it is not scaled.
+        let causes = ledger.causes(scenario.vehicle.tyre_mismatch, Bends::Stated, raw_j);
+        for (got_j, wanted_kj) in [
+            (causes.spin_j, truth.heat_spin_kj),
+            (causes.mismatch_j, truth.heat_mismatch_kj),
+            (
+                causes.preload_j + causes.commanded_j,
+                truth.heat_preload_kj + truth.heat_commanded_kj,
+            ),
+        ] {
+            let off_kj = (got_j * 1e-3 - wanted_kj).abs();
+            assert!(
+                off_kj <= 0.05 * truth.heat_total_kj + last_kj,
+                "{seed}: {causes:?}, true {wanted_kj} kJ"
+            );
+        }
     }
 }
 

@@ -149,9 +149,3 @@ mod on_linux {
         }
     }
 }
-
-#[cfg(not(target_os = "linux"))]
-#[test]
-fn memory_is_looked_at_on_linux_only() {
-    println!("skipped: this system does not tell the peak memory of a process");
-}

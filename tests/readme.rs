@@ -1,5 +1,8 @@
 //! The README shows what the program really does.
 
+#[path = "common/rewriting.rs"]
+mod rewriting;
+
 use assert_cmd::Command;
 
 const README: &str = include_str!("../README.md");
@@ -26,7 +29,7 @@ fn the_output_of_the_demo_is_real() {
         .success();
     let output = String::from_utf8_lossy(&command.get_output().stdout).into_owned();
     let shown = &blocks("text")[0];
-    if std::env::var_os("HALFSHAFT_REWRITE").is_some() {
+    if rewriting::is_rewriting() {
         let (head, tail) = (
             output.find("This log cannot tell"),
             output.find("The drive is invented"),

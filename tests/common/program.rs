@@ -178,13 +178,14 @@ impl Folder {
 
 #[cfg(unix)]
 impl Folder {
-    /// Like [`Folder::shell`], as a user whom permissions bind: the superuser becomes
-    /// nobody. `None` where that cannot be done.
-    pub fn shell_bound(&self, script: &str) -> Option<Run> {
+    /// Like [`Folder::shell`], as a user whom permissions bind: `setpriv` of util-linux makes
+    /// the superuser nobody.
+    #[track_caller]
+    pub fn shell_bound(&self, script: &str) -> Run {
         use std::os::unix::fs::{MetadataExt, PermissionsExt};
         let about = self.0.path().metadata().expect("the folder is there");
         if about.uid() != 0 {
-            return Some(self.shell(script));
+            return self.shell(script);
         }
         // Nobody may not enter the folder, nor perhaps the one the program lies in.
         let open = std::fs::Permissions::from_mode(0o755);
@@ -202,10 +203,7 @@ impl Folder {
             .env("COLUMNS", "100")
             .env("XDG_CONFIG_HOME", self.0.path())
             .output();
-        match output {
-            Ok(output) if output.status.code() != Some(127) => Some(Run::of(Ok(output))),
-            _ => None,
-        }
+        Run::of(output)
     }
 }
 

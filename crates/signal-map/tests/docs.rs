@@ -7,6 +7,9 @@
     reason = "a test that cannot read its own files has failed"
 )]
 
+#[path = "../../../tests/common/rewriting.rs"]
+mod rewriting;
+
 use halfshaft_signal_map::syntax::forms::FORMS;
 use halfshaft_signal_map::syntax::grammar::{ebnf, figures};
 use halfshaft_signal_map::{MistakeCode, format, parse};
@@ -124,7 +127,7 @@ fn grammar_and_lists_are_fresh() {
     let mut text = doc();
     for (begin, end, fresh) in &printed {
         let old = between(&text, begin, end).to_owned();
-        if old != *fresh && std::env::var_os("HALFSHAFT_REWRITE").is_some() {
+        if old != *fresh && rewriting::is_rewriting() {
             text = text.replacen(
                 &format!("{begin}{old}{end}"),
                 &format!("{begin}{fresh}{end}"),

@@ -8,6 +8,9 @@
     reason = "a test that cannot read its own files has failed"
 )]
 
+#[path = "../../../tests/common/rewriting.rs"]
+mod rewriting;
+
 use halfshaft_signal_map::{MistakeCode, parse};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -40,7 +43,7 @@ fn drawn(path: &Path) -> (String, BTreeSet<MistakeCode>) {
 
 #[test]
 fn mistakes_are_drawn_as_they_always_were() {
-    let rewrite = std::env::var_os("HALFSHAFT_REWRITE").is_some();
+    let rewrite = rewriting::is_rewriting();
     for path in maps() {
         let (got, _) = drawn(&path);
         let expected = path.with_extension("txt");

@@ -28,6 +28,8 @@ use crate::ripple::Ripple;
 use crate::testing::gate;
 use crate::trust::{Gate, Source, Swap, Verdict};
 
+mod tests;
+
 /// Everything a [`Drive`] borrows from.
 #[derive(Clone, Debug)]
 pub struct Scene {

@@ -11,7 +11,7 @@ fn check(name: &str, got: &str) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("tests/golden")
         .join(name);
-    if std::env::var_os("HALFSHAFT_REWRITE").is_some() {
+    if crate::rewriting::is_rewriting() {
         std::fs::write(&path, got).unwrap();
     }
     let wanted = std::fs::read_to_string(&path).unwrap_or_default();

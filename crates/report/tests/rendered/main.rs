@@ -6,6 +6,8 @@ mod golden;
 mod hard_day;
 mod hostile;
 mod pages;
+#[path = "../../../../tests/common/rewriting.rs"]
+mod rewriting;
 mod sample;
 mod schema;
 mod words;
