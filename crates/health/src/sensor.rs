@@ -201,13 +201,20 @@ impl SensorWatch {
     }
 
     /// Why the oil temperature cannot be believed beside that of the air: a cold axle begins at the
-    /// air's temperature and rises. A warm one, which cools first, is let pass.
-    pub fn in_fahrenheit(&self, air: &SensorWatch, limits: &Oil) -> Option<Reason> {
+    /// air's temperature and rises. A warm one cools first, unless it is driven hard.
+    pub fn in_fahrenheit(
+        &self,
+        air: &SensorWatch,
+        mean_speed: f64,
+        limits: &Oil,
+    ) -> Option<Reason> {
         let (first_c, (_, last_c), air_c) = (self.first_c?, self.latest?, air.first_c?);
         let is_at_air = (first_c - to_fahrenheit(air_c)).abs() <= limits.starts_in_fahrenheit_k;
         let is_apart = first_c - air_c > limits.cold_start_k;
         let rises = last_c >= first_c + limits.cold_rise_k;
-        (is_at_air && is_apart && rises).then_some(Reason::OilInFahrenheit { first_c, air_c })
+        let is_gentle = mean_speed <= limits.gentle_m_per_s;
+        (is_at_air && is_apart && rises && is_gentle)
+            .then_some(Reason::OilInFahrenheit { first_c, air_c })
     }
 
     /// Why the oil temperature cannot be believed by itself.
@@ -303,20 +310,26 @@ mod tests {
     #[test]
     fn a_cold_axle_begins_at_the_air_and_in_fahrenheit_at_that_of_the_air() {
         let limits = Limits::default().oil;
-        let starts = |oil: &[f64], air: f64| {
+        let at = |oil: &[f64], air: f64, mean_speed: f64| {
             let air = watch(&[air; 9]).0;
-            let why = watch(oil).0.in_fahrenheit(&air, &limits);
+            let why = watch(oil).0.in_fahrenheit(&air, mean_speed, &limits);
             why.map(|why| why.to_string())
         };
+        let starts = |oil: &[f64], air: f64| at(oil, air, 10.0);
         // Derived: 10 °C is 50 °F.
         assert!(starts(&[51.0, 53.0], 10.0).unwrap().contains("51 °C"));
         assert_eq!(starts(&[52.5, 56.0], 10.0), None, "not that of the air");
         // A warm axle that begins there cools first.
         assert_eq!(starts(&[50.0, 49.0, 51.0], 10.0), None);
+        // Driven hard, a warm one rises as well.
+        assert!(at(&[51.0, 53.0], 10.0, 15.0).is_some());
+        assert_eq!(at(&[51.0, 53.0], 10.0, 15.1), None);
         // At −28 °C both scales are near each other.
         assert_eq!(starts(&[-19.0, -10.0], -28.0), None);
         assert_eq!(
-            watch(&[51.0, 53.0]).0.in_fahrenheit(&watch(&[]).0, &limits),
+            watch(&[51.0, 53.0])
+                .0
+                .in_fahrenheit(&watch(&[]).0, 10.0, &limits),
             None
         );
     }

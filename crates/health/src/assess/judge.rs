@@ -81,7 +81,7 @@ impl Health {
         gate.judge(Source::Tyres, tyres_verdict(&gate, calibration));
         let fit = self.fit_verdict(&gate);
         gate.judge(Source::Fit, fit);
-        let oil = self.oil_verdict();
+        let oil = self.oil_verdict(&gate);
         gate.judge(Source::Oil, oil);
         gate.judge(Source::Housing, Verdict::Sound);
         gate.judge(
@@ -185,7 +185,7 @@ impl Health {
         (!right.contains(&ratio)).then_some(ratio)
     }
 
-    fn oil_verdict(&self) -> Verdict {
+    fn oil_verdict(&self, gate: &Gate) -> Verdict {
         let Some(channel) = self.sensors.oil.channel else {
             return Verdict::Missing(Reason::NoChannel(name::OIL_TEMPERATURE));
         };
@@ -196,7 +196,11 @@ impl Health {
             .oil_trouble(limits)
             .or_else(|| oil.froze(housing, &self.board.since_oil, step_k, limits))
             .or_else(|| oil.apart_from(housing, limits))
-            .or_else(|| oil.in_fahrenheit(air, limits));
+            .or_else(|| {
+                let motion = self.board.sums.motion.ask(gate).ok()?;
+                let mean_speed = motion.distance_m / motion.moving_s.max(1.0);
+                oil.in_fahrenheit(air, mean_speed, limits)
+            });
         match trouble {
             Some(why) => Verdict::Withheld(why),
             None if oil.n_taken() == 0 => {

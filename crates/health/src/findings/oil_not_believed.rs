@@ -23,7 +23,7 @@ pub const ENTRY: Entry = Entry {
                 "above {} °C; a step that oil cannot take, or jumps in {} % of the readings; one number to the end for \
                  {} s or more through changes of the housing, or where none is logged through {} km and {} swings of the \
                  road speed by {} m/s, with steps of {} K or less; {} K from the housing on average, or {} K where that is \
-                 the housing in °F; a start within {} K of the air in °F that rises by {} K",
+                 the housing in °F; a start within {} K of the air in °F that rises by {} K in a drive of up to {} m/s on average",
                 oil.believable_to_c,
                 100.0 * oil.jumps_share,
                 oil.stuck_after_s,
@@ -34,7 +34,8 @@ pub const ENTRY: Entry = Entry {
                 oil.housing_apart_k,
                 oil.housing_apart_in_fahrenheit_k,
                 oil.starts_in_fahrenheit_k,
-                oil.cold_rise_k
+                oil.cold_rise_k,
+                oil.gentle_m_per_s
             )
         },
         needs: "oil temperature; for its unit a housing temperature, or an air temperature and a cold start",

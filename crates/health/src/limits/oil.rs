@@ -90,6 +90,10 @@ limits! {
     /// Rise by which a start in °F shows itself as a cold one.
     cold_rise_k: f64 = 2.0, "K", from 0.5 to 50.0;
 
+    /// Mean road speed up to which a warm axle cools at first.
+    gentle_m_per_s: f64 = 15.0, "m/s", from 1.0 to 100.0,
+        reason: "in town the gears make some 200 W, and an axle 40 K above the air loses 300 and more";
+
     /// An oil temperature that begins that near to the air's is in the map's unit.
     cold_start_k: f64 = 10.0, "K", from 0.5 to 30.0,
         reason: "in °F it would begin 20 K and more above, but in deep frost";
