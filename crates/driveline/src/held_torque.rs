@@ -24,7 +24,7 @@ const PIECE_S: f64 = 0.5;
 
 /// Lateral acceleration of the bends, m/s²: below, noise is all there is; above, tyres near their
 /// grip are softer. Source: none, engineering guess.
-const LATERAL: (f64, f64) = (0.5, 6.0);
+const LATERAL: (f64, f64) = (0.5, 4.0);
 
 /// The same for bends that need not be steady. A tyre near its grip is softer, and the inner one, which
 /// drives with less load, slips more: both take more of the difference, so the pack looks as if it held
@@ -85,10 +85,11 @@ const UNLIKE_TYRES: f64 = 0.008;
 /// engineering guess: 50 to 130 kN for tyres of common cars.
 const STIFFNESS_DOUBT: f64 = 0.3;
 
-/// What track, radius, yaw rate and load transfer are off by, as a share of the rolling speed:
-/// standard deviation. Source: none, engineering guess: 2 % of the difference of a bend of 30 m, and as
-/// much again of the radii.
+/// What the radii are off by, as a share of the rolling speed, and track, radius and yaw rate as a share of
+/// what the bend asks for: standard deviations. Source: none, engineering guess; in a hairpin of 8 m two
+/// per cent are 100 N·m of bias.
 const OFF_SD: f64 = 0.0015;
+const GEOMETRY_SD: f64 = 0.02;
 
 /// Held is compared with stated torque where that is at least this, N·m, and this many times what the
 /// map states without command: less drowns in [`OFF_SD`]. Engineering guess.
@@ -106,6 +107,8 @@ struct Piece {
     command: Option<f64>,
     // Difference that is missing, as a share of the rolling speed.
     missing: f64,
+    // Difference that the bend asks for, as such a share.
+    share: f64,
     lateral: f64,
     side: f64,
     torque_nm: Option<f64>,
@@ -122,6 +125,7 @@ struct Open {
     latest: Time,
     seconds: f64,
     missing: f64,
+    share: f64,
     lateral: f64,
     shown: f64,
     asked: f64,
@@ -229,6 +233,7 @@ impl HeldWatch {
             latest: row.time,
             seconds: 0.0,
             missing: 0.0,
+            share: 0.0,
             lateral: 0.0,
             shown: 0.0,
             asked: 0.0,
@@ -248,6 +253,7 @@ impl HeldWatch {
         open.latest = row.time;
         open.seconds += seconds;
         open.missing += (kinematic.abs() - shown) / row.case_speed * seconds;
+        open.share += kinematic.abs() / row.case_speed * seconds;
         open.lateral += speed * yaw.abs() * seconds;
         open.shown += shown * seconds;
         open.asked += kinematic.abs() * seconds;
@@ -305,6 +311,7 @@ impl HeldWatch {
             start: open.start,
             command,
             missing: mean(open.missing),
+            share: mean(open.share),
             lateral,
             side: open.side,
             torque_nm: (open.torque_s > 0.0).then(|| open.torque / open.torque_s),
@@ -341,6 +348,8 @@ impl HeldWatch {
             sd: STIFFNESS_DOUBT * basis.tyre_stiffness_n * radius_m,
         };
         let per_bias = 1.0 / basis.bias_factor;
+        let mut shares: Vec<f64> = steady.iter().map(|piece| piece.share).collect();
+        let off_share = OFF_SD.hypot(GEOMETRY_SD * median(&mut shares).unwrap_or(0.0));
         let beside = beside(&open);
         let preload_nm = of_open(&open).or(Some(basis.preload_nm).filter(|nm| *nm > 0.0));
         let calibrated = beside
@@ -365,7 +374,7 @@ impl HeldWatch {
             missing * stiffness_nm.value * per_bias
         };
         let doubt = stiffness_nm.sd / stiffness_nm.value;
-        let off_nm = OFF_SD * stiffness_nm.value * per_bias;
+        let off_nm = off_share * stiffness_nm.value * per_bias;
         let points = points(&steady, &torque_nm, doubt, off_nm);
         let least_nm = COMPARED_FROM_NM.max(COMPARED_FROM * preload_nm.unwrap_or(0.0));
         let unsteady = self.unsteady(&usual, basis.bias_factor, least_nm);
@@ -408,7 +417,7 @@ impl HeldWatch {
             without_command_nm: beside.map(|fit| {
                 let missing = fit.unknowns[0];
                 let value = missing * usual.value * per_bias;
-                let doubt = (fit.sds[0].hypot(OFF_SD) / missing).hypot(STIFFNESS_DOUBT);
+                let doubt = (fit.sds[0].hypot(off_share) / missing).hypot(STIFFNESS_DOUBT);
                 Found {
                     value,
                     sd: doubt * value,
@@ -466,7 +475,9 @@ impl HeldWatch {
             .map(|(_, torque_nm)| share(*torque_nm))
             .collect();
         let doubt = usual.sd / usual.value;
-        let off = OFF_SD / median(&mut stated)?;
+        let mut shares: Vec<f64> = measured.iter().map(|(piece, _)| piece.share).collect();
+        let off_share = OFF_SD.hypot(GEOMETRY_SD * median(&mut shares)?);
+        let off = off_share / median(&mut stated)?;
         Some(Unsteady {
             over_stated: Found {
                 value,
