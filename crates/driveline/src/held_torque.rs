@@ -755,16 +755,16 @@ mod tests {
 
     #[test]
     fn a_bend_driven_hard_is_not_steady() {
-        let pieces = |along: f64| {
+        let pieces = |along: f64, yaw: f64| {
             let mut watch = HeldWatch::default();
             for index in 0..100 {
                 let time_s = f64::from(index) * 0.02;
                 let mut row = quiet(time_s);
                 let speed = 10.0 + along * time_s;
                 row.road_speed = Some(speed);
-                row.yaw_rate = Some(0.3);
+                row.yaw_rate = Some(yaw);
                 row.case_speed = speed / RADIUS_M;
-                row.kinematic_difference = Some(0.3 * TRACK_M / RADIUS_M);
+                row.kinematic_difference = Some(yaw * TRACK_M / RADIUS_M);
                 row.difference_mean = 1.2;
                 row.command = Some(0.5);
                 row.torque_nm = Some(450.0);
@@ -774,10 +774,13 @@ mod tests {
             (n_steady, watch.pieces.len())
         };
         // Derived: 3.0 to 3.5 m/s² across; 0.8 along makes 2.8, 1.1 makes 3.4 and more.
-        let (n_steady, n) = pieces(0.8);
+        let (n_steady, n) = pieces(0.8, 0.3);
         assert!(n_steady > 0, "{n_steady} of {n}");
-        let (n_steady, n) = pieces(1.1);
+        let (n_steady, n) = pieces(1.1, 0.3);
         assert!(n_steady == 0 && n > 0, "{n_steady} of {n}");
+        // 3.9 and 4.1 m/s² across at one speed.
+        assert!(pieces(0.0, 0.39).0 > 0);
+        assert_eq!(pieces(0.0, 0.41).0, 0);
     }
 
     #[test]
