@@ -24,7 +24,12 @@ const PIECE_S: f64 = 0.5;
 
 /// Lateral acceleration of the bends, m/s²: below, noise is all there is; above, tyres near their
 /// grip are softer. Source: none, engineering guess.
-const LATERAL: (f64, f64) = (0.5, 6.0);
+const LATERAL: (f64, f64) = (0.5, 4.0);
+
+/// The same for bends that need not be steady. A tyre near its grip is softer, and the inner one, which
+/// drives with less load, slips more: both take more of the difference, so the pack looks as if it held
+/// more than it does, and never less.
+const LATERAL_UNSTEADY: f64 = 9.0;
 
 /// Least difference a bend asks for, as a share of the rolling speed: a radius of some 150 m.
 /// Engineering guess.
@@ -33,6 +38,12 @@ const LEAST_SHARE: f64 = 0.01;
 /// Least speed, m/s, and greatest change of speed along the road, m/s². Engineering guess.
 const LEAST_SPEED: f64 = 3.0;
 const GREATEST_ALONG: f64 = 2.5;
+const GREATEST_ALONG_UNSTEADY: f64 = 5.0;
+
+/// Greatest acceleration along times across, (m/s²)², of a steady piece: the inner wheel drives with less
+/// load on a softer tyre and slips more, which takes of the difference as torque between the wheels does.
+/// Derived: 1,500 kg at 1 m/s² along and 3 across make 0.4 % between wheels of 80 kN, as 100 N·m do.
+const GREATEST_DRIVEN: f64 = 3.0;
 
 /// Shares of the bend's difference between which no wheel spins, and below which the pack may be stuck
 /// and hold less than it could.
@@ -67,14 +78,18 @@ const LOAD_PER_M_PER_S2: (f64, f64) = (-0.0008, 0.0012);
 /// Ratio of the tyres, and what the yaw rate's bias makes of it: deviation. Engineering guess.
 const SIDE_SD: f64 = 0.005;
 
+/// The same where no open bend shows it: tyres 1.6 % apart lie within two deviations.
+const UNLIKE_TYRES: f64 = 0.008;
+
 /// Stiffness of a tyre that is not calibrated: its standard deviation as a share. Source: none,
 /// engineering guess: 50 to 130 kN for tyres of common cars.
 const STIFFNESS_DOUBT: f64 = 0.3;
 
-/// What track, radius, yaw rate and load transfer are off by, as a share of the rolling speed:
-/// standard deviation. Source: none, engineering guess: 2 % of the difference of a bend of 30 m, and as
-/// much again of the radii.
+/// What the radii are off by, as a share of the rolling speed, and track, radius and yaw rate as a share of
+/// what the bend asks for: standard deviations. Source: none, engineering guess; in a hairpin of 8 m two
+/// per cent are 100 N·m of bias.
 const OFF_SD: f64 = 0.0015;
+const GEOMETRY_SD: f64 = 0.02;
 
 /// Held is compared with stated torque where that is at least this, N·m, and this many times what the
 /// map states without command: less drowns in [`OFF_SD`]. Engineering guess.
@@ -92,10 +107,15 @@ struct Piece {
     command: Option<f64>,
     // Difference that is missing, as a share of the rolling speed.
     missing: f64,
+    // Difference that the bend asks for, as such a share.
+    share: f64,
     lateral: f64,
     side: f64,
     torque_nm: Option<f64>,
+    // The torque is measured, and no consequence of the command.
+    is_measured: bool,
     is_stuck: bool,
+    is_steady: bool,
 }
 
 /// A piece being driven: sums of values times seconds.
@@ -105,6 +125,7 @@ struct Open {
     latest: Time,
     seconds: f64,
     missing: f64,
+    share: f64,
     lateral: f64,
     shown: f64,
     asked: f64,
@@ -112,6 +133,7 @@ struct Open {
     command_s: f64,
     torque: f64,
     torque_s: f64,
+    measured_s: f64,
     range: (f64, f64),
     first_speed: f64,
     last_speed: f64,
@@ -168,6 +190,17 @@ pub struct Held {
     pub over_stated: Option<Found>,
     /// Pieces that it is from.
     pub n_commanded: usize,
+    /// The same by all bends, where the torque is measured: the truth is as much or less.
+    pub unsteady: Option<Unsteady>,
+}
+
+/// Held over stated torque by bends that need not be steady.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unsteady {
+    /// Held over stated torque.
+    pub over_stated: Found,
+    /// Pieces under command.
+    pub n: usize,
 }
 
 impl Default for HeldWatch {
@@ -200,6 +233,7 @@ impl HeldWatch {
             latest: row.time,
             seconds: 0.0,
             missing: 0.0,
+            share: 0.0,
             lateral: 0.0,
             shown: 0.0,
             asked: 0.0,
@@ -207,6 +241,7 @@ impl HeldWatch {
             command_s: 0.0,
             torque: 0.0,
             torque_s: 0.0,
+            measured_s: 0.0,
             range: (command, command),
             first_speed: speed,
             last_speed: speed,
@@ -218,6 +253,7 @@ impl HeldWatch {
         open.latest = row.time;
         open.seconds += seconds;
         open.missing += (kinematic.abs() - shown) / row.case_speed * seconds;
+        open.share += kinematic.abs() / row.case_speed * seconds;
         open.lateral += speed * yaw.abs() * seconds;
         open.shown += shown * seconds;
         open.asked += kinematic.abs() * seconds;
@@ -229,6 +265,7 @@ impl HeldWatch {
         if let Some(torque_nm) = row.torque_nm {
             open.torque += torque_nm * seconds;
             open.torque_s += seconds;
+            open.measured_s += seconds * f64::from(u8::from(!row.is_torque_by_command));
         }
         open.last_speed = speed;
         if row.time.since(open.start) >= PIECE_S {
@@ -250,13 +287,17 @@ impl HeldWatch {
             open.start.since(end) < PIECE_S && (was - now).abs() <= STEADY
         });
         // Right after a stretch that is no bend nobody knows what the mechanism was doing.
-        let is_steady = open.range.1 - open.range.0 <= STEADY && was_alike;
-        let along = (open.last_speed - open.first_speed).abs() / open.seconds;
+        let along = (open.last_speed - open.first_speed) / open.seconds;
         let lateral = mean(open.lateral);
         let shown = open.shown / open.asked;
-        let counts = is_steady
-            && along <= GREATEST_ALONG
-            && (LATERAL.0..=LATERAL.1).contains(&lateral)
+        let is_steady = open.range.1 - open.range.0 <= STEADY
+            && was_alike
+            && along.abs() <= GREATEST_ALONG
+            && along * lateral <= GREATEST_DRIVEN
+            && lateral <= LATERAL.1;
+        let is_measured = open.measured_s >= 0.8 * PIECE_S;
+        let counts = (is_steady || is_measured && along.abs() <= GREATEST_ALONG_UNSTEADY)
+            && (LATERAL.0..=LATERAL_UNSTEADY).contains(&lateral)
             && (ROLLS.0..=ROLLS.1).contains(&shown);
         if !counts {
             return;
@@ -270,10 +311,13 @@ impl HeldWatch {
             start: open.start,
             command,
             missing: mean(open.missing),
+            share: mean(open.share),
             lateral,
             side: open.side,
             torque_nm: (open.torque_s > 0.0).then(|| open.torque / open.torque_s),
+            is_measured,
             is_stuck: shown < STUCK_BELOW,
+            is_steady,
         });
         if self.pieces.len() == MOST_PIECES {
             let mut index = 0;
@@ -288,8 +332,13 @@ impl HeldWatch {
     /// What the pack held, or why nobody can tell.
     pub fn held(&self, basis: &Basis) -> Result<Held, Refusal> {
         let radius_m = basis.radius_m.ok_or(Refusal::NoRadius)?;
-        let open: Vec<&Piece> = self
+        let steady: Vec<Piece> = self
             .pieces
+            .iter()
+            .filter(|piece| piece.is_steady)
+            .copied()
+            .collect();
+        let open: Vec<&Piece> = steady
             .iter()
             .filter(|piece| piece.command.is_some_and(|command| command < OPEN_BELOW))
             .filter(|piece| !piece.is_stuck)
@@ -299,6 +348,8 @@ impl HeldWatch {
             sd: STIFFNESS_DOUBT * basis.tyre_stiffness_n * radius_m,
         };
         let per_bias = 1.0 / basis.bias_factor;
+        let mut shares: Vec<f64> = steady.iter().map(|piece| piece.share).collect();
+        let off_share = OFF_SD.hypot(GEOMETRY_SD * median(&mut shares).unwrap_or(0.0));
         let beside = beside(&open);
         let preload_nm = of_open(&open).or(Some(basis.preload_nm).filter(|nm| *nm > 0.0));
         let calibrated = beside
@@ -323,17 +374,17 @@ impl HeldWatch {
             missing * stiffness_nm.value * per_bias
         };
         let doubt = stiffness_nm.sd / stiffness_nm.value;
-        let off_nm = OFF_SD * stiffness_nm.value * per_bias;
-        let points = points(&self.pieces, &torque_nm, doubt, off_nm);
-        if points.is_empty() {
+        let off_nm = off_share * stiffness_nm.value * per_bias;
+        let points = points(&steady, &torque_nm, doubt, off_nm);
+        let least_nm = COMPARED_FROM_NM.max(COMPARED_FROM * preload_nm.unwrap_or(0.0));
+        let unsteady = self.unsteady(&usual, basis.bias_factor, least_nm);
+        if points.is_empty() && unsteady.is_none() {
             return Err(Refusal::FewBends {
-                n_pieces: self.pieces.len() as u32,
+                n_pieces: steady.len() as u32,
                 needed: LEAST_OF_POINT as u32,
             });
         }
-        let least_nm = COMPARED_FROM_NM.max(COMPARED_FROM * preload_nm.unwrap_or(0.0));
-        let commanded: Vec<(&Piece, f64)> = self
-            .pieces
+        let commanded: Vec<(&Piece, f64)> = steady
             .iter()
             .filter(|piece| piece.command.is_some_and(|command| command >= OPEN_BELOW))
             .filter_map(|piece| Some((piece, piece.torque_nm?)))
@@ -345,7 +396,19 @@ impl HeldWatch {
             .map(|(piece, stated_nm)| torque_nm(piece) / stated_nm)
             .collect();
         let mut stated: Vec<f64> = commanded.iter().map(|(_, nm)| *nm).collect();
-        let off = off_nm / median(&mut stated).unwrap_or(COMPARED_FROM_NM);
+        // What open bends would have shown is in the band, as far as bends both ways do not cancel it.
+        let unseen = match &beside {
+            Some(_) => 0.0,
+            None => {
+                let mean = |of: fn(&Piece) -> f64| {
+                    commanded.iter().map(|(piece, _)| of(piece)).sum::<f64>()
+                        / commanded.len().max(1) as f64
+                };
+                let load = LOAD_PER_M_PER_S2.1 * mean(|piece| piece.lateral);
+                load.hypot(UNLIKE_TYRES * mean(|piece| piece.side)) * stiffness_nm.value * per_bias
+            }
+        };
+        let off = off_nm.hypot(unseen) / median(&mut stated).unwrap_or(COMPARED_FROM_NM);
         let over_stated = (ratios.len() >= LEAST_OPEN && 2 * n_stuck < ratios.len())
             .then(|| middle(&mut ratios, doubt, off));
         Ok(Held {
@@ -354,7 +417,7 @@ impl HeldWatch {
             without_command_nm: beside.map(|fit| {
                 let missing = fit.unknowns[0];
                 let value = missing * usual.value * per_bias;
-                let doubt = (fit.sds[0].hypot(OFF_SD) / missing).hypot(STIFFNESS_DOUBT);
+                let doubt = (fit.sds[0].hypot(off_share) / missing).hypot(STIFFNESS_DOUBT);
                 Found {
                     value,
                     sd: doubt * value,
@@ -363,6 +426,64 @@ impl HeldWatch {
             points,
             over_stated: over_stated.flatten(),
             n_commanded: commanded.len(),
+            unsteady,
+        })
+    }
+
+    /// Held over stated torque by all bends in which the torque is measured, steady or not: the slope of
+    /// what is missing over the torque, beside what load transfer and the tyres' ratio take.
+    fn unsteady(&self, usual: &Found, bias_factor: f64, least_nm: f64) -> Option<Unsteady> {
+        let measured: Vec<(&Piece, f64)> = self
+            .pieces
+            .iter()
+            .filter(|piece| piece.is_measured)
+            .filter_map(|piece| Some((piece, piece.torque_nm?)))
+            .collect();
+        let of_command = |(piece, torque_nm): &&(&Piece, f64)| {
+            *torque_nm >= least_nm && piece.command.is_none_or(|command| command >= OPEN_BELOW)
+        };
+        let n_commanded = measured.iter().filter(of_command).count();
+        let stuck = |pair: &&(&Piece, f64)| pair.0.is_stuck;
+        let n_stuck = measured.iter().filter(of_command).filter(stuck).count();
+        if n_commanded - n_stuck < LEAST_OPEN || 2 * n_stuck > n_commanded {
+            return None;
+        }
+        let first = measured.first()?.0.start;
+        let numbers = measured
+            .iter()
+            .map(|(piece, _)| (piece.start.since(first) / BLOCK_S).floor());
+        let share = |torque_nm: f64| bias_factor * torque_nm / usual.value;
+        let lines: Vec<Line<3>> = measured
+            .iter()
+            .zip(blocks(numbers))
+            .filter(|((piece, _), _)| !piece.is_stuck)
+            .map(|((piece, torque_nm), block)| Line {
+                x: [share(*torque_nm), piece.lateral, piece.side],
+                y: piece.missing,
+                weight: 1.0,
+                block,
+            })
+            .collect();
+        let fit = fit(
+            &lines,
+            &[None, Some(LOAD_PER_M_PER_S2), Some((0.0, SIDE_SD))],
+        )?;
+        let value = fit.unknowns[0];
+        let mut stated: Vec<f64> = measured
+            .iter()
+            .filter(of_command)
+            .map(|(_, torque_nm)| share(*torque_nm))
+            .collect();
+        let doubt = usual.sd / usual.value;
+        let mut shares: Vec<f64> = measured.iter().map(|(piece, _)| piece.share).collect();
+        let off_share = OFF_SD.hypot(GEOMETRY_SD * median(&mut shares)?);
+        let off = off_share / median(&mut stated)?;
+        Some(Unsteady {
+            over_stated: Found {
+                value,
+                sd: fit.sds[0].hypot(doubt * value).hypot(off),
+            },
+            n: n_commanded - n_stuck,
         })
     }
 }
@@ -605,6 +726,61 @@ mod tests {
         assert!(!held.is_calibrated);
         let drag = held.without_command_nm.unwrap();
         assert!((drag.value / 700.0 - 1.0).abs() < 0.25, "{drag:?}");
+    }
+
+    #[test]
+    fn bends_that_are_not_steady_show_it_where_the_torque_is_measured() {
+        // A command that never rests: each piece is another one than the one before.
+        let unsteady = |stiffness_n: f64, share: f64| {
+            let mut watch = watch(stiffness_n, 200.0 * share, 500.0 * share, 0);
+            for (index, piece) in watch.pieces.iter_mut().enumerate() {
+                piece.is_steady = index % 400 == 0;
+            }
+            watch.held(&basis()).ok().and_then(|held| held.unsteady)
+        };
+        let sound = unsteady(80e3, 1.0).unwrap().over_stated;
+        assert!(
+            (sound.value - 1.0).abs() < 0.2 && sound.sd > 0.2,
+            "{sound:?}"
+        );
+        let weak = unsteady(80e3, 0.25).unwrap().over_stated;
+        assert!(weak.value + 1.645 * weak.sd < 0.6, "{weak:?}");
+        // A torque that follows from the command must have settled.
+        let mut by_command = watch(80e3, 50.0, 125.0, 0);
+        for piece in &mut by_command.pieces {
+            piece.is_measured = false;
+        }
+        assert_eq!(by_command.held(&basis()).unwrap().unsteady, None);
+    }
+
+    #[test]
+    fn a_bend_driven_hard_is_not_steady() {
+        let pieces = |along: f64, yaw: f64| {
+            let mut watch = HeldWatch::default();
+            for index in 0..100 {
+                let time_s = f64::from(index) * 0.02;
+                let mut row = quiet(time_s);
+                let speed = 10.0 + along * time_s;
+                row.road_speed = Some(speed);
+                row.yaw_rate = Some(yaw);
+                row.case_speed = speed / RADIUS_M;
+                row.kinematic_difference = Some(yaw * TRACK_M / RADIUS_M);
+                row.difference_mean = 1.2;
+                row.command = Some(0.5);
+                row.torque_nm = Some(450.0);
+                watch.note(&row, true);
+            }
+            let n_steady = watch.pieces.iter().filter(|piece| piece.is_steady).count();
+            (n_steady, watch.pieces.len())
+        };
+        // Derived: 3.0 to 3.5 m/s² across; 0.8 along makes 2.8, 1.1 makes 3.4 and more.
+        let (n_steady, n) = pieces(0.8, 0.3);
+        assert!(n_steady > 0, "{n_steady} of {n}");
+        let (n_steady, n) = pieces(1.1, 0.3);
+        assert!(n_steady == 0 && n > 0, "{n_steady} of {n}");
+        // 3.9 and 4.1 m/s² across at one speed.
+        assert!(pieces(0.0, 0.39).0 > 0);
+        assert_eq!(pieces(0.0, 0.41).0, 0);
     }
 
     #[test]

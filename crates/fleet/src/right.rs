@@ -70,11 +70,11 @@ pub fn right(fault: Fault) -> Right {
         },
         Fault::Fahrenheit => Right {
             remarks: &[Kind::BeyondBelief, Kind::WronglyScaled],
-            ..answer(&[], &[])
+            ..answer(&[OilNotBelieved], &[])
         },
         Fault::OilFrozen => Right {
             remarks: &[Kind::Stuck],
-            ..answer(&[], &[])
+            ..answer(&[OilNotBelieved], &[])
         },
         Fault::TyreMismatch => answer(&[TyresMismatched], &[WorkingOnTheStraight]),
         Fault::LosingPressure => answer(&[FindingId::LosingPressure], &[TyresMismatched]),

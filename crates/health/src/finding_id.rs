@@ -48,6 +48,7 @@ ids! {
     MotorWorksHard = "motor-works-hard",
     NotDriving = "not-driving",
     OilLoss = "oil-loss",
+    OilNotBelieved = "oil-not-believed",
     OilTooHot = "oil-too-hot",
     ProtectionMode = "protection-mode",
     RepeatedLaunches = "repeated-launches",

@@ -48,6 +48,7 @@ pub mod ripple;
 pub mod score_card;
 pub mod sensor;
 pub mod settings;
+pub mod since_oil;
 pub mod source;
 pub mod strips;
 pub mod sums;

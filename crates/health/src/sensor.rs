@@ -8,6 +8,7 @@ use crate::reason::Reason;
 use halfshaft_model::Time;
 
 use crate::limits::{Limits, Oil};
+use crate::since_oil::SinceOil;
 use crate::trust::{Kept, OIL};
 
 /// Leaves out readings that jump.
@@ -81,11 +82,10 @@ pub struct SensorWatch {
     sum: f64,
     n_taken: u64,
     latest: Option<(Time, f64)>,
-    // Since when it has read that, after how many changes, and the longest it read one number
-    // before, s.
+    // The first one taken, °C, since when it has read the latest, and the least change so far, K.
+    first_c: Option<f64>,
     since: Time,
-    n_changes: u32,
-    longest_s: f64,
+    finest_k: f64,
     // When it last changed, the latest first.
     changes: [Option<Time>; N_OF_WITNESS],
 }
@@ -104,9 +104,9 @@ impl SensorWatch {
             sum: 0.0,
             n_taken: 0,
             latest: None,
+            first_c: None,
             since: Time(0),
-            n_changes: 0,
-            longest_s: 0.0,
+            finest_k: f64::INFINITY,
             changes: [None; N_OF_WITNESS],
         }
     }
@@ -127,35 +127,38 @@ impl SensorWatch {
 
     fn note_change(&mut self, time: Time, celsius: f64) {
         if self.latest.is_none_or(|(_, was)| was != celsius) {
-            if self.latest.is_some() {
-                self.n_changes += 1;
-                self.longest_s = self.longest_s.max(time.since(self.since));
+            if let Some((_, was)) = self.latest {
+                self.finest_k = self.finest_k.min((celsius - was).abs());
                 self.changes.rotate_right(1);
                 self.changes[0] = Some(time);
             }
             self.since = time;
         }
+        self.first_c.get_or_insert(celsius);
         self.latest = Some((time, celsius));
     }
 
-    /// Why the oil temperature cannot be believed though it moved at first: it reads one number to
-    /// the end, far longer than ever before, and through heat and changes of the housing.
+    /// Why the oil temperature cannot be believed though its numbers could be right: it reads one of
+    /// them to the end, through changes of the housing, or where none is logged through driving that
+    /// heats and cools by more than a step.
     pub fn froze(
         &self,
         housing: &SensorWatch,
-        heat_kj: Option<f64>,
+        driven: &SinceOil,
+        step_k: Option<f64>,
         limits: &Oil,
     ) -> Option<Reason> {
         let (until, at_c) = self.latest?;
         let seconds = until.since(self.since);
-        let share = seconds / until.seconds().max(1e-9);
-        let heats = heat_kj.is_some_and(|heat_kj| heat_kj * share >= limits.stuck_from_kj);
-        let housing_moves = housing.latest.is_none()
-            || housing.changes[N_OF_WITNESS - 1].is_some_and(|third| third > self.since);
-        let is_long = seconds >= limits.stuck_after_s
-            && seconds >= limits.stuck_runs * self.longest_s
-            && self.n_changes > 0;
-        (is_long && heats && housing_moves).then_some(Reason::OilFroze {
+        let shows = match housing.latest {
+            Some(_) => housing.changes[N_OF_WITNESS - 1].is_some_and(|third| third > self.since),
+            None => {
+                step_k.unwrap_or(self.finest_k) <= limits.stuck_step_k
+                    && driven.metres() >= limits.stuck_over_m
+                    && driven.n_swings() >= limits.stuck_swings
+            }
+        };
+        (seconds >= limits.stuck_after_s && shows).then_some(Reason::OilFroze {
             at_c,
             since_s: self.since.seconds(),
             seconds,
@@ -183,9 +186,13 @@ impl SensorWatch {
     }
 
     /// Why the oil temperature cannot be believed beside that of the housing.
-    pub fn apart_from(&self, housing: &SensorWatch) -> Option<Reason> {
+    pub fn apart_from(&self, housing: &SensorWatch, limits: &Oil) -> Option<Reason> {
         let (oil_c, housing_c) = (self.mean_c()?, housing.mean_c()?);
-        let most_k = self.gate.limits.housing_apart_k;
+        let is_near = (oil_c - to_fahrenheit(housing_c)).abs() <= limits.near_fahrenheit_k;
+        let most_k = match is_near {
+            true => limits.housing_apart_in_fahrenheit_k,
+            false => limits.housing_apart_k,
+        };
         ((oil_c - housing_c).abs() > most_k).then_some(Reason::OilApartFromHousing {
             oil_c,
             housing_c,
@@ -193,10 +200,26 @@ impl SensorWatch {
         })
     }
 
-    /// Why the oil temperature cannot be believed as a whole, for a drive that moved for
-    /// `moving_s` and heated the pack by `heat_kj`.
-    pub fn oil_trouble(&self, moving_s: f64, heat_kj: Option<f64>, limits: &Oil) -> Option<Reason> {
-        let (low, high) = self.range?;
+    /// Why the oil temperature cannot be believed beside that of the air: a cold axle begins at the
+    /// air's temperature and rises. A warm one cools first, unless it is driven hard.
+    pub fn in_fahrenheit(
+        &self,
+        air: &SensorWatch,
+        mean_speed: f64,
+        limits: &Oil,
+    ) -> Option<Reason> {
+        let (first_c, (_, last_c), air_c) = (self.first_c?, self.latest?, air.first_c?);
+        let is_at_air = (first_c - to_fahrenheit(air_c)).abs() <= limits.starts_in_fahrenheit_k;
+        let is_apart = first_c - air_c > limits.cold_start_k;
+        let rises = last_c >= first_c + limits.cold_rise_k;
+        let is_gentle = mean_speed <= limits.gentle_m_per_s;
+        (is_at_air && is_apart && rises && is_gentle)
+            .then_some(Reason::OilInFahrenheit { first_c, air_c })
+    }
+
+    /// Why the oil temperature cannot be believed by itself.
+    pub fn oil_trouble(&self, limits: &Oil) -> Option<Reason> {
+        let (_, high) = self.range?;
         if high > limits.believable_to_c {
             return Some(Reason::OilNotBelieved {
                 high_c: high,
@@ -208,17 +231,8 @@ impl SensorWatch {
         }
         let n_jumps = self.gate.n_left_out();
         let share = n_jumps as f64 / self.n_readings as f64;
-        if share > limits.jumps_share && n_jumps >= u64::from(limits.jumps_least) {
-            return Some(Reason::OilJumps { share });
-        }
-        let is_stuck = low == high
-            && moving_s >= limits.stuck_after_s
-            && heat_kj.is_some_and(|heat_kj| heat_kj >= limits.stuck_from_kj);
-        is_stuck.then_some(Reason::OilStuck {
-            at_c: low,
-            moving_s,
-            heat_kj: heat_kj.unwrap_or(0.0),
-        })
+        (share > limits.jumps_share && n_jumps >= u64::from(limits.jumps_least))
+            .then_some(Reason::OilJumps { share })
     }
 
     /// Why the air temperature cannot be believed.
@@ -226,6 +240,10 @@ impl SensorWatch {
         let (low, _) = self.range?;
         (low > limits.air_believable_to_c).then_some(Reason::AirNotBelieved { low_c: low })
     }
+}
+
+fn to_fahrenheit(celsius: f64) -> f64 {
+    1.8 * celsius + 32.0
 }
 
 #[cfg(test)]
@@ -253,7 +271,7 @@ mod tests {
         let (moved, taken) = watch(&[80.0, 120.0, 120.0, 121.0, 121.0, 121.0]);
         assert_eq!(taken, [true, false, false, false, true, true]);
         assert_eq!(moved.range, Some((80.0, 121.0)));
-        let trouble = moved.oil_trouble(60.0, None, &Limits::default().oil);
+        let trouble = moved.oil_trouble(&Limits::default().oil);
         assert!(trouble.unwrap().to_string().contains("from 80 to 121 °C"));
         // Another drive may begin at another temperature.
         let mut two = watch(&[120.0, 121.0, 121.0]).0;
@@ -261,7 +279,7 @@ mod tests {
         for second in 4..9 {
             two.takes(Time::from_seconds(f64::from(second)), 20.0);
         }
-        assert_eq!(two.oil_trouble(60.0, None, &Limits::default().oil), None);
+        assert_eq!(two.oil_trouble(&Limits::default().oil), None);
         // Noise that jumps about never agrees with itself.
         let (_, taken) = watch(&[80.0, 150.0, 20.0, 150.0, 20.0, 150.0, 81.0]);
         assert_eq!(taken, [true, false, false, false, false, false, true]);
@@ -269,45 +287,86 @@ mod tests {
 
     #[test]
     fn oil_and_housing_of_one_unit_are_near_each_other() {
+        let limits = Limits::default().oil;
+        let apart = |oil: f64, housing: f64| {
+            let why = watch(&[oil; 9])
+                .0
+                .apart_from(&watch(&[housing; 9]).0, &limits);
+            why.map(|why| why.to_string())
+        };
         // 63 °C read as °F, beside a housing of 55 °C.
-        let (oil, housing) = (watch(&[145.0; 9]).0, watch(&[55.0; 9]).0);
-        assert!(
-            oil.apart_from(&housing)
-                .unwrap()
-                .to_string()
-                .contains("145 °C")
+        assert!(apart(145.0, 55.0).unwrap().contains("145 °C"));
+        assert_eq!(apart(90.0, 55.0), None);
+        // −6 °C in °F is 21 °F; hard work in frost is no more than 20 K over the housing.
+        assert!(apart(21.0, -6.0).is_some());
+        assert_eq!(apart(19.0, 0.0), None);
+        assert_eq!(apart(21.0, -20.0), None, "that is no housing in °F");
+        assert_eq!(
+            watch(&[145.0; 9]).0.apart_from(&watch(&[]).0, &limits),
+            None
         );
-        assert_eq!(watch(&[90.0; 9]).0.apart_from(&housing), None);
-        assert_eq!(oil.apart_from(&watch(&[]).0), None);
     }
 
     #[test]
-    fn a_sensor_that_froze_on_the_way() {
+    fn a_cold_axle_begins_at_the_air_and_in_fahrenheit_at_that_of_the_air() {
         let limits = Limits::default().oil;
-        let trouble = |froze_at: f64, n: usize, heat_kj: f64, housing: &[f64]| {
-            // One °C in 20 s until it froze.
-            let oil: Vec<f64> = (0..n)
-                .map(|second| 20.0 + (0.05 * (second as f64).min(froze_at)).floor())
-                .collect();
-            let (oil, housing) = (watch(&oil).0, watch(housing).0);
-            oil.froze(&housing, Some(heat_kj), &limits)
+        let at = |oil: &[f64], air: f64, mean_speed: f64| {
+            let air = watch(&[air; 9]).0;
+            let why = watch(oil).0.in_fahrenheit(&air, mean_speed, &limits);
+            why.map(|why| why.to_string())
         };
-        let warms: Vec<f64> = (0..1600)
+        let starts = |oil: &[f64], air: f64| at(oil, air, 10.0);
+        // Derived: 10 °C is 50 °F.
+        assert!(starts(&[51.0, 53.0], 10.0).unwrap().contains("51 °C"));
+        assert_eq!(starts(&[52.5, 56.0], 10.0), None, "not that of the air");
+        // A warm axle that begins there cools first.
+        assert_eq!(starts(&[50.0, 49.0, 51.0], 10.0), None);
+        // Driven hard, a warm one rises as well.
+        assert!(at(&[51.0, 53.0], 10.0, 15.0).is_some());
+        assert_eq!(at(&[51.0, 53.0], 10.0, 15.1), None);
+        // At −28 °C both scales are near each other.
+        assert_eq!(starts(&[-19.0, -10.0], -28.0), None);
+        assert_eq!(
+            watch(&[51.0, 53.0])
+                .0
+                .in_fahrenheit(&watch(&[]).0, 10.0, &limits),
+            None
+        );
+    }
+
+    /// A sensor that moved by 1 °C in 20 s until it froze at 200 s, to the end at `until_s`.
+    #[track_caller]
+    fn check_froze(until_s: usize, housing: &[f64], driven: &SinceOil, step_k: f64, wanted: bool) {
+        let oil: Vec<f64> = (0..=until_s)
+            .map(|second| 20.0 + (0.05 * (second as f64).min(200.0)).floor())
+            .collect();
+        let limits = Limits::default().oil;
+        let why = watch(&oil)
+            .0
+            .froze(&watch(housing).0, driven, Some(step_k), &limits);
+        assert_eq!(why.is_some(), wanted, "{why:?}");
+        if let Some(why) = why {
+            let why = why.to_string();
+            assert!(why.contains("30 °C from 3 min on"), "{why}");
+        }
+    }
+
+    #[test]
+    fn a_sensor_that_stands_still_through_driving() {
+        use crate::since_oil::driven;
+        let town = driven(1500.0, 6);
+        check_froze(460, &[], &town, 1.0, true);
+        check_froze(459, &[], &town, 1.0, false);
+        // A jam, a motorway, a sensor of coarse steps: oil may rest.
+        check_froze(900, &[], &driven(1499.0, 20), 1.0, false);
+        check_froze(900, &[], &driven(30_000.0, 5), 1.0, false);
+        check_froze(900, &[], &town, 2.0, false);
+        // The housing tells more: it moved, or it rests as well.
+        let warms: Vec<f64> = (0..900)
             .map(|second| (0.02 * f64::from(second)).floor())
             .collect();
-        let why = trouble(600.0, 1600, 100.0, &warms).unwrap().to_string();
-        assert!(
-            why.contains("50 °C") && why.contains("from 10 min"),
-            "{why}"
-        );
-        assert!(trouble(600.0, 1600, 100.0, &[]).is_some());
-        // Too short, too little heat, a housing that stands as well: warm through.
-        assert_eq!(trouble(600.0, 1400, 100.0, &warms), None);
-        assert_eq!(trouble(600.0, 1600, 10.0, &warms), None);
-        assert_eq!(trouble(600.0, 1600, 100.0, &[40.0; 1600]), None);
-        // It read one number for as long before.
-        let (slow, _) = watch(&[vec![50.0; 500], vec![51.0; 1200]].concat());
-        assert_eq!(slow.froze(&watch(&warms).0, Some(100.0), &limits), None);
+        check_froze(900, &warms, &driven(0.0, 0), 2.0, true);
+        check_froze(900, &[40.0; 900], &town, 1.0, false);
     }
 
     #[test]
@@ -323,7 +382,7 @@ mod tests {
                     }
                 })
                 .collect();
-            watch(&readings).0.oil_trouble(1200.0, None, &limits)
+            watch(&readings).0.oil_trouble(&limits)
         };
         assert!(
             jumping(7)
@@ -335,7 +394,7 @@ mod tests {
     }
 
     #[test]
-    fn another_unit_a_stuck_sensor_and_a_sound_one() {
+    fn another_unit_and_a_sound_sensor() {
         let limits = Limits::default().oil;
         let climb = |from: f64| {
             (0..200)
@@ -343,19 +402,10 @@ mod tests {
                 .collect::<Vec<_>>()
         };
         let (fahrenheit, _) = watch(&climb(60.0));
-        let why = fahrenheit.oil_trouble(900.0, Some(50.0), &limits);
+        let why = fahrenheit.oil_trouble(&limits);
         let why = why.unwrap().to_string();
         assert!(why.contains("259 °C") && why.contains("126 °C"), "{why}");
-        let (stuck, _) = watch(&[85.0; 1000]);
-        let why = stuck.oil_trouble(1200.0, Some(50.0), &limits);
-        let why = why.unwrap().to_string();
-        assert!(why.contains("looks stuck"), "{why}");
-        // A short drive, a cool pack or a pack of unknown heat prove nothing.
-        for (moving_s, heat_kj) in [(300.0, Some(50.0)), (1200.0, Some(1.0)), (1200.0, None)] {
-            assert_eq!(stuck.oil_trouble(moving_s, heat_kj, &limits), None);
-        }
-        let (sound, _) = watch(&[85.0, 86.0]);
-        assert_eq!(sound.oil_trouble(1200.0, Some(50.0), &limits), None);
+        assert_eq!(watch(&[85.0, 86.0]).0.oil_trouble(&limits), None);
         let (air, _) = watch(&[68.0, 69.0]);
         assert!(
             air.air_trouble(&limits)

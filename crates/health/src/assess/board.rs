@@ -19,6 +19,7 @@ use crate::oil_life::OilAgeing;
 use crate::part::Part;
 use crate::pieces::PieceWatch;
 use crate::ripple::RippleWatch;
+use crate::since_oil::SinceOil;
 use crate::sums::Sums;
 use crate::temperature::TemperatureWatch;
 use crate::trust::{Kept, OIL, Source, Sources, SwapWatch, on};
@@ -69,6 +70,7 @@ board! {
     actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels, setup.limits);
     temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);
     findings: Findings = Findings::new(setup);
+    since_oil: SinceOil = SinceOil::new(setup.limits.oil.stuck_swing_m_per_s);
     sums: Sums = Sums::default();
     usage: UseWatch = UseWatch::new(setup);
     duty: DutySums = DutySums::default();

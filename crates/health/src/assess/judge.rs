@@ -186,35 +186,24 @@ impl Health {
     }
 
     fn oil_verdict(&self, gate: &Gate) -> Verdict {
-        if self.sensors.oil.channel.is_none() {
+        let Some(channel) = self.sensors.oil.channel else {
             return Verdict::Missing(Reason::NoChannel(name::OIL_TEMPERATURE));
-        }
-        let moving_s = self
-            .board
-            .sums
-            .motion
-            .ask(gate)
-            .map_or(0.0, |motion| motion.moving_s);
-        let heat = self.board.sums.heat.ask(gate).ok();
-        let heat_kj = heat.map(|heat| 1e-3 * heat.heat.heat_j(gate.slip_sd()));
-        let trouble = self
-            .sensors
-            .oil
-            .watch
-            .oil_trouble(moving_s, heat_kj, &self.limits.oil)
+        };
+        let [oil, housing, air] = [&self.sensors.oil, &self.sensors.housing, &self.sensors.air]
+            .map(|sensor| &sensor.watch);
+        let (limits, step_k) = (&self.limits.oil, self.channels[channel].step);
+        let trouble = oil
+            .oil_trouble(limits)
+            .or_else(|| oil.froze(housing, &self.board.since_oil, step_k, limits))
+            .or_else(|| oil.apart_from(housing, limits))
             .or_else(|| {
-                let (oil, housing) = (&self.sensors.oil.watch, &self.sensors.housing.watch);
-                oil.froze(housing, heat_kj, &self.limits.oil)
-            })
-            .or_else(|| {
-                self.sensors
-                    .oil
-                    .watch
-                    .apart_from(&self.sensors.housing.watch)
+                let motion = self.board.sums.motion.ask(gate).ok()?;
+                let mean_speed = motion.distance_m / motion.moving_s.max(1.0);
+                oil.in_fahrenheit(air, mean_speed, limits)
             });
         match trouble {
             Some(why) => Verdict::Withheld(why),
-            None if self.sensors.oil.watch.n_taken() == 0 => {
+            None if oil.n_taken() == 0 => {
                 Verdict::Missing(Reason::no_value(&[name::OIL_TEMPERATURE]))
             }
             None => Verdict::Sound,

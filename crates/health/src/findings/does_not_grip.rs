@@ -29,7 +29,7 @@ pub const ENTRY: Entry = Entry {
             format!(
                 "{} times or more, {} s or longer each: command from {} %, state at {} % of it or more, slip not fallen by \
                  {} % within {} s, with {} rad/s to hold, not both wheels spinning, and a torque by the map that could \
-                 have held; or, by the tyres in steady bends under command, the torque held is less than {} of what \
+                 have held; or, by the tyres in bends under command, the torque held is less than {} of what \
                  the map states (look soon: {}) over its whole 90 % band",
                 grip.occurrences,
                 grip.least_s,
@@ -69,7 +69,8 @@ struct DoesNotGrip {
     per_torque: Option<f64>,
     slipping: Lasting<Slipping>,
     stretches: Strongest,
-    // Moments asked for all, state known and something to hold: it could have been seen.
+    // Moments asked for all, state known and something that the stated torque could hold: it could have been
+    // seen.
     asked_s: f64,
 }
 
@@ -141,7 +142,12 @@ impl DoesNotGrip {
 /// The pack holds less than stated, as the bends show.
 fn by_the_tyres(drive: &Drive) -> Option<Fired> {
     let held = drive.held.as_ref().ok()?;
-    let over = held.over_stated?;
+    // Bends that are not steady make the pack look better than it is: what they show stands.
+    let (over, n) = match (held.over_stated, held.unsteady) {
+        (Some(over), _) => (over, held.n_commanded),
+        (None, Some(unsteady)) => (unsteady.over_stated, unsteady.n),
+        (None, None) => return None,
+    };
     let limits = &drive.limits.grip;
     let high = over.value + SDS_OF_90 * over.sd;
     let (severity, limit) = match high {
@@ -164,12 +170,12 @@ fn by_the_tyres(drive: &Drive) -> Option<Fired> {
         severity,
         grade: drive.quality.grade.max(grade),
         summary: format!(
-            "In steady bends under command the pack held {:.2} times the torque the map states ({:.2} to {:.2}; limit \
+            "In bends under command the pack held {:.2} times the torque the map states ({:.2} to {:.2}; limit \
              {limit}), over {} half seconds.",
             over.value,
             (over.value - SDS_OF_90 * over.sd).max(0.0),
             high,
-            held.n_commanded
+            n
         ),
         evidence: vec![window(span.start, span.end, &values)],
     })
@@ -184,14 +190,17 @@ impl Check for DoesNotGrip {
             return;
         };
         let is_asked = command >= self.limits.holding.asked_for_all;
-        if !is_asked || !self.has_something_to_hold(row) || !counts(row, &self.limits.driving) {
+        if !is_asked
+            || !self.has_something_to_hold(row)
+            || !self.could_hold(row)
+            || !counts(row, &self.limits.driving)
+        {
             return;
         }
         self.asked_s += row.seconds;
         let counts_here = region == Region::AskedNotHolding
             && state >= self.limits.grip.follows * command
-            && !self.do_both_spin(row)
-            && self.could_hold(row);
+            && !self.do_both_spin(row);
         if !counts_here {
             return;
         }
@@ -260,6 +269,7 @@ mod tests {
     use super::super::testing::{Scene, found_held, says};
     use super::*;
     use crate::testing::row;
+    use halfshaft_driveline::held_torque::{Held as HeldTorque, Unsteady};
 
     /// Four bends of 3 s in which nearly all is asked and the pack slips on.
     fn outcome(scene: &Scene, change: impl Fn(&mut Row)) -> Outcome {
@@ -310,10 +320,21 @@ mod tests {
             (1.1, 0.1, None),
         ] {
             let mut scene = Scene::whole();
-            scene.held = Ok(found_held(over, sd));
-            let fired = scene.check(&ENTRY).outcome(&scene.drive());
-            let found = fired.ok().flatten().map(|fired| fired.severity);
-            assert_eq!(found, severity, "{over} {sd}");
+            let steady = found_held(over, sd);
+            let unsteady = steady
+                .over_stated
+                .map(|over_stated| Unsteady { over_stated, n: 40 });
+            let without = HeldTorque {
+                over_stated: None,
+                unsteady,
+                ..steady.clone()
+            };
+            for held in [steady, without] {
+                scene.held = Ok(held);
+                let fired = scene.check(&ENTRY).outcome(&scene.drive());
+                let found = fired.ok().flatten().map(|fired| fired.severity);
+                assert_eq!(found, severity, "{over} {sd}");
+            }
         }
     }
 
@@ -327,10 +348,16 @@ mod tests {
             outcome(&scene, |row| row.state = row.state.map(|state| 0.5 * state)),
             Ok(None)
         );
-        // Derived: 100 N·m take 60·100/(80 kN·0.32 m) = 0.23 rad/s from the bend, a tenth.
-        assert_eq!(
-            outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 100.0)),
-            Ok(None)
+        // Derived: 100 N·m take 60·100/(80 kN·0.32 m) = 0.23 rad/s from the bend, a tenth. There is nothing
+        // to judge; 250 N·m would take three tenths.
+        says(
+            &outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 100.0)).unwrap_err(),
+            "lasted 0.0 s",
+        );
+        assert!(
+            outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 260.0))
+                .unwrap()
+                .is_some()
         );
         // Stability control at work does not count, and leaves nothing to judge.
         says(

@@ -30,6 +30,7 @@ mod losing_pressure;
 mod motor_works_hard;
 mod not_driving;
 mod oil_loss;
+mod oil_not_believed;
 mod oil_too_hot;
 mod protection_mode;
 mod repeated_launches;
@@ -226,6 +227,7 @@ pub const ALL: &[Entry] = &[
     motor_works_hard::ENTRY,
     not_driving::ENTRY,
     oil_loss::ENTRY,
+    oil_not_believed::ENTRY,
     oil_too_hot::ENTRY,
     protection_mode::ENTRY,
     repeated_launches::ENTRY,

@@ -421,6 +421,7 @@ pub(crate) fn found_held(value: f64, sd: f64) -> HeldTorque {
         without_command_nm: None,
         points: Vec::new(),
         over_stated: Some(Found { value, sd }),
+        unsteady: None,
         n_commanded: 60,
     }
 }

@@ -132,6 +132,8 @@ facts! {
         CommandValues "one-command-value",
         /// More than one value of `oil.temperature`.
         OilValues "one-oil-value",
+        /// What shows the unit of `oil.temperature`.
+        OilUnit "no-oil-unit",
         /// An oil temperature at any time.
         OilAging "no-oil-seen",
         /// A quick move of the command.

@@ -112,14 +112,12 @@ pub enum Reason {
         /// Share of its readings that jump.
         share: f64,
     },
-    /// The oil temperature never moved, whatever the drive did.
-    OilStuck {
-        /// Where it stands, °C.
-        at_c: f64,
-        /// Driving meanwhile, s.
-        moving_s: f64,
-        /// Heat of the pack meanwhile, kJ.
-        heat_kj: f64,
+    /// The oil temperature begins at what the air would be in °F, and rises.
+    OilInFahrenheit {
+        /// Its first reading, °C as the map has it.
+        first_c: f64,
+        /// The air, °C.
+        air_c: f64,
     },
     /// The oil temperature stood still from some time on.
     OilFroze {
@@ -377,7 +375,7 @@ impl Reason {
             Reason::OilNotBelieved { .. } => "oil-not-believed",
             Reason::OilStepped { .. } => "oil-stepped",
             Reason::OilJumps { .. } => "oil-jumps",
-            Reason::OilStuck { .. } => "oil-stuck",
+            Reason::OilInFahrenheit { .. } => "oil-in-fahrenheit",
             Reason::OilFroze { .. } => "oil-froze",
             Reason::OilApartFromHousing { .. } => "oil-apart-from-housing",
             Reason::AirNotBelieved { .. } => "air-not-believed",

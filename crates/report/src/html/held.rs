@@ -108,6 +108,7 @@ mod tests {
             without_command_nm: None,
             points: vec![point(0.2, false), point(0.6, true)],
             over_stated: None,
+            unsteady: None,
             n_commanded: 62,
         };
         let text = part(&Ok(held)).into_string();

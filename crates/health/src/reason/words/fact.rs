@@ -99,6 +99,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         }
         DriveFact::CommandValues => "clutch.command gave one value only: too short",
         DriveFact::OilValues => "oil.temperature gave one value only",
+        DriveFact::OilUnit => {
+            "nothing shows whether oil.temperature is in °C or °F: a housing temperature, or an air temperature and a cold start"
+        }
         DriveFact::OilAging => "oil.temperature was never seen",
         DriveFact::QuickMove => "the command never moved by 15 % of full within 0.2 s",
         DriveFact::Pedal => "throttle, or what a full clutch.command is, is not known",

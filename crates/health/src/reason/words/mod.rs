@@ -94,15 +94,10 @@ impl Display for Reason {
                 "oil.temperature jumps as no oil does in {:.0} % of its readings: look at the sensor's plug",
                 100.0 * share
             ),
-            Reason::OilStuck {
-                at_c,
-                moving_s,
-                heat_kj,
-            } => write!(
+            Reason::OilInFahrenheit { first_c, air_c } => write!(
                 f,
-                "oil.temperature reads {at_c:.0} °C all the time, through {:.0} min of driving and {heat_kj:.0} kJ of \
-                 heat: the sensor looks stuck",
-                moving_s / 60.0
+                "oil.temperature begins at {first_c:.0} °C, as the air of {air_c:.0} °C would read in °F, and rises \
+                 from there: is it in °F?"
             ),
             Reason::OilFroze {
                 at_c,
@@ -110,8 +105,8 @@ impl Display for Reason {
                 seconds,
             } => write!(
                 f,
-                "oil.temperature reads {at_c:.0} °C from {:.0} min on for {:.0} min, through heat of the pack: the \
-                 sensor looks stuck",
+                "oil.temperature reads {at_c:.0} °C from {:.0} min on for {:.0} min of driving: the sensor looks \
+                 stuck",
                 since_s / 60.0,
                 seconds / 60.0
             ),
