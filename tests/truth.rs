@@ -77,10 +77,18 @@ fn check_times_and_events(name: &str, results: &Results, truth: &Truth) {
         truth.turn_total_deg,
         0.03 * truth.turn_total_deg + 5.0,
     );
+    // Of the moment: a slip of 50 to 150 ms between samples, and the noise of a single one, are
+    // up to 7 % of it; what the band says of them must hold.
     within(
         FigureId::HeatPeak,
         truth.heat_peak_kw,
-        0.03 * truth.heat_peak_kw + 0.05,
+        0.07 * truth.heat_peak_kw + 0.05,
+    );
+    let peak = estimate(results, FigureId::HeatPeak);
+    assert!(
+        peak.low <= truth.heat_peak_kw && (truth.heat_peak_kw <= peak.high || peak.is_at_least),
+        "{name}: {peak:?}, true {}",
+        truth.heat_peak_kw
     );
     let events: Vec<_> = results
         .events

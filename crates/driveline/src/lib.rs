@@ -17,6 +17,7 @@ pub mod derive;
 pub mod engagement;
 pub mod heat_by_floor;
 pub mod held_torque;
+mod late_torque;
 mod linear;
 pub mod median;
 pub mod noise_floor;

@@ -43,6 +43,8 @@ pub struct Row {
     pub slip_mean: f64,
     /// The same as sharp in time as the noise allows: for limits and their edges.
     pub slip_sharp: f64,
+    /// Noise of that as a share of that of one sample.
+    pub noise_in_sharp: f64,
     /// Command, 0 to 1.
     pub command: Option<f64>,
     /// State, 0 to 1.
@@ -53,6 +55,10 @@ pub struct Row {
     pub is_torque_by_command: bool,
     /// Heat rate of all packs, mean over 0.2 s, W.
     pub heat_rate_w: Option<f64>,
+    /// Heat rate of all packs of the moment, W: `slip_sharp` times the torque. By a torque read
+    /// from the command, which the pack follows late, the least it can be, the likely rate and
+    /// the most; else three times the same.
+    pub heat_rate_sharp_w: Option<[f64; 3]>,
     /// Torque × slip × time of this sample, all packs, J, signed as the slip: give it
     /// the sign of `evidence` to make it heat. `None` where the torque is not known.
     pub work_j: Option<f64>,

@@ -17,6 +17,7 @@ use crate::derive::axle_speed_difference::{
 };
 use crate::derive::openness::openness;
 use crate::heat_by_floor::{Evidence, SIGNIFICANT_SDS};
+use crate::late_torque::LateTorque;
 use crate::noise_floor::NoiseFloor;
 use crate::row::Row;
 use crate::smooth::{DEFINITION, N_WINDOWS, Slipping, Smoothed};
@@ -61,6 +62,7 @@ pub(crate) struct RowMaker {
     yaw_bias: f64,
     yaw_bias_weight_s: f64,
     latest_wheel_sample: Option<Time>,
+    late_torque: LateTorque,
 }
 
 impl RowMaker {
@@ -75,6 +77,7 @@ impl RowMaker {
             cuts: VecDeque::new(),
             yaw_bias: 0.0,
             yaw_bias_weight_s: 0.0,
+            late_torque: LateTorque::default(),
             latest_wheel_sample: None,
         }
     }
@@ -158,6 +161,8 @@ impl RowMaker {
             .map(|(before, after)| before + after);
         let slip = smoothed.sample.slip;
         let (evidence, noise_in_mean) = self.evidence(smoothed);
+        let (slip_sharp, noise_in_sharp) = self.slip_sharp(smoothed);
+        let torque_nm = self.late_torque.at(sample.time, sample.torque, is_joined);
         Row {
             time: sample.time,
             seconds,
@@ -177,13 +182,16 @@ impl RowMaker {
                 .and_then(|kinematic| openness(road_referred, kinematic)),
             unknown_mismatch,
             slip,
-            slip_sharp: self.slip_sharp(smoothed),
+            slip_sharp,
+            noise_in_sharp,
             slip_mean: smoothed.slip_means[DEFINITION],
             command: sample.command,
             state: sample.state,
             torque_nm: sample.torque.map(|torque| torque.torque_nm),
             is_torque_by_command: sample.torque.is_some_and(|torque| torque.is_by_command),
             heat_rate_w: smoothed.power_mean.map(|power| n_packs * power.abs()),
+            heat_rate_sharp_w: torque_nm
+                .map(|torque_nm| torque_nm.map(|torque| n_packs * torque * slip_sharp.abs())),
             work_j: impulse_nms.map(|impulse| impulse * slip),
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
@@ -215,16 +223,20 @@ impl RowMaker {
 
     /// Slip as sharp in time as the noise allows: the mean of definition where the samples
     /// around agree with it but for noise; where they do not, an edge is near, and it is
-    /// the shorter mean if that fits the sample, else the sample itself.
-    fn slip_sharp(&self, smoothed: &Smoothed) -> f64 {
+    /// the shorter mean if that fits the sample, else the sample itself. With it its noise, as a
+    /// share of that of one sample.
+    fn slip_sharp(&self, smoothed: &Smoothed) -> (f64, f64) {
         let noise = SIGNIFICANT_SDS * self.floor.so_far().unwrap_or(0.0);
         let [short, mean, ..] = smoothed.slip_means;
         let sample = smoothed.sample.slip;
         let fits = |longer: f64| (sample - longer).abs() <= noise;
         if fits(mean) && (short - mean).powi(2) * smoothed.n_in_window[0] <= noise * noise {
-            return mean;
+            return (mean, smoothed.n_in_window[DEFINITION].sqrt().recip());
         }
-        if fits(short) { short } else { sample }
+        match fits(short) {
+            true => (short, smoothed.n_in_window[0].sqrt().recip()),
+            false => (sample, 1.0),
+        }
     }
 
     /// The yaw rate with the sensor's bias, learned at standstill, removed.

@@ -75,7 +75,7 @@ fn page_start(arguments: &Arguments) -> String {
          - *Named otherwise*: something is said to be wrong, under another name. *Not checked*: the report\n  \
          says that it did not look for it.\n\
          - Times of the actuator are those of the first-order lag with dead time that comes closest to its\n  \
-         own step; a unit with a limit of speed has none. Oil loss, and an eighth of the healthy cars, are\n  \
+         own step, as the car sends it, position or torque; a unit with a limit of speed has none. Oil loss, and an eighth of the healthy cars, are\n  \
          compared with three earlier drives. The highest heat rate is that of the moment; bends are all those\n  \
          tighter than 150 m.\n\n",
         arguments.seed, arguments.healthy, arguments.ill, arguments.seed

@@ -206,7 +206,7 @@ impl TorqueChange {
         let Some(was_nm) = row.torque_nm else {
             // Without the torque it is not known how much of the heat was the preload's.
             row.work_j = None;
-            row.heat_rate_w = None;
+            (row.heat_rate_w, row.heat_rate_sharp_w) = (None, None);
             return;
         };
         let now_nm = self.torque_nm(was_nm);
@@ -215,6 +215,9 @@ impl TorqueChange {
             let ratio = now_nm / was_nm;
             row.work_j = row.work_j.map(|work_j| work_j * ratio);
             row.heat_rate_w = row.heat_rate_w.map(|watts| watts * ratio);
+            row.heat_rate_sharp_w = row
+                .heat_rate_sharp_w
+                .map(|rates| rates.map(|watts| watts * ratio));
             row.impulse_nms *= ratio;
         } else {
             let more_nm = self.n_packs * (now_nm - was_nm);
@@ -223,6 +226,9 @@ impl TorqueChange {
             row.heat_rate_w = row
                 .heat_rate_w
                 .map(|watts| watts + more_nm * row.slip_mean.abs());
+            row.heat_rate_sharp_w = row
+                .heat_rate_sharp_w
+                .map(|rates| rates.map(|watts| watts + more_nm * row.slip_sharp.abs()));
             row.impulse_nms += impulse_nms;
         }
     }

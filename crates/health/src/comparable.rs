@@ -214,6 +214,7 @@ mod tests {
             stated,
             resolution: None,
             edge_doubt_s: None,
+            error_s: 0.0,
             n_unusable: 0,
             by_oil_c: Vec::new(),
             by_supply_v: Vec::new(),

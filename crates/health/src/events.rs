@@ -12,7 +12,7 @@ use crate::limits::Slip;
 use crate::nouns::{Event, EventKind};
 use crate::part::{Came, Part, Passage};
 use crate::partial::{PartialLimits, PartialTime};
-use crate::sums::is_slipping;
+use crate::sums::{is_slipping, sharp_rate_w};
 use crate::trust::{COMMAND, Gate, HEAT, Kept, SLIP, Source};
 
 /// Sums inside one event.
@@ -119,7 +119,7 @@ impl Tally {
             }
             None => self.lacks_torque = true,
         }
-        if let Some(rate) = row.heat_rate_w {
+        if let Some([_, rate, _]) = sharp_rate_w(row, &partial.limits.slip) {
             higher(self.heat_peak_w.gather(), rate);
         }
     }

@@ -28,6 +28,7 @@ pub mod figures;
 pub mod finding_id;
 pub mod findings;
 pub mod held;
+pub mod highest;
 pub mod holding;
 pub mod laps;
 pub mod laps_to_limit;

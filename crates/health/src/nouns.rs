@@ -98,7 +98,7 @@ pub struct Event {
     pub slip_peak: Option<f64>,
     /// Heat, kJ; `None` when torque is unknown.
     pub heat_kj: Option<f64>,
-    /// Highest heat rate (mean over 0.2 s), kW.
+    /// Highest heat rate of the moment, kW.
     pub heat_peak_kw: Option<f64>,
     /// Mean heat rate over it, kW.
     pub heat_mean_kw: Option<f64>,

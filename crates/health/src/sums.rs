@@ -4,9 +4,10 @@
 //! counted, so that a figure can say "at least" where it is less than the drive.
 
 use halfshaft_driveline::engagement::OPEN_BELOW;
-use halfshaft_driveline::{HeatByFloor, Row};
+use halfshaft_driveline::{HeatByFloor, Row, SIGNIFICANT_SDS};
 use halfshaft_model::Time;
 
+use crate::highest::Highest;
 use crate::limits::Slip;
 use crate::part::{Part, Passage};
 use crate::partial::{PartialJudgement, PartialLimits, PartialTime, is_in_bend};
@@ -55,8 +56,12 @@ const LONG_SILENCE_S: f64 = 30.0;
 pub struct HeatSums {
     /// Heat.
     pub heat: HeatByFloor,
-    /// Highest mean heat rate, W, and when.
-    pub peak: Option<(f64, Time)>,
+    /// Highest mean heat rate, W.
+    pub mean_peak_w: f64,
+    /// Highest heat rate of the moment, W.
+    pub peak: Highest,
+    /// The same at the least and at the most that the torque can have been, W.
+    pub peak_ends_w: [f64; 2],
     /// Highest torque of one pack, N·m.
     pub torque_peak_nm: f64,
     /// Sum of (torque·time)², (N·m·s)²: noise of the heat sum follows from it.
@@ -115,8 +120,8 @@ pub struct Sums {
     pub motion: Kept<MotionSums, MOTION>,
     /// Turning.
     pub turning: Kept<TurningSums, TURNING>,
-    /// Highest mean slip, rad/s, and when.
-    pub slip_peak: Kept<Option<(f64, Time)>, SLIP>,
+    /// Highest slip, rad/s.
+    pub slip_peak: Kept<Highest, SLIP>,
     /// Heat-making partial time by torque.
     pub partial_by_torque: Kept<PartialTime, { HEAT | SLIP }>,
     /// The same by command, from 10 % on.
@@ -145,15 +150,20 @@ impl Sums {
         self.n_rows += 1;
         self.covered_s += row.seconds;
         self.note_motion(row, partial);
+        if !row.is_turning || !row.is_joined {
+            self.slip_peak.gather().interrupt();
+            self.heat.gather().peak.interrupt();
+        }
         if !row.is_turning {
             return;
         }
-        let keep_higher = |peak: &mut Option<(f64, Time)>, value: f64| {
-            if peak.is_none_or(|(highest, _)| value > highest) {
-                *peak = Some((value, row.time));
-            }
-        };
-        keep_higher(self.slip_peak.gather(), row.slip_sharp.abs());
+        let slip = row.slip_sharp.abs();
+        if row.is_wheel_sample {
+            let sample = (slip, row.time);
+            self.slip_peak
+                .gather()
+                .add(sample, slip, row.noise_in_sharp);
+        }
         self.partial_by_torque
             .gather()
             .add(judgement.by_torque, row.seconds);
@@ -174,7 +184,12 @@ impl Sums {
         heat.heat.add(work, row.impulse_nms, &row.evidence);
         heat.impulse_square += row.impulse_nms.powi(2);
         if let Some(rate) = row.heat_rate_w.filter(|_| is_slipping(row, &limits.slip)) {
-            keep_higher(&mut heat.peak, rate);
+            heat.mean_peak_w = heat.mean_peak_w.max(rate);
+        }
+        if let Some([least, likely, most]) = sharp_rate_w(row, &limits.slip) {
+            heat.peak.add((likely, row.time), slip, row.noise_in_sharp);
+            heat.peak_ends_w[0] = heat.peak_ends_w[0].max(least);
+            heat.peak_ends_w[1] = heat.peak_ends_w[1].max(most);
         }
     }
 
@@ -218,6 +233,16 @@ impl Part for Sums {
 /// Whether the clutch is open, or nothing says that it is not.
 pub fn is_open(row: &Row) -> bool {
     row.command.is_none_or(|command| command < OPEN_BELOW)
+}
+
+/// Heat rates of the moment at a wheel sample, W, 0 where the slip is none but noise: the least,
+/// the likely and the most; `None` between wheel samples and where the torque is not known.
+pub fn sharp_rate_w(row: &Row, slip: &Slip) -> Option<[f64; 3]> {
+    let rates = row.heat_rate_sharp_w.filter(|_| row.is_wheel_sample)?;
+    // A burst shorter than the mean stands above the noise by itself.
+    let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(slip.usual_sd_rad_per_s);
+    let is_heat = is_slipping(row, slip) || row.slip_sharp.abs() > noise;
+    Some(if is_heat { rates } else { [0.0; 3] })
 }
 
 /// Whether the mean slip stands above the noise: a rate is only then heat and not noise.

@@ -62,7 +62,7 @@ stored! {
     slip_peak_rad_per_s: Option<f64> ["rad/s"] = known(event.slip_peak),
     /// Heat in the pack.
     heat_kj: Option<f64> ["kJ"] = known(event.heat_kj),
-    /// Highest heat rate, mean over 0.2 s.
+    /// Highest heat rate of the moment.
     heat_peak_kw: Option<f64> ["kW"] = known(event.heat_peak_kw),
     /// Mean heat rate.
     heat_mean_kw: Option<f64> ["kW"] = known(event.heat_mean_kw),

@@ -70,7 +70,7 @@ pub struct Truth {
     pub heat_preload_kj: f64,
     /// Part of the rest by the command, kJ. The four parts make the whole.
     pub heat_commanded_kj: f64,
-    /// Greatest heat, mean over 0.2 s, kW.
+    /// Greatest heat, kW: that of the moment, but for what changes within 5 ms.
     pub heat_peak_kw: f64,
     /// Heat per distance, kJ/km; none for a car that stood.
     pub heat_per_km_kj: Option<f64>,
@@ -133,7 +133,7 @@ pub struct Witness {
     partial_s: f64,
     partial_moving_s: f64,
     heat_making_s: f64,
-    peak_mean_w: f64,
+    peak_w: f64,
     oil_max_c: f64,
     pack_max_c: f64,
     slow_road_j: f64,
@@ -141,6 +141,9 @@ pub struct Witness {
     stuck_s: f64,
     inside_faster_s: f64,
 }
+
+/// What sticks and slides in turn changes within this, s.
+const SHARP_S: f64 = 0.005;
 
 impl Witness {
     /// Nothing seen yet.
@@ -166,7 +169,7 @@ impl Witness {
             partial_s: 0.0,
             partial_moving_s: 0.0,
             heat_making_s: 0.0,
-            peak_mean_w: 0.0,
+            peak_w: 0.0,
             oil_max_c: f64::NEG_INFINITY,
             pack_max_c: f64::NEG_INFINITY,
             slow_road_j: 0.0,
@@ -192,7 +195,9 @@ impl Witness {
         self.window.push_back(self.energy_j);
         let before_j = self.window.pop_front().unwrap_or(0.0);
         let mean_w = (self.energy_j - before_j) / PEAK_WINDOW_S;
-        self.peak_mean_w = self.peak_mean_w.max(mean_w);
+        let n = ((SHARP_S / step_s).round() as usize).clamp(1, self.window.len() - 1);
+        let sharp_j = self.energy_j - self.window[self.window.len() - 1 - n];
+        self.peak_w = self.peak_w.max(sharp_j / (n as f64 * step_s));
         self.commands.heat(moment.heat_w, mean_w);
         let is_moving = moment.speed_m_per_s > MOVING_M_PER_S;
         let faster = moment.wheel_rad_per_s[0].max(moment.wheel_rad_per_s[1]) * self.radius_m;
@@ -288,7 +293,7 @@ impl Witness {
             heat_mismatch_kj: rounded(self.by_cause_j[1] / 1e3),
             heat_preload_kj: rounded(self.by_cause_j[2] / 1e3),
             heat_commanded_kj: rounded(self.by_cause_j[3] / 1e3),
-            heat_peak_kw: rounded(self.peak_mean_w / 1e3),
+            heat_peak_kw: rounded(self.peak_w / 1e3),
             heat_per_km_kj: (distance_km > 0.0).then(|| rounded(self.energy_j / 1e3 / distance_km)),
             oil_temp_max_c: rounded(self.oil_max_c),
             pack_temp_max_c: rounded(self.pack_max_c),

@@ -1,9 +1,9 @@
 //! What a first-order lag with dead time answers to a command, exactly.
 //!
 //! In: the course of the command, constant between its changes, and the times wanted. Out:
-//! the answer there and how it changes with dead time and lag. No steps of an integrator:
-//! between two changes the answer is one exponential. It refuses nothing; before the first
-//! known command the lag is taken to rest there.
+//! the answer there and how it changes with dead time and lags: closing and release have one
+//! each. No steps of an integrator: between two changes the answer is one exponential, up or
+//! down. It refuses nothing; before the first known command the lag is taken to rest there.
 
 use crate::response::Reading;
 
@@ -31,18 +31,21 @@ pub struct Answer {
     pub value: f64,
     /// Its change with the dead time, per s.
     pub by_dead_time: f64,
-    /// Its change with the lag, per s.
-    pub by_lag: f64,
+    /// Its change with each lag, per s.
+    pub by_lag: [f64; 2],
+    /// Which of the lags it is on: 0 while it is on its way up.
+    pub way: usize,
 }
 
-/// Appends to `out` what a lag of `lag_s` with a dead time of `dead_time_s` answers to
-/// `course` at `times_s`, both in order of time: τ·dx/dt = u(t − θ) − x.
+/// Appends to `out` what a lag of `lags_s`, on the way up and on the way down, with a dead time
+/// of `dead_time_s` answers to `course` at `times_s`, both in order of time:
+/// τ·dx/dt = u(t − θ) − x.
 ///
-/// Over dt of constant u: x → u + (x − u)·e^(−dt/τ). Derived. `lag_s` must be positive.
+/// Over dt of constant u: x → u + (x − u)·e^(−dt/τ). Derived. Lags must be positive.
 pub fn respond(
     course: &[Reading],
     dead_time_s: f64,
-    lag_s: f64,
+    lags_s: [f64; 2],
     times_s: impl Iterator<Item = f64>,
     out: &mut Vec<Answer>,
 ) {
@@ -54,9 +57,9 @@ pub fn respond(
         time_s: first.time_s + dead_time_s,
         asked: first.value,
         value: first.value,
-        by_lag: 0.0,
-        lag_s,
-        latest: (0.0, 1.0),
+        by_lag: [0.0; 2],
+        lags_s,
+        latest: [(0.0, 1.0); 2],
     };
     for time_s in times_s {
         while let Some(change) = changes.next_if(|change| change.time_s + dead_time_s <= time_s) {
@@ -64,10 +67,12 @@ pub fn respond(
             lag.asked = change.value;
         }
         lag.advance(time_s);
+        let way = lag.way();
         out.push(Answer {
             value: lag.value,
-            by_dead_time: (lag.value - lag.asked) / lag_s,
+            by_dead_time: (lag.value - lag.asked) / lags_s[way],
             by_lag: lag.by_lag,
+            way,
         });
     }
 }
@@ -76,25 +81,32 @@ struct Lag {
     time_s: f64,
     asked: f64,
     value: f64,
-    by_lag: f64,
-    lag_s: f64,
+    by_lag: [f64; 2],
+    lags_s: [f64; 2],
     // An interval and its decay: even sampling asks for the same one again and again.
-    latest: (f64, f64),
+    latest: [(f64, f64); 2],
 }
 
 impl Lag {
+    fn way(&self) -> usize {
+        usize::from(self.asked < self.value)
+    }
+
     fn advance(&mut self, time_s: f64) {
         let interval_s = time_s - self.time_s;
         if interval_s <= 0.0 {
             return;
         }
-        if interval_s != self.latest.0 {
-            self.latest = (interval_s, (-interval_s / self.lag_s).exp());
+        // It never passes what is asked, so the way stays the same.
+        let way = self.way();
+        let lag_s = self.lags_s[way];
+        if interval_s != self.latest[way].0 {
+            self.latest[way] = (interval_s, (-interval_s / lag_s).exp());
         }
-        let decay = self.latest.1;
+        let decay = self.latest[way].1;
         let open = self.value - self.asked;
-        let by_decay = decay * interval_s / (self.lag_s * self.lag_s);
-        self.by_lag = self.by_lag * decay + open * by_decay;
+        self.by_lag = self.by_lag.map(|by_lag| by_lag * decay);
+        self.by_lag[way] += open * decay * interval_s / (lag_s * lag_s);
         self.value = self.asked + open * decay;
         self.time_s = time_s;
     }
@@ -104,7 +116,7 @@ impl Lag {
 mod tests {
     use super::*;
 
-    fn at(course: &[(f64, f64)], dead_time_s: f64, lag_s: f64, time_s: f64) -> Answer {
+    fn at(course: &[(f64, f64)], dead_time_s: f64, lags_s: [f64; 2], time_s: f64) -> Answer {
         let course: Vec<Reading> = course
             .iter()
             .map(|&(time_s, value)| Reading { time_s, value })
@@ -113,7 +125,7 @@ mod tests {
         respond(
             &course,
             dead_time_s,
-            lag_s,
+            lags_s,
             [-0.5, 0.05, time_s].into_iter(),
             &mut out,
         );
@@ -125,26 +137,49 @@ mod tests {
         // Derived by hand: step at 0, θ 0.1, τ 0.2, so 1 − e^(−1) at 0.3 s.
         let step = [(-1.0, 0.0), (0.0, 1.0)];
         let whole = 1.0 - (-1.0_f64).exp();
-        assert!((at(&step, 0.1, 0.2, 0.3).value - whole).abs() < 1e-12);
+        assert!((at(&step, 0.1, [0.2; 2], 0.3).value - whole).abs() < 1e-12);
         // Back to 0.5 at 0.2 s: reached 1 − e^(−1) at 0.3 s, then for 0.2 s to 0.5.
         let early = [(-1.0, 0.0), (0.0, 1.0), (0.2, 0.5)];
         let wanted = 0.5 + (whole - 0.5) * (-1.0_f64).exp();
-        assert!((at(&early, 0.1, 0.2, 0.5).value - wanted).abs() < 1e-12);
+        assert!((at(&early, 0.1, [0.2; 2], 0.5).value - wanted).abs() < 1e-12);
+        // Down twice as slowly.
+        let wanted = 0.5 + (whole - 0.5) * (-0.5_f64).exp();
+        assert!((at(&early, 0.1, [0.2, 0.4], 0.5).value - wanted).abs() < 1e-12);
         // Nothing before the dead time is over.
-        assert_eq!(at(&step, 0.4, 0.2, 0.3).value, 0.0);
+        assert_eq!(at(&step, 0.4, [0.2; 2], 0.3).value, 0.0);
     }
 
     #[test]
     fn slopes_are_those_of_small_differences() {
         let course = [(-1.0, 0.1), (0.0, 1.0), (0.13, 0.6), (0.21, 0.7)];
         for time_s in [0.22, 0.4, 0.9] {
-            let (theta, tau, small) = (0.08, 0.17, 1e-6);
-            let got = at(&course, theta, tau, time_s);
-            let value = |theta, tau| at(&course, theta, tau, time_s).value;
-            let by_theta = (value(theta + small, tau) - value(theta - small, tau)) / (2.0 * small);
-            let by_tau = (value(theta, tau + small) - value(theta, tau - small)) / (2.0 * small);
-            assert!((got.by_dead_time - by_theta).abs() < 1e-5, "{time_s}");
-            assert!((got.by_lag - by_tau).abs() < 1e-5, "{time_s}");
+            let (theta, up, down, small) = (0.08, 0.07, 0.17, 1e-6);
+            let got = at(&course, theta, [up, down], time_s);
+            let slope = |by: [f64; 3]| {
+                let value = |step: f64| {
+                    let [by_theta, by_up, by_down] = by.map(|by| by * step);
+                    at(
+                        &course,
+                        theta + by_theta,
+                        [up + by_up, down + by_down],
+                        time_s,
+                    )
+                    .value
+                };
+                (value(small) - value(-small)) / (2.0 * small)
+            };
+            assert!(
+                (got.by_dead_time - slope([1.0, 0.0, 0.0])).abs() < 1e-5,
+                "{time_s}"
+            );
+            assert!(
+                (got.by_lag[0] - slope([0.0, 1.0, 0.0])).abs() < 1e-5,
+                "{time_s}"
+            );
+            assert!(
+                (got.by_lag[1] - slope([0.0, 0.0, 1.0])).abs() < 1e-5,
+                "{time_s}"
+            );
         }
     }
 

@@ -20,6 +20,7 @@ pub mod edges;
 pub mod first_order;
 pub mod fit;
 pub mod ladder;
+mod median_error;
 pub mod motor;
 pub mod normal;
 pub mod pool;
@@ -29,6 +30,7 @@ pub mod series;
 #[cfg(test)]
 mod testing;
 pub mod two_point;
+mod valley;
 pub mod watch;
 
 pub use crossings::Crossings;

@@ -5,7 +5,9 @@
 //! says nothing that the sample periods cannot tell.
 
 use crate::response::edges::Direction;
+use crate::response::median_error::{Timed, edge_doubt_s, error_s};
 use crate::response::normal::{Measured, Slopes};
+pub use crate::response::record::Quantity;
 use crate::response::record::{Response, Unusable};
 use crate::response::resolution::{
     LOCKED_FROM, Resolution, Spread, StatedTime, phase_agreement, spread, stated_time,
@@ -19,39 +21,9 @@ pub const OIL_BANDS_C: [f64; 4] = [0.0, 20.0, 60.0, 100.0];
 /// engineering guess: weak, resting, weakly charged, charging.
 pub const SUPPLY_BANDS_V: [f64; 3] = [12.0, 13.0, 14.0];
 
-/// Dead times scatter by 0.8 of the command's period between their tenth and ninetieth
-/// percentile when edges fall anywhere in it; below this share of it they do not. Source:
-/// none, engineering guess between 0 and 0.8.
-const LOCKED_SPREAD: f64 = 0.2;
-
-/// Events from which that is judged. Source: none, engineering guess; ten edges by chance
-/// would lie so close once in ten thousand drives.
-const LOCKED_JUDGED_FROM: usize = 10;
-
 /// Share of the edges that must have a fit. Below it the few that fit by chance are no sample
 /// of the rest, and nothing is told. Source: none, engineering guess.
 const LEAST_FITTED: f64 = 0.1;
-
-/// Which time is pooled.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Quantity {
-    /// Dead time of the fit.
-    DeadTime,
-    /// Rise from 10 to 90 % of the fit.
-    RiseTime,
-    /// Edge to 90 % of the way by the fit, of steps; for releases the release time.
-    TransitionTime,
-}
-
-impl Quantity {
-    fn of(self, response: &Response) -> Option<f64> {
-        match self {
-            Quantity::DeadTime => response.dead_time_s(),
-            Quantity::RiseTime => response.rise_time_s(),
-            Quantity::TransitionTime => response.transition_time_s(),
-        }
-    }
-}
 
 /// Times in one band.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,6 +49,10 @@ pub struct Pool {
     /// its command the moment it changes it makes dead times come out longer by this. `None`
     /// where edges fall anywhere, too few stated_time, or the time does not hang on the edge.
     pub edge_doubt_s: Option<f64>,
+    /// The median is known to so much either way, s: half of a 90 % interval. By the scatter of
+    /// the events or what a single one is known to at the best, by what the command's period
+    /// leaves open, and by the shape of an answer that is no lag of first order.
+    pub error_s: f64,
     /// Edges of this direction that give no such time.
     pub n_unusable: usize,
     /// By oil temperature, coldest first; empty bands left out.
@@ -111,7 +87,7 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
         edges().filter(|response| response.fit.is_ok()).count(),
     );
     let is_sample = n_fitted as f64 >= LEAST_FITTED * n_edges as f64;
-    let timed: Vec<(&Response, f64)> = edges()
+    let timed: Vec<Timed> = edges()
         .filter(|_| is_sample)
         .filter_map(|response| Some((response, quantity.of(response)?)))
         .collect();
@@ -153,6 +129,7 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
         }),
         resolution,
         edge_doubt_s: edge_doubt_s(&timed, resolution).filter(|_| quantity != Quantity::RiseTime),
+        error_s: resolution.map_or(0.0, |resolution| error_s(&timed, resolution, quantity)),
         n_unusable: n_edges - timed.len(),
         by_oil_c: bands(&OIL_BANDS_C, &timed, |response| response.oil_c),
         by_supply_v: bands(&SUPPLY_BANDS_V, &timed, |response| response.supply_v),
@@ -161,18 +138,7 @@ pub fn pool(responses: &[Response], direction: Direction, quantity: Quantity) ->
     }
 }
 
-/// Half the period of the command where edges fall at one place of it.
-fn edge_doubt_s(timed: &[(&Response, f64)], resolution: Option<Resolution>) -> Option<f64> {
-    let period_s = resolution?.cause_period_s;
-    let dead: Vec<f64> = timed
-        .iter()
-        .filter_map(|(response, _)| response.dead_time_s())
-        .collect();
-    let scatter = spread(&dead).filter(|spread| spread.n_events >= LOCKED_JUDGED_FROM)?;
-    (scatter.p90 - scatter.p10 < LOCKED_SPREAD * period_s).then_some(0.5 * period_s)
-}
-
-fn bands(ends: &[f64], timed: &[(&Response, f64)], of: fn(&Response) -> Option<f64>) -> Vec<Band> {
+fn bands(ends: &[f64], timed: &[Timed], of: fn(&Response) -> Option<f64>) -> Vec<Band> {
     (0..=ends.len())
         .filter_map(|index| {
             let from = index.checked_sub(1).map(|index| ends[index]);

@@ -51,6 +51,8 @@ pub enum Unusable {
     CommandMovedOn,
     /// The command came as a ramp.
     CommandRamped,
+    /// Anti-lock or stability control was at work.
+    Controlled,
 }
 
 impl Unusable {
@@ -68,6 +70,7 @@ impl Unusable {
                 "the command moved on before the response had settled within 5 %"
             }
             Unusable::CommandRamped => "the command came as a ramp",
+            Unusable::Controlled => "anti-lock or stability control was at work",
         }
     }
 }
@@ -130,6 +133,28 @@ impl Response {
     }
 }
 
+/// Which time of a response.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quantity {
+    /// Dead time of the fit.
+    DeadTime,
+    /// Rise from 10 to 90 % of the fit.
+    RiseTime,
+    /// Edge to 90 % of the way by the fit, of steps; for releases the release time.
+    TransitionTime,
+}
+
+impl Quantity {
+    /// It, s, where the response tells it.
+    pub fn of(self, response: &Response) -> Option<f64> {
+        match self {
+            Quantity::DeadTime => response.dead_time_s(),
+            Quantity::RiseTime => response.rise_time_s(),
+            Quantity::TransitionTime => response.transition_time_s(),
+        }
+    }
+}
+
 /// Way of the response from the first reading to a time, as a share of the command's whole
 /// way; both are shares of full.
 pub fn gone_at(readings: &[Reading], time_s: f64, command_way: f64) -> Option<f64> {
@@ -155,13 +180,17 @@ pub struct Around<'a> {
 }
 
 /// Fit of an edge, judged; `near` are dead time and lag of an edge before it, s.
-pub fn fit_edge(around: &Around, near: Option<(f64, f64)>) -> Result<Fit, Unusable> {
-    let found =
-        fit_near(around.course, around.readings, RANGE, near).map_err(|refusal| match refusal {
-            NoFit::TooFewReadings => Unusable::TooFewReadings,
-            NoFit::CommandStandsStill | NoFit::DoesNotFollow => Unusable::DoesNotFollow,
-            NoFit::BeyondRange => Unusable::TooSlow,
-        })?;
+pub fn fit_edge(
+    around: &Around,
+    direction: Direction,
+    near: Option<(f64, f64)>,
+) -> Result<Fit, Unusable> {
+    let found = fit_near(around.course, around.readings, RANGE, direction, near);
+    let found = found.map_err(|refusal| match refusal {
+        NoFit::TooFewReadings => Unusable::TooFewReadings,
+        NoFit::CommandStandsStill | NoFit::DoesNotFollow => Unusable::DoesNotFollow,
+        NoFit::BeyondRange => Unusable::TooSlow,
+    })?;
     if found.residual_sd > RESIDUAL_BELOW * found.span {
         return Err(Unusable::NoLag);
     }

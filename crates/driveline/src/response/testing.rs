@@ -22,11 +22,11 @@ impl Chance {
     }
 }
 
-/// The command and the response of a lag (θ, τ) from −1 to 3 s, each sampled at its own
-/// period and phase in s. The true command is followed in steps of 1 ms.
+/// The command and the response of a lag (θ, lags up and down) from −1 to 3 s, each sampled at
+/// its own period and phase in s. The true command is followed in steps of 1 ms.
 pub fn lagged(
     command: &dyn Fn(f64) -> f64,
-    (dead_time_s, lag_s): (f64, f64),
+    (dead_time_s, lags_s): (f64, [f64; 2]),
     command_every: (f64, f64),
     response_every: (f64, f64),
 ) -> (Vec<Reading>, Vec<Reading>) {
@@ -43,7 +43,7 @@ pub fn lagged(
     respond(
         &held_course(&fine),
         dead_time_s,
-        lag_s,
+        lags_s,
         times(response_every),
         &mut answers,
     );

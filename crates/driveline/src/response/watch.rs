@@ -12,29 +12,15 @@ use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 use crate::align::{follows_command, full_scale};
 use crate::response::edges::{Direction, Edge, EdgeWatch, WITHIN_S};
 use crate::response::first_order::held_course;
+use crate::response::ladder::SIGNALS;
 use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge, gone_at};
 use crate::response::resolution::Resolution;
 use crate::response::series::{Sample, Series, median_interval_s, readings};
 use crate::track::{DISORDER_S, Track};
 
-/// Signals that say what the mechanism did, best first. Current last: it says what the
-/// motor was given.
-pub const SIGNALS: [&str; 5] = [
-    name::CLUTCH_POSITION,
-    name::CLUTCH_TORQUE,
-    name::CLUTCH_PRESSURE,
-    name::CLUTCH_FORCE,
-    name::MOTOR_CURRENT,
-];
-
 /// The response is looked at from so long before the first change of the command. Source:
 /// none, engineering guess; it gives the level before.
 pub const BEFORE_S: f64 = 1.0;
-/// The same where the command moved the other way within [`CROWDED_WITHIN_S`]: that answer
-/// may have times of its own. Source: none, engineering guess.
-const BEFORE_CROWDED_S: f64 = 0.2;
-/// See [`BEFORE_CROWDED_S`].
-const CROWDED_WITHIN_S: f64 = 2.0;
 /// To so long after it. Source: none, engineering guess; four times a tired actuator's lag.
 pub const AFTER_S: f64 = 3.0;
 /// A command that moves the other way ends the look, but not before this. Source: none,
@@ -64,7 +50,7 @@ pub enum NoWatch {
     NoCommand,
     /// The map does not say what counts as a full command.
     NoFullCommand,
-    /// The map has none of [`SIGNALS`] but such as follow the command.
+    /// The map has none of the signals of a mechanism ([`SIGNALS`]) but such as follow the command.
     NoSignal,
 }
 
@@ -83,10 +69,11 @@ pub struct ResponseWatch {
     signals: Vec<Signal>,
     oil: Option<Track>,
     supply: Option<Track>,
+    // Anti-lock and stability control.
+    controls: Vec<Track>,
     // The longest that a sample which decides may come after its time, s.
     late_s: f64,
     pending: VecDeque<Edge>,
-    previous: Option<Edge>,
     // Of engagements and of releases: edges seen, and dead time and lag of the latest fit.
     n_edges: [u64; 2],
     near: [Option<(f64, f64)>; 2],
@@ -125,9 +112,12 @@ impl ResponseWatch {
             signals,
             oil: track(name::OIL_TEMPERATURE),
             supply: track(name::SUPPLY_VOLTAGE),
+            controls: [name::ABS_ACTIVE, name::STABILITY_ACTIVE]
+                .into_iter()
+                .filter_map(track)
+                .collect(),
             late_s: late_by_s + DISORDER_S,
             pending: VecDeque::new(),
-            previous: None,
             n_edges: [0; 2],
             near: [None; 2],
             finished: Vec::new(),
@@ -147,7 +137,11 @@ impl ResponseWatch {
             let column = &block.columns[signal.series.channel()];
             signal.series.extend(column, &block.cuts, |_| {});
         }
-        for track in [&mut self.oil, &mut self.supply].into_iter().flatten() {
+        for track in [&mut self.oil, &mut self.supply]
+            .into_iter()
+            .flatten()
+            .chain(&mut self.controls)
+        {
             track.extend(&block.columns[track.channel], &block.cuts);
         }
         if self.command.has_fallen_silent(block.until) {
@@ -188,7 +182,6 @@ impl ResponseWatch {
                 let response = self.record(edge, until);
                 self.finished.push(response);
             }
-            self.previous = Some(edge);
         }
     }
 
@@ -206,7 +199,11 @@ impl ResponseWatch {
         for signal in &mut self.signals {
             signal.series.forget(before);
         }
-        for track in [&mut self.oil, &mut self.supply].into_iter().flatten() {
+        for track in [&mut self.oil, &mut self.supply]
+            .into_iter()
+            .flatten()
+            .chain(&mut self.controls)
+        {
             // Asking moves the track along; the answer is of no interest.
             track.at(before, Some(until));
         }
@@ -242,6 +239,10 @@ impl ResponseWatch {
             oil_c,
             supply_v,
         };
+        let is_on = |track: &mut Track| track.at(edge.half, until).value() > Some(0.5);
+        if self.controls.iter_mut().any(is_on) {
+            return refused(response, Unusable::Controlled);
+        }
         let end = self.looks_until(&edge);
         let commands: Vec<Sample> = self
             .command
@@ -261,19 +262,11 @@ impl ResponseWatch {
         else {
             return refused(response, Unusable::ResponseNotSeen);
         };
-        let is_crowded = self.previous.is_some_and(|previous| {
-            previous.direction != edge.direction
-                && edge.began.since(previous.began) < CROWDED_WITHIN_S
-        });
-        let before_s = match is_crowded {
-            true => BEFORE_CROWDED_S,
-            false => BEFORE_S,
-        };
         // A sample beyond the last command seen is not driven by a known command.
         let command_ends = edge.began.plus(last.time_s);
         let samples: Vec<Sample> = signal
             .series
-            .stretch(run, edge.began.plus(-before_s.min(-first.time_s)), end)
+            .stretch(run, edge.began.plus(-BEFORE_S.min(-first.time_s)), end)
             .filter(|sample| sample.time <= command_ends)
             .collect();
         let read = readings(&samples, edge.began);
@@ -319,7 +312,7 @@ impl ResponseWatch {
             has_missing: samples.iter().any(|sample| sample.value.is_none()),
         };
         let near = &mut self.near[usize::from(edge.direction == Direction::Release)];
-        response.fit = fit_edge(&around, *near);
+        response.fit = fit_edge(&around, edge.direction, *near);
         if let Ok(fit) = response.fit {
             *near = Some((fit.dead_time_s, fit.lag_s));
         }
@@ -406,7 +399,7 @@ mod tests {
             crate::response::first_order::respond(
                 &held_course(&fine),
                 theta,
-                tau,
+                [tau; 2],
                 times(self.response_every),
                 &mut answers,
             );
@@ -565,6 +558,57 @@ mod tests {
     }
 
     #[test]
+    fn edges_at_one_place_of_the_period_are_known_to_that_period() {
+        // A controller that steps right after its frame, or right before: the edge is taken
+        // midway, and forty edges tell no better. The bands hold the truth.
+        for after_s in [0.002, 0.01, 0.018] {
+            let command = move |time: f64| match (time - after_s).rem_euclid(4.0) {
+                within if within < 2.0 => 0.0,
+                _ => 0.8,
+            };
+            let drive = Drive {
+                command: &command,
+                length_s: 160.0,
+                command_every: (0.02, 0.0),
+                ..steps()
+            };
+            let pooled = pool(&drive.watch(), Engage, Quantity::DeadTime);
+            let StatedTime::Singly(spread) = pooled.stated else {
+                panic!("{pooled:?}");
+            };
+            assert!(
+                (spread.median - 0.18).abs() <= pooled.error_s,
+                "{after_s}: {pooled:?}"
+            );
+            assert!(pooled.error_s < 0.011, "{after_s}: {pooled:?}");
+        }
+    }
+
+    #[test]
+    fn anti_lock_at_work_times_nothing() {
+        let mut watched = channels();
+        watched.push(ChannelSpec::new("abs.active"));
+        let mut watch = ResponseWatch::new(&Vehicle::default(), &watched).unwrap();
+        let mut block = Block::new(watched.len());
+        for (time, channel, value) in steps().samples() {
+            block.columns[channel].push(Time::from_seconds(time), Some(value));
+        }
+        // At work around the second engagement, at 5.99 s.
+        for tenth in 0..400 {
+            let time = 0.1 * f64::from(tenth);
+            let is_on = f64::from(u8::from((5.5..6.5).contains(&time)));
+            block.columns[4].push(Time::from_seconds(time), Some(is_on));
+        }
+        block.until = Time::from_seconds(40.0);
+        watch.push(&block);
+        watch.finish();
+        let got: Vec<Response> = watch.take_finished().collect();
+        let is_refused = |response: &&Response| response.fit == Err(Unusable::Controlled);
+        assert_eq!(got.iter().filter(is_refused).count(), 1);
+        assert_eq!(got[2].fit, Err(Unusable::Controlled));
+    }
+
+    #[test]
     fn a_ramp_is_timed_by_the_fit_and_not_by_crossings() {
         let command = |time: f64| match time % 6.0 {
             within if within < 2.0 => 0.0,
@@ -675,6 +719,16 @@ mod tests {
                 assert_eq!(spread.n_events, 200);
                 assert_eq!(pooled.edge_doubt_s, None);
                 near(spread.median, truth, 0.5 * period_s);
+                // The band holds it, and is no wider than two hundred events and an unknown
+                // shape of the answer make it: 7 % of a rise, half a tick of a controller.
+                assert!(
+                    (spread.median - truth).abs() <= pooled.error_s,
+                    "{pooled:?}"
+                );
+                assert!(
+                    pooled.error_s < 0.08 * truth + 0.005 + 0.09 * period_s,
+                    "{pooled:?}"
+                );
                 let printed = pooled.resolution.unwrap().delay_sd_s();
                 near(printed / period_s, 0.41, 0.005);
                 // The edge lies anywhere in a period of the command; nothing else is lost.

@@ -58,8 +58,8 @@ fn guides(labels: [&'static str; 2], paper: (f64, f64)) -> [Guide; 2] {
     ]
 }
 
-/// Peak power per net lining area of all packs, W/mm²: highest mean over 0.2 s of the
-/// heat rate of an event over the area. Never negative.
+/// Peak power per net lining area of all packs, W/mm²: highest heat rate of an event over the
+/// area. Never negative.
 ///
 /// `Err` is why there is no curve: area, distance or torque is not known.
 pub fn power_exceedance(

@@ -1,4 +1,5 @@
-//! The actuator's times, and the delays after the pedal: medians, the spread as the band.
+//! The actuator's times, medians with what they are known to, and the delays after the pedal,
+//! medians with their spread.
 
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
@@ -80,11 +81,10 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
         let (pool, timing) = (time.of)(actuator);
         let spread = stated_spread(pool, timing)?;
         factor = from.limits.grades.of_median(pool, spread.n_events);
-        let doubt_s = pool.edge_doubt_s.unwrap_or(0.0);
         Ok(Estimate {
             value: spread.median,
-            low: (spread.p10 - doubt_s).max(0.0),
-            high: spread.p90 + doubt_s,
+            low: (spread.median - pool.error_s).max(0.0),
+            high: spread.median + pool.error_s,
             is_at_least: false,
         })
     });
@@ -94,7 +94,7 @@ fn timed(from: &Ingredients, time: &Time) -> Figure {
         .ok()
         .and_then(|actuator| actuator.signal.as_deref());
     let method = format!(
-        "{}; median, with tenth and ninetieth percentile; response by {}",
+        "{}; median, with what it is known to; response by {}",
         time.method,
         signal.unwrap_or("no channel")
     );

@@ -1,28 +1,24 @@
 //! Engagement and slip: how often, how long, how far apart the wheels ran.
 
 use super::{Ingredients, SHORTEST_PAIR_S, figure};
-use crate::band::{absolute, relative};
+use crate::band::absolute;
 use crate::figure_id::FigureId;
 use crate::nouns::{Estimate, Figure};
 use crate::partial::PartialTime;
 use crate::reason::{DriveFact, Reason};
 use crate::trust::{Asked, SLIP, Source, Verdict};
-use halfshaft_driveline::{CommandTime, SIGNIFICANT_SDS};
+use halfshaft_driveline::CommandTime;
 use halfshaft_model::channel::name;
 
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
     let outcome = asked.read(&from.sums.slip_peak).and_then(|peak| {
-        let (peak, _) = peak.ok_or(DriveFact::FastWheel)?;
         from.allows_peaks()?;
-        // A highest value picks the noise that points its way: only the low end moves.
-        let mut estimate = relative(peak, from.tolerances.slip);
-        estimate.low = (estimate.low - SIGNIFICANT_SDS * from.gate.slip_sd()).max(0.0);
-        estimate.is_at_least = from.hidden_s > 0.0;
-        Ok(estimate)
+        let estimate = from.highest(peak, from.tolerances.slip, [0.0; 2]);
+        Ok(estimate.ok_or(DriveFact::FastWheel)?)
     });
     let factor = from.wheel_coverage.min(from.resolution);
-    let method = "highest slip of the pack, from the raw difference of the rear wheels, as sharp in time as the noise allows".to_owned();
+    let method = "highest slip of the pack, from the raw difference of the rear wheels, as sharp in time as the noise allows; the band has the noise of the samples and what lies between them".to_owned();
     figure(
         &asked,
         FigureId::SlipPeak,

@@ -9,7 +9,7 @@ use crate::reason::{Measured, Reason};
 use crate::sums::Sums;
 use crate::trust::{Asked, HEAT, Source, on};
 use halfshaft_driveline::SIGNIFICANT_SDS;
-use halfshaft_driveline::smooth::{DEFINITION, WINDOWS_S};
+use halfshaft_driveline::smooth::WINDOWS_S;
 use halfshaft_model::channel::name;
 
 /// Begins to ask for a figure of heat: it goes with the fit of the map as well.
@@ -37,7 +37,7 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
             estimate.low = joules / from.limits.trust.command_heat_excess
                 * (1.0 - SDS_OF_90 * from.tolerances.heat()).max(0.0);
         }
-        let peak = heat.peak.map_or(0.0, |(watts, _)| watts);
+        let peak = heat.mean_peak_w;
         // Without torque the slip is known and the torque bounded; in a gap of the wheels
         // nothing is known but the hottest moment of the drive.
         let without_torque = from.basis.n_packs * heat.torque_peak_nm * heat.without_torque_rad;
@@ -99,21 +99,16 @@ pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
     let outcome = asked.read(&from.sums.heat).and_then(|heat| {
         from.allows_peaks()?;
+        let tolerance = from.tolerances.heat();
         // A pack that never slipped above the noise made no heat.
-        let watts = heat.peak.map_or(0.0, |(watts, _)| watts);
-        let mut estimate = relative(watts, from.tolerances.heat());
-        // A highest value picks the noise that points its way: only the low end moves.
-        let n = (WINDOWS_S[DEFINITION] / from.resolution_period()).max(1.0);
-        let noise = SIGNIFICANT_SDS * from.gate.slip_sd() / n.sqrt() * from.basis.n_packs;
-        estimate.low = (estimate.low - noise * heat.torque_peak_nm).max(0.0);
-        if by_command_share(from.sums) > 0.1 {
-            estimate.low /= from.limits.trust.command_heat_excess;
-        }
-        estimate.is_at_least = from.hidden_s > 0.0 || from.basis.is_preload_only;
+        let mut estimate = from
+            .highest(&heat.peak, tolerance, heat.peak_ends_w)
+            .unwrap_or(absolute(0.0, 0.0));
+        estimate.is_at_least |= from.basis.is_preload_only;
         Ok(estimate.scaled(1e-3))
     });
     let method = format!(
-        "highest mean over 0.2 s of torque times slip; torque {}",
+        "highest product of slip, as sharp in time as the noise allows, and torque at the samples of the wheels; torque {}",
         from.torque_words
     );
     figure(

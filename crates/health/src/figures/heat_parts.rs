@@ -27,13 +27,6 @@ impl Specific {
         of: "heat of the hottest event",
         missing: DriveFact::HottestEvent,
     };
-    pub(super) const POWER: Specific = Specific {
-        id: FigureId::SpecificPowerMax,
-        title: "Highest power per area",
-        unit: "W/mm²",
-        of: "highest heat rate (mean over 0.2 s)",
-        missing: DriveFact::HeatPeak,
-    };
 }
 
 /// Heat in bends, wheelspin left out, over the angle turned in them.
@@ -168,5 +161,23 @@ pub(super) fn specific(
         outcome,
         heat_factor(from),
         method,
+    )
+}
+
+/// The highest heat rate over the lining area, with its band.
+pub(super) fn specific_power(from: &Ingredients, peak: &Figure) -> Figure {
+    let asked = with_fit(from);
+    let outcome = peak.outcome.clone().and_then(|peak| {
+        asked.rest_on(HEAT)?;
+        Ok(peak.scaled(1e3 / from.area_mm2.clone()?))
+    });
+    figure(
+        &asked,
+        FigureId::SpecificPowerMax,
+        "Highest power per area",
+        "W/mm²",
+        outcome,
+        heat_factor(from),
+        "highest heat rate over the net lining area of all faces".to_owned(),
     )
 }

@@ -18,21 +18,22 @@ use crate::Calibration;
 use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::ThermalEstimate;
-use halfshaft_driveline::{Basis, MISMATCH_NOT_LEARNED};
+use halfshaft_driveline::{Basis, MISMATCH_NOT_LEARNED, SIGNIFICANT_SDS};
 use halfshaft_model::Vehicle;
 
 use crate::actuator::Actuator;
 use crate::band::Tolerances;
 use crate::baseline::Baseline;
+use crate::highest::Highest;
 use crate::ledger::Ledger;
-use crate::limits::Limits;
+use crate::limits::{Limits, SDS_OF_90};
 use crate::nouns::{Estimate, Figure, Grade};
 use crate::sums::Sums;
 use crate::trust::{Asked, CAUSES, COMMAND, Gate, HEAT, Kept, OIL};
 
 use self::engagement::{engagements, partial_by_command, partial_heat_making, slip_peak};
 use self::heat::{heat_peak, heat_per_km, heat_total, oil_temp_max};
-use self::heat_parts::{Specific, heat_by_cause, heat_per_degree, specific};
+use self::heat_parts::{Specific, heat_by_cause, heat_per_degree, specific, specific_power};
 use self::motion::{distance, duration, moving_time, turn_total, tyre_ratio};
 
 /// Everything the figures are made from.
@@ -148,6 +149,7 @@ fn figure(
 /// All figures.
 pub fn all(from: &Ingredients) -> Vec<Figure> {
     let heat = heat_total(from);
+    let heat_peak = heat_peak(from);
     let oil = oil_temp_max(from);
     vec![
         duration(from),
@@ -159,7 +161,7 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
         partial_heat_making(from),
         engagements(from),
         heat.clone(),
-        heat_peak(from),
+        heat_peak.clone(),
         heat_per_km(from, &heat),
         oil.clone(),
         tyre_ratio(from),
@@ -169,13 +171,7 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
     .chain(heat_by_cause(from, &heat))
     .chain([
         specific(from, &Specific::ENERGY, from.hottest_event_kj),
-        specific(
-            from,
-            &Specific::POWER,
-            from.sums
-                .heat
-                .map(|heat| heat.peak.map(|(watts, _)| watts * 1e-3)),
-        ),
+        specific_power(from, &heat_peak),
     ])
     .chain(actuator::times(from))
     .chain([
@@ -213,6 +209,35 @@ impl Ingredients<'_> {
         let unknown = (-MISMATCH_NOT_LEARNED, MISMATCH_NOT_LEARNED);
         let ratio = self.calibration.outcome.as_ref();
         ratio.map_or(unknown, |ratio| (ratio.low, ratio.high))
+    }
+
+    /// A highest value of the moment with its band; `None` without a sample. `ends` are the same
+    /// at the least and the most of a torque that is not known to the moment, 0 where it is.
+    ///
+    /// The highest of many noisy samples picks the noise that points its way, so the truth may be
+    /// lower by three deviations of what noise the value holds. It may be higher where smoothing
+    /// took the tip off, which happens within the noise of a sample only, and by what lies
+    /// between two samples. All are independent, the last is one-sided.
+    fn highest(&self, highest: &Highest, tolerance: f64, ends: [f64; 2]) -> Option<Estimate> {
+        let (value, _) = highest.peak?;
+        let noise = highest.per_slip * self.gate.slip_sd();
+        let by_map = SDS_OF_90 * tolerance * value;
+        let [least, most] = match ends[1] > 0.0 {
+            true => [value - ends[0], ends[1] - value],
+            false => [0.0; 2],
+        };
+        let below = by_map
+            .hypot(SIGNIFICANT_SDS * highest.noise_share * noise)
+            .hypot(least);
+        let above = by_map.hypot(SDS_OF_90 * noise).hypot(most);
+        Some(Estimate {
+            value,
+            low: (value - below).max(0.0),
+            high: value + above + highest.between_samples(),
+            // Slips last 50 to 150 ms: slow samples miss the highest of them.
+            is_at_least: self.hidden_s > 0.0
+                || self.resolution_period() > self.limits.trust.peak_period_s,
+        })
     }
 
     /// Trust in what parts the heat by cause: the tyres' ratio.

@@ -65,4 +65,8 @@ limits! {
     /// proportion.
     sharp_period_s: f64 = 0.02, "s", from 0.001 to 1.0,
         reason: "50 Hz";
+
+    /// Period of wheel samples above which a highest value is a lower bound.
+    peak_period_s: f64 = 0.055, "s", from 0.001 to 10.0,
+        reason: "slips last 50 to 150 ms: 20 Hz hit each of them, but for a tenth by which periods stray";
 }

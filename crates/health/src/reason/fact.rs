@@ -112,8 +112,6 @@ facts! {
         HeatOfEvents "no-heat-of-events",
         /// Heat of the hottest event.
         HottestEvent "no-hottest-event",
-        /// A highest heat rate.
-        HeatPeak "no-heat-peak",
         /// A torque of the pack that moved.
         MovingTorque "no-moving-torque",
         /// Torque while the wheels turned.

@@ -281,7 +281,8 @@ impl StillWatch {
                 }
             };
             if takes_torque {
-                (row.torque_nm, row.work_j, row.heat_rate_w) = (None, None, None);
+                (row.torque_nm, row.work_j) = (None, None);
+                (row.heat_rate_w, row.heat_rate_sharp_w) = (None, None);
                 row.impulse_nms = 0.0;
             }
         }

@@ -6,6 +6,7 @@
 use super::actuator::{STEP_S, rise_s, transition_s};
 use super::car::Car;
 use super::plant::State;
+use super::signals::Quantity;
 use crate::episodes::Chatter;
 use crate::events::Commands;
 use serde::Serialize;
@@ -260,9 +261,16 @@ impl Witness<'_> {
             _ => 40.0,
         };
         // With a speed limit there is no lag for steps of any size.
+        // The times are those of what the car sends: where it sends no position but a torque, that
+        // of a curved table comes later than the position.
+        let has_position = car.signals.has(Quantity::Position);
+        let sent = |position: f64| match has_position {
+            true => position,
+            false => car.pack.torque_nm(position),
+        };
         let fitted = |is_release| match car.actuator.is_limited() {
             true => (f64::NAN, f64::NAN),
-            false => car.actuator.fitted(&car.knobs, oil_c, is_release),
+            false => car.actuator.fitted(&car.knobs, oil_c, is_release, sent),
         };
         let (dead_s, lag_s) = fitted(false);
         let (release_dead_s, release_lag_s) = fitted(true);

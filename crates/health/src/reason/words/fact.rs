@@ -81,7 +81,6 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::EventHeat => "no event whose heat is known",
         DriveFact::HeatOfEvents => "of no event the heat is known",
         DriveFact::HottestEvent => "no heat of the hottest event",
-        DriveFact::HeatPeak => "no highest heat rate (mean over 0.2 s)",
         DriveFact::MovingTorque => "the pack torque is not known, or never moved",
         DriveFact::Torque => "the torque was never known while the wheels turned",
         DriveFact::TorqueOrCommand => {
