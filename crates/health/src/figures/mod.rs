@@ -33,7 +33,7 @@ use crate::trust::{Asked, CAUSES, COMMAND, Gate, HEAT, Kept, OIL};
 use self::engagement::{engagements, partial_by_command, partial_heat_making, slip_peak};
 use self::heat::{heat_peak, heat_per_km, heat_total, oil_temp_max};
 use self::heat_parts::{Specific, heat_by_cause, heat_per_degree, specific};
-use self::motion::{distance, duration, moving_time, turn_total, tyre_ratio};
+use self::motion::{distance, duration, moving_time, turned, tyre_ratio};
 
 /// Everything the figures are made from.
 #[derive(Debug)]
@@ -63,6 +63,14 @@ pub struct Ingredients<'a> {
     pub oil_c: Kept<Option<f64>, OIL>,
     /// Where its sensor sits, in words.
     pub oil_site: &'static str,
+    /// Engagements that there may be fewer and more, for what period and step leave open.
+    pub engagements_off: (f64, f64),
+    /// Torque of one pack above which slip counts as partial engagement, N·m.
+    pub torque_floor_nm: f64,
+    /// Bias of the yaw sensor as seen at standstill, rad/s.
+    pub standing_yaw: Option<f64>,
+    /// Period of the wheel samples, s.
+    pub wheel_period_s: f64,
     /// Coverage of the rear wheels, 0 to 1.
     pub wheel_coverage: f64,
     /// Source of the turning rate in words.
@@ -149,11 +157,13 @@ fn figure(
 pub fn all(from: &Ingredients) -> Vec<Figure> {
     let heat = heat_total(from);
     let oil = oil_temp_max(from);
+    let [turn_total, heading_total] = turned(from);
     vec![
         duration(from),
         moving_time(from),
         distance(from),
-        turn_total(from),
+        turn_total,
+        heading_total,
         slip_peak(from),
         partial_by_command(from),
         partial_heat_making(from),
@@ -213,6 +223,13 @@ impl Ingredients<'_> {
         let unknown = (-MISMATCH_NOT_LEARNED, MISMATCH_NOT_LEARNED);
         let ratio = self.calibration.outcome.as_ref();
         ratio.map_or(unknown, |ratio| (ratio.low, ratio.high))
+    }
+
+    /// Noise of one road speed, as a standard deviation, m/s: that of the mean of two wheels.
+    fn speed_noise(&self) -> f64 {
+        let per_difference = self.basis.slip.as_ref().map_or(0.5, |factors| factors.0);
+        let of_difference = self.gate.slip_sd() / per_difference.abs().max(1e-3);
+        0.5 * of_difference * self.basis.radius_m.unwrap_or(0.0)
     }
 
     /// Trust in what parts the heat by cause: the tyres' ratio.
