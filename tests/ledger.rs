@@ -72,7 +72,7 @@ fn causes_sum_to_the_truth_before_they_are_scaled_to_the_total() {
         let (log, truth) = to_text(&scenario);
         let map = map(&map_text(&scenario, &Tolerances::EXACT, seed));
         let preload_nm = map.vehicle.preload_nm.expect("the map states it").value;
-        let mut ledger = Ledger::new(preload_nm, 0.0, &Limits::default().slip);
+        let mut ledger = Ledger::new(Some(preload_nm), 0.0, &Limits::default().slip);
         pass(
             &mut Drive::new(&map, &Options::default()),
             &map,
@@ -93,7 +93,7 @@ fn causes_sum_to_the_truth_before_they_are_scaled_to_the_total() {
             "{seed}: {raw_j} J, true {total_kj} ± {within_kj} kJ"
         );
         // Scaled to its own sum it is not scaled.
-        let causes = ledger.causes(scenario.vehicle.tyre_mismatch, Bends::Stated, raw_j);
+        let (causes, _) = ledger.causes(scenario.vehicle.tyre_mismatch, Bends::Stated, raw_j);
         for (got_j, wanted_kj) in [
             (causes.spin_j, truth.heat_spin_kj),
             (causes.mismatch_j, truth.heat_mismatch_kj),

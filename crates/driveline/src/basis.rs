@@ -31,6 +31,9 @@ pub struct Basis {
     pub bias_factor: f64,
     /// Torque of one pack with no command, N·m.
     pub preload_nm: f64,
+    /// The same by the map's preload or, where it states none, by its table of torque at rest,
+    /// N·m; `None` where neither says.
+    pub resting_nm: Option<f64>,
     /// Rear track, m.
     pub track_rear_m: Option<f64>,
     /// Front track, m; the rear one where the map states none.
@@ -100,6 +103,7 @@ impl Basis {
             n_packs: vehicle.layout.map_or(1.0, Layout::n_packs),
             bias_factor: vehicle.layout.and_then(Layout::bias_factor).unwrap_or(1.0),
             preload_nm: vehicle.preload_nm.map_or(0.0, |preload| preload.value),
+            resting_nm: resting_nm(vehicle, channels),
             track_rear_m: vehicle.track_rear_m.map(|track| track.value),
             track_front_m: vehicle
                 .track_front_m
@@ -116,6 +120,31 @@ impl Basis {
             assumptions,
         }
     }
+}
+
+/// Torque of one pack at rest.
+fn resting_nm(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Option<f64> {
+    if let Some(preload) = vehicle.preload_nm {
+        return Some(preload.value);
+    }
+    let bias_factor = vehicle.layout.and_then(Layout::bias_factor);
+    vehicle
+        .torque_sources
+        .iter()
+        .find_map(|source| match source {
+            TorqueSource::Table {
+                channel,
+                second: None,
+                table,
+                is_axle_bias,
+                ..
+            } if channels.iter().any(|spec| spec.name == *channel) => {
+                let (least, most) = table.x_range();
+                let torque_nm = table.at(0.0_f64.clamp(least, most), None)?;
+                Some(torque_nm / if *is_axle_bias { bias_factor? } else { 1.0 })
+            }
+            _ => None,
+        })
 }
 
 fn refusal(

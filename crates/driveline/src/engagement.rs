@@ -8,6 +8,7 @@ use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Span, Time, Vehicle};
 
 use crate::align::full_scale;
+use crate::engagement_count::EngagementCount;
 use crate::period::Period;
 use crate::track::DISORDER_S;
 
@@ -40,6 +41,34 @@ pub struct CommandTime {
     pub full_s: f64,
     /// Time in which the command was missing or in a gap, between its first and last sample.
     pub hidden_s: f64,
+    /// Partial if all that the step of the number leaves open was not, and if all of it was.
+    pub partial_bounds_s: [f64; 2],
+    /// Times the command went from partial to open or full, or back: each is known to a period.
+    pub n_edges: u32,
+    /// Ends of the log at which it was partial: it may have been for up to a period beyond.
+    pub n_partial_ends: u32,
+}
+
+impl CommandTime {
+    /// A command held for so long, in a number with steps of twice `half_step`.
+    fn add(&mut self, held: f64, half_step: f64, length_s: f64) {
+        match held {
+            _ if held < OPEN_BELOW => self.open_s += length_s,
+            _ if held < FULL_FROM => self.partial_s += length_s,
+            _ => self.full_s += length_s,
+        }
+        let [least, most] = &mut self.partial_bounds_s;
+        if held - half_step >= OPEN_BELOW && held + half_step < FULL_FROM {
+            *least += length_s;
+        }
+        if held + half_step >= OPEN_BELOW && held - half_step < FULL_FROM {
+            *most += length_s;
+        }
+    }
+}
+
+fn is_partial(command: f64) -> bool {
+    (OPEN_BELOW..FULL_FROM).contains(&command)
 }
 
 /// An event of the command.
@@ -88,6 +117,11 @@ pub struct CommandWatch {
     latest: Option<(Time, Option<f64>, f64)>,
     phase: Phase,
     time: CommandTime,
+    half_step: f64,
+    was_partial: Option<bool>,
+    began_partial: bool,
+    count: EngagementCount,
+    n_events: u64,
     finished: Vec<CommandEvent>,
     // Nothing is known of the command just before the next sample.
     is_unseen_before: bool,
@@ -110,9 +144,15 @@ impl CommandWatch {
 
     /// A watch on channel `channel`, whose full scale is `full_scale`.
     pub fn new(channel: usize, spec: &ChannelSpec, full_scale: f64) -> CommandWatch {
+        let step = spec.step.map_or(0.0, |step| (step / full_scale).abs());
         CommandWatch {
             channel,
             full_scale,
+            half_step: 0.5 * step,
+            was_partial: None,
+            began_partial: false,
+            count: EngagementCount::new(step),
+            n_events: 0,
             period: Period::new(spec.period_s),
             latest: None,
             phase: Phase::Open,
@@ -153,6 +193,15 @@ impl CommandWatch {
         self.break_off();
     }
 
+    /// How many engagements fewer and how many more there may be than were counted, for what
+    /// period and step of the command leave open.
+    pub fn n_off(&self) -> (f64, f64) {
+        let going_on = self.going_on().filter(|event| event.peak >= LEAST_PEAK);
+        let n = (self.n_events + u64::from(going_on.is_some())) as f64;
+        let (fewest, most) = self.count.bounds(self.period.seconds().unwrap_or(0.0));
+        ((n - fewest).max(0.0), (most - n).max(0.0))
+    }
+
     /// How many events may be the second half of the one before, over a cut or long gap.
     pub fn n_perhaps_one(&self) -> u64 {
         self.n_perhaps_one
@@ -162,11 +211,7 @@ impl CommandWatch {
         if let Some((since, held, limit_s)) = self.latest {
             let length = time.since(since);
             match held {
-                Some(held) if length <= limit_s => match held {
-                    _ if held < OPEN_BELOW => self.time.open_s += length,
-                    _ if held < FULL_FROM => self.time.partial_s += length,
-                    _ => self.time.full_s += length,
-                },
+                Some(held) if length <= limit_s => self.time.add(held, self.half_step, length),
                 _ => {
                     self.time.hidden_s += length;
                     if length <= LONGEST_BRIDGED_S {
@@ -180,6 +225,13 @@ impl CommandWatch {
         self.period.add(time);
         self.latest = Some((time, command, self.period.gap_limit_s()));
         if let Some(command) = command {
+            let now = is_partial(command);
+            match self.was_partial.replace(now) {
+                None => self.began_partial = now,
+                Some(before) => self.time.n_edges += u32::from(before != now),
+            }
+            let period_s = self.period.seconds().unwrap_or(0.0);
+            self.count.add(time, command, period_s);
             self.step(time, command);
         }
     }
@@ -321,12 +373,14 @@ impl CommandWatch {
 
     fn close(&mut self, event: CommandEvent, n: u32) {
         if event.peak >= LEAST_PEAK && n >= 2 {
+            self.n_events += 1;
             self.finished.push(event);
         }
     }
 
     /// A gap or a cut: what was going on is broken off.
     fn break_off(&mut self) {
+        self.count.interrupt();
         match std::mem::replace(&mut self.phase, Phase::Open) {
             Phase::Engaged { mut event, n } => {
                 event.is_broken = true;
@@ -361,12 +415,17 @@ impl CommandWatch {
 
     /// Seconds by level so far.
     pub fn time(&self) -> CommandTime {
-        self.time
+        let n_partial_ends =
+            u32::from(self.began_partial) + u32::from(self.was_partial == Some(true));
+        CommandTime {
+            n_partial_ends,
+            ..self.time
+        }
     }
 }
 
 /// Whether a rise since `since`, `n` samples long, is one that starts an event.
-fn is_start(since: Time, n: u32, now: Time) -> bool {
+pub(crate) fn is_start(since: Time, n: u32, now: Time) -> bool {
     n >= 2 && now.since(since) >= START_HOLD_S - 1e-9
 }
 
@@ -455,5 +514,28 @@ mod tests {
         assert_eq!(round(time.partial_s), 0.4);
         assert_eq!(round(time.full_s), 0.2);
         assert_eq!(round(time.hidden_s), 1.02);
+        assert_eq!((time.n_edges, time.n_partial_ends), (2, 0));
+    }
+
+    #[test]
+    fn what_rests_on_a_level_may_be_on_either_side_of_it() {
+        // A number with steps of 1 % that reads 5 was from 4.5 on, one that reads 94 below 94.5.
+        let spec = ChannelSpec {
+            period_s: Some(0.02),
+            step: Some(0.01),
+            ..ChannelSpec::new("clutch.command")
+        };
+        let mut watch = CommandWatch::new(0, &spec, 1.0);
+        let mut column = Column::default();
+        for index in 0..=200 {
+            let level = [0.05, 0.50, 0.94, 0.95][(index / 50).min(3)];
+            column.push(Time::from_seconds(index as f64 * 0.02), Some(level));
+        }
+        watch.extend(&column, &[]);
+        let time = watch.time();
+        let round = |value: f64| (value * 1e3).round() / 1e3;
+        assert_eq!(round(time.partial_s), 3.0);
+        assert_eq!(time.partial_bounds_s.map(round), [2.0, 4.0]);
+        assert_eq!((time.n_edges, time.n_partial_ends), (1, 1));
     }
 }

@@ -602,6 +602,7 @@ mod tests {
             is_turning: true,
             road_speed: None,
             yaw_rate: None,
+            yaw_bias: None,
             front_speed: None,
             case_speed: 0.0,
             difference: 0.0,

@@ -15,6 +15,7 @@ pub mod align;
 pub mod basis;
 pub mod derive;
 pub mod engagement;
+mod engagement_count;
 pub mod heat_by_floor;
 pub mod held_torque;
 mod late_torque;
@@ -80,6 +81,11 @@ pub struct Learned {
     /// Events of the command that may be the second half of the one before, over a cut or
     /// a long gap.
     pub n_perhaps_one: u64,
+    /// Events of the command that there may be fewer and more, for what its period and step
+    /// leave open.
+    pub n_engagements_off: (f64, f64),
+    /// Bias of the yaw sensor as seen at standstill, rad/s.
+    pub standing_yaw: Option<f64>,
 }
 
 /// Derives rows from blocks.
@@ -143,6 +149,11 @@ impl Driveline {
             calibration: calibration.clone(),
             command_time: self.command.as_ref().map(CommandWatch::time),
             n_perhaps_one: self.command.as_ref().map_or(0, CommandWatch::n_perhaps_one),
+            n_engagements_off: self
+                .command
+                .as_ref()
+                .map_or((0.0, 0.0), CommandWatch::n_off),
+            standing_yaw: maker.ratio.standing_yaw(),
         }
     }
 

@@ -21,6 +21,9 @@ pub struct Row {
     pub road_speed: Option<f64>,
     /// Turning rate, mean over 0.2 s, sensor bias removed, rad/s.
     pub yaw_rate: Option<f64>,
+    /// The bias that was removed, as it was known by then, rad/s; `None` where the front wheels
+    /// give the turning rate.
+    pub yaw_bias: Option<f64>,
     /// Mean of both front wheels, rad/s.
     pub front_speed: Option<f64>,
     /// Speed of the case: mean of both rear wheels, rad/s.

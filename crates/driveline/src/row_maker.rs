@@ -171,6 +171,7 @@ impl RowMaker {
             is_turning,
             road_speed: self.road_speed(sample),
             yaw_rate,
+            yaw_bias: sample.yaw_rate.map(|_| self.yaw_bias),
             front_speed: sample.front.map(|(left, right)| case_speed(left, right)),
             case_speed: case_speed(sample.left, sample.right),
             difference,

@@ -39,6 +39,7 @@ const CHECKED: &[Checked] = &[
     checked(FigureId::MovingTime, |truth| truth.moving_s, 10.0),
     checked(FigureId::Distance, |truth| truth.distance_km, 0.1),
     checked(FigureId::TurnTotal, |truth| truth.turned_deg, 90.0),
+    checked(FigureId::HeadingTotal, |truth| truth.heading_deg, 90.0),
     checked(FigureId::SlipPeak, |truth| truth.slip_peak, 0.5),
     checked(
         FigureId::PartialByCommand,

@@ -11,6 +11,7 @@ use halfshaft_model::{ChannelSpec, TorqueSource, Vehicle};
 
 use crate::limits::{SDS_OF_90, Trust};
 use crate::nouns::Estimate;
+use crate::partial::Shares;
 
 /// Relative standard deviations of the parts of slip and heat.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,8 +22,12 @@ pub struct Tolerances {
     pub slip: f64,
     /// Of the distance and of every road speed.
     pub distance: f64,
+    /// The same where the map gives no tolerance.
+    pub usual_radius: f64,
     /// Of the preload.
     pub preload: f64,
+    /// The map states no preload: what the pack carries at rest errs as its torque does.
+    pub preload_with_torque: bool,
     /// Of what a bend makes: track, rolling radius and the scale of the yaw rate.
     pub bends: f64,
 }
@@ -45,9 +50,11 @@ impl Tolerances {
             torque: torque_sd(vehicle, channels, basis),
             slip: if is_through_radius { radius } else { 0.0 },
             distance: radius,
+            usual_radius: limits.usual_radius_sd,
             preload: vehicle
                 .preload_nm
                 .map_or(0.0, |preload| preload.relative_sd()),
+            preload_with_torque: vehicle.preload_nm.is_none(),
             bends: product_relative_sd(&[
                 vehicle
                     .track_rear_m
@@ -55,6 +62,25 @@ impl Tolerances {
                 radius,
                 limits.yaw_scale_sd,
             ]),
+        }
+    }
+
+    /// Half widths of the 90 % intervals that rows are judged by.
+    pub fn shares(&self) -> Shares {
+        // A torque at rest of the same source errs as the torque does, and the floor with it: what
+        // a preload of its own may be off by comes on top.
+        Shares {
+            torque: SDS_OF_90 * self.torque.hypot(self.preload),
+            slip: SDS_OF_90 * self.slip,
+            speed: SDS_OF_90 * self.speed(),
+        }
+    }
+
+    /// Relative standard deviation of a road speed.
+    pub fn speed(&self) -> f64 {
+        match self.distance > 0.0 {
+            true => self.distance,
+            false => self.usual_radius,
         }
     }
 
@@ -152,7 +178,9 @@ mod tests {
             torque: 0.25,
             slip: 0.10,
             distance: 0.0,
+            usual_radius: 0.02,
             preload: 0.0,
+            preload_with_torque: false,
             bends: 0.0,
         };
         assert!((tolerances.heat() - 0.269).abs() < 5e-4);

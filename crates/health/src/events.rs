@@ -329,6 +329,7 @@ impl EventTally {
 mod tests {
     use super::*;
     use crate::limits::Limits;
+    use crate::partial::Shares;
     use crate::testing::row;
     use halfshaft_driveline::{Basis, CommandWatch};
     use halfshaft_model::{ChannelSpec, Column, Vehicle};
@@ -361,7 +362,7 @@ mod tests {
             ..Derived::default()
         });
         let basis = Basis::new(&Vehicle::default(), &[]);
-        let partial = PartialLimits::new(&basis, 0.0, 0.0, &Limits::default());
+        let partial = PartialLimits::new(&basis, Shares::default(), &Limits::default());
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);
             row.command = Some(0.5);
@@ -393,7 +394,7 @@ mod tests {
     #[test]
     fn excess_slip_without_command_is_its_own_event() {
         let basis = Basis::new(&Vehicle::default(), &[]);
-        let partial = PartialLimits::new(&basis, 0.0, 0.0, &Limits::default());
+        let partial = PartialLimits::new(&basis, Shares::default(), &Limits::default());
         let mut tally = EventTally::default();
         for index in 0..600 {
             let mut row = row(f64::from(index) * 0.01);

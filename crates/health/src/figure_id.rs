@@ -33,6 +33,7 @@ ids! {
     MovingTime = "moving_time",
     Distance = "distance",
     TurnTotal = "turn_total",
+    HeadingTotal = "heading_total",
     SlipPeak = "slip_peak",
     PartialByCommand = "partial_by_command",
     PartialHeatMaking = "partial_heat_making",

@@ -58,6 +58,7 @@ pub mod temperature;
 mod testing;
 pub mod tier;
 pub mod trust;
+pub mod turning;
 pub mod two_by_two;
 pub mod use_class;
 pub mod verdict;

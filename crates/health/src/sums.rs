@@ -12,6 +12,7 @@ use crate::limits::Slip;
 use crate::part::{Part, Passage};
 use crate::partial::{PartialJudgement, PartialLimits, PartialTime, is_in_bend};
 use crate::trust::{COMMAND, HEAT, Kept, MOTION, SLIP, TURNING};
+use crate::turning::Turning;
 
 /// Time by openness, so that its median can be told: wheelspin takes a part of the time in
 /// a bend, and a mean would follow it.
@@ -80,14 +81,41 @@ pub struct MotionSums {
     pub with_speed_s: f64,
     /// Distance, m.
     pub distance_m: f64,
+    /// Time above as much more and as much less than 5 km/h as the road speed may be off by, s.
+    pub moving_bounds_s: [f64; 2],
+    /// Times it began or ended to move.
+    pub n_edges: u32,
+    /// It moved in the first row.
+    pub began_moving: bool,
+    /// It moved in the latest row.
+    pub is_moving: bool,
+    has_begun: bool,
+}
+
+impl MotionSums {
+    fn move_on(&mut self, speed: f64, seconds: f64, limit: f64, share: f64) {
+        self.with_speed_s += seconds;
+        self.distance_m += speed * seconds;
+        let moves = speed > limit;
+        if !std::mem::replace(&mut self.has_begun, true) {
+            (self.began_moving, self.is_moving) = (moves, moves);
+        }
+        self.n_edges += u32::from(moves != self.is_moving);
+        self.is_moving = moves;
+        self.moving_s += if moves { seconds } else { 0.0 };
+        let bounds = [limit * (1.0 + share), limit / (1.0 + share)];
+        for (sum, bound) in self.moving_bounds_s.iter_mut().zip(bounds) {
+            *sum += if speed > bound { seconds } else { 0.0 };
+        }
+    }
 }
 
 /// How much the car turned.
 #[derive(Clone, Debug, Default)]
 pub struct TurningSums {
-    /// Angle turned in bends, rad.
-    pub turned_rad: f64,
-    /// The same while open, heat known or not, rad.
+    /// Angle turned.
+    pub turned: Option<Turning>,
+    /// Angle turned in bends tight enough for the preload while open, heat known or not, rad.
     pub turned_open_all_rad: f64,
     /// The same while open (below 5 % of command, or no command known) and with heat
     /// known, rad.
@@ -196,20 +224,22 @@ impl Sums {
     fn note_motion(&mut self, row: &Row, partial: &PartialLimits) {
         let Some(speed) = row.road_speed else { return };
         let motion = self.motion.gather();
-        motion.with_speed_s += row.seconds;
-        motion.distance_m += speed * row.seconds;
-        if speed <= partial.limits.driving.moving_from() {
+        let moving_from = partial.limits.driving.moving_from();
+        motion.move_on(speed, row.seconds, moving_from, partial.speed_share());
+        if speed <= moving_from {
             return;
         }
-        motion.moving_s += row.seconds;
         let Some(yaw) = row.yaw_rate else { return };
         let turning = self.turning.gather();
         turning.with_yaw_s += row.seconds;
+        turning
+            .turned
+            .get_or_insert_with(|| partial.turning())
+            .add(row, yaw, speed);
         if !is_in_bend(row, partial) {
             return;
         }
         let turned = yaw.abs() * row.seconds;
-        turning.turned_rad += turned;
         if is_open(row) {
             turning.turned_open_all_rad += turned;
             if let Some(openness) = row.openness {

@@ -34,6 +34,7 @@ pub fn row(time_s: f64) -> Row {
         is_turning: true,
         road_speed: Some(20.0),
         yaw_rate: Some(0.0),
+        yaw_bias: Some(0.0),
         front_speed: Some(60.0),
         case_speed: 60.0,
         difference: 0.0,

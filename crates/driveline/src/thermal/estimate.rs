@@ -31,13 +31,15 @@ const LEAST_TO_FIT: (f64, f64) = (300.0, 5.0);
 /// Share of the drive for which the axle power must be known.
 const AXLE_KNOWN_SHARE: f64 = 0.9;
 
-/// Tolerance of the gear loss on a logarithmic scale when the axle power is stood in for.
+/// What the gear loss is uncertain by, beside its share, when the axle power is stood in for, on a
+/// logarithmic scale.
 /// Source: none, engineering guess: within a factor of three, since a hard driven car puts
 /// several times through its axle what it needs to hold its speed.
 const STAND_IN_RELATIVE_SD: f64 = 1.1;
 
-/// Air without a sensor of it: °C and one standard deviation, K. Source: none, engineering guess.
-const ASSUMED_AIR_C: (f64, f64) = (20.0, 10.0);
+/// Air without a sensor of it: °C and one standard deviation, K. Source: none, engineering guess:
+/// cars are driven from −15 to 40 °C.
+const ASSUMED_AIR_C: (f64, f64) = (20.0, 15.0);
 
 /// One standard deviation of the air at the axle against the car's sensor, K. Source: none,
 /// engineering guess: hot asphalt and exhaust against a bumper in the wind.
@@ -218,7 +220,8 @@ pub fn estimate_changed(
     let is_axle_known = sums.axle_known_s >= AXLE_KNOWN_SHARE * sums.known_s;
     let mut priors = given.priors;
     if !is_axle_known {
-        priors.relative_sds[GEAR_SHARE] = priors.relative_sds[GEAR_SHARE].max(STAND_IN_RELATIVE_SD);
+        priors.relative_sds[GEAR_SHARE] =
+            priors.relative_sds[GEAR_SHARE].hypot(STAND_IN_RELATIVE_SD);
         notes.push(
             "axle power unknown: gear heat stands on what an ordinary car needs at that speed, \
              within a factor of three"

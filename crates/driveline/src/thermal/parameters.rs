@@ -98,8 +98,9 @@ pub const STATED: [Stated; N_PARAMETERS] = [
         "share of axle power lost in gears",
         "",
         0.04,
-        0.25,
-        "published range of axle efficiency, 95 to 97 % loaded and warm",
+        0.35,
+        "published range of axle efficiency, 95 to 97 % loaded and warm; the tolerance is a guess: \
+         98 % and more at full load, 92 % cold and hardly loaded",
     ),
     stated(
         "churning loss",

@@ -135,6 +135,11 @@ impl TyreRatio {
         self.kept.stands(yaw_rate, seconds);
     }
 
+    /// Mean of the yaw sensor at standstill, rad/s.
+    pub fn standing_yaw(&self) -> Option<f64> {
+        self.kept.standing_yaw().map(|(mean, _)| mean)
+    }
+
     /// ln(ωR/ωL) from what was seen up to now, when that is enough.
     pub fn ratio_log(&self) -> Option<f64> {
         self.running.ratio_log()

@@ -85,6 +85,6 @@ board! {
         Kept::new(HeldTorque::new(setup.limits.driving));
     two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));
     events: EventTally = EventTally::default();
-    ledgers: Ledgers = Ledgers::new(setup.basis.preload_nm, tolerances, &setup.limits.slip);
+    ledgers: Ledgers = Ledgers::new(setup.basis.resting_nm, tolerances, &setup.limits.slip);
     strips: Strips = Strips::default();
 }

@@ -45,6 +45,10 @@ impl Settled<'_> {
             command_period_s: command_quality
                 .and_then(|channel| channel.period_s)
                 .unwrap_or(0.0),
+            engagements_off: self.learned.n_engagements_off,
+            torque_floor_nm: health.sieve.torque_floor_nm(),
+            standing_yaw: self.learned.standing_yaw,
+            wheel_period_s: self.wheels.period_s.unwrap_or(0.0),
             engagements: (n_engagements, n_broken, self.learned.n_perhaps_one),
             hidden_s: health.uncovered(with_rows_s, self.wheels.period_s)
                 + board.sums.silent_moving_s,

@@ -17,10 +17,10 @@ pub(super) struct Ledgers {
 
 impl Ledgers {
     /// Both empty.
-    pub(super) fn new(preload_nm: f64, tolerances: &Tolerances, slip: &Slip) -> Ledgers {
+    pub(super) fn new(resting_nm: Option<f64>, tolerances: &Tolerances, slip: &Slip) -> Ledgers {
         Ledgers {
-            all: Kept::new(Ledger::new(preload_nm, SDS_OF_90 * tolerances.bends, slip)),
-            bends: Kept::new(Ledger::new(preload_nm, 0.0, slip)),
+            all: Kept::new(Ledger::new(resting_nm, SDS_OF_90 * tolerances.bends, slip)),
+            bends: Kept::new(Ledger::new(resting_nm, 0.0, slip)),
         }
     }
 

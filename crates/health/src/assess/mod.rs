@@ -33,7 +33,7 @@ use crate::baseline::Baseline;
 use crate::change::TorqueChange;
 use crate::driving::ROWS_LATE_S;
 use crate::findings::Setup;
-use crate::limits::{Limits, SDS_OF_90};
+use crate::limits::Limits;
 use crate::part::Came;
 use crate::partial::PartialLimits;
 use crate::reason::{MapFact, Reason};
@@ -73,8 +73,7 @@ impl Health {
     pub fn with_limits(vehicle: &Vehicle, channels: &[ChannelSpec], limits: &Limits) -> Health {
         let basis = Basis::new(vehicle, channels);
         let tolerances = Tolerances::new(vehicle, channels, &basis, &limits.trust);
-        let (torque, slip) = (SDS_OF_90 * tolerances.torque, SDS_OF_90 * tolerances.slip);
-        let partial = PartialLimits::new(&basis, torque, slip, limits);
+        let partial = PartialLimits::new(&basis, tolerances.shares(), limits);
         let is_torque_of_state = judge::is_torque_of_state(vehicle, channels);
         let setup = Setup {
             vehicle,

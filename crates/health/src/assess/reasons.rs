@@ -146,6 +146,10 @@ impl Health {
                 _ => &mut time.full_s,
             };
             *level = (*level - seconds).max(0.0);
+            if (OPEN_BELOW..FULL_FROM).contains(&stretch.value) {
+                let bounds = time.partial_bounds_s;
+                time.partial_bounds_s = bounds.map(|bound| (bound - seconds).max(0.0));
+            }
             time.hidden_s += seconds;
         }
         Some(time)

@@ -68,6 +68,11 @@ impl Sieve {
         }
     }
 
+    /// Torque of one pack above which slip counts as partial engagement, N·m.
+    pub(super) fn torque_floor_nm(&self) -> f64 {
+        self.partial.torque_floor_nm()
+    }
+
     /// Takes rows as they were derived.
     pub(super) fn pass(&mut self, rows: &[Row], board: &mut Board) {
         let mut changed = std::mem::take(&mut self.changed);
@@ -144,8 +149,10 @@ impl Sieve {
         let moving_from = self.driving.moving_from();
         let moves = |row: &Row| row.road_speed.is_some_and(|speed| speed > moving_from);
         self.judgements.clear();
-        self.judgements
-            .extend(rows.iter().map(|row| self.partial.judge(row)));
+        self.judgements.extend(rows.iter().map(|row| {
+            self.partial.see(row);
+            self.partial.judge(row)
+        }));
         self.row_regions.clear();
         let sorter = self.regions.gather();
         self.row_regions

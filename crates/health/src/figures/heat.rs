@@ -12,7 +12,7 @@ use halfshaft_driveline::SIGNIFICANT_SDS;
 use halfshaft_driveline::smooth::WINDOWS_S;
 use halfshaft_model::channel::name;
 
-/// Begins to ask for a figure of heat: it goes with the fit of the map as well.
+/// Begins to ask for a figure of motion, slip or heat: it goes with the fit of the map as well.
 pub(super) fn with_fit<'a>(from: &Ingredients<'a>) -> Asked<'a> {
     let asked = from.gate.asking();
     // Never refused: a map that does not fit lowers the grade.
@@ -41,13 +41,11 @@ pub(super) fn heat_total(from: &Ingredients) -> Figure {
         // Without torque the slip is known and the torque bounded; in a gap of the wheels
         // nothing is known but the hottest moment of the drive.
         let without_torque = from.basis.n_packs * heat.torque_peak_nm * heat.without_torque_rad;
-        let hidden = from.hidden_s * peak
-            + if without_torque > 1e-3 * joules {
-                without_torque
-            } else {
-                0.0
-            };
-        let mut estimate = estimate.hiding(hidden);
+        let mut estimate = estimate.hiding(from.hidden_s * peak);
+        if without_torque > 1e-3 * joules {
+            estimate.high += without_torque;
+            estimate.is_at_least |= sums.without_torque_s > from.limits.driving.uncovered_from_s;
+        }
         estimate.is_at_least |= from.basis.is_preload_only;
         estimate.scaled(1e-3)
     });

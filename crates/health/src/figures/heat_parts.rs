@@ -1,12 +1,13 @@
 //! Heat in parts: by cause, per degree turned, per lining area.
 
-use super::heat::{heat_factor, with_fit};
+use super::heat::{by_command_share, heat_factor, with_fit};
 use super::{Ingredients, figure};
 use crate::band::{Tolerances, relative};
 use crate::figure_id::FigureId;
 use crate::ledger::{Bends, Causes};
 use crate::limits::SDS_OF_90;
 use crate::nouns::{Estimate, Figure};
+use crate::partial::bend_curvature;
 use crate::reason::{DriveFact, Measured, Reason};
 use crate::trust::{HEAT, Kept};
 
@@ -43,11 +44,18 @@ pub(super) fn heat_per_degree(from: &Ingredients) -> Figure {
             });
         }
         let heat_j = ledger.heat_j();
-        let causes = ledger.causes(from.ratio_log(), Bends::Stated, heat_j);
+        let (causes, _) = ledger.causes(from.ratio_log(), Bends::Stated, heat_j);
         let sd = from.tolerances.heat().hypot(from.limits.trust.yaw_scale_sd);
         Ok(relative((heat_j - causes.spin_j) / degrees, sd))
     });
-    let method = "heat in the bends of turn_total while the clutch is open, over the angle turned there, wheelspin left out; free of speed and line".to_owned();
+    let radius = 1.0 / bend_curvature(from.basis, &from.limits.driving);
+    let degrees = match from.sums.turning.ask(from.gate) {
+        Ok(turning) => turning.turned_open_rad.to_degrees(),
+        Err(_) => 0.0,
+    };
+    let method = format!(
+        "heat in bends of less than {radius:.0} m radius while the clutch is open, over the {degrees:.0} degrees turned there, wheelspin left out; free of speed and line"
+    );
     figure(
         &asked,
         FigureId::HeatPerDegree,
@@ -73,6 +81,7 @@ fn own_sd(id: FigureId, causes: &Causes, value_j: f64, tolerances: &Tolerances) 
         FigureId::HeatPreload => (causes.idle_j * tolerances.torque)
             .hypot(of_preload)
             .hypot(of_slip),
+        FigureId::HeatCommanded if tolerances.preload_with_torque => value_j * tolerances.heat(),
         FigureId::HeatCommanded => ((under_command_j + causes.commanded_j) * tolerances.torque)
             .hypot(of_preload)
             .hypot(of_slip),
@@ -101,6 +110,7 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
     ];
     parts.map(|(id, title, part)| {
         let asked = with_fit(from);
+        let mut unexplained = 0.0;
         let outcome = heat.outcome.clone().and_then(|total| {
             let ledger = asked.read(from.ledger)?;
             let split = ledger.split_share();
@@ -112,12 +122,12 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
                 return Err(Reason::NoTyreRatio(Box::new(why.clone())));
             }
             let total_j = total.value * 1e3;
-            let stated = ledger.causes(from.ratio_log(), Bends::Stated, total_j);
+            let (stated, unexplained_j) = ledger.causes(from.ratio_log(), Bends::Stated, total_j);
             let value = part(&stated);
             // What the tyres' ratio and the geometry may be off by move heat from one cause
             // to another. Both bands add in squares.
             let (low, high) = from.ratio_band();
-            let at = |ratio_log, bends| part(&ledger.causes(ratio_log, bends, total_j)) - value;
+            let at = |ratio_log, bends| part(&ledger.causes(ratio_log, bends, total_j).0) - value;
             let moved = |to: &[f64]| {
                 to.iter().fold((0.0_f64, 0.0_f64), |(least, most), to| (least.min(*to), most.max(*to)))
             };
@@ -127,16 +137,31 @@ pub(super) fn heat_by_cause(from: &Ingredients, heat: &Figure) -> [Figure; 4] {
             let by_map = SDS_OF_90 * own_sd(id, &stated, value, &from.tolerances);
             // What a gap hides may be of any cause.
             let hidden = (total.high - total.value) - (total.value - total.low);
-            let below = by_map.hypot(by_tyres.0).hypot(by_bends.0);
-            let above = by_map.hypot(by_tyres.1).hypot(by_bends.1) + (hidden * 1e3).max(0.0);
-            let estimate = Estimate { value, low: (value - below).max(0.0), high: value + above, is_at_least: total.is_at_least };
+            // What the causes leave unexplained may be of any of them, or too much of any.
+            let below = by_map.hypot(by_tyres.0).hypot(by_bends.0) + (-unexplained_j).max(0.0);
+            let above = by_map.hypot(by_tyres.1).hypot(by_bends.1)
+                + (hidden * 1e3).max(0.0)
+                + unexplained_j.max(0.0);
+            unexplained = unexplained_j / total_j.max(1e-9);
+            let mut estimate = Estimate { value, low: (value - below).max(0.0), high: value + above, is_at_least: total.is_at_least };
+            // The command is ahead of the pack: what it says of slip at its edges is the slip of
+            // a pack that is still open, or still closed, and another cause has the heat.
+            if by_command_share(from.sums) > 0.1 && id != FigureId::HeatPreload {
+                let excess = from.limits.trust.command_heat_excess;
+                estimate.low /= excess;
+                estimate.high *= if id == FigureId::HeatCommanded { excess } else { 1.0 };
+            }
             Ok(estimate.scaled(1e-3))
         });
         let tyres = match from.calibration.outcome {
             Ok(_) => "",
             Err(_) => "; mismatched tyres are counted with it, their ratio not being known",
         };
-        let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}");
+        let rest = match unexplained {
+            0.0 => String::new(),
+            share => format!("; they leave {:.0} % of the heat unexplained", share * 100.0),
+        };
+        let method = format!("the axle speed difference split into spin, tyres and bend, the bend's part by preload and command torque{tyres}{rest}");
         figure(&asked, id, title, "kJ", outcome, heat_factor(from).min(from.split_factor()), method)
     })
 }
@@ -150,7 +175,16 @@ pub(super) fn specific(
     let outcome = asked.read(&kilo).and_then(|kilo| {
         let area_mm2 = from.area_mm2.clone()?;
         let kilo = kilo.ok_or(what.missing)?;
-        Ok(relative(kilo * 1e3 / area_mm2, from.tolerances.heat()))
+        let mut estimate = relative(kilo * 1e3 / area_mm2, from.tolerances.heat());
+        if what.id == FigureId::SpecificEnergyMax {
+            // An event by the command has the slip of a pack that is behind it, and without a
+            // turning rate slip that nobody commanded is no event.
+            if by_command_share(from.sums) > 0.1 {
+                estimate.low /= from.limits.trust.command_heat_excess;
+            }
+            estimate.is_at_least = from.sums.turning.ask(from.gate).is_err();
+        }
+        Ok(estimate)
     });
     let method = format!("{} over the net lining area of all faces", what.of);
     figure(

@@ -34,7 +34,7 @@ use crate::trust::{Asked, CAUSES, COMMAND, Gate, HEAT, Kept, OIL};
 use self::engagement::{engagements, partial_by_command, partial_heat_making, slip_peak};
 use self::heat::{heat_peak, heat_per_km, heat_total, oil_temp_max};
 use self::heat_parts::{Specific, heat_by_cause, heat_per_degree, specific, specific_power};
-use self::motion::{distance, duration, moving_time, turn_total, tyre_ratio};
+use self::motion::{distance, duration, moving_time, turned, tyre_ratio};
 
 /// Everything the figures are made from.
 #[derive(Debug)]
@@ -64,6 +64,14 @@ pub struct Ingredients<'a> {
     pub oil_c: Kept<Option<f64>, OIL>,
     /// Where its sensor sits, in words.
     pub oil_site: &'static str,
+    /// Engagements that there may be fewer and more, for what period and step leave open.
+    pub engagements_off: (f64, f64),
+    /// Torque of one pack above which slip counts as partial engagement, N·m.
+    pub torque_floor_nm: f64,
+    /// Bias of the yaw sensor as seen at standstill, rad/s.
+    pub standing_yaw: Option<f64>,
+    /// Period of the wheel samples, s.
+    pub wheel_period_s: f64,
     /// Coverage of the rear wheels, 0 to 1.
     pub wheel_coverage: f64,
     /// Source of the turning rate in words.
@@ -151,11 +159,13 @@ pub fn all(from: &Ingredients) -> Vec<Figure> {
     let heat = heat_total(from);
     let heat_peak = heat_peak(from);
     let oil = oil_temp_max(from);
+    let [turn_total, heading_total] = turned(from);
     vec![
         duration(from),
         moving_time(from),
         distance(from),
-        turn_total(from),
+        turn_total,
+        heading_total,
         slip_peak(from),
         partial_by_command(from),
         partial_heat_making(from),
@@ -235,9 +245,16 @@ impl Ingredients<'_> {
             low: (value - below).max(0.0),
             high: value + above + highest.between_samples(),
             // Slips last 50 to 150 ms: slow samples miss the highest of them.
-            is_at_least: self.hidden_s > 0.0
+            is_at_least: self.hidden_s > self.limits.driving.uncovered_from_s
                 || self.resolution_period() > self.limits.trust.peak_period_s,
         })
+    }
+
+    /// Noise of one road speed, as a standard deviation, m/s: that of the mean of two wheels.
+    fn speed_noise(&self) -> f64 {
+        let per_difference = self.basis.slip.as_ref().map_or(0.5, |factors| factors.0);
+        let of_difference = self.gate.slip_sd() / per_difference.abs().max(1e-3);
+        0.5 * of_difference * self.basis.radius_m.unwrap_or(0.0)
     }
 
     /// Trust in what parts the heat by cause: the tyres' ratio.

@@ -1,9 +1,12 @@
 //! Length, motion and tyres: how long, how far, how much turning, and how the tyres roll.
 
+use super::heat::with_fit;
 use super::{Ingredients, figure};
 use crate::band::{absolute, relative};
 use crate::figure_id::FigureId;
+use crate::limits::SDS_OF_90;
 use crate::nouns::{Estimate, Figure};
+use crate::sums::MotionSums;
 use crate::trust::{Source, on};
 
 pub(super) fn duration(from: &Ingredients) -> Figure {
@@ -23,10 +26,10 @@ pub(super) fn duration(from: &Ingredients) -> Figure {
 }
 
 pub(super) fn moving_time(from: &Ingredients) -> Figure {
-    let asked = from.gate.asking();
+    let asked = with_fit(from);
     let outcome = asked
         .read(&from.sums.motion)
-        .map(|motion| absolute(motion.moving_s, 0.0).hiding(from.hidden_s));
+        .map(|motion| moving(motion, from).hiding(from.hidden_s));
     let method = format!(
         "time above {} km/h where both rear wheels are covered",
         from.limits.driving.moving_from_km_per_h
@@ -42,13 +45,36 @@ pub(super) fn moving_time(from: &Ingredients) -> Figure {
     )
 }
 
-pub(super) fn distance(from: &Ingredients) -> Figure {
-    let sd = if from.tolerances.distance > 0.0 {
-        from.tolerances.distance
-    } else {
-        from.limits.trust.usual_radius_sd
+/// Moving time with its band. The road speed may be off in proportion, at every start and stop
+/// alike; by noise, at each its own way; each falls somewhere between two samples, and the log
+/// may begin and end a sample away from one.
+fn moving(motion: &MotionSums, from: &Ingredients) -> Estimate {
+    let [least_s, most_s] = motion.moving_bounds_s;
+    let n_edges = f64::from(motion.n_edges);
+    let by_samples_s = from.wheel_period_s * (n_edges / 12.0).sqrt();
+    // The time spent near the limit over how much of the speed that is: the sum of 1/acceleration
+    // over all edges. Noise moves each by its own.
+    let moving_from = from.limits.driving.moving_from();
+    let near = 2.0 * SDS_OF_90 * from.tolerances.speed() * moving_from;
+    let by_noise_s = match near > 0.0 && n_edges > 0.0 {
+        true => from.speed_noise() * (most_s - least_s) / near / n_edges.sqrt(),
+        false => 0.0,
     };
-    let asked = from.gate.asking();
+    let by_chance_s = SDS_OF_90 * by_samples_s.hypot(by_noise_s);
+    let n_ends = u32::from(motion.began_moving) + u32::from(motion.is_moving);
+    Estimate {
+        value: motion.moving_s,
+        low: (motion.moving_s - by_chance_s.hypot(motion.moving_s - least_s)).max(0.0),
+        high: motion.moving_s
+            + by_chance_s.hypot(most_s - motion.moving_s)
+            + f64::from(n_ends) * from.wheel_period_s,
+        is_at_least: false,
+    }
+}
+
+pub(super) fn distance(from: &Ingredients) -> Figure {
+    let sd = from.tolerances.speed();
+    let asked = with_fit(from);
     let outcome = asked.read(&from.sums.motion).map(|motion| {
         let mean = if motion.with_speed_s > 0.0 {
             motion.distance_m / motion.with_speed_s
@@ -71,37 +97,58 @@ pub(super) fn distance(from: &Ingredients) -> Figure {
     )
 }
 
-pub(super) fn turn_total(from: &Ingredients) -> Figure {
-    let asked = from.gate.asking();
-    let outcome = asked.read(&from.sums.turning).and_then(|turning| {
-        let moving_s = asked.read(&from.sums.motion)?.moving_s;
-        let mean = if turning.with_yaw_s > 0.0 {
-            turning.turned_rad / turning.with_yaw_s
-        } else {
-            0.0
-        };
-        let without_yaw_s = match moving_s - turning.with_yaw_s {
-            missing if missing > from.limits.driving.uncovered_from_s => missing,
-            _ => 0.0,
-        };
-        Ok(relative(turning.turned_rad, from.limits.trust.yaw_scale_sd)
-            .hiding(mean * (from.hidden_s + without_yaw_s))
-            .scaled(180.0 / std::f64::consts::PI))
-    });
+/// Angle turned in bends, whatever the preload, and in all.
+pub(super) fn turned(from: &Ingredients) -> [Figure; 2] {
     let source = from.turning_words;
-    let radius = 1.0 / crate::partial::bend_curvature(from.basis, &from.limits.driving);
-    let method = format!(
-        "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
-    );
-    figure(
-        &asked,
-        FigureId::TurnTotal,
-        "Turned in bends",
-        "deg",
-        outcome,
-        from.wheel_coverage,
-        method,
-    )
+    let radius = from.limits.driving.bend_radius_m;
+    let moving_from = from.limits.driving.moving_from_km_per_h;
+    let methods = [
+        format!(
+            "angle turned in bends of less than {radius:.0} m radius, left and right added, from {source}"
+        ),
+        format!(
+            "angle turned above {moving_from} km/h, in bends or not, left and right added, from {source}"
+        ),
+    ];
+    let ids = [
+        (FigureId::TurnTotal, "Turned in bends"),
+        (FigureId::HeadingTotal, "Turned in all"),
+    ];
+    [0, 1].map(|which| {
+        let asked = with_fit(from);
+        let outcome = asked.read(&from.sums.turning).and_then(|turning| {
+            let moving_s = asked.read(&from.sums.motion)?.moving_s;
+            let Some(turned) = &turning.turned else {
+                return Ok(absolute(0.0, 0.0));
+            };
+            let scale_sd = match turned.is_of_wheels() {
+                true => from.tolerances.bends,
+                false => from.limits.trust.yaw_scale_sd,
+            };
+            let estimate = turned.turned(from.standing_yaw, scale_sd)[which];
+            let mean = match turning.with_yaw_s > 0.0 {
+                true => estimate.value / turning.with_yaw_s,
+                false => 0.0,
+            };
+            let without_yaw_s = match moving_s - turning.with_yaw_s {
+                missing if missing > from.limits.driving.uncovered_from_s => missing,
+                _ => 0.0,
+            };
+            Ok(estimate
+                .hiding(mean * (from.hidden_s + without_yaw_s))
+                .scaled(180.0 / std::f64::consts::PI))
+        });
+        let (id, title) = ids[which];
+        figure(
+            &asked,
+            id,
+            title,
+            "deg",
+            outcome,
+            from.wheel_coverage,
+            methods[which].clone(),
+        )
+    })
 }
 
 pub(super) fn tyre_ratio(from: &Ingredients) -> Figure {

@@ -1,6 +1,7 @@
 //! How hot it became, and how much room was left.
 
 use crate::figure_id::FigureId;
+use crate::limits::SDS_OF_90;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 
@@ -16,10 +17,15 @@ pub(super) fn pack_temp_max(from: &Ingredients) -> Figure {
     let _ = asked.rest_on(HEAT);
     let outcome = from.thermal.as_ref().map_err(Clone::clone).map(|thermal| {
         let pack = thermal.pack_max.celsius;
+        // A model fitted to a sensor is off by what that is.
+        let by_sensor_k = match thermal.anchor {
+            Anchor::Fitted(_) => SDS_OF_90 * from.limits.trust.oil_sensor_sd_k,
+            Anchor::Open(_) => 0.0,
+        };
         Estimate {
             value: pack.value,
-            low: pack.low,
-            high: pack.high,
+            low: pack.value - (pack.value - pack.low).hypot(by_sensor_k),
+            high: pack.value + (pack.high - pack.value).hypot(by_sensor_k),
             is_at_least: thermal.pack_unknown_s > 1.0,
         }
     });

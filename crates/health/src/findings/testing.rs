@@ -22,7 +22,7 @@ use crate::driving::NotDriving;
 use crate::left_out::LeftOutTally;
 use crate::limits::Limits;
 use crate::nouns::{Event, EventKind, Figure, Grade, Quality, UseClass};
-use crate::partial::PartialLimits;
+use crate::partial::{PartialLimits, Shares};
 use crate::pieces::Piece;
 use crate::ripple::Ripple;
 use crate::testing::gate;
@@ -312,7 +312,7 @@ impl Scene {
             vehicle: &self.vehicle,
             channels: &self.channels,
             basis: &self.basis,
-            partial: PartialLimits::new(&self.basis, 0.0, 0.0, &self.limits),
+            partial: PartialLimits::new(&self.basis, Shares::default(), &self.limits),
             limits: &self.limits,
         }
     }

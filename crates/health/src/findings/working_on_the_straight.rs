@@ -130,7 +130,9 @@ impl Check for WorkingOnTheStraight {
         let limits = &drive.limits.straight;
         let by_torque = self.time[0].judged_s > 0.0;
         let by = usize::from(!by_torque);
-        let PartialTime { seconds, judged_s } = self.time[by];
+        let PartialTime {
+            seconds, judged_s, ..
+        } = self.time[by];
         if judged_s < limits.least_s {
             return Err(Reason::TooLittle {
                 what: Measured::StraightRunning {

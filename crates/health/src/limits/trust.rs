@@ -43,6 +43,11 @@ limits! {
         source: "simulation",
         sensitivity: "the low end of every heat figure by command";
 
+    /// How much more or less than when it closes a pack may be behind its command when it opens.
+    unknown_lag_s: f64 = 0.15, "s", from 0.0 to 10.0,
+        reason: "actuators are behind their command by 0.1 to 0.4 s, and by as much more or less when they release",
+        sensitivity: "the band of partial time by command";
+
     /// Relative standard deviation of a rolling radius the map states without tolerance, and of a
     /// road speed.
     usual_radius_sd: f64 = 0.02, "share", from 0.0 to 0.5,

@@ -22,6 +22,7 @@ mod map;
 mod plant;
 pub mod route;
 pub mod signals;
+mod slip_only;
 mod truth;
 
 pub use bus::BUS;

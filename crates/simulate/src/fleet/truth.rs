@@ -7,6 +7,7 @@ use super::actuator::{STEP_S, rise_s, transition_s};
 use super::car::Car;
 use super::plant::State;
 use super::signals::Quantity;
+use super::slip_only::SlipOnly;
 use crate::episodes::Chatter;
 use crate::events::Commands;
 use serde::Serialize;
@@ -18,6 +19,8 @@ const FLOOR_NM: f64 = 50.0;
 const FLOOR_PRELOADS: f64 = 1.5;
 /// The plant's own chatter between sticking and sliding is shorter than this, s.
 const SHARP_S: f64 = 0.005;
+/// Slip beyond the bend is a mean over this, s.
+const MEAN_S: f64 = 0.2;
 /// A hit lasts this long at least, s.
 const HIT_S: f64 = 0.3;
 
@@ -30,6 +33,8 @@ pub struct Truth {
     pub distance_km: f64,
     /// Heading change in bends below 150 m, left and right added, deg.
     pub turned_deg: f64,
+    /// Heading change in all, deg.
+    pub heading_deg: f64,
     /// Highest slip of a pack while a rear wheel turns above 5 km/h, rad/s.
     pub slip_peak: f64,
     /// Time with the command from 5 to 95 %, s.
@@ -48,7 +53,7 @@ pub struct Truth {
     pub hit_w_per_mm2: f64,
     /// Highest rate, W/mm².
     pub specific_power: f64,
-    /// Highest energy of one engagement, J/mm².
+    /// Highest energy of one event, an engagement or slip without one, J/mm².
     pub specific_energy: f64,
     /// Highest oil temperature, degC.
     pub oil_max_c: f64,
@@ -89,6 +94,8 @@ pub struct Witness<'a> {
     parts_j: [f64; 4],
     sharp: Mean,
     hit: Mean,
+    excess: Mean,
+    slip_only: SlipOnly,
     chatter: Chatter,
     last_command: f64,
     oil_at_steps: (f64, f64),
@@ -137,6 +144,8 @@ impl Witness<'_> {
             parts_j: [0.0; 4],
             sharp: Mean::over(SHARP_S),
             hit: Mean::over(HIT_S),
+            excess: Mean::over(MEAN_S),
+            slip_only: SlipOnly::default(),
             chatter: Chatter::default(),
             last_command: 0.0,
             oil_at_steps: (0.0, 0.0),
@@ -163,6 +172,7 @@ impl Witness<'_> {
         truth.distance_km += speed * STEP_S / 1e3;
         if is_moving {
             truth.moving_s += STEP_S;
+            truth.heading_deg += state.yaw_rad_per_s.abs().to_degrees() * STEP_S;
             if state.yaw_rad_per_s.abs() > BEND_PER_M * speed {
                 truth.turned_deg += state.yaw_rad_per_s.abs().to_degrees() * STEP_S;
             }
@@ -221,7 +231,11 @@ impl Witness<'_> {
         ];
         truth.oil_hot_s += STEP_S * f64::from(u8::from(oil_c > 130.0));
         // Commands.
+        let mean = self.excess.take(excess);
         if step.is_multiple_of(10) {
+            let beyond = if is_turning { mean.abs() } else { 0.0 };
+            self.slip_only
+                .tick(state.time_s, state.command, beyond, self.energy_j);
             self.commands
                 .push(state.time_s, state.command, self.energy_j);
             self.chatter
@@ -255,7 +269,7 @@ impl Witness<'_> {
         let most_j = events
             .iter()
             .map(|event| event.energy_j)
-            .fold(0.0, f64::max);
+            .fold(self.slip_only.most_j(), f64::max);
         let oil_c = match self.oil_at_steps {
             (weight, sum) if weight > 0.0 => sum / weight,
             _ => 40.0,
