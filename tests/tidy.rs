@@ -768,11 +768,16 @@ fn every_mistake_of_the_list_can_be_made() {
         let target: Vec<&str> = text("target").split(' ').collect();
         let file = match (target.as_slice(), text("test").rsplit_once("::tests::")) {
             (["-p", "halfshaft", "--test", test], _) => format!("tests/{test}.rs"),
-            (["-p", package, "--lib"], Some((module, _))) => format!(
-                "crates/{}/src/{}.rs",
-                package.trim_start_matches("halfshaft-"),
-                module.replace("::", "/")
-            ),
+            // At the bottom of the module's file, or in a file of its own.
+            (["-p", package, "--lib"], Some((module, _))) => {
+                let name = package.trim_start_matches("halfshaft-");
+                let module = format!("crates/{name}/src/{}", module.replace("::", "/"));
+                let own = format!("{module}/tests.rs");
+                match root().join(&own).exists() {
+                    true => own,
+                    false => format!("{module}.rs"),
+                }
+            }
             _ => panic!("{name}: no such target"),
         };
         let test = text("test").rsplit("::").next().unwrap_or_default();
