@@ -44,9 +44,21 @@ mod on_unix {
         assert!(kill.expect("there is a kill").success());
     }
 
+    fn is_interrupt_ignored() -> bool {
+        let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+        let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+        let mask = mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok());
+        mask.is_some_and(|mask| mask >> 1 & 1 == 1)
+    }
+
     #[test]
     fn nothing_is_left_of_an_export_that_was_stopped() {
         for (signal, number) in [("INT", 2), ("TERM", 15), ("HUP", 1)] {
+            // A job in the background ignores it, whatever it starts does too.
+            if signal == "INT" && is_interrupt_ignored() {
+                println!("skipped INT: the tests run where it is ignored");
+                continue;
+            }
             let folder = Folder::with_drive();
             let mut child = slow_export(&folder, "");
             let list = folder.list();
