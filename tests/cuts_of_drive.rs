@@ -42,6 +42,7 @@ fn report(drive: &mut Drive) -> String {
         compared_with: None,
         command: String::new(),
         clock: ClockRecord {
+            set_ahead_ns: 0,
             first_stamp,
             last_stamp: coverage.last.unwrap_or(first_stamp),
             kind: ClockKind::Unix,

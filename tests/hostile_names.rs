@@ -4,6 +4,7 @@
 mod common;
 
 use common::program::{CAR, Folder, Run, drive};
+use halfshaft_model::personal::clean;
 
 const HTML: &str = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&amp;";
 const FORMULA: &str = "=1+1";
@@ -32,6 +33,22 @@ fn is_plain(run: &Run) {
                 || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}')
         });
         assert_eq!(odd, None, "{run:#?}");
+    }
+}
+
+/// Nothing steers a terminal or turns text round, in whatever string of it.
+#[track_caller]
+fn is_plain_json(json: &serde_json::Value) {
+    match json {
+        serde_json::Value::String(text) => assert_eq!(*text, clean(text)),
+        serde_json::Value::Array(all) => all.iter().for_each(is_plain_json),
+        serde_json::Value::Object(all) => {
+            for (key, value) in all {
+                assert_eq!(*key, clean(key));
+                is_plain_json(value);
+            }
+        }
+        _ => {}
     }
 }
 
@@ -71,8 +88,10 @@ fn names_of_a_map() {
         }
         let json: serde_json::Value =
             serde_json::from_str(&folder.read("out/report.json")).expect("the report is JSON");
-        assert_eq!(json["map"]["unit"], name);
-        assert_eq!(json["map"]["identity"]["written by"], name);
+        let shown = clean(name);
+        assert_eq!(json["map"]["unit"], shown);
+        assert_eq!(json["map"]["identity"]["written by"], shown);
+        is_plain_json(&json);
         // A name is never a place.
         assert_eq!(
             folder.list(),
@@ -163,6 +182,8 @@ fn bad_lines_with_orders_in_them() {
             .printed(&["1 × line-unreadable"]),
     );
     is_harmless_page(&folder.read("out/report.html"));
+    let json = folder.read("out/report.json");
+    is_plain_json(&serde_json::from_str(&json).expect("the report is JSON"));
     folder.write("drive.log", format!("{ORDERS} {HTML}\n"));
     is_plain(&folder.run(arguments).refused(&["drive.log"]));
     is_plain(&folder.run(["map", "check", "drive.log"]));
@@ -216,6 +237,110 @@ fn names_of_files() {
                 .refused(&["No such"]),
         );
     }
+}
+
+/// A name that is no text, as any file of Linux may have.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_map_whose_name_is_no_text_is_formatted_in_its_place() {
+    use std::os::unix::ffi::OsStrExt;
+    let folder = Folder::default();
+    let name = std::ffi::OsStr::from_bytes(b"m\xff\x1b.map");
+    folder.write(name, CAR.replace("  unit \"SC-1\"", "  unit    \"SC-1\""));
+    let write = [
+        std::ffi::OsStr::new("map"),
+        "format".as_ref(),
+        "--write".as_ref(),
+        name,
+    ];
+    is_plain(&folder.run(write).done());
+    let text = std::fs::read_to_string(folder.path(name)).expect("it is still there");
+    assert_eq!(text, CAR);
+    assert_eq!(folder.list().len(), 1);
+}
+
+/// The policy of the page names the one script that may run. Needs `sha256sum`.
+#[cfg(target_os = "linux")]
+#[test]
+fn the_page_lets_only_its_own_script_run() {
+    const SCRIPT: &str = include_str!("../crates/report/src/html/zoom.js");
+    let folder = Folder::with_drive();
+    let arguments = ["report", "drive.log", "--map", "car.map", "--out", "out"];
+    folder.run(arguments).done();
+    folder.write("zoom.js", SCRIPT);
+    let sum = folder.shell("sha256sum zoom.js").done().out;
+    let bytes: Vec<u8> = (0..32)
+        .map(|at| u8::from_str_radix(&sum[2 * at..2 * at + 2], 16).expect("hexadecimal"))
+        .collect();
+    let page = folder.read("out/report.html");
+    for part in [
+        "default-src 'none'".to_owned(),
+        format!("script-src 'sha256-{}'", base64(&bytes)),
+    ] {
+        let escaped = part.replace('\'', "&#39;");
+        assert!(page.contains(&part) || page.contains(&escaped), "{part}");
+    }
+}
+
+/// RFC 4648, section 4.
+#[cfg(target_os = "linux")]
+fn base64(bytes: &[u8]) -> String {
+    const SIGNS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let of = |three: &[u8]| {
+        let number = (0..3).fold(0_usize, |number, at| {
+            number << 8 | usize::from(three.get(at).copied().unwrap_or(0))
+        });
+        let sign = move |at: usize| match at <= three.len() {
+            true => char::from(SIGNS[number >> (18 - 6 * at) & 63]),
+            false => '=',
+        };
+        (0..4).map(sign).collect::<String>()
+    };
+    bytes.chunks(3).map(of).collect()
+}
+
+/// What names a person stays at home: folders, vehicle numbers, plates and comments in bad lines.
+#[test]
+fn a_report_names_nobody() {
+    let folder = Folder::default();
+    std::fs::create_dir(folder.path("jane-doe")).expect("there is room");
+    let bad = "# Jane Doe, AB-123-CD, XXXZZZ1JZXW000001, 50.123456 7.654321\n";
+    folder.write("jane-doe/drive.log", format!("{}{bad}", drive()));
+    folder.write("jane-doe/car.map", CAR);
+    let log = ["report", "jane-doe/drive.log", "--map", "jane-doe/car.map"];
+    let run = folder.run(log.into_iter().chain(["--out", "out"])).done();
+    let (json, page) = (
+        folder.read("out/report.json"),
+        folder.read("out/report.html"),
+    );
+    let export = ["export", "jane-doe/drive.log", "--map", "jane-doe/car.map"];
+    folder
+        .run(export.into_iter().chain(["--to", "tables"]))
+        .done();
+    let tables = folder
+        .list()
+        .into_iter()
+        .filter(|name| name.ends_with(".parquet"));
+    let tables = tables.map(|name| std::fs::read(folder.path(name)).expect("it was written"));
+    let tables = tables.map(|bytes| String::from_utf8_lossy(&bytes).into_owned());
+    for text in [run.out, json, page].into_iter().chain(tables) {
+        for word in ["jane", "Jane", "AB-123", "XXXZZZ", "50.123", "7.654"] {
+            assert!(!text.contains(word), "{word}");
+        }
+    }
+    let report: serde_json::Value =
+        serde_json::from_str(&folder.read("out/report.json")).expect("the report is JSON");
+    assert_eq!(report["inputs"][0]["name"], "drive.log");
+    assert_eq!(
+        report["command"],
+        "halfshaft report drive.log --map car.map"
+    );
+    let notice = &report["notices"][0];
+    assert_eq!(notice["source"], "drive.log");
+    assert_eq!(
+        notice["example"],
+        "# aaaa aaa, aa-000-aa, [vehicle number left out], 00.000000 0.000000"
+    );
 }
 
 /// The command in the report can be pasted into a shell.

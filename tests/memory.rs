@@ -5,8 +5,8 @@ mod common;
 
 #[cfg(target_os = "linux")]
 mod on_linux {
-    use std::io::Write;
-    use std::process::{Child, Command, Stdio};
+    use std::io::{BufWriter, Write};
+    use std::process::{Child, ChildStdin, Command, Stdio};
     use std::time::Duration;
 
     use parquet::file::reader::{FileReader, SerializedFileReader};
@@ -61,13 +61,17 @@ mod on_linux {
     /// Runs a report of so long a drive; gives its peak memory and its report.
     fn report(folder: &Folder, n_lines: u64) -> (u64, serde_json::Value) {
         let arguments = ["report", "-", "--map", "car.map", "--json"];
-        let (peak, printed) = peak_of(folder, &arguments, n_lines);
+        let (peak, printed) = peak_of(folder, &arguments, move |out| write_drive(out, n_lines));
         let report = serde_json::from_slice(&printed).expect("the report is JSON");
         (peak, report)
     }
 
-    /// Runs the program on so long a drive; gives its peak memory and what it printed.
-    fn peak_of(folder: &Folder, arguments: &[&str], n_lines: u64) -> (u64, Vec<u8>) {
+    /// Runs the program on what is written to it; gives its peak memory and what it printed.
+    fn peak_of(
+        folder: &Folder,
+        arguments: &[&str],
+        write: impl FnOnce(BufWriter<ChildStdin>) -> std::io::Result<()> + Send + 'static,
+    ) -> (u64, Vec<u8>) {
         let mut child: Child = Command::new(PROGRAM)
             .args(arguments)
             .current_dir(folder.path("."))
@@ -77,9 +81,7 @@ mod on_linux {
             .expect("the program starts");
         let input = child.stdin.take().expect("standard input is a pipe");
         let id = child.id();
-        let writer = std::thread::spawn(move || {
-            write_drive(std::io::BufWriter::with_capacity(1 << 16, input), n_lines)
-        });
+        let writer = std::thread::spawn(move || write(BufWriter::with_capacity(1 << 16, input)));
         // The mark only rises, so the last one seen before the end is the highest.
         let watcher = std::thread::spawn(move || {
             let mut highest = 0;
@@ -117,6 +119,90 @@ mod on_linux {
         );
     }
 
+    /// A drive on which the clutch is asked for 0.2 s of every 0.6 s.
+    fn write_engagements(mut out: impl Write, n: u64) -> std::io::Result<()> {
+        for index in 0..n * 30 {
+            let is_engaged = index % 30 >= 20;
+            let right: u16 = if is_engaged { 6400 } else { 6000 };
+            let mut bytes = [0_u8; 8];
+            bytes[..2].copy_from_slice(&6000_u16.to_be_bytes());
+            bytes[2..4].copy_from_slice(&(right + (index * 7 % 11) as u16).to_be_bytes());
+            bytes[6] = (index % 16) as u8;
+            bytes[7] = bytes[..7].iter().fold(0, |sum, byte| sum ^ byte);
+            let (seconds, micros) = (index / 50, index % 50 * 20_000);
+            let wheels = u64::from_be_bytes(bytes);
+            let clutch = if is_engaged {
+                0xC813_8878_u32
+            } else {
+                0x0002_5878
+            };
+            writeln!(out, "({seconds}.{micros:06}) can0 100#{wheels:016X}")?;
+            writeln!(
+                out,
+                "({seconds}.{:06}) can0 101#{clutch:08X}",
+                micros + 1000
+            )?;
+        }
+        out.flush()
+    }
+
+    /// An engagement costs what stands of it in the report, and little more.
+    #[test]
+    fn thousands_of_engagements_take_little_memory() {
+        let folder = Folder::default();
+        folder.write("car.map", CAR);
+        let peak = |n: u64| {
+            let arguments = ["report", "-", "--map", "car.map"];
+            let (peak, printed) =
+                peak_of(&folder, &arguments, move |out| write_engagements(out, n));
+            let printed = String::from_utf8(printed).expect("the program writes UTF-8");
+            assert!(printed.contains(&format!(" {n} ")), "{printed}");
+            peak
+        };
+        let (few_kb, many_kb) = (peak(1000), peak(11_000));
+        let each = (many_kb.saturating_sub(few_kb)) as f64 / 10.0;
+        println!("{few_kb} kB for 1000 engagements, {many_kb} kB for 11 000");
+        assert!(each < 1500.0, "{each} bytes for an engagement");
+    }
+
+    /// A sheet of 2000 columns, of which the map names all.
+    #[test]
+    fn an_export_of_many_columns_takes_no_more_memory_for_ten_times_the_rows() {
+        const N_COLUMNS: usize = 2000;
+        let folder = Folder::default();
+        let mut map = "map \"wide\"\nvehicle \"car\"\n  rolling radius 0.32 m\nsheet \"s\"\n  \
+            time in \"time\" as s\n"
+            .to_owned();
+        for index in 0..N_COLUMNS {
+            map += &format!("  own.c{index} in \"c{index}\"\n    unit 1\n");
+        }
+        folder.write("wide.map", map);
+        let write = |mut out: BufWriter<ChildStdin>, n_rows: usize| {
+            write!(out, "time")?;
+            for index in 0..N_COLUMNS {
+                write!(out, ",c{index}")?;
+            }
+            for row in 0..n_rows {
+                write!(out, "\n{:.2}", row as f64 * 0.02)?;
+                for index in 0..N_COLUMNS {
+                    write!(out, ",{}", (row * 31 + index * 17) % 1009)?;
+                }
+            }
+            writeln!(out)?;
+            out.flush()
+        };
+        let peak = |n_rows: usize, to: &str| {
+            let arguments = [
+                "export", "-", "--map", "wide.map", "--rate", "50", "--to", to,
+            ];
+            peak_of(&folder, &arguments, move |out| write(out, n_rows)).0
+        };
+        // Enough to fill what is handed on at once.
+        let (short_kb, long_kb) = (peak(1000, "short"), peak(10_000, "long"));
+        println!("{short_kb} kB for 1000 rows of {N_COLUMNS} columns, {long_kb} kB for 10 000");
+        assert!(long_kb < 2 * short_kb, "{short_kb} kB, {long_kb} kB");
+    }
+
     #[test]
     fn an_export_of_ten_times_the_log_takes_no_more_memory() {
         let folder = Folder::default();
@@ -125,7 +211,7 @@ mod on_linux {
             let export = |n_lines, to: &str| {
                 let mut arguments = vec!["export", "-", "--map", "car.map", "--to", to];
                 arguments.extend(more);
-                peak_of(&folder, &arguments, n_lines).0
+                peak_of(&folder, &arguments, move |out| write_drive(out, n_lines)).0
             };
             // Short enough to be quick, long enough to fill row groups.
             let (short_kb, long_kb) = (export(100_000, "short"), export(1_000_000, "long"));

@@ -3,7 +3,7 @@
 //! The keys are part of the form: `docs/export.md` lists them. Nothing here changes from
 //! run to run, so that the same input gives the same bytes: no date, no name of a file, no
 //! machine.
-use halfshaft_model::personal::without_vehicle_number;
+use halfshaft_model::personal::clean;
 
 /// Facts of the run that stand in every file.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -36,9 +36,9 @@ impl About {
         vec![
             pair("schema", schema),
             pair("program", &self.program_version),
-            pair("map.title", &without_vehicle_number(&self.map_title)),
+            pair("map.title", &clean(&self.map_title)),
             pair("map.fingerprint", &self.map_fingerprint),
-            pair("vehicle", &without_vehicle_number(&self.vehicle)),
+            pair("vehicle", &clean(&self.vehicle)),
             pair("inputs", &self.inputs.join(" ")),
             pair("clock.kind", &self.clock_kind),
             pair("clock.origin_ns", &self.origin_ns.to_string()),

@@ -1,7 +1,7 @@
 //! One Parquet file: columns of a row type in, bytes out.
 //!
-//! Compressed with zstd, row groups of at most [`ROWS_IN_GROUP`] rows, so that memory does
-//! not grow with the file. Unit and meaning stand in each column's metadata.
+//! Compressed with zstd, row groups of at most [`ROWS_IN_GROUP`] rows and [`CELLS_IN_GROUP`] cells,
+//! so that memory does not grow with the file, however wide it is. Unit and meaning stand in each column's metadata.
 
 use std::collections::HashMap;
 use std::io::{self, Write};
@@ -24,8 +24,18 @@ use crate::about::About;
 /// Rows of a row group: what a reader takes in at once.
 pub(crate) const ROWS_IN_GROUP: usize = 128 * 1024;
 
-/// Rows handed to the writer at once.
+/// Cells of a row group: some hundred megabytes before they are compressed. Fewer would make the
+/// groups of a wide file many, and each is described, column by column, at the file's end.
+const CELLS_IN_GROUP: usize = 16 * 1024 * 1024;
+
+/// Rows handed to the writer at once, and cells.
 pub(crate) const ROWS_AT_ONCE: usize = 8 * 1024;
+const CELLS_AT_ONCE: usize = 1024 * 1024;
+
+/// Rows of so many columns to be handed to the writer at once.
+pub(crate) fn rows_at_once(n_columns: usize) -> usize {
+    (CELLS_AT_ONCE / n_columns.max(1)).clamp(1, ROWS_AT_ONCE)
+}
 
 /// Why a table could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -121,9 +131,10 @@ pub(crate) struct Table<W: Write + Send> {
 impl<W: Write + Send> Table<W> {
     /// Starts a file of those columns.
     pub(crate) fn start(out: W, fields: Vec<Field>) -> Result<Table<W>, Error> {
+        let n_rows = (CELLS_IN_GROUP / fields.len().max(1)).clamp(1, ROWS_IN_GROUP);
         let mut properties = WriterProperties::builder()
             .set_compression(Compression::ZSTD(ZstdLevel::default()))
-            .set_max_row_group_row_count(Some(ROWS_IN_GROUP));
+            .set_max_row_group_row_count(Some(n_rows));
         for field in &fields {
             // Times hardly repeat, and their steps are small: steps are what is stored.
             if field.name().ends_with("_ns") {

@@ -11,6 +11,8 @@ use halfshaft_health::baseline::{Baseline, Quantity};
 use halfshaft_record::Record;
 use halfshaft_report::MapRecord;
 
+use crate::output::file_name;
+
 /// A report may not be larger than this; one of a long day with thousands of events is a
 /// twentieth of it.
 const LARGEST_BYTES: u64 = 64 << 20;
@@ -37,11 +39,7 @@ impl Past {
 
     /// With what the drive was compared, in a sentence; `None` when with nothing.
     pub fn sentence(&self) -> Option<String> {
-        let files: Vec<String> = self
-            .paths
-            .iter()
-            .map(|path| path.display().to_string())
-            .collect();
+        let files: Vec<String> = self.paths.iter().map(|path| file_name(path)).collect();
         if files.is_empty() {
             return None;
         }
@@ -90,7 +88,8 @@ pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
         }
         if compared.map_fingerprint != map.fingerprint {
             past.assumptions.push(format!(
-                "{name} was made with another map, or another version of it: where the maps differ, so may what is compared."
+                "{} was made with another map, or another version of it: where the maps differ, so may what is compared.",
+                file_name(path)
             ));
         }
         for (quantity, value) in compared.values().map_err(refused)? {

@@ -8,12 +8,14 @@ use halfshaft_drive::{Drive, Options};
 use halfshaft_driveline::Derived;
 use halfshaft_health::baseline::Baseline;
 use halfshaft_health::{Health, Results};
+use halfshaft_model::personal::base_name;
 use halfshaft_model::{Block, Stamp};
 use halfshaft_report::{ClockKind, ClockRecord, Document, InputRecord, MapRecord};
 use halfshaft_signal_map::Map;
 
 use crate::arguments::{LimitOptions, LogOptions, StartLine};
 use crate::baseline::{self, Past};
+use crate::output::file_name;
 use crate::pipeline::{self, Read};
 use crate::settings::{self, Settings};
 
@@ -123,8 +125,8 @@ impl Job {
         }
     }
 
-    /// The command that does it again. Where it is written to is left out: it changes nothing
-    /// in it.
+    /// The command that does it again, in the folder of its files. Where it is written to is left
+    /// out: it changes nothing in it.
     pub fn command(&self, name: &str) -> String {
         let logs: Vec<String> = self.logs.iter().map(|log| quoted(log)).collect();
         let map = quoted(&self.map_path);
@@ -132,8 +134,9 @@ impl Job {
         if let Some(path) = &self.settings.named {
             command += &format!(" --settings {}", quoted(path));
         }
-        if let Some(line) = self.start_line {
-            command += &format!(" --start-line={line}");
+        // Where laps begin may be somebody's gate: whoever does it again has to know.
+        if self.start_line.is_some() {
+            command += " --start-line=LATITUDE,LONGITUDE";
         }
         for path in &self.past.paths {
             command += &format!(" --baseline {}", quoted(path));
@@ -155,8 +158,9 @@ pub fn map_record(map: &Map) -> MapRecord {
 
 /// The facts of one log.
 pub fn input_record(input: &halfshaft_logs::Input) -> InputRecord {
+    let name = base_name(&input.name);
     InputRecord {
-        name: input.name.clone(),
+        name: name.to_owned(),
         format: input.format.clone(),
         compression: match input.compression {
             halfshaft_logs::Compression::Plain => None,
@@ -168,16 +172,23 @@ pub fn input_record(input: &halfshaft_logs::Input) -> InputRecord {
         n_lines_skipped: input.n_lines_skipped,
         first_stamp: input.first,
         last_stamp: input.last,
-        trouble: input.trouble.clone(),
+        trouble: input
+            .trouble
+            .as_ref()
+            .map(|trouble| trouble.replace(&input.name, name)),
     }
 }
 
 fn clock(read: &Read) -> ClockRecord {
     let first_stamp = read.coverage.first.unwrap_or(Stamp(0));
     let last_stamp = read.coverage.last.unwrap_or(first_stamp);
-    // A thousand million seconds after 1970 is 2001; no logger has been on for that long.
+    let set_ahead_ns = read.coverage.set_ahead_ns;
     let (kind, words) = match first_stamp.seconds() {
-        seconds if seconds >= 1e9 => (ClockKind::Unix, "seconds since 1970, UTC"),
+        _ if first_stamp.is_date() => (ClockKind::Unix, "seconds since 1970, UTC"),
+        _ if set_ahead_ns.is_some() => (
+            ClockKind::Unix,
+            "seconds since 1970, UTC, once the clock was set; dates before that are counted back",
+        ),
         0.0 => (
             ClockKind::Relative,
             "seconds since the start of the log; date unknown",
@@ -191,13 +202,18 @@ fn clock(read: &Read) -> ClockRecord {
         first_stamp,
         last_stamp,
         kind,
+        set_ahead_ns: set_ahead_ns.unwrap_or(0),
         words: words.to_owned(),
     }
 }
 
-/// A path as a shell takes it.
+/// The name of a file as a shell takes it, to be run in its folder.
 pub fn quoted(path: &Path) -> String {
-    let text = path.display().to_string();
+    let mut text = file_name(path);
+    // Without its folder it would be an option, or standard input.
+    if text.starts_with('-') && path.as_os_str() != "-" {
+        text.insert_str(0, "./");
+    }
     let is_plain = text
         .chars()
         .all(|c| c.is_alphanumeric() || "./_-+".contains(c));

@@ -16,6 +16,7 @@ mod progress;
 mod quantity;
 mod settings;
 mod stages;
+mod unfinished;
 
 use std::process::ExitCode;
 
@@ -24,6 +25,7 @@ use clap::Parser;
 use crate::arguments::{Arguments, Command, MapCommand};
 
 fn main() -> ExitCode {
+    unfinished::watch();
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Report(options) => commands::report::run(&options),

@@ -183,7 +183,9 @@ fn settings() -> String {
 
 fn notices() -> String {
     let mut page = format!(
-        "# Notices\n\n{MADE}What was wrong with the data while the result stands: counted by code, with the first place.\n\n\
+        "# Notices\n\n{MADE}What was wrong with the data while the result stands: counted by code, with the first place and an \
+         example. Of a line or cell the example keeps the form, each letter as `a` and each digit as `0`: it may hold a \
+         vehicle number, a number plate or a comment, and a report is passed on. An error, which is not, quotes it.\n\n\
          | code | meaning |\n|---|---|\n"
     );
     for code in Code::ALL {

@@ -136,9 +136,41 @@ impl HeatByFloor {
         at(&self.steps, slip_sd).max(0.0)
     }
 
+    /// The heat alone, to be kept.
+    pub fn closed(&self) -> ClosedHeat {
+        let steps = self.steps.iter().copied().enumerate();
+        let (slots, steps): (Vec<u8>, Vec<f64>) = steps
+            .filter(|(_, step)| *step != 0.0)
+            .map(|(slot, step)| (slot as u8, step))
+            .unzip();
+        ClosedHeat {
+            slots: slots.into(),
+            steps: steps.into(),
+        }
+    }
+
     /// Torque times time of what had no sign at that floor, N·m·s.
     pub fn unsigned_nms(&self, slip_sd: f64) -> f64 {
         at(&self.unsigned_steps, slip_sd)
+    }
+}
+
+/// A sum to which nothing is added any more: the steps that are not zero, some dozen of them. A long
+/// day has thousands of events, and each has its heat.
+#[derive(Clone, Debug, Default)]
+pub struct ClosedHeat {
+    slots: Box<[u8]>,
+    steps: Box<[f64]>,
+}
+
+impl ClosedHeat {
+    /// The same heat as [`HeatByFloor::heat_j`] of the sum it was made of.
+    pub fn heat_j(&self, slip_sd: f64) -> f64 {
+        let mut steps = [0.0; N_SLOTS + 1];
+        for (slot, step) in self.slots.iter().zip(&self.steps) {
+            steps[usize::from(*slot)] = *step;
+        }
+        at(&steps, slip_sd).max(0.0)
     }
 }
 
@@ -268,6 +300,20 @@ mod tests {
                     "{strengths:?} at {floor}"
                 );
             }
+        }
+    }
+
+    #[test]
+    fn a_closed_sum_is_the_same_heat() {
+        let mut heat = HeatByFloor::default();
+        for index in 0..40 {
+            let size = 0.001 * 1.3_f64.powi(index);
+            heat.add(size, 1.0, &Evidence::new([-size, 0.0, 2.0 * size, size]));
+        }
+        let closed = heat.closed();
+        for index in 0..60 {
+            let floor = 1e-5 * 1.3_f64.powi(index);
+            assert_eq!(closed.heat_j(floor), heat.heat_j(floor), "{floor}");
         }
     }
 

@@ -41,7 +41,7 @@ use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 use crate::align::{Aligned, Aligner};
 pub use crate::basis::Basis;
 pub use crate::engagement::{CommandEvent, CommandTime, CommandWatch};
-pub use crate::heat_by_floor::{Evidence, HeatByFloor, HeatNearFloor, SIGNIFICANT_SDS};
+pub use crate::heat_by_floor::{ClosedHeat, Evidence, HeatByFloor, HeatNearFloor, SIGNIFICANT_SDS};
 pub use crate::period::Period;
 use crate::refit::Refit;
 pub use crate::refusal::Refusal;

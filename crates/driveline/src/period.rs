@@ -32,6 +32,7 @@ pub struct Period {
     // By what is known so far: asked for at every sample, and changed by the first ones only.
     gap_limit_s: f64,
     gap_limit_ns: i64,
+    long_ns: i64,
 }
 
 impl Default for Period {
@@ -50,6 +51,7 @@ impl Period {
             latest: None,
             gap_limit_s: 0.0,
             gap_limit_ns: 0,
+            long_ns: 0,
         };
         period.limit();
         period
@@ -61,6 +63,8 @@ impl Period {
             None => GAP_OF_UNKNOWN_S,
         };
         self.gap_limit_ns = (self.gap_limit_s * NS_PER_S as f64) as i64;
+        let period_s = self.seconds().unwrap_or(GAP_OF_UNKNOWN_S);
+        self.long_ns = (1.5 * period_s * NS_PER_S as f64) as i64;
     }
 
     /// Takes note of a sample.
@@ -97,6 +101,12 @@ impl Period {
     /// The period, s: stated, else learned so far.
     pub fn seconds(&self) -> Option<f64> {
         self.stated_s.or(self.learned_s)
+    }
+
+    /// The longest time between two samples with none lost between them, ns: half a period of jitter.
+    #[inline]
+    pub fn long_ns(&self) -> i64 {
+        self.long_ns
     }
 
     /// The longest silence that is not a gap, s: max(0.25 s, three periods).

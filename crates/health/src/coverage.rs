@@ -22,6 +22,8 @@ struct Watch {
     gap_s: f64,
     // Summed between samples that are no gap apart.
     covered_ns: i64,
+    // Samples that would have fitted between those.
+    n_skipped: f64,
 }
 
 /// Watches all channels.
@@ -53,6 +55,7 @@ impl Coverage {
             n_gaps: 0,
             gap_s: 0.0,
             covered_ns: 0,
+            n_skipped: 0.0,
         };
         Coverage {
             names: channels
@@ -141,6 +144,12 @@ impl Coverage {
         self.names.iter().zip(&self.watches).map(quality).collect()
     }
 
+    /// Share of the samples of a channel that are lost between others; what is lost in gaps is not
+    /// covered.
+    pub fn share_lost(&self, channel: usize) -> f64 {
+        self.watches[channel].share_lost()
+    }
+
     /// Median time between samples of a channel, s.
     pub fn period_s(&self, channel: usize) -> Option<f64> {
         self.watches[channel].period.seconds()
@@ -153,6 +162,26 @@ impl Coverage {
 }
 
 impl Watch {
+    #[cold]
+    fn skip(&mut self, apart_ns: i64) {
+        if let Some(period_s) = self.period.seconds().filter(|&period_s| period_s > 0.0) {
+            let n = (apart_ns as f64 / NS_PER_S as f64 / period_s).round() - 1.0;
+            self.n_skipped += n.max(0.0);
+        }
+    }
+
+    /// Share of the samples that are lost between others. Stamps that come in bursts leave out none
+    /// in sum, and a period that the map states a little short skips none.
+    fn share_lost(&self) -> f64 {
+        let Some(period_s) = self.period.seconds().filter(|&period_s| period_s > 0.0) else {
+            return 0.0;
+        };
+        let covered_s = self.covered_ns as f64 / NS_PER_S as f64;
+        let n = self.n_samples as f64;
+        let n_lost = self.n_skipped.min(covered_s / period_s - n).max(0.0);
+        n_lost / (n + n_lost).max(1.0)
+    }
+
     /// Takes samples and returns the gaps that ended in them.
     fn extend(&mut self, column: &Column, cuts: &[Time]) -> Vec<Span> {
         let mut gaps = Vec::new();
@@ -172,7 +201,13 @@ impl Watch {
                     self.gap_s += span.seconds();
                     gaps.push(span);
                 }
-                Some(before) => self.covered_ns += time.0 - before.0,
+                Some(before) => {
+                    let apart_ns = time.0 - before.0;
+                    self.covered_ns += apart_ns;
+                    if apart_ns > self.period.long_ns() {
+                        self.skip(apart_ns);
+                    }
+                }
                 // The first sample of a stretch stands for about one period before it.
                 None => {
                     let period_s = self.period.seconds().unwrap_or(0.0);
@@ -193,6 +228,49 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Share lost of a channel of 50 Hz of which these samples are left; its period as the map states
+    /// it, or not.
+    fn lost(period_s: Option<f64>, time_s: impl Fn(u32) -> Option<f64>) -> f64 {
+        let channels = [ChannelSpec {
+            period_s,
+            ..ChannelSpec::new("wheel.rear.left")
+        }];
+        let mut coverage = Coverage::new(&channels);
+        let mut block = Block::new(1);
+        for time_s in (0..5000).filter_map(time_s) {
+            block.columns[0].push(Time::from_seconds(time_s), Some(1.0));
+        }
+        coverage.push(&block);
+        coverage.share_lost(0)
+    }
+
+    #[test]
+    fn samples_lost_between_others_are_counted_and_jitter_is_none() {
+        let at = |index: u32| f64::from(index) * 0.02;
+        for period_s in [None, Some(0.02)] {
+            // Each tenth is missing.
+            let tenth = lost(period_s, |index| (index % 10 != 7).then_some(at(index)));
+            assert!((tenth - 0.1).abs() < 0.002, "{tenth}");
+            assert_eq!(lost(period_s, |index| Some(at(index))), 0.0);
+            // A gap is no scattered loss.
+            let gap = lost(period_s, |index| {
+                (!(1000..1500).contains(&index)).then_some(at(index))
+            });
+            assert_eq!(gap, 0.0);
+            let jitter = lost(period_s, |index| {
+                Some(at(index) + f64::from(index % 3) * 0.006)
+            });
+            assert!(jitter < 0.001, "{jitter}");
+        }
+        // Five at a time, as some loggers stamp them.
+        let bursts = lost(Some(0.02), |index| {
+            Some(at(index / 5 * 5) + f64::from(index % 5) * 1e-4)
+        });
+        assert!(bursts < 0.001, "{bursts}");
+        // The map states 20 ms, and it is 22.
+        assert_eq!(lost(Some(0.02), |index| Some(at(index) * 1.1)), 0.0);
+    }
 
     #[test]
     fn gaps_and_shares() {

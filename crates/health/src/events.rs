@@ -5,7 +5,7 @@
 //! the start and end of every event a row can fall into is known when it arrives.
 
 use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
-use halfshaft_driveline::{CommandEvent, Derived, HeatByFloor, Row};
+use halfshaft_driveline::{ClosedHeat, CommandEvent, Derived, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
 use crate::limits::Slip;
@@ -23,7 +23,7 @@ struct Tally {
     command_peak: f64,
     is_broken: bool,
     n_rows: u64,
-    heat: Kept<HeatByFloor, HEAT>,
+    heat: Kept<Heat, HEAT>,
     heat_peak_w: Kept<Option<f64>, HEAT>,
     has_heat: bool,
     slip: Kept<SlipOfEvent, SLIP>,
@@ -31,6 +31,13 @@ struct Tally {
     partial_by_command: Kept<PartialTime, { COMMAND | SLIP }>,
     lacks_torque: bool,
     speed_peak: Option<f64>,
+}
+
+/// The heat of an event: while rows may still fall into it, and then, when only the event is kept.
+#[derive(Clone, Debug)]
+enum Heat {
+    Open(Box<HeatByFloor>),
+    Closed(ClosedHeat),
 }
 
 /// Slip inside one event.
@@ -64,7 +71,24 @@ struct Slipping {
     ahead: Tally,
 }
 
+impl Heat {
+    fn heat_j(&self, slip_sd: f64) -> f64 {
+        match self {
+            Heat::Open(heat) => heat.heat_j(slip_sd),
+            Heat::Closed(heat) => heat.heat_j(slip_sd),
+        }
+    }
+}
+
 impl Tally {
+    /// No row will fall into it any more.
+    fn close(&mut self) {
+        let heat = self.heat.gather();
+        if let Heat::Open(open) = heat {
+            *heat = Heat::Closed(open.closed());
+        }
+    }
+
     fn new(kind: EventKind, span: Span) -> Tally {
         Tally {
             kind,
@@ -72,7 +96,7 @@ impl Tally {
             command_peak: 0.0,
             is_broken: false,
             n_rows: 0,
-            heat: Kept::default(),
+            heat: Kept::new(Heat::Open(Box::default())),
             heat_peak_w: Kept::default(),
             has_heat: false,
             slip: Kept::default(),
@@ -115,7 +139,9 @@ impl Tally {
         match row.work_j {
             Some(work) => {
                 self.has_heat = true;
-                self.heat.gather().add(work, row.impulse_nms, &row.evidence);
+                if let Heat::Open(heat) = self.heat.gather() {
+                    heat.add(work, row.impulse_nms, &row.evidence);
+                }
             }
             None => self.lacks_torque = true,
         }
@@ -203,11 +229,10 @@ impl EventTally {
 
     /// Takes a row.
     pub fn add(&mut self, row: &Row, partial: &PartialLimits) {
-        while self
-            .finished
-            .get(self.cursor)
-            .is_some_and(|tally| tally.span.end <= row.time)
+        while let Some(passed) = self.finished.get_mut(self.cursor)
+            && passed.span.end <= row.time
         {
+            passed.close();
             self.cursor += 1;
         }
         let commanded = self.finished.get_mut(self.cursor).or(self.open.as_mut());
@@ -266,7 +291,7 @@ impl EventTally {
         let is_over = |slipping: &mut Slipping| {
             now.is_none_or(|now| now.since(quiet_since(slipping)) >= MERGE_S)
         };
-        let Some(Slipping { tally, .. }) = self.slipping.take_if(is_over) else {
+        let Some(Slipping { mut tally, .. }) = self.slipping.take_if(is_over) else {
             return;
         };
         let is_near = |time: Option<Time>, to: Time| {
@@ -281,6 +306,7 @@ impl EventTally {
                 f64::MIN_POSITIVE
             }
         {
+            tally.close();
             self.slip_only.push(tally);
         }
     }

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use halfshaft_model::personal::base_name;
 use halfshaft_model::{Code, FrameId, IdFilter, LogPlace, Notices, Stamp};
 
 /// Longest name a bus may have, in bytes; Linux allows 15.
@@ -45,6 +46,17 @@ impl Buses {
             }
         }
         self.look_up(name, packed)
+    }
+
+    /// Brings the names that a batch knows up to date. They only ever become more: a batch that
+    /// has been here before lacks the last of them, and a log of noise has thousands.
+    pub fn name_in(&self, known: &mut Vec<String>) {
+        let n = known.len();
+        if n == 0 || self.names.get(n - 1) != known.last() {
+            known.clone_from(&self.names);
+        } else {
+            known.extend_from_slice(&self.names[n..]);
+        }
     }
 
     fn look_up(&mut self, name: &[u8], packed: Option<u64>) -> u16 {
@@ -103,17 +115,18 @@ pub(crate) struct Context<'a> {
 }
 
 impl Context<'_> {
-    /// Counts damage found in `bytes` of line `number`.
+    /// Counts damage found in `bytes` of line `number`; of those only the [`shape`] is kept.
     pub fn count(&mut self, code: Code, number: u64, bytes: &[u8]) {
+        self.count_with(code, number, || shape(bytes));
+    }
+
+    /// The same with an example in words of this program.
+    pub fn count_with(&mut self, code: Code, number: u64, example: impl FnOnce() -> String) {
         let name = &self.tally.name;
         self.notices.count(code, || {
-            (
-                LogPlace {
-                    source: name.clone(),
-                    line: number,
-                },
-                excerpt(bytes),
-            )
+            let source = base_name(name).to_owned();
+            let line = number;
+            (LogPlace { source, line }, example())
         });
     }
 
@@ -121,6 +134,11 @@ impl Context<'_> {
     #[cold]
     pub fn skip_line(&mut self, code: Code, number: u64, bytes: &[u8]) {
         self.count(code, number, bytes);
+        self.skipped(number, bytes);
+    }
+
+    /// Takes note of a line that could not be used and has been counted.
+    pub fn skipped(&mut self, number: u64, bytes: &[u8]) {
         self.tally.n_skipped += 1;
         if self.tally.first_bad.is_none() {
             self.tally.first_bad = Some((number, excerpt(bytes)));
@@ -151,7 +169,19 @@ impl Context<'_> {
     }
 }
 
-/// The beginning of some bytes of the input, short and without control characters.
+/// An excerpt of which only the form is left: each letter reads `a`, each digit `0`. A report is
+/// passed on, and a bad line may hold a vehicle number, a number plate or a comment.
+pub(crate) fn shape(bytes: &[u8]) -> String {
+    let of = |c: char| match c {
+        c if c.is_numeric() => '0',
+        c if c.is_alphanumeric() => 'a',
+        c => c,
+    };
+    excerpt(bytes).chars().map(of).collect()
+}
+
+/// The beginning of some bytes of the input, short and without control characters. For errors,
+/// which only the owner of the log reads.
 pub(crate) fn excerpt(bytes: &[u8]) -> String {
     const LONGEST: usize = 60;
     // Four bytes a character at most; the rest is not looked at.
@@ -185,6 +215,14 @@ mod tests {
         assert_eq!(buses.index(b"can0"), 1);
         assert_eq!(buses.names.len(), 65_535);
         assert_eq!(buses.index(b"one too many"), 65_534);
+    }
+
+    #[test]
+    fn an_example_names_nobody() {
+        assert_eq!(
+            shape("# AB-123 É, 50.123456;7.1\u{1b}".as_bytes()),
+            "# aa-000 a, 00.000000;0.0\u{FFFD}"
+        );
     }
 
     #[test]

@@ -12,11 +12,12 @@ use std::collections::BinaryHeap;
 use std::io::{self, Read};
 use std::path::PathBuf;
 
+use halfshaft_model::personal::base_name;
 use halfshaft_model::{Batch, IdFilter, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context};
 use crate::error::Error;
-use crate::formats::BATCH;
+use crate::formats::is_full;
 use crate::input::{Input, Slot};
 
 /// With more inputs than this, files are closed after their beginning was looked at and
@@ -54,7 +55,7 @@ pub struct Progress {
 /// Several inputs read as one log.
 pub struct Log {
     slots: Vec<Slot>,
-    // Their names, as batches have them.
+    // Their names without folders, as batches have them.
     names: Vec<String>,
     // Open inputs, by the stamp of their next entry.
     order: BinaryHeap<Reverse<(Stamp, usize)>>,
@@ -92,7 +93,10 @@ impl Log {
 
     fn start(slots: Vec<Slot>, options: &Options) -> Result<Log, Error> {
         let mut log = Log {
-            names: slots.iter().map(|slot| slot.tally.name.clone()).collect(),
+            names: slots
+                .iter()
+                .map(|slot| base_name(&slot.tally.name).to_owned())
+                .collect(),
             slots,
             order: BinaryHeap::new(),
             notices: Notices::default(),
@@ -139,7 +143,7 @@ impl Log {
     /// log order. `false`, with an empty batch, when there are no more.
     pub fn next(&mut self, batch: &mut Batch) -> Result<bool, Error> {
         batch.clear();
-        while batch.entries.len() < BATCH {
+        while !is_full(batch) {
             let Some(Reverse((_, index))) = self.order.pop() else {
                 break;
             };
@@ -149,9 +153,7 @@ impl Log {
                 self.order.push(Reverse((next, index)));
             }
         }
-        if batch.buses != self.buses.names {
-            batch.buses.clone_from(&self.buses.names);
-        }
+        self.buses.name_in(&mut batch.buses);
         if batch.inputs != self.names {
             batch.inputs.clone_from(&self.names);
         }
@@ -193,7 +195,7 @@ impl Log {
         };
         if until.is_none() && opened.at == opened.pending.entries.len() {
             // The only input left: no need to hold anything back.
-            while opened.has_more && batch.entries.len() < BATCH {
+            while opened.has_more && !is_full(batch) {
                 opened.fill(batch, &mut context);
             }
             if opened.has_more {
@@ -204,7 +206,7 @@ impl Log {
         }
         while let Some(entry) = opened.pending.entries.get(opened.at) {
             let stamp = entry.stamp();
-            if batch.entries.len() >= BATCH || until.is_some_and(|until| (stamp, index) > until) {
+            if is_full(batch) || until.is_some_and(|until| (stamp, index) > until) {
                 return Some(stamp);
             }
             batch.push_from(&opened.pending, opened.at);

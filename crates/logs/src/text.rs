@@ -109,7 +109,9 @@ impl Text {
                 TextLine::Damaged
             }
             Next::TooLong(number) => {
-                context.skip_line(Code::LineTooLong, number, b"more than 65536 bytes");
+                let example = "more than 65536 bytes";
+                context.count_with(Code::LineTooLong, number, || example.to_owned());
+                context.skipped(number, example.as_bytes());
                 TextLine::Damaged
             }
             Next::StillTooLong => TextLine::Pause,
@@ -154,7 +156,7 @@ impl Text {
         }
         let n_replaced = self.n_replaced.load(Ordering::Relaxed);
         for _ in self.n_replaced_counted..n_replaced {
-            context.count(Code::BytesUndecodable, n_lines, self.encoding.as_bytes());
+            context.count_with(Code::BytesUndecodable, n_lines, || self.encoding.to_owned());
         }
         self.n_replaced_counted = n_replaced;
         match self.lines.take_failure() {
@@ -164,7 +166,7 @@ impl Text {
                     true => format!("the compressed data is damaged or ends early ({failure})"),
                     false => failure.to_string(),
                 };
-                context.count(Code::InputTruncated, n_lines, text.as_bytes());
+                context.count_with(Code::InputTruncated, n_lines, || text.clone());
                 let name = &context.tally.name;
                 context.tally.trouble = Some(format!(
                     "{name}: reading stopped after line {n_lines}: {text}"

@@ -183,6 +183,11 @@ impl Batch {
         self.cell_arena.clear();
     }
 
+    /// Cells of all its rows.
+    pub fn n_cells(&self) -> usize {
+        self.cell_arena.len()
+    }
+
     /// The index of a bus name, new or known.
     pub fn bus(&mut self, name: &str) -> u16 {
         if let Some(found) = self.buses.iter().position(|known| known == name) {

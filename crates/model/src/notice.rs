@@ -10,7 +10,7 @@ use std::fmt;
 /// Where in a log something was found.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LogPlace {
-    /// File name as the user gave it, or `standard input`.
+    /// File name without its folder, or `standard input`.
     pub source: String,
     /// Line of a text, from 1; byte of a binary log; 0 when it concerns all of it.
     pub line: u64,
@@ -61,6 +61,7 @@ codes! { "What was wrong with the data." Code {
     TimeUnreadable "time-unreadable" "A row has no readable time; it was skipped."
     HeaderRepeated "header-repeated" "The header of a sheet stands again among its rows; columns were matched anew."
     RowOutOfOrder "row-out-of-order" "A row is older than the one before it by less than two seconds; it was put in order."
+    TimeShared "time-shared" "Rows of a sheet have one time and the same columns; in their order they were set evenly up to the next time."
     ErrorFrame "error-frame" "The controller reported a bus error; counted, not decoded."
     RemoteFrame "remote-frame" "A remote request; counted, not decoded."
     ClockSilence "clock-silence" "The whole log is silent for more than 30 s; nothing was carried across."

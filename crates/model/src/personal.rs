@@ -1,7 +1,9 @@
 //! What names a person or a car, and is left out of every report and export: vehicle numbers,
-//! and the places where a drive begins and ends.
+//! folders, and the places where a drive begins and ends; and what would be an order to a
+//! terminal or a mark that turns text round.
 
 use std::collections::VecDeque;
+use std::fmt::Display;
 
 use crate::block::Block;
 use crate::channel::ChannelSpec;
@@ -37,6 +39,41 @@ pub fn without_vehicle_number(text: &str) -> std::borrow::Cow<'_, str> {
         }
     }
     out.into()
+}
+
+/// The last part of a path: the folders above it name a person, a customer or a place.
+pub fn base_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
+/// Foreign text made harmless: control characters, and the marks that turn the
+/// direction of text or hide in it, are written out as `\u{1b}`; vehicle numbers are left
+/// out. Nothing else changes.
+pub fn clean(text: impl Display) -> String {
+    let text = text.to_string();
+    let mut out = String::with_capacity(text.len());
+    for c in without_vehicle_number(&text).chars() {
+        if c.is_control() || is_invisible_mark(c) {
+            out.push_str(&format!("\\u{{{:x}}}", u32::from(c)));
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+fn is_invisible_mark(c: char) -> bool {
+    matches!(
+        c,
+        '\u{ad}'
+            | '\u{61c}'
+            | '\u{200b}'..='\u{200f}'
+            | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{2069}'
+            | '\u{feff}'
+            | '\u{fff9}'..='\u{fffb}'
+            | '\u{e0000}'..='\u{e007f}'
+    )
 }
 
 /// Places are left out up to this distance from where a drive begins and ends, m: home and

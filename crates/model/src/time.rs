@@ -21,6 +21,12 @@ impl Stamp {
         self.0 as f64 / NS_PER_S as f64
     }
 
+    /// Whether it counts from 1970: a thousand million seconds later is 2001, and no logger has been
+    /// on for that long.
+    pub fn is_date(self) -> bool {
+        self.0 >= NS_PER_S * 1_000_000_000
+    }
+
     /// The stamp nearest to `seconds`.
     pub fn from_seconds(seconds: f64) -> Stamp {
         Stamp((seconds * NS_PER_S as f64).round() as i64)

@@ -31,7 +31,7 @@ pub struct Document<'a> {
 /// One log.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct InputRecord {
-    /// Its name as the user gave it, or `standard input`.
+    /// Its name without its folder, or `standard input`.
     pub name: String,
     /// Its format in words.
     pub format: String,
@@ -97,8 +97,10 @@ pub struct ClockRecord {
     pub first_stamp: Stamp,
     /// Stamp of the last entry.
     pub last_stamp: Stamp,
-    /// What the stamps count from.
+    /// What the stamps count from; 1970 also where the clock was set to the date on the way.
     pub kind: ClockKind,
+    /// What stamps before that lack, ns.
+    pub set_ahead_ns: i64,
     /// The same in words, for a page: `date unknown: the logger had no clock`.
     pub words: String,
 }
@@ -110,7 +112,13 @@ impl ClockRecord {
         if self.kind != ClockKind::Unix {
             return None;
         }
-        let instant = jiff::Timestamp::from_nanosecond(i128::from(stamp.0)).ok()?;
+        let set_ahead_ns = if stamp.is_date() {
+            0
+        } else {
+            self.set_ahead_ns
+        };
+        let ns = i128::from(stamp.0) + i128::from(set_ahead_ns);
+        let instant = jiff::Timestamp::from_nanosecond(ns).ok()?;
         let second = instant.to_string();
         let second = second.get(..19)?;
         Some(format!("{} UTC", second.replace('T', " ")))
@@ -127,6 +135,7 @@ mod tests {
             first_stamp: Stamp(0),
             last_stamp: Stamp(0),
             kind,
+            set_ahead_ns: 0,
             words: String::new(),
         };
         // Source: POSIX, seconds since the epoch; 1 000 000 000 s is 2001-09-09T01:46:40Z.
@@ -139,6 +148,16 @@ mod tests {
             clock(ClockKind::Unix).utc(Stamp(-1)).as_deref(),
             Some("1969-12-31 23:59:59 UTC")
         );
+        // Set a minute after the logger was switched on.
+        let set = ClockRecord {
+            set_ahead_ns: Stamp::from_seconds(1e9 - 60.0).0,
+            ..clock(ClockKind::Unix)
+        };
+        assert_eq!(
+            set.utc(Stamp::from_seconds(12.0)).as_deref(),
+            Some("2001-09-09 01:45:52 UTC")
+        );
+        assert_eq!(set.utc(stamp), clock(ClockKind::Unix).utc(stamp));
         assert_eq!(clock(ClockKind::Boot).utc(stamp), None);
         assert_eq!(clock(ClockKind::Relative).utc(stamp), None);
         assert!(clock(ClockKind::Unix).utc(Stamp(i64::MIN)).is_some());

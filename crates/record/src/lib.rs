@@ -159,7 +159,7 @@ stored! {
     /// Whether mechanism and friction follow the command.
     two_by_two: Outcome<TwoByTwo> = Outcome::of(&results.two_by_two, TwoByTwo::of),
     /// What the figures rest on.
-    assumptions: Vec<String> = results.assumptions.clone(),
+    assumptions: Vec<String> = results.assumptions.iter().map(|text| foreign(text)).collect(),
     /// What later reports of the same car compare with.
     for_comparison: ForComparison = ForComparison::of(document),
     /// With which earlier drives this one was compared; null when with none.

@@ -22,7 +22,7 @@ stored! {
     identity: Ordered<String> = map
         .identity
         .iter()
-        .map(|(label, text)| (label.as_str(), foreign(text)))
+        .map(|(label, text)| (foreign(label), foreign(text)))
         .collect(),
     /// Fingerprint of its text.
     fingerprint: String = map.fingerprint.clone(),
@@ -39,10 +39,10 @@ stored! {
         let (input, clock) = found;
         let utc = |stamp: Option<Stamp>| stamp.and_then(|stamp| clock.utc(stamp));
     }
-    /// Its name as it was given.
+    /// Its name, without its folder.
     name: String = foreign(&input.name),
     /// Its format in words.
-    format: String = input.format.clone(),
+    format: String = foreign(&input.format),
     /// Its compression in words; null when plain.
     compression: Option<String> = input.compression.clone(),
     /// Size as stored.
@@ -66,7 +66,7 @@ stored! {
     /// Its date; null when the clock has none.
     last_utc: Option<String> = utc(input.last_stamp),
     /// What ended the reading early.
-    trouble: Option<String> = input.trouble.clone(),
+    trouble: Option<String> = input.trouble.as_deref().map(foreign),
 }
 
 words! {
@@ -115,8 +115,9 @@ stored! {
     /// The line of it; null where there are no lines.
     #[schemars(range(min = 1))]
     line: Option<u64> = (tally.first.line > 0).then_some(tally.first.line),
-    /// What was found there.
-    example: String = tally.example.clone(),
+    /// What was found there; of a line or cell only its form, each letter as `a` and each digit
+    /// as `0`.
+    example: String = foreign(&tally.example),
 }
 
 stored! {

@@ -5,7 +5,7 @@ use std::fmt;
 use std::marker::PhantomData;
 
 use halfshaft_health::Reason;
-use halfshaft_model::personal::without_vehicle_number;
+use halfshaft_model::personal::clean;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{MapAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -26,14 +26,14 @@ pub(crate) fn all_known(values: &[f64]) -> Vec<Option<f64>> {
     values.iter().map(|&value| known(value)).collect()
 }
 
-/// Text of a map, a command or a file name, without vehicle numbers.
+/// Text of a map, a log, a command or a file name, as it may be passed on.
 pub(crate) fn foreign(text: &str) -> String {
-    without_vehicle_number(text).into_owned()
+    clean(text)
 }
 
 /// A reason as it is stored: the only place where one enters the record.
 pub(crate) fn why(reason: &(impl Clone + Into<Reason>)) -> String {
-    reason.clone().into().to_string()
+    foreign(&reason.clone().into().to_string())
 }
 
 /// A number with its reason: exactly one of the two is there.

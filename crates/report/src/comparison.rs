@@ -4,8 +4,6 @@
 //! one JSON object, [`SCHEMA`]; `docs/compare.md` explains both. Nothing here computes a
 //! figure. Where no difference is seen it says so, and how small a one would have been.
 
-use std::borrow::Cow;
-
 use halfshaft_health::SettingChanged;
 use halfshaft_health::compare::{Change, Compared, Comparison};
 use halfshaft_record::Record;
@@ -13,7 +11,7 @@ use halfshaft_record::run::Map;
 use serde::Serialize;
 
 use crate::terminal::layout::{Mark, Page};
-use crate::words::{clean, counted, measured, sentence, without_vehicle_number};
+use crate::words::{clean, counted, measured, sentence};
 use halfshaft_record::value::known;
 
 /// Name and version of the form.
@@ -237,21 +235,21 @@ struct ComparisonJson<'a> {
     figures: Vec<FigureJson>,
     notes: Vec<String>,
     settings_changed: Vec<String>,
-    command: Cow<'a, str>,
+    command: String,
 }
 
 #[derive(Serialize)]
 struct SideJson<'a> {
     logs: Vec<LogJson<'a>>,
-    vehicle: Cow<'a, str>,
-    unit: Option<Cow<'a, str>>,
+    vehicle: String,
+    unit: Option<String>,
     map_fingerprint: &'a str,
     laps: usize,
 }
 
 #[derive(Serialize)]
 struct LogJson<'a> {
-    name: Cow<'a, str>,
+    name: String,
     fingerprint: &'a str,
 }
 
@@ -283,12 +281,12 @@ pub fn json<'a>(document: &'a ComparisonDocument<'a>) -> String {
             .inputs
             .iter()
             .map(|log| LogJson {
-                name: without_vehicle_number(&log.name),
+                name: clean(&log.name),
                 fingerprint: &log.fingerprint,
             })
             .collect(),
-        vehicle: without_vehicle_number(&record.map.vehicle),
-        unit: record.map.unit.as_deref().map(without_vehicle_number),
+        vehicle: clean(&record.map.vehicle),
+        unit: record.map.unit.as_deref().map(clean),
         map_fingerprint: &record.map.fingerprint,
         laps,
     };
@@ -300,13 +298,9 @@ pub fn json<'a>(document: &'a ComparisonDocument<'a>) -> String {
         matched_corners: comparison.matched.as_ref().ok().copied(),
         why_not_matched: comparison.matched.as_ref().err().map(ToString::to_string),
         figures: comparison.figures.iter().map(figure).collect(),
-        notes: document
-            .notes()
-            .iter()
-            .map(|note| without_vehicle_number(note).into_owned())
-            .collect(),
+        notes: document.notes().iter().map(clean).collect(),
         settings_changed: document.settings_changed(),
-        command: without_vehicle_number(&document.command),
+        command: clean(&document.command),
     };
     let mut text = serde_json::to_string_pretty(&object).expect(
         "the records hold only numbers, text, lists and objects with text keys, written to memory",

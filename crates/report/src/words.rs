@@ -8,7 +8,6 @@
 use halfshaft_health::limits::LimitValue;
 use halfshaft_health::{Estimate, Figure};
 use halfshaft_model::{Span, Time};
-use std::fmt::Display;
 
 /// Kilometres in a mile. Source: the international mile, exact.
 pub const KM_PER_MILE: f64 = 1.609_344;
@@ -19,37 +18,7 @@ const ALSO_IN_MINUTES_S: f64 = 90.0;
 /// The sentence where log and map were compared and nothing stood out.
 pub const NOTHING_ODD: &str = "Log and map were held against each other: byte order, scale, period, stuck and doubled signals, left and right, signs. Nothing looks wrong.";
 
-pub use halfshaft_model::personal::without_vehicle_number;
-
-/// Foreign text made harmless: control characters, and the marks that turn the
-/// direction of text or hide in it, are written out as `\u{1b}`; vehicle numbers are left
-/// out. Nothing else changes.
-pub fn clean(text: impl Display) -> String {
-    let text = text.to_string();
-    let mut out = String::with_capacity(text.len());
-    for c in without_vehicle_number(&text).chars() {
-        if c.is_control() || is_invisible_mark(c) {
-            out.push_str(&format!("\\u{{{:x}}}", u32::from(c)));
-        } else {
-            out.push(c);
-        }
-    }
-    out
-}
-
-fn is_invisible_mark(c: char) -> bool {
-    matches!(
-        c,
-        '\u{ad}'
-            | '\u{61c}'
-            | '\u{200b}'..='\u{200f}'
-            | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{2069}'
-            | '\u{feff}'
-            | '\u{fff9}'..='\u{fffb}'
-            | '\u{e0000}'..='\u{e007f}'
-    )
-}
+pub use halfshaft_model::personal::clean;
 
 /// Three significant digits. A number that is not finite gives `–`.
 pub fn number(value: f64) -> String {

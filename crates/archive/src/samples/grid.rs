@@ -18,15 +18,16 @@ use halfshaft_model::{Behaviour, Block, ChannelSpec, Time};
 use crate::about::About;
 use crate::channels::{DERIVED, Ground, N_DERIVED, behaviour_word, meaning};
 use crate::samples::{GRID_FORM, Rate};
-use crate::table::{Error, ROWS_AT_ONCE, Table, field};
+use crate::table::{Error, Table, field, rows_at_once};
 
 /// A channel slower than this is not interpolated, s: the rows that wait for its next
 /// sample would fill the memory.
 const LONGEST_WAIT_S: f64 = 300.0;
 
-/// Rows that may wait for derived values. A drive whose rear wheels are silent for longer
+/// Rows, and cells, that may wait for derived values. A drive whose rear wheels are silent for longer
 /// loses the derived values of up to two seconds before that silence.
 const MOST_WAITING: usize = 64 * 1024;
+const MOST_CELLS_WAITING: usize = 8 * 1024 * 1024;
 
 /// The rule in words, for the metadata.
 const RULE: &str = "interpolated: linear between two samples; held: the sample before; \
@@ -37,6 +38,8 @@ pub(super) struct Grid<W: Write + Send> {
     table: Table<W>,
     ground: Ground,
     rate: Rate,
+    rows_at_once: usize,
+    most_waiting: usize,
     // The grid point to ask the measured channels for next.
     next: i64,
     tracks: Vec<Track>,
@@ -88,7 +91,10 @@ impl<W: Write + Send> Grid<W> {
         let tracks: Vec<Track> = channels()
             .map(|(index, channel)| Track::new(index, channel))
             .collect();
+        let n_columns = fields.len();
         Ok(Grid {
+            rows_at_once: rows_at_once(n_columns),
+            most_waiting: (MOST_CELLS_WAITING / n_columns).min(MOST_WAITING),
             table: Table::start(out, fields)?,
             ground: ground.clone(),
             rate,
@@ -181,7 +187,7 @@ impl<W: Write + Send> Grid<W> {
             for (column, value) in self.measured.iter_mut().zip(&values) {
                 column.push(*value);
             }
-            if self.times.len() >= MOST_WAITING {
+            if self.times.len() >= self.most_waiting {
                 self.compute(false);
                 self.give_up_waiting();
                 self.write_full()?;
@@ -250,8 +256,8 @@ impl<W: Write + Send> Grid<W> {
     }
 
     fn write_full(&mut self) -> Result<(), Error> {
-        while self.computed[0].len() >= ROWS_AT_ONCE {
-            self.write(ROWS_AT_ONCE)?;
+        while self.computed[0].len() >= self.rows_at_once {
+            self.write(self.rows_at_once)?;
         }
         Ok(())
     }

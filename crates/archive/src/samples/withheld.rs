@@ -18,7 +18,7 @@ use halfshaft_health::trust::Gate;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 use crate::channels::DERIVED;
-use crate::table::{Error, ROWS_AT_ONCE, Table};
+use crate::table::{Error, Table, rows_at_once};
 
 /// Derived channels that rest on what is not believed.
 pub fn withheld_channels(gate: &Gate) -> Vec<&'static str> {
@@ -28,7 +28,9 @@ pub fn withheld_channels(gate: &Gate) -> Vec<&'static str> {
 
 /// Copies a file of samples without those channels.
 pub fn copy_without<W: Write + Send>(file: File, out: W, channels: &[&str]) -> Result<(), Error> {
-    let reader = ParquetRecordBatchReaderBuilder::try_new(file)?.with_batch_size(ROWS_AT_ONCE);
+    let reader = ParquetRecordBatchReaderBuilder::try_new(file)?;
+    let n_rows = rows_at_once(reader.schema().fields().len());
+    let reader = reader.with_batch_size(n_rows);
     let notes = reader.metadata().file_metadata().key_value_metadata();
     let notes = notes.cloned().unwrap_or_default();
     let fields = reader.schema().fields().iter();

@@ -83,7 +83,7 @@ fn about(job: &Job, read: &Read, results: &Results) -> About {
             .map(|input| input.fingerprint)
             .collect(),
         clock_kind: document.clock.kind.word().to_owned(),
-        origin_ns: document.clock.first_stamp.0,
+        origin_ns: (document.clock.first_stamp.0).saturating_add(document.clock.set_ahead_ns),
         settings_changed: results
             .settings_changed
             .iter()

@@ -34,9 +34,7 @@ pub fn run(options: &MapFormatOptions) -> Result<ExitCode> {
         .with_context(|| format!("{name} is not a file"))?;
     let dir = place.parent().filter(|dir| !dir.as_os_str().is_empty());
     let mut folder = Folder::open(dir.unwrap_or(std::path::Path::new(".")))?;
-    folder.add(&file.to_string_lossy(), |out| {
-        Ok(out.write_all(text.as_bytes())?)
-    })?;
+    folder.add(file, |out| Ok(out.write_all(text.as_bytes())?))?;
     folder.put_in_place()?;
     Ok(ExitCode::SUCCESS)
 }

@@ -111,8 +111,18 @@ impl Health {
         let mut factors = Vec::new();
         let duration_s = self.board.coverage.duration_s().max(1e-9);
         let qualities = self.board.coverage.channels();
-        for (spec, quality) in self.channels.iter().zip(&qualities) {
+        for (index, (spec, quality)) in self.channels.iter().zip(&qualities).enumerate() {
             let is_rear = spec.name.starts_with("wheel.rear.");
+            if is_rear && quality.n_samples > 0 {
+                // Without one sample two steps are not what they were: before it and behind it.
+                let lost = self.board.coverage.share_lost(index);
+                let text = format!(
+                    "{:.0} % of the samples of {} are lost between others",
+                    100.0 * lost,
+                    spec.name
+                );
+                factors.push((1.0 - 2.0 * lost, text));
+            }
             if let Some(period_s) = spec.period_s.filter(|_| is_rear && quality.n_samples > 0) {
                 let share = quality.n_samples as f64 * period_s / duration_s;
                 let text = format!(

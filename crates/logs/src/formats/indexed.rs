@@ -68,7 +68,7 @@ impl Reader for Indexed {
             }
             let at = self.at;
             let Ok((stamp, id, payload)) = self.next() else {
-                context.count(Code::InputTruncated, at, b"a frame");
+                context.count_with(Code::InputTruncated, at, || "a frame".to_owned());
                 return false;
             };
             let Some(id) = FrameId::standard(id) else {
@@ -118,7 +118,7 @@ mod tests {
             format!("3:can0:7e8:{}", "5a".repeat(4095)),
         ];
         assert_eq!(entries(&mut log).unwrap(), expected);
-        let place = |at: usize| format!("{}:{at}", path.display());
+        let place = |at: usize| format!("drive:{at}");
         assert_eq!(
             notices(&log),
             [format!("line-unreadable 1 {}", place(700_016))]

@@ -33,6 +33,14 @@ const FORMATS: &[Recognise] = &[
 /// still in the cache when the next stage takes it.
 pub(crate) const BATCH: usize = 1024;
 
+/// Cells of rows that are many enough, in the same sense: a sheet may have thousands of columns.
+const MOST_CELLS: usize = 128 * 1024;
+
+/// Whether a batch is to be given on.
+pub(crate) fn is_full(batch: &Batch) -> bool {
+    batch.entries.len() >= BATCH || batch.n_cells() >= MOST_CELLS
+}
+
 /// Something that yields the entries of one input.
 pub(crate) trait Reader: Send {
     /// Adds some thousands of entries to `batch`, each with its line or byte set; `false`

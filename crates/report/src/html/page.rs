@@ -21,6 +21,11 @@ const STYLE: [&str; 4] = [
 /// Zoom and readout of the strips; the page is whole without it.
 const SCRIPT: &str = include_str!("zoom.js");
 
+/// What a browser lets the page do: nothing but its own look and this one script, whose SHA-256 the
+/// policy names. Were foreign text ever to slip in as a tag, it would load nothing and run nothing.
+/// Styles cannot be named so, because drawings carry theirs in attributes.
+const POLICY: &str = include_str!("policy.txt");
+
 /// Anchor and name of each section, in the order of the page.
 const SECTIONS: [(&str, &str); 16] = [
     ("identity", "Car, log and map"),
@@ -98,6 +103,7 @@ pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY.trim_ascii_end());
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content=(made_by);

@@ -4,13 +4,12 @@
 //! is null with its reason, never 0.
 
 use crate::beside::Document;
-use crate::words::without_vehicle_number;
+use crate::words::clean;
 use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};
 use halfshaft_record::value::known;
 use serde::Serialize;
-use std::borrow::Cow;
 
 /// Name and version of the form.
 pub const SCHEMA: &str = "halfshaft-whatif/1";
@@ -19,9 +18,9 @@ pub const SCHEMA: &str = "halfshaft-whatif/1";
 struct WhatIfJson<'a> {
     schema: &'static str,
     tool_version: &'a str,
-    vehicle: Cow<'a, str>,
+    vehicle: String,
     map_fingerprint: &'a str,
-    inputs: Vec<Cow<'a, str>>,
+    inputs: Vec<String>,
     asked: Vec<AskedJson>,
     capacity_ratio: Option<f64>,
     figures: Vec<LineJson>,
@@ -29,7 +28,7 @@ struct WhatIfJson<'a> {
     power_exceedance: CurvesJson<'a>,
     how: [&'static str; 6],
     cannot_know: [&'static str; 6],
-    command: Cow<'a, str>,
+    command: String,
 }
 
 #[derive(Serialize)]
@@ -81,12 +80,12 @@ pub fn render(document: &Document) -> String {
     let whole = WhatIfJson {
         schema: SCHEMA,
         tool_version: document.program_version,
-        vehicle: without_vehicle_number(&document.map.vehicle),
+        vehicle: clean(&document.map.vehicle),
         map_fingerprint: &document.map.fingerprint,
         inputs: document
             .inputs
             .iter()
-            .map(|input| without_vehicle_number(&input.name))
+            .map(|input| clean(&input.name))
             .collect(),
         asked: answer
             .asked
@@ -104,7 +103,7 @@ pub fn render(document: &Document) -> String {
         power_exceedance: curves(&answer.power),
         how: HOW,
         cannot_know: CANNOT_KNOW,
-        command: without_vehicle_number(&document.command),
+        command: clean(&document.command),
     };
     let mut text = serde_json::to_string_pretty(&whole).expect(
         "the records hold only numbers, text, lists and objects with text keys, written to memory",

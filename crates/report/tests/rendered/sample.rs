@@ -411,6 +411,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
         program_version: "0.1.0",
         command: "halfshaft report tuesday.log.zst --map tarnwick-q4.map --out report".to_owned(),
         clock: ClockRecord {
+            set_ahead_ns: 0,
             first_stamp: Stamp(1_715_004_764_000_000_000),
             last_stamp: Stamp(1_715_006_398_000_000_000),
             kind: ClockKind::Unix,

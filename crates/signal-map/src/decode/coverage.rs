@@ -18,6 +18,9 @@ pub struct Coverage {
     pub first: Option<Stamp>,
     /// Stamp of the last entry.
     pub last: Option<Stamp>,
+    /// What the clock was ahead of when the log began, once it was set to the date: nanoseconds from
+    /// its first stamps to those of a clock that had been right from the start.
+    pub set_ahead_ns: Option<i64>,
     /// Nanoseconds of log between cuts, added up.
     pub covered_ns: i64,
     /// Where the clock was cut, and why: the first [`MAX_CUTS`] of them.

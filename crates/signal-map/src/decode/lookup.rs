@@ -184,6 +184,8 @@ pub(crate) struct Buses {
     // Names the map gives for each of its frames; None: any bus.
     wanted: Vec<Option<Vec<String>>>,
     names: Vec<String>,
+    // The number of each name: a log of noise has thousands.
+    numbers: HashMap<String, u16>,
     // allowed[bus][frame of the map].
     allowed: Vec<Vec<bool>>,
     // Batch index to our number.
@@ -203,6 +205,7 @@ impl Buses {
         Buses {
             wanted: wanted.collect(),
             names: Vec::new(),
+            numbers: HashMap::new(),
             allowed: Vec::new(),
             here: Vec::new(),
         }
@@ -228,19 +231,21 @@ impl Buses {
     }
 
     fn number(&mut self, name: &str) -> u16 {
-        if let Some(known) = self.names.iter().position(|known| known == name) {
-            return known as u16;
+        if let Some(&known) = self.numbers.get(name) {
+            return known;
         }
         if self.names.len() >= usize::from(u16::MAX) {
             return u16::MAX - 1;
         }
+        let number = self.names.len() as u16;
         self.names.push(name.to_owned());
+        self.numbers.insert(name.to_owned(), number);
         let allows = |wanted: &Option<Vec<String>>| match wanted {
             None => true,
             Some(names) => names.iter().any(|wanted| wanted == name),
         };
         self.allowed.push(self.wanted.iter().map(allows).collect());
-        (self.names.len() - 1) as u16
+        number
     }
 
     /// Our number of a bus of the current batch.

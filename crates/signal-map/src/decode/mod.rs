@@ -54,6 +54,8 @@ pub struct Decoder {
     stamps: Option<(Stamp, Stamp)>,
     cuts: Vec<(Time, Cut)>,
     n_cuts: u64,
+    first_stamp: Option<Stamp>,
+    set_ahead_ns: Option<i64>,
     pieces: Pieces,
     // Entries from a doubtful stamp on, where too few are behind it to judge it.
     held: Batch,
@@ -134,6 +136,8 @@ impl Decoder {
             stamps: None,
             cuts: Vec::new(),
             n_cuts: 0,
+            first_stamp: None,
+            set_ahead_ns: None,
             pieces: Pieces::default(),
             held: Batch::default(),
             until: Time(0),
@@ -256,6 +260,7 @@ impl Decoder {
             sheets: self.sheets.iter().map(|sheet| sheet.n_rows).collect(),
             first: self.stamps.map(|(first, _)| first),
             last: self.stamps.map(|(_, last)| last),
+            set_ahead_ns: self.set_ahead_ns,
             covered_ns: self.clock.covered_ns(),
             cuts: self.cuts.clone(),
             n_cuts: self.n_cuts,
@@ -293,6 +298,7 @@ impl Decoder {
             }
         }
         let placed = self.clock.place(stamp);
+        self.first_stamp.get_or_insert(stamp);
         if self.pieces.is_empty() {
             self.channels.cut(placed.time, block);
             self.pieces.begin(stamp);
@@ -307,6 +313,15 @@ impl Decoder {
     fn cut(&mut self, time: Time, cut: Cut, stamp: Stamp, origin: &Origin, block: &mut Block) {
         block.cuts.push(time);
         self.n_cuts += 1;
+        if let Some(first) = self.first_stamp
+            && !first.is_date()
+            && stamp.is_date()
+        {
+            // The drive went on at the cut, so the time before it is known but for that wait.
+            let begin_ns = stamp.0.saturating_sub(time.0);
+            let ahead_ns = begin_ns.saturating_sub(first.0);
+            self.set_ahead_ns.get_or_insert(ahead_ns);
+        }
         if self.cuts.len() < coverage::MAX_CUTS {
             self.cuts.push((time, cut));
         }

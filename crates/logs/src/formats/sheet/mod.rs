@@ -11,6 +11,7 @@ mod frames;
 mod layout;
 mod numbers;
 mod order;
+mod spread;
 mod times;
 
 use std::ops::Range;
@@ -18,8 +19,8 @@ use std::ops::Range;
 use halfshaft_model::sheet::{ColumnRef, SheetContent};
 use halfshaft_model::{Batch, Code, SheetSpec, Stamp};
 
-use super::{BATCH, Beginning, Reader, Recognised};
-use crate::context::Context;
+use super::{BATCH, Beginning, Reader, Recognised, is_full};
+use crate::context::{Context, shape};
 use crate::error::Error;
 use crate::text::{Text, TextLine};
 use columns::{Content, Match, match_columns};
@@ -96,6 +97,9 @@ impl Reader for Sheet {
     fn fill(&mut self, batch: &mut Batch, context: &mut Context) -> bool {
         let mut is_more = true;
         for _ in 0..BATCH {
+            if is_full(batch) {
+                break;
+            }
             match self.text.next(context) {
                 TextLine::Line(line) => {
                     if line.number > self.rows.layout.header_line {
@@ -261,8 +265,9 @@ impl Rows {
         }
         let is_open = self.layout.decimal == Decimal::Open;
         if is_open && numbers::evidence(cell) == Evidence::CommaBeforeThree {
-            let text = [cell, b" (state `decimal mark` in the map)"].concat();
-            context.count(Code::CellUnreadable, number, &text);
+            context.count_with(Code::CellUnreadable, number, || {
+                format!("{} (state `decimal mark` in the map)", shape(cell))
+            });
         } else {
             context.count(Code::CellUnreadable, number, cell);
         }
@@ -278,10 +283,7 @@ impl Rows {
         context: &mut Context,
     ) {
         let sheet = self.order.sheet();
-        let mut out = |item: &Item| {
-            context.entry(item.stamp(), is_usable(&item.held));
-            item.write(sheet, batch);
-        };
+        let mut out = |item: &Item| give(item, sheet, batch, context);
         if self.order.take(stamp, number, held, &mut out) {
             context.count(Code::RowOutOfOrder, number, line);
         }
@@ -289,10 +291,8 @@ impl Rows {
 
     fn flush(&mut self, batch: &mut Batch, context: &mut Context) {
         let sheet = self.order.sheet();
-        self.order.flush(&mut |item| {
-            context.entry(item.stamp(), is_usable(&item.held));
-            item.write(sheet, batch);
-        });
+        self.order
+            .flush(&mut |item| give(item, sheet, batch, context));
     }
 
     fn matches_again(&self, line: &[u8]) -> Option<Match> {
@@ -311,6 +311,16 @@ impl Rows {
         self.expects_units = self.spec.unit_row;
         true
     }
+}
+
+fn give(item: &Item, sheet: u16, batch: &mut Batch, context: &mut Context) {
+    if item.moment > 0 {
+        context.count_with(Code::TimeShared, item.key.1, || {
+            format!("{:.3} s from here on", item.stamp().seconds())
+        });
+    }
+    context.entry(item.stamp(), is_usable(&item.held));
+    item.write(sheet, batch);
 }
 
 fn is_usable(held: &Held) -> bool {

@@ -1,4 +1,5 @@
-//! Puts rows that are out of order by less than two seconds back in order.
+//! Puts rows that are out of order by less than two seconds back in order, and parts those that share
+//! a stamp.
 //!
 //! A row is held until a row two seconds younger has come. A row older than that is not
 //! sorted: what is held goes out, and the step back is left to the timeline, which
@@ -7,6 +8,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
+use super::spread::Spread;
 use halfshaft_model::constants::{LONGEST_CAN_PAYLOAD, NS_PER_S};
 use halfshaft_model::{Batch, FrameFlags, FrameId, FrameKind, Stamp};
 
@@ -34,11 +36,21 @@ pub(crate) enum Held {
 /// A row on its way out, and the line it stands on.
 pub(crate) struct Item {
     // Stamp and line: rows of one stamp keep their order.
-    key: (Stamp, u64),
+    pub key: (Stamp, u64),
     pub held: Held,
+    /// Which of several moments with its stamp it is.
+    pub moment: i64,
 }
 
 impl Item {
+    pub fn new(stamp: Stamp, line: u64, held: Held) -> Item {
+        Item {
+            key: (stamp, line),
+            held,
+            moment: 0,
+        }
+    }
+
     /// When it was taken.
     pub fn stamp(&self) -> Stamp {
         self.key.0
@@ -93,6 +105,7 @@ pub(crate) struct Order {
     sheet: u16,
     held: BinaryHeap<Reverse<Item>>,
     latest: Option<Stamp>,
+    spread: Spread,
     spare: Vec<Vec<f64>>,
 }
 
@@ -102,6 +115,7 @@ impl Order {
             sheet,
             held: BinaryHeap::new(),
             latest: None,
+            spread: Spread::default(),
             spare: Vec::new(),
         }
     }
@@ -128,10 +142,7 @@ impl Order {
         } else {
             self.latest = Some(latest.max(stamp));
         }
-        self.held.push(Reverse(Item {
-            key: (stamp, line),
-            held,
-        }));
+        self.held.push(Reverse(Item::new(stamp, line, held)));
         let latest = self.latest.unwrap_or(stamp);
         while let Some(Reverse(first)) = self.held.peek() {
             if self.held.len() <= MOST_HELD && latest.0.saturating_sub(first.key.0.0) < WINDOW_NS {
@@ -147,25 +158,32 @@ impl Order {
         while !self.held.is_empty() {
             self.let_go(out);
         }
+        self.spread.finish(&mut giving(&mut self.spare, out));
     }
 
     fn let_go(&mut self, out: &mut impl FnMut(&Item)) {
-        let Some(Reverse(item)) = self.held.pop() else {
-            return;
-        };
-        out(&item);
-        if let Held::Cells(mut cells) = item.held {
-            // A held row is reused soon; many at once come only after a clock that stood still.
-            if self.spare.len() < 16 {
-                cells.clear();
-                self.spare.push(cells);
-            }
+        if let Some(Reverse(item)) = self.held.pop() {
+            self.spread.take(item, &mut giving(&mut self.spare, out));
         }
     }
 
     /// Index of the sheet the rows belong to.
     pub fn sheet(&self) -> u16 {
         self.sheet
+    }
+}
+
+/// Gives a row on and keeps the memory of its cells.
+fn giving(spare: &mut Vec<Vec<f64>>, out: &mut impl FnMut(&Item)) -> impl FnMut(Item) {
+    move |item| {
+        out(&item);
+        if let Held::Cells(mut cells) = item.held {
+            // A held row is reused soon; many at once come only after a clock that stood still.
+            if spare.len() < 16 {
+                cells.clear();
+                spare.push(cells);
+            }
+        }
     }
 }
 
