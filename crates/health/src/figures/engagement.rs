@@ -14,7 +14,7 @@ pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
     let outcome = asked.read(&from.sums.slip_peak).and_then(|peak| {
         let (peak, _) = peak.ok_or(DriveFact::FastWheel)?;
-        from.allows_peaks()?;
+        from.peaks.clone()?;
         // A highest value picks the noise that points its way: only the low end moves.
         let mut estimate = relative(peak, from.tolerances.slip);
         estimate.low = (estimate.low - SIGNIFICANT_SDS * from.gate.slip_sd()).max(0.0);

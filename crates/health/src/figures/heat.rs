@@ -98,7 +98,7 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
 pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
     let outcome = asked.read(&from.sums.heat).and_then(|heat| {
-        from.allows_peaks()?;
+        from.peaks.clone()?;
         // A pack that never slipped above the noise made no heat.
         let watts = heat.peak.map_or(0.0, |(watts, _)| watts);
         let mut estimate = relative(watts, from.tolerances.heat());
