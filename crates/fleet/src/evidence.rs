@@ -198,8 +198,12 @@ impl Evidence {
                 for (i, clean) in [heat, slip].into_iter().enumerate() {
                     match one.said.figure(ids[i]) {
                         None => dirt.n_withheld[i] += 1,
+                        // It is a bound, and it holds.
+                        Some(now) if now.is_at_least && now.value <= clean.value => {}
                         Some(now) => {
-                            let change = 100.0 * (now.value / clean.value.max(1e-3) - 1.0).abs();
+                            // Less than a kilojoule or a radian a second is nothing.
+                            let change =
+                                100.0 * (now.value - clean.value).abs() / clean.value.max(1.0);
                             dirt.n_changed[i] += usize::from(change >= 2.0);
                             dirt.worst[i] = dirt.worst[i].max(change);
                         }

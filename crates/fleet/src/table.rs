@@ -142,7 +142,8 @@ fn faults(text: &mut String, evidence: &Evidence) -> std::fmt::Result {
 fn dirt(text: &mut String, evidence: &Evidence) -> std::fmt::Result {
     writeln!(
         text,
-        "## Dirty wheels\n\nAgainst the same drive without the fault: changed by 2 % or more / withheld, and the greatest change.\n"
+        "## Dirty wheels\n\nAgainst the same drive without the fault: changed by 2 % or more / withheld, and the greatest change; in per cent\n\
+         of 1 kJ or 1 rad/s at least, and where a figure says \"at least\" and less than before, it holds.\n"
     )?;
     writeln!(
         text,

@@ -8,11 +8,14 @@ use crate::evidence::{Strongest, window};
 use crate::limits::SensorLimits;
 use crate::nouns::EvidenceWindow;
 use crate::part::{Came, Part};
+use crate::reason::Reason;
 
 /// What was left out of one channel.
 #[derive(Clone, Debug, Default)]
 pub struct OfChannel {
     n: [u64; 4],
+    // Samples that stay and look like bad ones.
+    n_suspect: u64,
     n_samples: u64,
     // Of stretches in which it fell to a number or was stuck.
     seconds: f64,
@@ -39,18 +42,54 @@ impl LeftOutTally {
         &self.channels
     }
 
-    /// Share of the samples of the worse rear wheel that are left out one by one.
-    pub fn scattered_share(&self, channels: &[ChannelSpec]) -> f64 {
+    /// Whether what is made of the rear wheels is worth reading, or why not: beside samples bad
+    /// beyond doubt others stay that look alike.
+    pub fn allows_slip(
+        &self,
+        channels: &[ChannelSpec],
+        limits: &SensorLimits,
+    ) -> Result<(), Reason> {
+        let in_doubt = |of: &&OfChannel| of.suspect_share(limits) > limits.suspect_share;
+        match self.rear_wheels(channels).find(in_doubt) {
+            Some(of) => Err(of.in_doubt()),
+            None => Ok(()),
+        }
+    }
+
+    /// A highest value rests on single samples: why it may not be given.
+    pub fn allows_peaks(
+        &self,
+        channels: &[ChannelSpec],
+        limits: &SensorLimits,
+    ) -> Result<(), Reason> {
+        for of in self.rear_wheels(channels) {
+            let (share, most) = (of.scattered_share(), limits.peaks_share);
+            if share > most {
+                return Err(Reason::WheelScatters { share, most });
+            }
+            if of.suspect_share(limits) > 0.0 {
+                return Err(of.in_doubt());
+            }
+        }
+        Ok(())
+    }
+
+    fn rear_wheels(&self, channels: &[ChannelSpec]) -> impl Iterator<Item = &OfChannel> {
         let of_channels = channels.iter().zip(&self.channels);
-        let rear = of_channels.filter(|(spec, _)| spec.name.starts_with("wheel.rear."));
-        rear.map(|(_, of)| of.scattered_share()).fold(0.0, f64::max)
+        of_channels
+            .filter(|(spec, _)| spec.name.starts_with("wheel.rear."))
+            .map(|(_, of)| of)
     }
 
     fn add(&mut self, left_out: &LeftOut) {
         let Some(of) = self.channels.get_mut(left_out.channel) else {
             return;
         };
-        of.n[left_out.trouble as usize] += left_out.n;
+        let Some(n_of_kind) = of.n.get_mut(left_out.trouble as usize) else {
+            of.n_suspect += left_out.n;
+            return;
+        };
+        *n_of_kind += left_out.n;
         of.first.get_or_insert(left_out.span.start);
         if matches!(left_out.trouble, Trouble::DropsOut | Trouble::Stuck) {
             of.seconds += left_out.span.seconds();
@@ -88,6 +127,26 @@ impl OfChannel {
     fn scattered_share(&self) -> f64 {
         let n = self.n[Trouble::BeyondRange as usize] + self.n[Trouble::StandsOut as usize];
         n as f64 / (self.n() + self.n_samples).max(1) as f64
+    }
+
+    /// Share of all samples that stay and look like those that are bad beyond doubt; 0 without such.
+    fn suspect_share(&self, limits: &SensorLimits) -> f64 {
+        match self.n_beyond_doubt() >= u64::from(limits.suspect_beside) {
+            true => self.n_suspect as f64 / (self.n() + self.n_samples).max(1) as f64,
+            false => 0.0,
+        }
+    }
+
+    // A number beyond the range may be a code.
+    fn n_beyond_doubt(&self) -> u64 {
+        self.n[Trouble::StandsOut as usize] + self.n[Trouble::DropsOut as usize]
+    }
+
+    fn in_doubt(&self) -> Reason {
+        Reason::WheelInDoubt {
+            n_bad: self.n_beyond_doubt(),
+            n_suspect: self.n_suspect,
+        }
     }
 
     /// When the first of them was.
@@ -173,12 +232,44 @@ mod tests {
             let tally = tally(trouble, n, n_good, seconds);
             tally.channels()[0].drops_out(&limits)
         };
-        assert!(!drops_out(Trouble::StandsOut, 9, 1000, 0.0));
-        assert!(drops_out(Trouble::StandsOut, 10, 1000, 0.0));
-        assert!(!drops_out(Trouble::StandsOut, 10, 200_000, 0.0));
-        assert!(!drops_out(Trouble::BeyondRange, 5, 1000, 9.0));
-        assert!(!drops_out(Trouble::Stuck, 5, 1000, 0.9));
-        assert!(drops_out(Trouble::Stuck, 5, 1000, 1.1));
+        assert!(!drops_out(Trouble::StandsOut, 4, 1000, 0.0));
+        assert!(drops_out(Trouble::StandsOut, 5, 1000, 0.0));
+        assert!(!drops_out(Trouble::StandsOut, 5, 100_000, 0.0));
+        assert!(!drops_out(Trouble::BeyondRange, 4, 1000, 9.0));
+        assert!(!drops_out(Trouble::Stuck, 4, 1000, 0.9));
+        assert!(drops_out(Trouble::Stuck, 4, 1000, 1.1));
+    }
+
+    #[test]
+    fn samples_in_doubt_count_only_beside_bad_ones() {
+        let limits = Limits::default().sensor;
+        let channels = [ChannelSpec::new("wheel.rear.left")];
+        let check = |bad: (Trouble, u64), n_suspect: u64, n_good: usize, allowed: [bool; 2]| {
+            let mut tally = tally(bad.0, bad.1, n_good, 0.0);
+            tally.channels[0].n_suspect = n_suspect;
+            let slip = tally.allows_slip(&channels, &limits);
+            let peaks = tally.allows_peaks(&channels, &limits);
+            assert_eq!(
+                [slip.is_ok(), peaks.is_ok()],
+                allowed,
+                "{bad:?} {n_suspect}"
+            );
+            // Another wheel's samples make no slip of the pack.
+            let front = [ChannelSpec::new("wheel.front.left")];
+            assert_eq!(tally.allows_slip(&front, &limits), Ok(()));
+        };
+        // A healthy car whose wheels spin, sampled slowly; codes at key-on are no proof.
+        check((Trouble::StandsOut, 0), 9, 2_000, [true, true]);
+        check((Trouble::BeyondRange, 3), 9, 2_000, [true, true]);
+        check((Trouble::StandsOut, 1), 0, 2_000, [true, true]);
+        check((Trouble::StandsOut, 1), 1, 2_000, [false, false]);
+        check((Trouble::DropsOut, 1), 1, 2_000, [false, false]);
+        // One sample in 20,000 is no heat and may be the highest slip.
+        check((Trouble::StandsOut, 1), 1, 20_000, [true, false]);
+        check((Trouble::StandsOut, 1), 1, 19_990, [false, false]);
+        // Of so many bad ones some look like none.
+        check((Trouble::StandsOut, 61), 0, 20_000, [true, false]);
+        check((Trouble::StandsOut, 59), 0, 20_000, [true, true]);
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Samples that are left out, since no car can do what they say.
+//! Samples that are left out, since no car can do what they say, and those in doubt.
 
 use crate::time::Span;
 
@@ -13,6 +13,9 @@ pub enum Trouble {
     DropsOut,
     /// The signal repeats one number while the other wheels change theirs.
     Stuck,
+    /// It stays: a car can do this, and a bad sample looks just like it. It counts against a sensor
+    /// of which others are bad beyond doubt.
+    Suspect,
 }
 
 /// Samples of one channel that follow each other and were left out for one reason.

@@ -52,7 +52,9 @@ impl Settled<'_> {
             engagements: (n_engagements, n_broken, self.learned.n_perhaps_one),
             hidden_s: health.uncovered(with_rows_s, self.wheels.period_s)
                 + board.sums.silent_moving_s,
-            scattered_share: board.left_out.scattered_share(&health.channels),
+            peaks: board
+                .left_out
+                .allows_peaks(&health.channels, &health.limits.sensor),
             oil_c: highest_c.map(|highest_c| highest_c.map(|celsius| celsius + warmer_k)),
             oil_site: health.oil_site(),
             wheel_coverage: self.wheels.coverage,

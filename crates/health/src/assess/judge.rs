@@ -70,6 +70,10 @@ impl Health {
             Source::Torque,
             self.torque_verdict(&gate, calibration, swap),
         );
+        let left_out = &self.board.left_out;
+        if let Err(why) = left_out.allows_slip(&self.channels, &self.limits.sensor) {
+            gate.withhold(&[Source::Slip, Source::Torque], &why);
+        }
         gate.judge(Source::Turning, turning);
         gate.judge(
             Source::Sides,

@@ -14,7 +14,7 @@ use halfshaft_model::channel::name;
 pub(super) fn slip_peak(from: &Ingredients) -> Figure {
     let asked = from.gate.asking();
     let outcome = asked.read(&from.sums.slip_peak).and_then(|peak| {
-        from.allows_peaks()?;
+        from.peaks.clone()?;
         let estimate = from.highest(peak, from.tolerances.slip, [0.0; 2]);
         Ok(estimate.ok_or(DriveFact::FastWheel)?)
     });

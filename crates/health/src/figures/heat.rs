@@ -96,7 +96,7 @@ pub(super) fn heat_factor(from: &Ingredients) -> f64 {
 pub(super) fn heat_peak(from: &Ingredients) -> Figure {
     let asked = with_fit(from);
     let outcome = asked.read(&from.sums.heat).and_then(|heat| {
-        from.allows_peaks()?;
+        from.peaks.clone()?;
         let tolerance = from.tolerances.heat();
         // A pack that never slipped above the noise made no heat.
         let mut estimate = from

@@ -51,8 +51,8 @@ pub struct Ingredients<'a> {
     pub duration_s: f64,
     /// Time of the drive that the rear wheels do not cover, s.
     pub hidden_s: f64,
-    /// Share of the samples of the worse rear wheel that are left out one by one.
-    pub scattered_share: f64,
+    /// A highest value rests on single samples: whether it may be given, or why not.
+    pub peaks: Result<(), Reason>,
     /// Seconds by level of the command, or why there are none.
     pub command: &'a Kept<Option<halfshaft_driveline::CommandTime>, COMMAND>,
     /// Period of the command, s.
@@ -102,20 +102,6 @@ pub struct Ingredients<'a> {
     pub oil_warn_c: f64,
     /// Torque source in words.
     pub torque_words: String,
-}
-
-impl Ingredients<'_> {
-    /// A highest value rests on single samples: why it may not be given.
-    fn allows_peaks(&self) -> Result<(), Reason> {
-        let most = self.limits.sensor.peaks_share;
-        match self.scattered_share <= most {
-            true => Ok(()),
-            false => Err(Reason::WheelScatters {
-                share: self.scattered_share,
-                most,
-            }),
-        }
-    }
 }
 
 /// Engagements come no closer than this from start to start, s: 0.04 s to rise, 0.3 s

@@ -87,6 +87,13 @@ pub enum Reason {
         /// The share from which none is given.
         most: f64,
     },
+    /// Samples of a rear wheel look like others that are bad beyond doubt.
+    WheelInDoubt {
+        /// Those that are bad beyond doubt.
+        n_bad: u64,
+        /// Those that look alike.
+        n_suspect: u64,
+    },
     /// Both rear wheel speeds are one signal.
     SameSignal,
     /// Left and right stand under each other's name.
@@ -369,6 +376,7 @@ impl Reason {
             Reason::WrongGeometry { .. } => "wrong-geometry",
             Reason::FewChecksPassed { .. } => "few-checks-passed",
             Reason::WheelScatters { .. } => "wheel-scatters",
+            Reason::WheelInDoubt { .. } => "wheel-in-doubt",
             Reason::SameSignal => "same-signal",
             Reason::SidesSwapped => "sides-swapped",
             Reason::NoGrip => "no-grip",

@@ -11,7 +11,7 @@ mod run;
 use halfshaft_model::belief::USUAL_RADIUS_M;
 use halfshaft_model::{Belief, ChannelSpec, Dimension, Time, Trouble};
 
-use run::{GAP_NS, Habits, ROLLS, Run};
+use run::{GAP_NS, GoesOn, Habits, ROLLS, Run};
 pub(crate) use run::{N_ROLLING, Others, Out};
 
 /// A sample stands out only from neighbours that are so many times nearer to each other, and by so
@@ -31,8 +31,17 @@ const REST: f64 = 1.0;
 /// out. Source: none, engineering guess: 1,300 N·m on 1.3 kg·m².
 const NO_BRAKE: f64 = 1_000.0;
 
-/// Time between samples beyond which that is not counted on, s: 25 rad/s, 29 km/h at once.
+/// A wheel that reads 0 from more than that brakes in this time, s, is looked at: 25 rad/s, 29 km/h
+/// at once. Slower samples than that leave time for a lock-up, which the other wheels must show.
 const NO_BRAKE_WITHIN_S: f64 = 0.025;
+
+/// No kerb makes a dip as deep as this, rad/s. Source: none, engineering guess: 12 km/h.
+const DEEPEST_OF_A_KERB: f64 = 10.0;
+
+/// Samples bad beyond doubt, or falls while the car seems to go on, from which a wheel has no benefit
+/// of the doubt: one that stands alone, or reads 0, is then bad, too. Source: none, engineering
+/// guess; a sound sensor makes none.
+const DISTRUSTED_FROM: u32 = 3;
 
 /// The watch over one channel.
 #[derive(Clone, Debug)]
@@ -55,14 +64,17 @@ pub(crate) struct Watch {
     n: u64,
     n_repeats: u64,
     longest_run: u32,
+    // How often it was bad beyond doubt, and the latest number beyond its range.
+    n_proved: u32,
+    last_beyond: f64,
     waiting: Waiting,
 }
 
 #[derive(Clone, Debug)]
 enum Waiting {
     Nothing,
-    /// One that may stand out.
-    One(Time, f64),
+    /// One that may stand out, and the others just then.
+    One(Time, f64, Others),
     /// One that does, by what a kerb can do: there the wheel swings on behind it. Or one that no
     /// car makes, and another near it: both stay there, or both are bad.
     Two([(Time, f64); 2]),
@@ -93,6 +105,8 @@ impl Watch {
             n: 0,
             n_repeats: 0,
             longest_run: 0,
+            n_proved: 0,
+            last_beyond: f64::NAN,
             waiting: Waiting::Nothing,
         })
     }
@@ -130,7 +144,7 @@ impl Watch {
     pub(crate) fn waits_since(&self) -> Option<Time> {
         match &self.waiting {
             Waiting::Nothing => None,
-            Waiting::One(time, _) | Waiting::Two([(time, _), _]) => Some(*time),
+            Waiting::One(time, ..) | Waiting::Two([(time, _), _]) => Some(*time),
             Waiting::Run(run) => run.held_since(),
         }
     }
@@ -157,13 +171,18 @@ impl Watch {
             return;
         };
         if !(self.low..=self.high).contains(&value) {
+            // A code is one number again and again.
+            self.n_proved += u32::from(value.is_finite() && value != self.last_beyond);
+            self.last_beyond = value;
             out.leave_out(Trouble::BeyondRange, time, time, 1);
             return;
         }
         let waiting = std::mem::replace(&mut self.waiting, Waiting::Nothing);
         match waiting {
             Waiting::Nothing => self.follow(time, value, others, out),
-            Waiting::One(earlier, one) => self.decide((earlier, one), (time, value), others, out),
+            Waiting::One(earlier, one, then) => {
+                self.decide((earlier, one, &then), (time, value), others, out);
+            }
             Waiting::Two([one, next]) => {
                 self.decide_two(one, next, (time, value), out);
                 self.follow(time, value, others, out);
@@ -174,7 +193,11 @@ impl Watch {
                 run.take(time, others, &self.habits(value), out);
                 self.waiting = Waiting::Run(run);
             }
-            Waiting::Run(run) => {
+            Waiting::Run(mut run) => {
+                let comes_back = value.abs() * self.rolling > ROLLS;
+                if comes_back && run.is_in_doubt() && self.rests(run.value) {
+                    self.n_proved += u32::from(run.come_back(time, others, out));
+                }
                 self.waiting = Waiting::Run(run);
                 self.end(out);
                 self.follow(time, value, others, out);
@@ -191,13 +214,17 @@ impl Watch {
         match std::mem::replace(&mut self.waiting, Waiting::Nothing) {
             Waiting::Nothing => {}
             // Nobody bears it out.
-            Waiting::One(time, _) => out.leave_out(Trouble::StandsOut, time, time, 1),
+            Waiting::One(time, value, _) if self.is_wild(time, value) => {
+                out.leave_out(Trouble::StandsOut, time, time, 1);
+            }
+            Waiting::One(time, value, _) => self.pass(time, value, out),
             Waiting::Two([(time, _), (next_time, next_value)]) => {
                 out.leave_out(Trouble::StandsOut, time, time, 1);
                 self.pass(next_time, next_value, out);
             }
             Waiting::Run(run) => match run.left_out() {
                 Some((from, n)) => {
+                    self.n_proved += u32::from(run.has_jumped);
                     out.leave_out(run.trouble(), from, run.latest, n);
                     // What it was before says nothing of now.
                     self.last = f64::NAN;
@@ -248,32 +275,59 @@ impl Watch {
             self.n_repeats += u64::from(!self.rests(value));
             self.waiting = Waiting::Run(Run::new(value, time, others));
         } else if has_neighbour
-            && ((value - self.last).abs() > self.most(time.since(self.at))
-                || self.drops_to_rest(time, value))
+            && (self.is_wild(time, value)
+                || self.is_wheel && (value - self.last).abs() > self.most(0.0))
         {
-            self.waiting = Waiting::One(time, value);
+            self.waiting = Waiting::One(time, value, *others);
         } else {
             self.pass(time, value, out);
         }
     }
 
-    /// Whether a rolling wheel reads 0 at once, as no brake does it.
-    fn drops_to_rest(&self, time: Time, value: f64) -> bool {
-        let brake = NO_BRAKE * time.since(self.at).min(NO_BRAKE_WITHIN_S);
-        self.is_wheel && self.rests(value) && self.last.abs() * self.rolling > brake.max(ROLLS)
+    /// Whether it is far from the last sample for the time since then, or 0 at once.
+    fn is_wild(&self, time: Time, value: f64) -> bool {
+        let period_s = time.since(self.at);
+        (value - self.last).abs() > self.most(period_s)
+            || self.drops_to_rest(period_s.min(NO_BRAKE_WITHIN_S), value)
     }
 
-    /// One that may stand out, and the sample behind it.
-    fn decide(&mut self, one: (Time, f64), next: (Time, f64), others: &Others, out: &mut Out) {
-        let ((time, value), (next_time, next_value)) = (one, next);
+    /// Whether a rolling wheel reads 0 at once, as no brake does it within `seconds`; after drop-outs
+    /// beyond doubt any wheel that rolled.
+    fn drops_to_rest(&self, seconds: f64, value: f64) -> bool {
+        let from = match self.is_distrusted() {
+            true => REST,
+            false => ROLLS.max(NO_BRAKE * seconds),
+        };
+        self.is_wheel && self.rests(value) && self.last.abs() * self.rolling > from
+    }
+
+    fn is_distrusted(&self) -> bool {
+        self.is_wheel && self.n_proved >= DISTRUSTED_FROM
+    }
+
+    fn stand_out(&mut self, first: Time, last: Time, n: u64, out: &mut Out) {
+        self.n_proved += 1;
+        out.leave_out(Trouble::StandsOut, first, last, n);
+    }
+
+    /// One that may stand out and the others just then, and the sample behind it.
+    fn decide(
+        &mut self,
+        (time, value, then): (Time, f64, &Others),
+        next: (Time, f64),
+        others: &Others,
+        out: &mut Out,
+    ) {
+        let (one, (next_time, next_value)) = ((time, value), next);
         let is_near = next_time.0 - time.0 <= GAP_NS;
         if is_near && self.is_wheel && value == next_value {
             let period_s = time.since(self.at);
-            let mut run = Run::new(value, time, others);
+            let mut run = Run::new(value, time, then);
             // A step that a wheel can make is one; one to 0 is judged by whether it can brake so.
             let kerb = self.belief.stands_out.most_of_a_kerb(period_s);
-            run.has_jumped = self.rests(value) || (value - self.last).abs() > kerb;
-            run.no_brake = self.drops_to_rest(time, value);
+            run.no_brake = self.drops_to_rest(period_s, value);
+            let stops = self.rests(value) && self.last.abs() * self.rolling > ROLLS;
+            run.has_jumped = stops || run.no_brake || (value - self.last).abs() > kerb;
             run.take(next_time, others, &self.habits(value), out);
             self.waiting = Waiting::Run(run);
             return;
@@ -282,9 +336,20 @@ impl Watch {
         let most = self.most(period_s);
         let (from_last, from_next) = (value - self.last, value - next_value);
         let stands_out = from_last.abs().min(from_next.abs());
-        let is_alone = from_last * from_next > 0.0
-            && stands_out > most
-            && stands_out > (TIMES_NEARER * (next_value - self.last).abs()).min(2.0 * most);
+        let is_between = from_last * from_next > 0.0;
+        let apart = TIMES_NEARER * (next_value - self.last).abs();
+        // What no car makes; and what one can in the time between slow samples.
+        let is_beyond = is_between && stands_out > most && stands_out > apart.min(2.0 * most);
+        let is_suspect =
+            self.is_wheel && is_between && stands_out > self.most(0.0) && stands_out > apart;
+        let is_deep =
+            value.abs() < self.last.abs() && stands_out * self.rolling > DEEPEST_OF_A_KERB;
+        let goes_on = match is_suspect && is_deep {
+            true => others.go_on(then, next_time.since(time)),
+            false => GoesOn::No,
+        };
+        let is_dip = goes_on == GoesOn::Surely;
+        let is_alone = is_beyond || is_suspect && (is_dip || self.is_distrusted());
         let kerb = self.belief.stands_out.most_of_a_kerb(period_s);
         if is_alone && is_near && stands_out <= kerb && (next_value - self.last).abs() <= most {
             self.waiting = Waiting::Two([one, next]);
@@ -298,9 +363,15 @@ impl Watch {
             self.waiting = Waiting::Two([one, next]);
             return;
         }
-        if is_alone || is_impossible || !is_near {
+        if is_near && (is_alone || is_impossible) {
+            self.stand_out(time, time, 1, out);
+        } else if !is_near && self.is_wild(time, value) {
             out.leave_out(Trouble::StandsOut, time, time, 1);
         } else {
+            if is_suspect && is_near {
+                self.n_proved += u32::from(goes_on == GoesOn::Seemingly);
+                out.leave_out(Trouble::Suspect, time, time, 1);
+            }
             self.pass(time, value, out);
         }
         self.follow(next_time, next_value, others, out);
@@ -323,7 +394,7 @@ impl Watch {
         if far(one.1) && far(next.1) {
             // It came back, or it is a new level.
             if is_near && TIMES_NEARER * (value - self.last).abs() < (next.1 - self.last).abs() {
-                out.leave_out(Trouble::StandsOut, one.0, next.0, 2);
+                self.stand_out(one.0, next.0, 2, out);
                 return;
             }
             self.pass(one.0, one.1, out);
@@ -336,7 +407,7 @@ impl Watch {
                 && (one.1 - next.1).abs() <= TIMES_NEARER * swing;
             match is_near && swings {
                 true => self.pass(one.0, one.1, out),
-                false => out.leave_out(Trouble::StandsOut, one.0, one.0, 1),
+                false => self.stand_out(one.0, one.0, 1, out),
             }
         }
         self.pass(next.0, next.1, out);

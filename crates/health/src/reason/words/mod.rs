@@ -71,6 +71,11 @@ impl Display for Reason {
                 100.0 * share,
                 100.0 * most
             ),
+            Reason::WheelInDoubt { n_bad, n_suspect } => write!(
+                f,
+                "{n_bad} samples of a rear wheel are bad beyond doubt, and {n_suspect} more may be: so far apart, they \
+                 look like a wheel that spins or locks"
+            ),
             Reason::SameSignal => f.write_str("both rear wheel speeds are one and the same signal"),
             Reason::SidesSwapped => f.write_str(
                 "left and right, or the sign of the yaw rate, look swapped: bends read as wheelspin",

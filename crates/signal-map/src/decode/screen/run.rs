@@ -23,6 +23,16 @@ const TOWED_NS: i64 = 10 * NS_PER_S;
 /// The others roll above this, rad/s, 5 km/h. Source: none, engineering guess.
 pub(super) const ROLLS: f64 = 4.0;
 
+/// A wheel that locks brakes the car by so much at least, rad/s of the others each second, on a wet
+/// road. Source: none, engineering guess: 2 m/s²; on ice it is less, and a short lock-up of one wheel
+/// there is lost.
+const LOCKED_SLOWS: f64 = 6.0;
+
+/// What the others lost may be off by this, rad/s, for noise of 0.2 km/h of three wheels, and by this
+/// share of a step over the root of their number. Source: none, engineering guess: twice the
+/// standard deviation, and one and a half times.
+const OFF_BY: (f64, f64) = (0.3, 0.6);
+
 /// The others must keep this share of their speed beside a wheel that fell to 0 and stays there
 /// for [`PROOF_NS`]: where wheels are locked, the car brakes. Source: none, engineering guess.
 const KEPT_SHARE: f64 = 0.85;
@@ -95,6 +105,16 @@ pub(super) struct Run {
     // From where on it is left out, and how many were.
     proved: Option<(Time, u64)>,
     stands: Stands,
+}
+
+/// Whether the car went on while a wheel read less.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum GoesOn {
+    Surely,
+    /// By no more than noise and steps of the numbers hide.
+    Seemingly,
+    /// It braked, or nothing shows it.
+    No,
 }
 
 /// A wheel that stands while all others gain speed: its sensor is dead until it wakes, or it is on
@@ -203,6 +223,27 @@ impl Run {
             .or(held.map(|first| (*first, self.times.len() as u64)))
     }
 
+    /// Whether it fell to a number and nothing shows yet that it could not.
+    pub(super) fn is_in_doubt(&self) -> bool {
+        self.has_jumped && self.proved.is_none()
+    }
+
+    /// It has come back from 0: where the car went on meanwhile it had dropped out, and where the car
+    /// braked it may have been locked. Whether it stays, and the car seems to have gone on.
+    pub(super) fn come_back(&mut self, time: Time, others: &Others, out: &mut Out) -> bool {
+        let goes_on = others.go_on(&self.others, time.since(self.since));
+        let first = self.times.front().copied();
+        match first.filter(|_| goes_on == GoesOn::Surely) {
+            Some(first) => self.proved = Some((first, self.times.len() as u64)),
+            // One that stands for longer has been handed on in part: it stood.
+            None if self.times.len() == self.n as usize => {
+                out.leave_out(Trouble::Suspect, self.since, self.latest, u64::from(self.n));
+            }
+            None => {}
+        }
+        goes_on == GoesOn::Seemingly
+    }
+
     /// Whether the car has moved on without this wheel.
     fn is_proof(&self, others: &Others, habits: &Habits) -> bool {
         let n = f64::from(self.n);
@@ -218,7 +259,11 @@ impl Run {
                 rolling.clone().count() > 0 && rolling.clone().all(|(now, _)| now.abs() > ROLLS);
             let keep = rolling.all(|(now, then)| now.abs() >= KEPT_SHARE * then.abs());
             return match habits.rests {
-                true => roll && (self.no_brake || (lasts && keep)),
+                true => {
+                    let seconds = self.latest.since(self.since);
+                    let goes_on = || others.go_on(&self.others, seconds) == GoesOn::Surely;
+                    roll && (self.no_brake || (lasts && keep) || goes_on())
+                }
                 false => roll && n >= usual.max(LEAST_REPEATS[0]),
             };
         }
@@ -255,6 +300,28 @@ impl Others {
     /// Whether three at least are known, and all of them turn faster than that.
     pub(super) fn all_roll(&self, from: f64) -> bool {
         self.known().count() >= LEAST_GAINING && self.known().all(|speed| speed.abs() > from)
+    }
+
+    /// Whether they roll and have in so many seconds slowed by less than a car does of which a wheel
+    /// locks.
+    pub(super) fn go_on(&self, then: &Others, seconds: f64) -> GoesOn {
+        let (mut n, mut lost, mut step) = (0.0_f64, 0.0, 0.0);
+        for (index, now) in self.speeds.iter().enumerate() {
+            let lost_by = then.speeds[index].abs() - now.abs();
+            if now.abs() <= ROLLS {
+                return GoesOn::No;
+            }
+            if !lost_by.is_nan() {
+                (n, lost, step) = (n + 1.0, lost + lost_by, step + self.steps[index]);
+            }
+        }
+        let off_by = OFF_BY.0 + OFF_BY.1 * step / n / n.sqrt();
+        let least = LOCKED_SLOWS * seconds;
+        match lost / n {
+            lost if lost + off_by <= least => GoesOn::Surely,
+            lost if 2.0 * lost <= least => GoesOn::Seemingly,
+            _ => GoesOn::No,
+        }
     }
 
     /// Whether all of them, three at least, roll and are faster than they were.
