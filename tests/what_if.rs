@@ -152,7 +152,7 @@ fn the_command_shows_and_writes_it() {
         "halfshaft whatif drive.log --map pack.map --faces 32 --oil 1.2l"
     );
     let page = folder.read("made/what-if.html");
-    assert!(page.contains("Side by side") && !page.contains("http"));
+    assert!(page.contains("Side by side") && !page.contains("http://"));
     // A small screen shows no heads of columns: each cell carries its own.
     assert!(page.contains("<h1>") && page.contains("data-of=\"same torque\""));
     let again = folder.run(call.split(' ').chain(["--json"])).done();

@@ -24,9 +24,9 @@ use crate::about::About;
 /// Rows of a row group: what a reader takes in at once.
 pub(crate) const ROWS_IN_GROUP: usize = 128 * 1024;
 
-/// Cells of a row group: some hundred megabytes before they are compressed. Fewer would make the
+/// Cells of a row group: 64 MB of numbers before they are compressed. Fewer would make the
 /// groups of a wide file many, and each is described, column by column, at the file's end.
-const CELLS_IN_GROUP: usize = 16 * 1024 * 1024;
+const CELLS_IN_GROUP: usize = 8 * 1024 * 1024;
 
 /// Rows handed to the writer at once, and cells.
 pub(crate) const ROWS_AT_ONCE: usize = 8 * 1024;

@@ -7,8 +7,10 @@
 use halfshaft_model::channel::name;
 use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Span, Time, Vehicle};
 
+mod count;
+
+use self::count::EngagementCount;
 use crate::align::full_scale;
-use crate::engagement_count::EngagementCount;
 use crate::period::Period;
 use crate::track::DISORDER_S;
 

@@ -15,7 +15,7 @@ pub mod align;
 pub mod basis;
 pub mod derive;
 pub mod engagement;
-mod engagement_count;
+
 pub mod heat_by_floor;
 pub mod held_torque;
 mod late_torque;

@@ -4,6 +4,7 @@
 //! In: a row, the limits and the tolerances of the map. Out: [`PartialJudgement`]. It is made
 //! once for each row and used by every part that needs it.
 
+use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_driveline::{Basis, Row};
 
 use crate::limits::{Driving, Limits, SDS_OF_90};
@@ -83,9 +84,10 @@ impl PartialLimits {
     }
 
     /// Sees a row before it is judged: a drive begins at rest, and a pack that reports its
-    /// torque never reports less than its preload.
+    /// torque never reports less than its preload. Without a command nobody knows that it rests.
     pub fn see(&mut self, row: &Row) {
         if let (Some(lowest), Some(torque)) = (&mut self.lowest_nm, row.torque_nm)
+            && row.command.is_some_and(|command| command < OPEN_BELOW)
             && torque < *lowest
         {
             *lowest = torque;
@@ -224,6 +226,7 @@ mod tests {
             let mut row = row(f64::from(index));
             row.slip_sharp = 1.0;
             row.torque_nm = Some(if index < 100 { resting_nm } else { torque_nm });
+            row.command = Some(if index < 100 { 0.0 } else { 0.5 });
             limits.see(&row);
             time.add(limits.judge(&row).by_torque, 1.0);
         }

@@ -18,10 +18,6 @@ pub const TRUTH_SCHEMA: &str = "halfshaft-truth/1";
 const MOVING_M_PER_S: f64 = 5.0 / 3.6;
 /// Curvature above which a stretch is a bend: a radius of 150 m.
 const BEND_PER_M: f64 = 1.0 / 150.0;
-
-/// A bend also makes this many times the difference that the compliance of the tyres
-/// can eat: track/radius at least 10·bias/(stiffness·rolling radius).
-const COMPLIANCE_MARGIN: f64 = 10.0;
 /// Slip above which partial engagement makes heat, rad/s.
 const WORKING_SLIP_RAD_PER_S: f64 = 0.3;
 /// Least capacity of heat-making partial engagement: this, or 1.5 times preload, N·m.
@@ -46,8 +42,7 @@ pub struct Truth {
     pub moving_time_s: f64,
     /// Distance, km.
     pub distance_km: f64,
-    /// Sum of |heading change| in bends tighter than 150 m that ask for ten times the
-    /// difference which the tyres' compliance can eat, deg.
+    /// Sum of |heading change| in bends tighter than 150 m, deg.
     pub turn_total_deg: f64,
     /// Greatest |slip| of the pack while the faster rear wheel turns above 5 km/h, rad/s.
     pub slip_peak_rad_per_s: f64,
@@ -127,7 +122,6 @@ pub struct Witness {
     energy_j: f64,
     moving_s: f64,
     distance_m: f64,
-    bend_per_m: f64,
     turn_rad: f64,
     slip_peak: f64,
     partial_s: f64,
@@ -149,8 +143,6 @@ impl Witness {
     /// Nothing seen yet.
     pub fn new(vehicle: &VehicleTrue, faults: &Faults, step_s: f64) -> Witness {
         let n = (PEAK_WINDOW_S / step_s).round() as usize;
-        let bias_nm = vehicle.layout.bias_factor().unwrap_or(1.0) * vehicle.preload_nm();
-        let eaten = bias_nm / (vehicle.tyre_stiffness_n * vehicle.radius_m);
         Witness {
             step_s,
             radius_m: vehicle.radius_m,
@@ -163,7 +155,6 @@ impl Witness {
             energy_j: 0.0,
             moving_s: 0.0,
             distance_m: 0.0,
-            bend_per_m: BEND_PER_M.max(COMPLIANCE_MARGIN * eaten / vehicle.track_rear_m),
             turn_rad: 0.0,
             slip_peak: 0.0,
             partial_s: 0.0,
@@ -218,10 +209,8 @@ impl Witness {
                 self.stuck_s += step_s;
             }
             let turned = moment.yaw_rad_per_s.abs();
-            if turned > self.bend_per_m * moment.speed_m_per_s {
-                self.turn_rad += turned * step_s;
-            }
             if turned > BEND_PER_M * moment.speed_m_per_s {
+                self.turn_rad += turned * step_s;
                 let difference = moment.wheel_rad_per_s[1] - moment.wheel_rad_per_s[0];
                 if difference * moment.yaw_rad_per_s < 0.0 {
                     self.inside_faster_s += step_s;

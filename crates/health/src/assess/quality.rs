@@ -121,7 +121,7 @@ impl Health {
                     100.0 * lost,
                     spec.name
                 );
-                factors.push((1.0 - 2.0 * lost, text));
+                factors.push((1.0 - self.limits.grades.per_lost_sample * lost, text));
             }
             if let Some(period_s) = spec.period_s.filter(|_| is_rear && quality.n_samples > 0) {
                 let share = quality.n_samples as f64 * period_s / duration_s;

@@ -82,7 +82,7 @@ impl Check for OilNotBelieved {
             _ => Time(0),
         };
         let what = why.to_string();
-        let summary = what.replace("oil.temperature", "the oil temperature");
+        let summary = what.replace(name::OIL_TEMPERATURE, "the oil temperature");
         let first = summary.get(..1).unwrap_or_default().to_uppercase();
         Ok(Some(Fired {
             severity: Severity::LookSoon,

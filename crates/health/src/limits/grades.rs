@@ -36,6 +36,10 @@ limits! {
     /// Factor of one by the model alone.
     model_alone: f64 = 0.3, "share", from 0.0 to 1.0;
 
+    /// By this times the share of wheel samples lost between others a grade's factor falls.
+    per_lost_sample: f64 = 2.0, "ratio", from 0.0 to 10.0,
+        reason: "a lost sample leaves two steps unlike what they were, before it and behind it";
+
     /// Standard deviation, as a share of a time constant, up to which it is worth grade A.
     time_constant_sd: f64 = 0.1, "share", from 0.001 to 1.0,
         reason: "three of it are a third of the ratio that counts as slow cooling";

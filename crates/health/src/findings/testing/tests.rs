@@ -293,6 +293,7 @@ fn works_in(
 fn with_preload(preload_nm: f64) -> Scene {
     let mut scene = Scene::whole();
     scene.basis.preload_nm = preload_nm;
+    scene.basis.resting_nm = Some(preload_nm);
     scene
 }
 

@@ -7,9 +7,7 @@
 
 use halfshaft_model::Time;
 
-use crate::engagement::{
-    END_HOLD_S, LEAST_PEAK, MERGE_S, OPEN_BELOW, START_FROM, START_HOLD_S, is_start,
-};
+use super::{END_HOLD_S, LEAST_PEAK, MERGE_S, OPEN_BELOW, START_FROM, START_HOLD_S, is_start};
 
 /// What is decided where samples leave it open.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
