@@ -67,13 +67,15 @@ pub(crate) struct RowMaker {
 
 impl RowMaker {
     pub(crate) fn new(basis: Basis, channels: &[ChannelSpec]) -> RowMaker {
-        let yaw = channels
-            .iter()
-            .find(|channel| channel.name == name::YAW_RATE);
+        let step = |name: &str| {
+            let mut channels = channels.iter();
+            let found = channels.find(|channel| channel.name == name);
+            found.and_then(|channel| channel.step).unwrap_or(0.0)
+        };
         RowMaker {
             basis,
             floor: NoiseFloor::default(),
-            ratio: TyreRatio::new(yaw.and_then(|channel| channel.step).unwrap_or(0.0)),
+            ratio: TyreRatio::new(step(name::YAW_RATE), step(name::WHEEL_REAR_LEFT)),
             cuts: VecDeque::new(),
             yaw_bias: 0.0,
             yaw_bias_weight_s: 0.0,

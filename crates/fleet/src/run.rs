@@ -148,10 +148,26 @@ fn assess(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> (Dri
         options.baseline = Some(baseline);
     }
     let mut drive = Drive::new(&map, &options);
-    drive.push(batch);
+    for part in parts(batch) {
+        drive.push(&part);
+    }
     drive.finish();
     let results = drive.results();
     (drive, results)
+}
+
+// Entries pushed at once: a few seconds of a bus.
+const PART_ENTRIES: usize = 2048;
+
+// Parts of some seconds, as a log is read: the stages do not keep a whole drive, and what they have
+// forgotten when its rows come would seem never to have been logged.
+fn parts(batch: &Batch) -> impl Iterator<Item = Batch> {
+    let n = batch.entries.len();
+    (0..n).step_by(PART_ENTRIES).map(move |start| {
+        let mut part = batch.of_same_log();
+        (start..n.min(start + PART_ENTRIES)).for_each(|index| part.push_from(batch, index));
+        part
+    })
 }
 
 fn ask(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> Said {

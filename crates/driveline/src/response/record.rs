@@ -88,7 +88,7 @@ pub struct Response {
     /// of the response period, 0 to 1.
     pub phase: Option<f64>,
     /// Way of the response when the command had gone half of its own, as a share of all of
-    /// that: about 0 of a mechanism that follows, near 1 where the two are swapped.
+    /// that, or, where its full scale is not known, of the furthest it then went: about 0 of a mechanism that follows, near 1 where the two are swapped.
     pub gone_before: Option<f64>,
     /// The lag driven by the logged command, in shares of full response per full command.
     pub fit: Result<Fit, Unusable>,
@@ -155,15 +155,24 @@ impl Quantity {
     }
 }
 
-/// Way of the response from the first reading to a time, as a share of the command's whole
-/// way; both are shares of full.
-pub fn gone_at(readings: &[Reading], time_s: f64, command_way: f64) -> Option<f64> {
+/// Way of the response from the first reading to a time, as a share of `way`.
+pub fn gone_at(readings: &[Reading], time_s: f64, way: f64) -> Option<f64> {
     let first = readings.first()?.value;
     let at = readings
         .iter()
         .take_while(|reading| reading.time_s <= time_s)
         .last()?;
-    Some((at.value - first) / command_way)
+    Some((at.value - first) / way)
+}
+
+/// The furthest that readings go from the first of them, in the direction of the command: all
+/// that is known of the way of a response in a unit of its own, such as N·m. `None` where it
+/// does not go that way.
+pub fn own_way(readings: &[Reading], command_way: f64) -> Option<f64> {
+    let first = readings.first()?.value;
+    let gone = |reading: &Reading| (reading.value - first) * command_way.signum();
+    let furthest = readings.iter().map(gone).fold(0.0, f64::max);
+    (furthest > 0.0).then_some(furthest * command_way.signum())
 }
 
 /// What is known around an edge; times are s from the edge's first change.

@@ -13,7 +13,7 @@ use crate::align::{follows_command, full_scale};
 use crate::response::edges::{Direction, Edge, EdgeWatch, WITHIN_S};
 use crate::response::first_order::held_course;
 use crate::response::ladder::SIGNALS;
-use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge, gone_at};
+use crate::response::record::{Around, Response, Unusable, cross_edge, fit_edge, gone_at, own_way};
 use crate::response::resolution::Resolution;
 use crate::response::series::{Sample, Series, median_interval_s, readings};
 use crate::track::{DISORDER_S, Track};
@@ -287,7 +287,13 @@ impl ResponseWatch {
             .resolution
             .map_or(0.0, |resolution| 0.5 * resolution.cause_period_s);
         let half_s = edge.half.since(edge.began) - early_s;
-        response.gone_before = gone_at(&read, half_s, edge.to - edge.from);
+        let command_way = edge.to - edge.from;
+        // Newton metres compared with a share of full would always have gone all the way.
+        let way = match signal.has_full_scale {
+            true => Some(command_way),
+            false => own_way(&read, command_way),
+        };
+        response.gone_before = way.and_then(|way| gone_at(&read, half_s, way));
         let first_new_s = edge.first_new.since(edge.began);
         response.phase = read
             .iter()
@@ -492,6 +498,45 @@ mod tests {
         assert_eq!(pool(&got, Engage, Quantity::RiseTime).edge_doubt_s, None);
         // 13.0 V instead of 13.5: a release at 13.5 V is quicker by 13/13.5.
         near(pooled.normal.unwrap().median, 0.18 * 13.0 / 13.5, 0.006);
+    }
+
+    #[test]
+    fn a_response_in_newton_metres_has_not_gone_before_a_command_in_shares() {
+        // Steps of full, answered after 0.1 s, and the same with both names exchanged.
+        let gone = |is_swapped: bool| {
+            let mut specs = channels();
+            specs[1].full_scale = None;
+            let mut watch = ResponseWatch::new(&Vehicle::default(), &specs).unwrap();
+            let mut block = Block::new(NAMES.len());
+            for index in 0..3000 {
+                let time = f64::from(index) * 0.01;
+                let step = |time: f64| f64::from(u8::from(time.rem_euclid(4.0) > 2.0));
+                let (mut command, mut torque) = (step(time), step(time - 0.1));
+                if is_swapped {
+                    (command, torque) = (torque, command);
+                }
+                let at = Time::from_seconds(time);
+                block.columns[0].push(at, Some(command));
+                block.columns[1].push(at, Some(20.0 + 500.0 * torque));
+                block.until = at;
+            }
+            watch.push(&block);
+            watch.finish();
+            let found = watch.take_finished().into_iter();
+            found
+                .filter(|response| response.direction() == Engage)
+                .map(|response| response.gone_before.unwrap())
+                .collect::<Vec<f64>>()
+        };
+        let (sound, swapped) = (gone(false), gone(true));
+        assert!(
+            sound.len() >= 6 && sound.iter().all(|gone| *gone < 0.05),
+            "{sound:?}"
+        );
+        assert!(
+            swapped.len() >= 6 && swapped.iter().all(|gone| *gone > 0.95),
+            "{swapped:?}"
+        );
     }
 
     #[test]

@@ -51,15 +51,18 @@ pub struct Kept {
     pub against_bend_s: f64,
     /// Smallest step of the yaw sensor's number, rad/s; 0 when not known.
     pub yaw_step: f64,
+    /// Smallest step of the rear wheels' number, rad/s; 0 when not known.
+    pub wheel_step: f64,
     standing_s: f64,
     standing: (f64, f64),
 }
 
 impl Kept {
     /// Nothing seen yet.
-    pub fn new(yaw_step: f64) -> Kept {
+    pub fn new(yaw_step: f64, wheel_step: f64) -> Kept {
         Kept {
             yaw_step,
+            wheel_step,
             ..Kept::default()
         }
     }
@@ -84,6 +87,10 @@ impl Kept {
         }
         let shown = rolling.difference_mean / kinematic;
         if are_equal {
+            // Wheels that differ by less than a step of their number may read alike.
+            if kinematic.abs() <= self.wheel_step {
+                return;
+            }
             self.equal_in_bends_s += seconds;
         } else if shown > PLAINLY {
             self.with_bend_s += seconds;
@@ -168,6 +175,7 @@ fn merge_pairs(windows: &mut Vec<Window>, may_merge: impl Fn(&Window, &Window) -
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tyre_ratio::testing::{Drive, Road};
 
     #[test]
     fn memory_is_bounded_and_no_road_is_lost() {
@@ -181,5 +189,22 @@ mod tests {
         assert!(kept.fit.len() <= MOST_WINDOWS);
         let road: f64 = kept.fit.iter().map(Window::distance_m).sum();
         assert_eq!(road, 20_000.0 * 50.0);
+    }
+
+    #[test]
+    fn wheels_equal_by_coarse_steps_are_not_one_signal() {
+        // 1 rad/s between the wheels of a bend: less than a pulse in 50 ms, a hundred fine steps.
+        let bend = Rolling {
+            left: 20.0,
+            right: 20.0,
+            kinematic: Some(1.0),
+            command: Some(0.0),
+            ..Drive::new(Road::Mixed, 1.0).rolling(0.0, 6.0, 0.0)
+        };
+        for (wheel_step, seconds) in [(2.86, 0.0), (0.01, 8.0), (0.0, 8.0)] {
+            let mut kept = Kept::new(0.0, wheel_step);
+            kept.witness(&bend, 8.0);
+            assert_eq!(kept.equal_in_bends_s, seconds, "{wheel_step}");
+        }
     }
 }

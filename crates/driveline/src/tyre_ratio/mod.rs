@@ -84,11 +84,12 @@ pub struct TyreRatio {
 }
 
 impl TyreRatio {
-    /// Nothing seen yet; `yaw_step` is the smallest step of the yaw sensor's number, rad/s,
+    /// Nothing seen yet; `yaw_step` and `wheel_step` are the smallest steps of the numbers of
+    /// the yaw sensor and the rear wheels, rad/s,
     /// 0 when not known.
-    pub fn new(yaw_step: f64) -> TyreRatio {
+    pub fn new(yaw_step: f64, wheel_step: f64) -> TyreRatio {
         TyreRatio {
-            kept: Kept::new(yaw_step),
+            kept: Kept::new(yaw_step, wheel_step),
             ..TyreRatio::default()
         }
     }
