@@ -30,7 +30,8 @@ pub const ENTRY: Entry = Entry {
                 "{} times or more, {} s or longer each: command from {} %, state at {} % of it or more, slip not fallen by \
                  {} % within {} s, with {} rad/s to hold, not both wheels spinning, and a torque by the map that could \
                  have held; or, by the tyres in bends under command, the torque held is less than {} of what \
-                 the map states (look soon: {}) over its whole 90 % band",
+                 the map states (look soon: {}) over its whole 90 % band, or in bends that are not steady alone less \
+                 than {} (look soon)",
                 grip.occurrences,
                 grip.least_s,
                 rounded(100.0 * holding.asked_for_all, 0),
@@ -39,7 +40,8 @@ pub const ENTRY: Entry = Entry {
                 holding.within_s,
                 holding.opportunity_rad_per_s,
                 grip.held_act,
-                grip.held_look
+                grip.held_look,
+                grip.held_act
             )
         },
         needs: "command, a state of the clutch that does not follow from it, both rear wheel speeds, road speed",
@@ -150,7 +152,11 @@ fn by_the_tyres(drive: &Drive) -> Option<Fired> {
     };
     let limits = &drive.limits.grip;
     let high = over.value + SDS_OF_90 * over.sd;
+    // Bends that are not steady, alone: a look, and that only from the greater margin.
+    let is_steady = held.over_stated.is_some();
     let (severity, limit) = match high {
+        high if !is_steady && high < limits.held_act => (Severity::LookSoon, limits.held_act),
+        _ if !is_steady => return None,
         high if high < limits.held_act => (Severity::Act, limits.held_act),
         high if high < limits.held_look => (Severity::LookSoon, limits.held_look),
         _ => return None,
@@ -329,7 +335,9 @@ mod tests {
                 unsteady,
                 ..steady.clone()
             };
-            for held in [steady, without] {
+            // Not steady alone: a look at most, and only where steady ones would be to act on.
+            let alone = (severity == Some(Severity::Act)).then_some(Severity::LookSoon);
+            for (held, severity) in [(steady, severity), (without, alone)] {
                 scene.held = Ok(held);
                 let fired = scene.check(&ENTRY).outcome(&scene.drive());
                 let found = fired.ok().flatten().map(|fired| fired.severity);

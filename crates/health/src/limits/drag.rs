@@ -28,4 +28,8 @@ limits! {
 
     /// Heat per degree turned, as a multiple of what the stated preload makes, that is heavy.
     preload_ratio: f64 = 2.0, "ratio", from 1.0 to 20.0;
+
+    /// Torque beyond that multiple which a measured torque may be off by near zero.
+    preload_off_nm: f64 = 25.0, "N·m", from 0.0 to 500.0,
+        reason: "two per cent of the full torque of a common pack; a small preload drowns in it";
 }
