@@ -99,7 +99,8 @@ fn no_broken_word_is_printed() {
     );
     let folder = Folder::default();
     folder.write("car.map", map());
-    let cases: [(&str, fn(u32) -> bool); 6] = [
+    type Case = (&'static str, fn(u32) -> bool);
+    let cases: [Case; 6] = [
         ("1e300", |_| true),
         ("inf", |index| index > 700),
         ("-1e30", |index| index % 10 == 3),

@@ -10,14 +10,18 @@
 //! with the bend.
 //! It refuses without a witness of bends, and with few of them. It does not judge.
 
+mod curve;
+
 use halfshaft_model::Time;
 
+pub use self::curve::{Found, Held, HeldPoint, Unsteady};
+use self::curve::{LEAST_OF_POINT, middle, points};
 use crate::basis::Basis;
 use crate::engagement::OPEN_BELOW;
 use crate::median::median;
 use crate::refusal::Refusal;
 use crate::row::Row;
-use crate::tyre_ratio::regression::{Fit, Line, blocks, fit, robust_sd};
+use crate::tyre_ratio::regression::{Fit, Line, blocks, fit};
 
 /// Length of a piece, s.
 const PIECE_S: f64 = 0.5;
@@ -57,12 +61,8 @@ const STEADY: f64 = 0.08;
 /// Pieces kept; of more, every second is.
 const MOST_PIECES: usize = 4096;
 
-/// Pieces needed: for the calibration, and for a point of the curve. Engineering guess.
+/// Pieces needed for the calibration. Engineering guess.
 const LEAST_OPEN: usize = 20;
-const LEAST_OF_POINT: usize = 8;
-
-/// Neighbouring pieces are alike: four tell as much as one. Engineering guess.
-const ALIKE: f64 = 4.0;
 
 /// Pieces under command, and stretches of [`BLOCK_S`] that they come from, for bends that are not steady.
 /// Engineering guess.
@@ -71,9 +71,6 @@ const LEAST_BLOCKS: usize = 4;
 
 /// Length of the blocks that are resampled, s.
 const BLOCK_S: f64 = 30.0;
-
-/// Upper edges of the classes of command, share of full; the first is "no command".
-const CLASSES: [f64; 6] = [OPEN_BELOW, 0.2, 0.4, 0.6, 0.8, f64::INFINITY];
 
 /// What load transfer does to the radii, per m/s², and its deviation: the outer tyre rolls on a smaller
 /// radius and turns faster. Source: none, engineering guess; 1 kN moved on a tyre of 200 kN/m takes
@@ -154,58 +151,6 @@ pub struct HeldWatch {
     pieces: Vec<Piece>,
     keep_every: u32,
     passed_over: u32,
-}
-
-/// A number with its standard deviation.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Found {
-    /// The number.
-    pub value: f64,
-    /// Its standard deviation.
-    pub sd: f64,
-}
-
-/// A point of the curve.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct HeldPoint {
-    /// Mean command, share of full.
-    pub command: f64,
-    /// Torque one pack holds, N·m.
-    pub held_nm: Found,
-    /// The pack was mostly stuck: it could hold more.
-    pub is_at_least: bool,
-    /// Torque it could hold by the map, N·m.
-    pub stated_nm: Option<f64>,
-    /// Pieces of half a second.
-    pub n: usize,
-}
-
-/// What the pack holds.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Held {
-    /// Stiffness of a tyre times rolling radius, N·m per unit slip, as used.
-    pub stiffness_nm: Found,
-    /// It comes from bends of this drive without command.
-    pub is_calibrated: bool,
-    /// Torque held without command by the stiffness the map states or usual tyres have, N·m.
-    pub without_command_nm: Option<Found>,
-    /// The curve, in order of command.
-    pub points: Vec<HeldPoint>,
-    /// Held over stated torque of one pack, of the pieces whose command asks for plainly more than none.
-    pub over_stated: Option<Found>,
-    /// Pieces that it is from.
-    pub n_commanded: usize,
-    /// The same by all bends, where the torque is measured: the truth is as much or less.
-    pub unsteady: Option<Unsteady>,
-}
-
-/// Held over stated torque by bends that need not be steady.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Unsteady {
-    /// Held over stated torque.
-    pub over_stated: Found,
-    /// Pieces under command.
-    pub n: usize,
 }
 
 impl Default for HeldWatch {
@@ -561,57 +506,6 @@ fn beside(open: &[&Piece]) -> Option<Fit<3>> {
         &[None, Some(LOAD_PER_M_PER_S2), Some((0.0, SIDE_SD))],
     )
     .filter(|fit| fit.unknowns[0] > 0.0)
-}
-
-/// The middle of numbers that neighbours share, with its deviation: scatter, a share of it, and what
-/// all of them are off by.
-fn middle(values: &mut [f64], doubt: f64, off: f64) -> Option<Found> {
-    let sd = robust_sd(values);
-    let value = median(values)?;
-    let of_scatter = 1.25 * sd * (ALIKE / values.len() as f64).sqrt();
-    Some(Found {
-        value,
-        sd: of_scatter.hypot(doubt * value).hypot(off),
-    })
-}
-
-fn points(
-    pieces: &[Piece],
-    torque_nm: &impl Fn(&Piece) -> f64,
-    doubt: f64,
-    off_nm: f64,
-) -> Vec<HeldPoint> {
-    let mut below = f64::NEG_INFINITY;
-    let mut points = Vec::new();
-    for edge in CLASSES {
-        let of_class: Vec<(&Piece, f64)> = pieces
-            .iter()
-            .filter_map(|piece| Some((piece, piece.command?)))
-            .filter(|(_, command)| (below..edge).contains(command))
-            .collect();
-        below = edge;
-        let n = of_class.len();
-        if n < LEAST_OF_POINT {
-            continue;
-        }
-        let mut held: Vec<f64> = of_class.iter().map(|(piece, _)| torque_nm(piece)).collect();
-        let mut stated: Vec<f64> = of_class
-            .iter()
-            .filter_map(|(piece, _)| piece.torque_nm)
-            .collect();
-        let n_stuck = of_class.iter().filter(|(piece, _)| piece.is_stuck).count();
-        let command = of_class.iter().map(|(_, command)| command).sum::<f64>() / n as f64;
-        if let Some(held_nm) = middle(&mut held, doubt, off_nm) {
-            points.push(HeldPoint {
-                command,
-                held_nm,
-                is_at_least: 2 * n_stuck > n,
-                stated_nm: median(&mut stated),
-                n,
-            });
-        }
-    }
-    points
 }
 
 #[cfg(test)]

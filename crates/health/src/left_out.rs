@@ -162,8 +162,11 @@ impl OfChannel {
     /// Whether so much is left out that the sensor, its plug or the bus is at fault.
     pub fn drops_out(&self, limits: &SensorLimits) -> bool {
         let n_all = self.n() + self.n_samples;
-        let is_often = self.n() >= u64::from(limits.bad_samples)
-            && self.n() as f64 >= limits.bad_share * n_all as f64;
+        // A wheel that stands still in its number for a moment is one event of many samples, and may
+        // be an ice patch: its time judges it.
+        let n = self.n() - self.n[Trouble::Stuck as usize];
+        let is_often =
+            n >= u64::from(limits.bad_samples) && n as f64 >= limits.bad_share * n_all as f64;
         is_often || self.seconds >= limits.lost_s
     }
 
