@@ -76,7 +76,7 @@ fn make(dir: &Path, log_name: &str, scenario: &Scenario) -> Result<Truth> {
         Ok(())
     })?;
     let truth = truth.context("the simulated drive has no truth")?;
-    folder.add(&truth_name(scenario), |out| {
+    folder.add(truth_name(scenario), |out| {
         Ok(out.write_all(truth.to_json().as_bytes())?)
     })?;
     folder.add(MAP_NAME, |out| Ok(out.write_all(MAP.as_bytes())?))?;

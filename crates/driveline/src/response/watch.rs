@@ -522,7 +522,7 @@ mod tests {
             }
             watch.push(&block);
             watch.finish();
-            let found = watch.take_finished().into_iter();
+            let found = watch.take_finished();
             found
                 .filter(|response| response.direction() == Engage)
                 .map(|response| response.gone_before.unwrap())
