@@ -110,10 +110,11 @@ fn a_preload_far_above_the_stated_one_is_heavy() {
         findings.any(|finding| finding.id == FindingId::HeavyPreload)
     };
     assert!(!fires(&text));
-    // The pack holds 70 N·m when open, by its table of position; the rated value is a third.
+    // The pack holds 70 N·m when open, by its table of position; the rated value is below a
+    // third, and 25 N·m are left for what a torque is off by near zero.
     assert!(fires(&with_stated_preload(
         &text,
-        "  preload 24 N.m +/- 10 %"
+        "  preload 20 N.m +/- 10 %"
     )));
 }
 

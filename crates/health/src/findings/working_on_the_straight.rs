@@ -111,6 +111,9 @@ impl Check for WorkingOnTheStraight {
             .into_iter()
             .enumerate()
         {
+            // On a straight the slip of a sound car is all noise, and coarse numbers make much of it.
+            let judgement =
+                judgement.map(|[is_working, ..]| [is_working && self.partial.slips(row, 1.0); 3]);
             let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
             self.time[by].add(judgement, row.seconds);
             if !is_working && self.working[by].is_over(row.time, fringe_s) {
@@ -142,8 +145,7 @@ impl Check for WorkingOnTheStraight {
                 needed: limits.least_s,
             });
         }
-        // What noise, tolerances of the map and what they leave open may have made of it is none.
-        let share = seconds[1] / judged_s;
+        let share = seconds[0] / judged_s;
         let mut settled = self.clone();
         settled.end(by);
         let stretches = &settled.stretches[by];
@@ -164,7 +166,7 @@ impl Check for WorkingOnTheStraight {
             summary: format!(
                 "Of {judged_s:.0} s straight running the pack slipped under load for {:.0} s at least, {:.0} % (limit \
                  {} %){judged_by}; longest {longest:.0} s.",
-                seconds[1],
+                seconds[0],
                 100.0 * share,
                 rounded(100.0 * limits.partial_share, 0)
             ),
