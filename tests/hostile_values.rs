@@ -1,4 +1,4 @@
-//! Numbers beyond belief in any channel: what is printed stays words and numbers a person can read.
+//! Numbers outside the believed range in any channel: what is printed stays words and numbers a person can read.
 
 mod common;
 

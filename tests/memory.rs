@@ -22,6 +22,34 @@ mod on_linux {
         line.trim().strip_suffix("kB")?.trim().parse().ok()
     }
 
+    /// The frames of the wheels and the clutch at sample `index`, 20 ms apart.
+    fn write_frames(
+        out: &mut impl Write,
+        index: u64,
+        [left, right]: [u16; 2],
+        is_engaged: bool,
+    ) -> std::io::Result<()> {
+        let mut bytes = [0_u8; 8];
+        bytes[..2].copy_from_slice(&left.to_be_bytes());
+        bytes[2..4].copy_from_slice(&right.to_be_bytes());
+        bytes[6] = (index % 16) as u8;
+        bytes[7] = bytes[..7].iter().fold(0, |sum, byte| sum ^ byte);
+        let (seconds, micros) = (index / 50, index % 50 * 20_000);
+        let wheels = u64::from_be_bytes(bytes);
+        // Command, torque in two bytes, temperature.
+        let clutch = if is_engaged {
+            0xC813_8878_u32
+        } else {
+            0x0002_5878
+        };
+        writeln!(out, "({seconds}.{micros:06}) can0 100#{wheels:016X}")?;
+        writeln!(
+            out,
+            "({seconds}.{:06}) can0 101#{clutch:08X}",
+            micros + 1000
+        )
+    }
+
     /// A drive of the small car in `n_lines` lines: every ten seconds the clutch is asked
     /// for half a second, and every hundred seconds a second of the log is missing.
     fn write_drive(mut out: impl Write, n_lines: u64) -> std::io::Result<()> {
@@ -35,25 +63,7 @@ mod on_linux {
                 true => (6000, 6400),
                 false => (6000, 6000 + (within % 7) as u16),
             };
-            let mut bytes = [0_u8; 8];
-            bytes[..2].copy_from_slice(&left.to_be_bytes());
-            bytes[2..4].copy_from_slice(&right.to_be_bytes());
-            bytes[6] = (index % 16) as u8;
-            bytes[7] = bytes[..7].iter().fold(0, |sum, byte| sum ^ byte);
-            let (seconds, micros) = (index / 50, index % 50 * 20_000);
-            let wheels = u64::from_be_bytes(bytes);
-            // Command, torque in two bytes, temperature.
-            let clutch = if is_engaged {
-                0xC813_8878_u32
-            } else {
-                0x0002_5878
-            };
-            writeln!(out, "({seconds}.{micros:06}) can0 100#{wheels:016X}")?;
-            writeln!(
-                out,
-                "({seconds}.{:06}) can0 101#{clutch:08X}",
-                micros + 1000
-            )?;
+            write_frames(&mut out, index, [left, right], is_engaged)?;
         }
         out.flush()
     }
@@ -124,24 +134,8 @@ mod on_linux {
         for index in 0..n * 30 {
             let is_engaged = index % 30 >= 20;
             let right: u16 = if is_engaged { 6400 } else { 6000 };
-            let mut bytes = [0_u8; 8];
-            bytes[..2].copy_from_slice(&6000_u16.to_be_bytes());
-            bytes[2..4].copy_from_slice(&(right + (index * 7 % 11) as u16).to_be_bytes());
-            bytes[6] = (index % 16) as u8;
-            bytes[7] = bytes[..7].iter().fold(0, |sum, byte| sum ^ byte);
-            let (seconds, micros) = (index / 50, index % 50 * 20_000);
-            let wheels = u64::from_be_bytes(bytes);
-            let clutch = if is_engaged {
-                0xC813_8878_u32
-            } else {
-                0x0002_5878
-            };
-            writeln!(out, "({seconds}.{micros:06}) can0 100#{wheels:016X}")?;
-            writeln!(
-                out,
-                "({seconds}.{:06}) can0 101#{clutch:08X}",
-                micros + 1000
-            )?;
+            let right = right + (index * 7 % 11) as u16;
+            write_frames(&mut out, index, [6000, right], is_engaged)?;
         }
         out.flush()
     }

@@ -427,7 +427,7 @@ impl CommandWatch {
 }
 
 /// Whether a rise since `since`, `n` samples long, is one that starts an event.
-pub(crate) fn is_start(since: Time, n: u32, now: Time) -> bool {
+fn is_start(since: Time, n: u32, now: Time) -> bool {
     n >= 2 && now.since(since) >= START_HOLD_S - 1e-9
 }
 

@@ -15,13 +15,13 @@ pub mod align;
 pub mod basis;
 pub mod derive;
 pub mod engagement;
-
 pub mod heat_by_floor;
 pub mod held_torque;
 mod late_torque;
 mod linear;
 pub mod median;
 pub mod noise_floor;
+pub mod normal;
 pub mod period;
 pub mod random;
 pub mod refit;

@@ -96,20 +96,21 @@ impl PartialLimits {
         }
     }
 
-    /// Whether the pack slips: by the map as it stands (0), by the low end of noise and
-    /// tolerances (1), or by the high one (−1).
-    pub fn slips(&self, row: &Row, side: f64) -> bool {
+    /// Whether the pack slips: by the map as it stands, by the low end of noise and tolerances,
+    /// by the high one.
+    pub fn slips(&self, row: &Row) -> [bool; 3] {
         let slip = row.slip_sharp.abs();
         let noise = SDS_OF_90 * row.slip_sd.unwrap_or(0.0) * row.noise_in_mean;
-        row.is_turning
-            && slip * (1.0 - side * self.shares.slip) - side * noise
-                > self.limits.slip.working_rad_per_s
+        [0.0, 1.0, -1.0].map(|side| {
+            row.is_turning
+                && slip * (1.0 - side * self.shares.slip) - side * noise
+                    > self.limits.slip.working_rad_per_s
+        })
     }
 
     /// Whether the pack makes heat in partial engagement.
     pub fn judge(&self, row: &Row) -> PartialJudgement {
-        // The map as it stands, its low end, its high end.
-        let slips = [0.0, 1.0, -1.0].map(|side| self.slips(row, side));
+        let slips = self.slips(row);
         let torque_share = if self.errs_alike {
             0.0
         } else {

@@ -8,6 +8,7 @@
 use halfshaft_model::Time;
 
 use super::{END_HOLD_S, LEAST_PEAK, MERGE_S, OPEN_BELOW, START_FROM, START_HOLD_S, is_start};
+use crate::normal::SDS_OF_90;
 
 /// What is decided where samples leave it open.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,7 +86,10 @@ impl EngagementCount {
         // shorter than the hold is an engagement.
         let share = 0.5 * (1.0 - START_HOLD_S / period_s.max(START_HOLD_S));
         let n_unseen = share * n_of_one_sample;
-        (fewest, most + (n_unseen + 1.645 * n_unseen.sqrt()).ceil())
+        (
+            fewest,
+            most + (n_unseen + SDS_OF_90 * n_unseen.sqrt()).ceil(),
+        )
     }
 }
 

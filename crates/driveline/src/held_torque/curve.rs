@@ -1,4 +1,4 @@
-//! What the torque gauge found: a curve of torque held against command, from pieces of bends.
+//! What the torque gauge found: the torque held at each command, from pieces of bends.
 
 use super::Piece;
 use crate::engagement::OPEN_BELOW;

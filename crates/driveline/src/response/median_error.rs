@@ -7,6 +7,7 @@
 //! no mechanism is a lag of first order. It refuses nothing.
 
 use crate::median::median;
+use crate::normal::{SDS_OF_10_TO_90, SDS_OF_90};
 use crate::response::fit::Fit;
 use crate::response::record::{Quantity, Response};
 use crate::response::resolution::{Resolution, Spread, spread};
@@ -51,10 +52,7 @@ const BETWEEN_ANSWERS: f64 = 0.025;
 /// Derived from the same fits.
 const DEAD_PER_LAG: f64 = 0.3;
 
-/// Deviations from the middle of a normal distribution to an end of its 90 % interval, from
-/// its tenth to its ninetieth percentile, and of its median over those of its mean.
-const SDS_OF_90: f64 = 1.645;
-const SDS_OF_10_TO_90: f64 = 2.563;
+/// Deviation of a normal distribution's median over that of its mean.
 const MEDIAN_ERROR: f64 = 1.253;
 
 /// Half the 90 % interval of a median of these times, s.

@@ -502,7 +502,7 @@ mod tests {
 
     #[test]
     fn a_response_in_newton_metres_has_not_gone_before_a_command_in_shares() {
-        // Steps of full, answered after 0.1 s, and the same with both names exchanged.
+        // Steps of full, answered after 0.1 s, and the same with both names swapped.
         let gone = |is_swapped: bool| {
             let mut specs = channels();
             specs[1].full_scale = None;

@@ -7,15 +7,13 @@
 use halfshaft_model::{Site, Time, at_once};
 
 use crate::linear::{Square, variance};
+use crate::normal::SDS_OF_90;
 
 use super::estimate::{Estimate, Peak, TracePoint, UnknownEstimate};
 use super::prepared::Prepared;
 use super::run::run;
 use super::step::Temperatures;
 use super::unknowns::{FARTHEST_SDS, FitOutcome, N_UNKNOWNS, Unknowns, Values, Vector};
-
-/// Standard deviations in a 90 % interval. Source: normal distribution.
-const BAND_SDS: f64 = 1.645;
 
 /// Points of the trace for plots.
 const N_TRACE: usize = 600;
@@ -78,8 +76,8 @@ impl View<'_> {
             let sd = variance(&self.covariance, &gradient).sqrt();
             Estimate {
                 value: here,
-                low: here - BAND_SDS * sd,
-                high: here + BAND_SDS * sd,
+                low: here - SDS_OF_90 * sd,
+                high: here + SDS_OF_90 * sd,
             }
         };
         let stretches = &self.prepared.stretches;
@@ -134,7 +132,7 @@ impl View<'_> {
         }
         let gradient =
             std::array::from_fn(|unknown| (figure(&self.moved(unknown)) / here).ln() / BAND_STEP);
-        let half = BAND_SDS * variance(&self.covariance, &gradient).sqrt();
+        let half = SDS_OF_90 * variance(&self.covariance, &gradient).sqrt();
         Estimate {
             value: here,
             low: here * (-half).exp(),

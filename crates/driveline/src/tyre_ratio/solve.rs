@@ -10,6 +10,7 @@ use super::judge::Judged;
 use super::regression::{Line, fit, robust_sd};
 use super::shortest_third::shortest_third;
 use super::window::WINDOW_M;
+use crate::normal::SDS_OF_90;
 use crate::refusal::Refusal;
 
 /// How far a bend's own difference may be off, as a share of it: track, radius, the
@@ -30,9 +31,6 @@ const GRADE_A: (f64, u32, u32) = (0.0005, 200, 3);
 
 /// Grade B, without which there is no ratio: the deviation, the windows.
 pub const GRADE_B: (f64, u32) = (0.0015, 40);
-
-/// Half width of a 90 % interval in standard deviations.
-const HALF_WIDTH: f64 = 1.645;
 
 /// What no amount of road takes away: crown of the road, crosswind, tracking; standard
 /// deviation. Source: none, engineering guess, for an error of 0.05 % on real roads.
@@ -157,7 +155,7 @@ pub fn graded(
             needed: GRADE_B.0,
         });
     };
-    let reach = HALF_WIDTH * solved.sd.hypot(FIELD_SD) + hidden;
+    let reach = SDS_OF_90 * solved.sd.hypot(FIELD_SD) + hidden;
     Ok(RatioEstimate {
         ratio_log: solved.ratio_log,
         sd: solved.sd,

@@ -11,7 +11,7 @@ use halfshaft_model::channel::name;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::PedalDelay;
 use crate::evidence::{Strongest, window};
-use crate::limits::{SDS_OF_90, rounded};
+use crate::limits::{SDS_OF_10_TO_90, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
 use crate::trust::COMMAND;
 
@@ -79,7 +79,7 @@ pub(super) fn slowest(ladders: &[Ladder], pedal: Pedal) -> Strongest {
 pub(super) fn least_median_s(spread: &Spread) -> f64 {
     let sd = spread
         .variation
-        .map_or(0.0, |_| (spread.p90 - spread.p10) / 2.563);
+        .map_or(0.0, |_| (spread.p90 - spread.p10) / SDS_OF_10_TO_90);
     spread.median - SDS_OF_90 * 1.2533 * sd / (spread.n_events as f64).sqrt()
 }
 

@@ -12,7 +12,7 @@ use halfshaft_driveline::response::{Direction, Response};
 use super::timing::{longest, warm};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::unmixed;
-use crate::limits::{SDS_OF_90, rounded};
+use crate::limits::{SDS_OF_10_TO_90, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
 use crate::trust::COMMAND;
 
@@ -41,9 +41,6 @@ pub const ENTRY: Entry = Entry {
     on: COMMAND,
     begin: |_| Box::new(outcome as Judge),
 };
-
-/// 10 to 90 % of a normal distribution, in standard deviations. Source: any table of it.
-const SDS_OF_10_TO_90: f64 = 2.563;
 
 /// Rise from 10 to 90 % per time constant: ln 9.
 const RISE_PER_LAG: f64 = 2.197;

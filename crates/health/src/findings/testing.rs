@@ -12,7 +12,10 @@ use halfshaft_driveline::thermal::{
     UnknownEstimate,
 };
 use halfshaft_driveline::{Basis, Mode, RatioEstimate};
-use halfshaft_model::{ChannelSpec, Layout, Site, Span, Time, Toleranced, TorqueSource, Vehicle};
+use halfshaft_model::{
+    Beyond, ChannelSpec, Layout, Meaning, Site, Span, Table, Time, Toleranced, TorqueSource,
+    Vehicle,
+};
 
 use super::{Check, Drive, Entry, Outcome, Setup};
 use crate::actuator::{Actuator, Leading, Motor};
@@ -424,4 +427,25 @@ pub(crate) fn found_held(value: f64, sd: f64) -> HeldTorque {
         unsteady: None,
         n_commanded: 60,
     }
+}
+
+/// A whole log whose torque a table gives by position, and the car itself.
+pub fn torque_by_table_and_car() -> Scene {
+    let mut scene = Scene::whole();
+    scene.channels.push(ChannelSpec::new("clutch.position"));
+    scene.seen.push("clutch.position".to_owned());
+    for channel in &mut scene.channels {
+        if channel.name == "clutch.torque" {
+            channel.meaning = Some(Meaning::PackTorque);
+        }
+    }
+    scene.vehicle.torque_sources = vec![TorqueSource::Table {
+        channel: "clutch.position".to_owned(),
+        second: None,
+        table: Table::one(vec![0.0, 1.0], vec![0.0, 1000.0], Beyond::Hold)
+            .expect("the table rises"),
+        is_axle_bias: false,
+        relative_sd: 0.1,
+    }];
+    scene
 }

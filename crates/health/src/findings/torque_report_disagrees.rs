@@ -243,30 +243,9 @@ impl Check for TorqueReport {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{Scene, says};
+    use super::super::testing::{Scene, says, torque_by_table_and_car};
     use super::*;
     use crate::testing::row;
-    use halfshaft_model::{Beyond, ChannelSpec, Table};
-
-    fn scene() -> Scene {
-        let mut scene = Scene::whole();
-        scene.channels.push(ChannelSpec::new("clutch.position"));
-        scene.seen.push("clutch.position".to_owned());
-        for channel in &mut scene.channels {
-            if channel.name == "clutch.torque" {
-                channel.meaning = Some(Meaning::PackTorque);
-            }
-        }
-        scene.vehicle.torque_sources = vec![TorqueSource::Table {
-            channel: "clutch.position".to_owned(),
-            second: None,
-            table: Table::one(vec![0.0, 1.0], vec![0.0, 1000.0], Beyond::Hold)
-                .expect("the table rises"),
-            is_axle_bias: false,
-            relative_sd: 0.1,
-        }];
-        scene
-    }
 
     /// 20 s; the torque is `torque(time)` and the car reports `share` of it `late_s` later.
     fn outcome(scene: &Scene, share: f64, late_s: f64, torque: impl Fn(f64) -> f64) -> Outcome {
@@ -294,19 +273,27 @@ mod tests {
 
     #[test]
     fn forty_per_cent_less_is_a_note() {
-        let fired = outcome(&scene(), 0.6, 0.0, steps).unwrap().unwrap();
+        let fired = outcome(&torque_by_table_and_car(), 0.6, 0.0, steps)
+            .unwrap()
+            .unwrap();
         assert_eq!(fired.severity, Severity::Note);
         says(&fired.summary, "-40 % (limit 25 %)");
         assert_eq!(fired.evidence.len(), 5);
-        assert_eq!(outcome(&scene(), 0.8, 0.0, steps), Ok(None));
+        assert_eq!(
+            outcome(&torque_by_table_and_car(), 0.8, 0.0, steps),
+            Ok(None)
+        );
     }
 
     #[test]
     fn a_late_report_and_the_preload_are_no_disagreement() {
-        assert_eq!(outcome(&scene(), 1.0, 0.2, steps), Ok(None));
+        assert_eq!(
+            outcome(&torque_by_table_and_car(), 1.0, 0.2, steps),
+            Ok(None)
+        );
         // Preload is 80 N·m: below 120 nothing is compared.
         says(
-            &outcome(&scene(), 0.1, 0.0, |_| 100.0).unwrap_err(),
+            &outcome(&torque_by_table_and_car(), 0.1, 0.0, |_| 100.0).unwrap_err(),
             "above 120 N·m for 0.0 s",
         );
     }
@@ -323,7 +310,7 @@ mod tests {
             &outcome(&reported, 0.6, 0.0, steps).unwrap_err(),
             "takes the reported torque as the torque",
         );
-        let mut unsaid = scene();
+        let mut unsaid = torque_by_table_and_car();
         unsaid.channels[6].meaning = None;
         says(
             &outcome(&unsaid, 0.6, 0.0, steps).unwrap_err(),

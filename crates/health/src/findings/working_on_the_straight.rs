@@ -113,7 +113,7 @@ impl Check for WorkingOnTheStraight {
         {
             // On a straight the slip of a sound car is all noise, and coarse numbers make much of it.
             let judgement =
-                judgement.map(|[is_working, ..]| [is_working && self.partial.slips(row, 1.0); 3]);
+                judgement.map(|[is_working, ..]| [is_working && self.partial.slips(row)[1]; 3]);
             let is_working = judgement.is_some_and(|[is_working, ..]| is_working);
             self.time[by].add(judgement, row.seconds);
             if !is_working && self.working[by].is_over(row.time, fringe_s) {

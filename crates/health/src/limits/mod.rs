@@ -80,10 +80,8 @@ pub use tyres::Tyres;
 pub use usage::Usage;
 pub use verdict::VerdictLimits;
 
-/// Half width of the 90 % interval of a normal distribution, in standard deviations.
-///
-/// Source: any table of the normal distribution. No judgement, and so no setting.
-pub const SDS_OF_90: f64 = 1.645;
+/// No judgement, and so no setting.
+pub use halfshaft_driveline::normal::{SDS_OF_10_TO_90, SDS_OF_90};
 
 /// Every limit, with its value.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -16,7 +16,7 @@ use crate::nouns::{Region, Severity};
 use crate::partial::is_in_bend;
 use crate::testing::row;
 use halfshaft_driveline::{RatioSlide, RatioStep, Row};
-use halfshaft_model::{Beyond, Block, Meaning, Table};
+use halfshaft_model::Block;
 use std::f64::consts::TAU;
 
 /// So far to each side, as a share.
@@ -482,18 +482,7 @@ fn tyres_of_front_and_rear() {
 
 /// 20 s of a torque that the table and the car give; time and table to the car's.
 fn torques_differ(seconds: f64, table: impl Fn(f64) -> f64, report: impl Fn(f64) -> f64) -> bool {
-    let mut scene = Scene::whole();
-    scene.channels.push(ChannelSpec::new("clutch.position"));
-    scene.seen.push("clutch.position".to_owned());
-    scene.channels[6].meaning = Some(Meaning::PackTorque);
-    scene.vehicle.torque_sources = vec![TorqueSource::Table {
-        channel: "clutch.position".to_owned(),
-        second: None,
-        table: Table::one(vec![0.0, 1.0], vec![0.0, 1000.0], Beyond::Hold)
-            .expect("the table rises"),
-        is_axle_bias: false,
-        relative_sd: 0.1,
-    }];
+    let scene = torque_by_table_and_car();
     let mut check = scene.check(&torque_report_disagrees::ENTRY);
     for index in 0..(100.0 * seconds) as i32 {
         let time = f64::from(index) * 0.01;
