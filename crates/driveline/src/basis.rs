@@ -53,6 +53,14 @@ pub struct Basis {
 }
 
 impl Basis {
+    /// Share of the rolling speed that a torque of one pack takes from between the wheels, T·k/(Cx·r);
+    /// `None` without a rolling radius. Source: linear longitudinal slip stiffness, Pacejka, *Tyre and
+    /// Vehicle Dynamics*, from memory.
+    pub fn tied_share(&self, torque_nm: f64) -> Option<f64> {
+        let radius_m = self.radius_m?;
+        Some(self.bias_factor * torque_nm / (self.tyre_stiffness_n * radius_m))
+    }
+
     /// The basis of a vehicle and its channels.
     pub fn new(vehicle: &Vehicle, channels: &[ChannelSpec]) -> Basis {
         let mut assumptions = Vec::new();

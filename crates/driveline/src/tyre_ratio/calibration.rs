@@ -98,6 +98,9 @@ pub struct Calibration<Why = Refusal> {
     pub slide: Option<RatioSlide>,
     /// The ratio under command beside that without.
     pub collapses_with_command: Option<CommandCollapse>,
+    /// The ratio by straights under a small torque, for drives without enough open
+    /// ones: its band has what that torque may hide.
+    pub under_command: Option<RatioEstimate>,
     /// Windows for drawing, in order of road.
     pub points: Vec<RatioPoint>,
 }
@@ -121,6 +124,7 @@ impl Calibration {
             drift_per_km: self.drift_per_km,
             slide: self.slide,
             collapses_with_command: self.collapses_with_command,
+            under_command: self.under_command,
             points: self.points,
         }
     }
@@ -135,6 +139,7 @@ impl Calibration {
             drift_per_km: None,
             slide: None,
             collapses_with_command: None,
+            under_command: None,
             points: Vec::new(),
             ..self.with_outcome(Err(why))
         }

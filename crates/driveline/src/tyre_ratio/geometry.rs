@@ -45,11 +45,11 @@ pub struct Geometry {
 }
 
 impl Geometry {
-    /// The best witness of the drive.
-    pub fn choose(kept: &Kept, basis: &Basis) -> Geometry {
-        let n_least = (LEAST_SHARE * kept.fit.len() as f64).max(1.0);
+    /// The best witness that these windows of the drive have.
+    pub fn choose(kept: &Kept, windows: &[Window], basis: &Basis) -> Geometry {
+        let n_least = (LEAST_SHARE * windows.len() as f64).max(1.0);
         let with = |has: fn(&Window) -> bool| -> Vec<&Window> {
-            kept.fit.iter().filter(|window| has(window)).collect()
+            windows.iter().filter(|window| has(window)).collect()
         };
         let yawed = with(Window::has_yaw);
         if let Some(track) = basis.track_rear_m.filter(|_| yawed.len() as f64 >= n_least) {

@@ -6,7 +6,6 @@
 
 use super::calibration::{Mode, RatioStep};
 use super::geometry::{Geometry, blocks, is_straight, is_straight_throughout};
-use super::kept::Kept;
 use super::regression::{Line, fit};
 use super::solve::FREE_ROLLING;
 use super::steps::{Middle, Point, find_step};
@@ -38,6 +37,15 @@ pub struct Judged<'a> {
     pub under: Option<Under>,
 }
 
+/// Those that nothing speaks against.
+pub fn usable<'a>(judged: &[Judged<'a>]) -> Vec<Judged<'a>> {
+    judged
+        .iter()
+        .filter(|judged| judged.under.is_none())
+        .copied()
+        .collect()
+}
+
 impl Judged<'_> {
     /// Its place in the series, with the part of its bend taken out that straights show.
     pub fn point(&self, bend_part: f64) -> Point {
@@ -53,14 +61,13 @@ impl Judged<'_> {
 
 /// What each fit window is worth once the whole drive is known.
 pub fn judge<'a>(
-    kept: &'a Kept,
+    windows: &'a [Window],
     geometry: &Geometry,
     basis: &Basis,
     preload_nm: f64,
 ) -> Vec<Judged<'a>> {
-    let blocks = blocks(kept.fit.iter());
-    let mut judged: Vec<Judged> = kept
-        .fit
+    let blocks = blocks(windows.iter());
+    let mut judged: Vec<Judged> = windows
         .iter()
         .zip(blocks)
         .map(|(window, block)| {
@@ -85,8 +92,14 @@ pub fn judge<'a>(
             }
         })
         .collect();
+    leave_out_spinning(&mut judged, basis);
+    judged
+}
+
+/// Leaves out the windows in which a wheel spins or is dragged.
+fn leave_out_spinning(judged: &mut [Judged], basis: &Basis) {
     let Some(radius_m) = basis.radius_m else {
-        return judged;
+        return;
     };
     // Tyres as the straights around show them, not as the drive does: a tyre that has lost
     // its air is not a spinning wheel.
@@ -114,7 +127,6 @@ pub fn judge<'a>(
             judged.under = Some(Under::Excess);
         }
     }
-    judged
 }
 
 /// Looks for a step, and leaves out the shorter side of it. A change across a cut of the

@@ -24,6 +24,7 @@ mod running;
 mod shortest_third;
 mod solve;
 mod steps;
+mod under_command;
 mod window;
 
 #[cfg(test)]

@@ -5,7 +5,6 @@ use super::calibration::{CommandCollapse, Mode, RatioPoint};
 use super::geometry::{Geometry, is_straight};
 use super::judge::Judged;
 use super::kept::Kept;
-use super::solve::GRADE_B;
 use crate::basis::Basis;
 use crate::median::median;
 use crate::refusal::Refusal;
@@ -24,13 +23,13 @@ const MOST_CAUSES: usize = 3;
 pub const MOST_POINTS: usize = 1000;
 
 /// How many stretches were usable and what most of the others were unfit for.
-pub fn too_few(n_windows: u32, rejected: &[(Under, u32)]) -> Refusal {
+pub fn too_few(n_windows: u32, needed: u32, rejected: &[(Under, u32)]) -> Refusal {
     let mut left_out = rejected.to_vec();
     left_out.sort_by_key(|&(_, n)| std::cmp::Reverse(n));
     left_out.truncate(MOST_CAUSES);
     Refusal::FewStraights {
         found: n_windows,
-        needed: GRADE_B.1,
+        needed,
         left_out,
     }
 }

@@ -6,11 +6,12 @@
 use super::bends::{Bend, are_sides_swapped, factor_found};
 use super::calibration::{Calibration, Mode};
 use super::geometry::{Geometry, is_straight};
-use super::judge::{Judged, judge, n_stretches, part_at_step};
+use super::judge::{judge, n_stretches, part_at_step, usable};
 use super::kept::Kept;
 use super::proof::{collapse, points, too_few};
-use super::solve::{GRADE_B, graded, solve};
+use super::solve::{graded, least_windows, solve};
 use super::steps::{Point, drift, slide};
+use super::under_command::under_command;
 use super::window::Window;
 use crate::basis::Basis;
 use crate::refusal::Refusal;
@@ -26,7 +27,7 @@ const AGAINST_BENDS: (f64, f64) = (10.0, 4.0);
 
 /// Resolves the calibration.
 pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
-    let geometry = Geometry::choose(kept, basis);
+    let geometry = Geometry::choose(kept, &kept.fit, basis);
     let least_torque = kept
         .fit
         .iter()
@@ -37,10 +38,8 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
     } else {
         least_torque.unwrap_or(0.0)
     };
-    let hidden = basis.radius_m.map_or(0.0, |radius| {
-        basis.bias_factor * preload_nm / (basis.tyre_stiffness_n * radius)
-    });
-    let mut judged = judge(kept, &geometry, basis, preload_nm);
+    let hidden = basis.tied_share(preload_nm).unwrap_or(0.0);
+    let mut judged = judge(&kept.fit, &geometry, basis, preload_nm);
     let are_signals_identical = !kept.do_wheels_differ && kept.equal_in_bends_s >= EQUAL_IN_BENDS_S;
     let has_witness = geometry.mode != Mode::ShortestThird;
     let bends: Vec<Bend> = judged
@@ -79,12 +78,13 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
         .collect();
     let n_windows = accepted.len() as u32;
     let n_stretches = n_stretches(&accepted);
-    let refusal = || too_few(n_windows, &rejected);
+    let needed = least_windows(geometry.mode);
+    let refusal = || too_few(n_windows, needed, &rejected);
     let outcome = if basis.radius_m.is_none() {
         Err(Refusal::NoRadius)
     } else if are_signals_identical {
         Err(Refusal::OneSignal)
-    } else if n_windows < GRADE_B.1 {
+    } else if n_windows < needed {
         Err(refusal())
     } else {
         match &straight {
@@ -130,16 +130,9 @@ pub fn resolve(kept: &Kept, basis: &Basis, cuts_km: &[f64]) -> Calibration {
             &geometry.with_offset(offset),
             basis,
         ),
+        under_command: under_command(kept, basis),
         outcome,
     }
-}
-
-fn usable<'a>(judged: &[Judged<'a>]) -> Vec<Judged<'a>> {
-    judged
-        .iter()
-        .filter(|judged| judged.under.is_none())
-        .copied()
-        .collect()
 }
 
 /// Whether the outer wheel was the slower one through the bends of the drive, at any speed.

@@ -112,6 +112,7 @@ pub fn calibration(outcome: Result<RatioEstimate, Reason>) -> Calibration {
         step: None,
         drift_per_km: None,
         slide: None,
+        under_command: None,
         collapses_with_command: None,
         points: Vec::new(),
     }

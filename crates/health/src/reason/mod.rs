@@ -346,6 +346,13 @@ pub enum Reason {
         /// The greatest that is enough.
         needed: f64,
     },
+    /// Torque in the pack may hide as much of a difference of the tyres as is looked for.
+    TyresHidden {
+        /// The greatest difference there may be, as a share.
+        most: f64,
+        /// The difference looked for.
+        limit: f64,
+    },
     /// No sensor fixes the model of the temperatures.
     ModelNotFixed(Refusal),
     /// Neither of two ways is open.
@@ -419,6 +426,7 @@ impl Reason {
             Reason::OilJumped { .. } => "oil-jumped",
             Reason::OilNeverHot { .. } => "oil-never-hot",
             Reason::VagueTyreRatio { .. } => "vague-tyre-ratio",
+            Reason::TyresHidden { .. } => "tyres-hidden",
             Reason::ModelNotFixed(_) => "model-not-fixed",
             Reason::Both(_) => "both",
             Reason::Because(_) => "other",

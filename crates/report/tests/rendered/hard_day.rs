@@ -224,6 +224,7 @@ fn calibration() -> Calibration {
         }),
         drift_per_km: Some((0.000_02, 0.000_01)),
         slide: None,
+        under_command: None,
         collapses_with_command: Some(CommandCollapse {
             open: 0.0123,
             commanded: 0.002,

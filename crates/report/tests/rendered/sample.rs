@@ -136,6 +136,7 @@ fn no_calibration(why: &str) -> Calibration {
         step: None,
         drift_per_km: None,
         slide: None,
+        under_command: None,
         collapses_with_command: None,
         points: Vec::new(),
     }

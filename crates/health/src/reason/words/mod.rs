@@ -295,6 +295,12 @@ impl Display for Reason {
                 100.0 * sd,
                 rounded(100.0 * needed, 2)
             ),
+            Reason::TyresHidden { most, limit } => write!(
+                f,
+                "the torque in the pack ties the wheels: tyres {:.1} % apart could look alike, and {} % are looked for",
+                100.0 * most,
+                rounded(100.0 * limit, 1)
+            ),
             Reason::ModelNotFixed(why) => {
                 f.write_str("no sensor fixes the model: ")?;
                 not_derived(f, why)
