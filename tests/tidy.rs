@@ -36,7 +36,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("simulate", &["model", "logs"]),
     (
         "fleet",
-        &["model", "logs", "signal-map", "health", "drive", "simulate"],
+        &["model", "logs", "signal-map", "health", "drive", "record", "simulate"],
     ),
 ];
 

@@ -5,6 +5,7 @@
 
 pub mod evidence;
 pub mod figures;
+pub mod pairs;
 pub mod right;
 pub mod run;
 pub mod table;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 use clap::Parser;
 use halfshaft_fleet::evidence::Evidence;
-use halfshaft_fleet::{run, table};
+use halfshaft_fleet::{pairs, run, table};
 use halfshaft_simulate::fleet;
 
 /// Draws cars and drives from a seed, runs each through the whole program with a map of its own,
@@ -28,6 +28,9 @@ struct Arguments {
     /// List each false alarm, miss and figure outside its band too.
     #[arg(long)]
     list: bool,
+    /// In place of the fleet: so many cars, each before and after a change, through the comparison.
+    #[arg(long)]
+    pairs: Option<u64>,
     /// Only the car of this number.
     #[arg(long)]
     car: Option<u64>,
@@ -41,12 +44,17 @@ fn main() -> Result<()> {
     if let (Some(number), Some(folder)) = (arguments.car, &arguments.write) {
         return write(arguments.seed, number, folder);
     }
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let n_threads = arguments.threads.unwrap_or(cores);
+    if let Some(n_cars) = arguments.pairs {
+        let pairs = pairs::compare_all(arguments.seed, n_cars, n_threads);
+        print!("{}", pairs::text(&pairs));
+        return Ok(());
+    }
     let numbers = match arguments.car {
         Some(number) => vec![number],
         None => run::numbers(arguments.healthy, arguments.ill),
     };
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let n_threads = arguments.threads.unwrap_or(cores);
     let evidence = Evidence::of(&run::judge_all(arguments.seed, &numbers, n_threads));
     if arguments.car.is_none() {
         print!("{}", page_start(&arguments));

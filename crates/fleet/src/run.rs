@@ -131,7 +131,11 @@ fn past(car: &Car) -> Vec<(Quantity, f64)> {
     values
 }
 
-fn assess(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> (Drive, Results) {
+pub(crate) fn assess(
+    car: &Car,
+    batch: &Batch,
+    past: Option<&Vec<(Quantity, f64)>>,
+) -> (Drive, Results) {
     let text = fleet::map_text(car);
     let map = match halfshaft_signal_map::parse("fleet.map", &text) {
         Ok(checked) => checked.map,

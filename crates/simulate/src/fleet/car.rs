@@ -210,6 +210,11 @@ impl Car {
         Car::draw(seed, number, None, None)
     }
 
+    /// A healthy car on a road of this kind.
+    pub fn healthy_on(seed: u64, number: u64, kind: Kind) -> Car {
+        Car::draw(seed, number, None, Some(kind))
+    }
+
     /// A car with a fault, in town or on the track.
     pub fn ill(seed: u64, number: u64, fault: Fault, form: Form, is_track: bool) -> Car {
         let kind = if is_track { Kind::Track } else { Kind::Town };

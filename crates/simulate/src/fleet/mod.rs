@@ -19,6 +19,7 @@ pub mod controller;
 mod draw;
 pub mod fault;
 mod map;
+pub mod pair;
 mod plant;
 pub mod route;
 pub mod signals;

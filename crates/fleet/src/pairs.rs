@@ -1,0 +1,220 @@
+//! Two drives of one car through the whole program and its comparison: what it claims has changed.
+//!
+//! In: a seed and how many cars. Out: for each change and figure how often a difference was seen, whether its
+//! band held the truth where the plant knows it, and how far the figure wanders with nothing changed.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use halfshaft_drive::Drive;
+use halfshaft_health::compare::{Change, Comparison, Session, compare};
+use halfshaft_health::limits::Limits;
+use halfshaft_health::{FigureId, Results};
+use halfshaft_model::Stamp;
+use halfshaft_record::document::{ClockKind, ClockRecord, MapRecord};
+use halfshaft_record::{Document, Record};
+use halfshaft_simulate::fleet::pair::{self, Changed};
+use halfshaft_simulate::fleet::{self, Car, Truth};
+
+use crate::run;
+
+/// One drive, as it is compared.
+struct Side {
+    session: Session,
+    truth: Truth,
+}
+
+/// What was said of one pair.
+pub struct Pair {
+    /// The car.
+    pub number: u64,
+    /// What was changed.
+    pub changed: Changed,
+    /// What the program said.
+    pub comparison: Comparison,
+    truths: [Truth; 2],
+}
+
+/// What a change of one figure truly was, where the plant knows it: after over before.
+fn true_ratio(name: &str, [before, after]: &[Truth; 2]) -> Option<f64> {
+    let of: [(FigureId, fn(&Truth) -> f64); 4] = [
+        (FigureId::DeadTime, |truth| truth.dead_s),
+        (FigureId::RiseTime, |truth| truth.rise_s),
+        (FigureId::TransitionTime, |truth| truth.transition_s),
+        (FigureId::ReleaseTime, |truth| truth.release_s),
+    ];
+    let (_, of) = of.into_iter().find(|(figure, _)| figure.word() == name)?;
+    Some(of(after) / of(before)).filter(|ratio| ratio.is_finite())
+}
+
+/// The figures that a change should be seen in.
+fn wanted(changed: Changed) -> Vec<&'static str> {
+    match changed {
+        Changed::Nothing | Changed::Driver => Vec::new(),
+        Changed::Rise => vec![FigureId::RiseTime.word(), FigureId::TransitionTime.word()],
+        Changed::Release => vec![FigureId::ReleaseTime.word()],
+        Changed::Preload => vec!["heat_per_degree_open"],
+        Changed::Tyres => vec![FigureId::TyreRatio.word()],
+        Changed::HalfOil | Changed::Cooling => vec!["oil_rise_per_lap"],
+        Changed::Grip => vec!["held_torque"],
+    }
+}
+
+/// Compares so many cars of a seed before and after every change.
+pub fn compare_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Pair> {
+    let next = AtomicU64::new(1);
+    let pairs = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..n_threads.max(1) {
+            scope.spawn(|| {
+                loop {
+                    let number = next.fetch_add(1, Ordering::Relaxed);
+                    if number > n_cars {
+                        break;
+                    }
+                    let of_car = pairs_of(seed, number);
+                    pairs
+                        .lock()
+                        .expect("no thread panics with the list")
+                        .extend(of_car);
+                }
+            });
+        }
+    });
+    let mut pairs = pairs.into_inner().expect("no thread panics with the list");
+    pairs.sort_by_key(|pair: &Pair| (pair.number, pair.changed as u8));
+    pairs
+}
+
+fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
+    let before = side(&pair::before(seed, number));
+    Changed::ALL
+        .into_iter()
+        .map(|changed| {
+            let after = side(&pair::after(seed, number, changed));
+            Pair {
+                number,
+                changed,
+                comparison: compare(&before.session, &after.session, &Limits::default().compare),
+                truths: [before.truth.clone(), after.truth],
+            }
+        })
+        .collect()
+}
+
+fn side(car: &Car) -> Side {
+    let (batch, truth) = fleet::drive(car);
+    let (drive, results) = run::assess(car, &batch, None);
+    Side {
+        session: record(&drive, &results).session(Limits::default().compare.stretch_s),
+        truth,
+    }
+}
+
+fn record(drive: &Drive, results: &Results) -> Record {
+    Record::of(&Document {
+        results,
+        inputs: Vec::new(),
+        notices: drive.front().notices(),
+        remarks: Vec::new(),
+        map: MapRecord::default(),
+        program_version: env!("CARGO_PKG_VERSION"),
+        compared_with: None,
+        command: String::new(),
+        clock: ClockRecord {
+            kind: ClockKind::Relative,
+            words: String::new(),
+            first_stamp: Stamp(0),
+            last_stamp: Stamp(0),
+            set_ahead_ns: 0,
+        },
+        files_written: Vec::new(),
+    })
+}
+
+/// How a figure did over all pairs of a change.
+#[derive(Default)]
+struct Tally {
+    n: u32,
+    seen: u32,
+    held: u32,
+    with_truth: u32,
+    // Difference and smallest that would have been seen, as shares of the value before.
+    shares: Vec<(f64, f64)>,
+}
+
+impl Tally {
+    fn add(&mut self, change: &Change, ratio: Option<f64>) {
+        self.n += 1;
+        self.seen += u32::from(change.is_seen());
+        if change.before.abs() > 0.0 {
+            self.shares.push((
+                change.difference / change.before.abs(),
+                change.smallest / change.before.abs(),
+            ));
+        }
+        if let Some(ratio) = ratio {
+            let truth = (ratio - 1.0) * change.before;
+            self.with_truth += 1;
+            self.held += u32::from((change.low..=change.high).contains(&truth));
+        }
+    }
+
+    fn middle(&self, of: impl Fn(&(f64, f64)) -> f64) -> f64 {
+        let mut values: Vec<f64> = self.shares.iter().map(of).collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+    }
+
+    // Derived: of a normal scatter the difference that is seen eight times out of ten is (1.645 + 0.842) sd.
+    fn smallest_by_scatter(&self) -> f64 {
+        let median = self.middle(|(difference, _)| difference.abs());
+        median / 0.674_5 * (1.645 + 0.842)
+    }
+}
+
+/// The table.
+pub fn text(pairs: &[Pair]) -> String {
+    let mut tallies: BTreeMap<(u8, usize), (Changed, &'static str, Tally)> = BTreeMap::new();
+    for pair in pairs {
+        for (index, figure) in pair.comparison.figures.iter().enumerate() {
+            let entry = tallies
+                .entry((pair.changed as u8, index))
+                .or_insert_with(|| (pair.changed, figure.name, Tally::default()));
+            if let Ok(change) = &figure.outcome {
+                entry.2.add(change, true_ratio(figure.name, &pair.truths));
+            }
+        }
+    }
+    let mut text = String::from(
+        "| changed | figure | pairs | seen | median change | band holds the truth | smallest said | by the scatter |\n\
+         |---|---|---|---|---|---|---|---|\n",
+    );
+    for (changed, name, tally) in tallies.values() {
+        let is_wanted = wanted(*changed).contains(name);
+        let is_still = matches!(changed, Changed::Nothing | Changed::Driver);
+        if !is_wanted && !is_still {
+            continue;
+        }
+        let scatter = match changed {
+            Changed::Nothing => format!("{:.1} %", 100.0 * tally.smallest_by_scatter()),
+            _ => String::new(),
+        };
+        let _ = writeln!(
+            text,
+            "| {} | `{name}` | {} | {} | {:+.1} % | {} | {:.1} % | {scatter} |",
+            changed.words(),
+            tally.n,
+            tally.seen,
+            100.0 * tally.middle(|(difference, _)| *difference),
+            match tally.with_truth {
+                0 => String::new(),
+                n => format!("{} of {n}", tally.held),
+            },
+            100.0 * tally.middle(|(_, smallest)| *smallest),
+        );
+    }
+    text
+}

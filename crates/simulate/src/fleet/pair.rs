@@ -1,0 +1,106 @@
+//! Two drives of one car on one circuit, before and after something was changed.
+//!
+//! In: the seed and number of a car, and what is changed. Out: the car of either drive. Both are of a day of
+//! their own: the driver's moods, the noise of the sensors, air, supply and the oil at the start differ in
+//! either, whatever is changed.
+
+use super::car::Car;
+use super::draw::{Draw, Purpose};
+use super::route::Kind;
+
+/// What is changed from one drive to the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Changed {
+    /// Nothing.
+    Nothing,
+    /// The driver: 10 % faster through the bends and 15 % harder out of them.
+    Driver,
+    /// The actuator takes 20 % longer to close.
+    Rise,
+    /// It takes twice as long to release.
+    Release,
+    /// Preload 30 % lower, and the map says so.
+    Preload,
+    /// Rear tyres another 0.5 % apart.
+    Tyres,
+    /// Half the oil.
+    HalfOil,
+    /// Twice the cooling by the air.
+    Cooling,
+    /// Linings that grip 30 % less under the same command.
+    Grip,
+}
+
+impl Changed {
+    /// Every change.
+    pub const ALL: [Changed; 9] = [
+        Changed::Nothing,
+        Changed::Driver,
+        Changed::Rise,
+        Changed::Release,
+        Changed::Preload,
+        Changed::Tyres,
+        Changed::HalfOil,
+        Changed::Cooling,
+        Changed::Grip,
+    ];
+
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Changed::Nothing => "nothing",
+            Changed::Driver => "driver 10 % faster",
+            Changed::Rise => "closing +20 %",
+            Changed::Release => "release doubled",
+            Changed::Preload => "preload -30 %, stated",
+            Changed::Tyres => "tyre ratio +0.5 %",
+            Changed::HalfOil => "half the oil",
+            Changed::Cooling => "twice the cooling",
+            Changed::Grip => "grip -30 %",
+        }
+    }
+}
+
+/// Length of a drive, s: some ten laps.
+const DURATION_S: [f64; 2] = [700.0, 1000.0];
+
+/// The car before the change.
+pub fn before(seed: u64, number: u64) -> Car {
+    day(Car::healthy_on(seed, number, Kind::Track), 0)
+}
+
+/// The same car after it, on another day.
+pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
+    let mut car = day(Car::healthy_on(seed, number, Kind::Track), 1);
+    match changed {
+        Changed::Nothing => {}
+        Changed::Driver => {
+            car.route.style.lateral_m_per_s2 *= 1.1;
+            car.route.style.accelerate_m_per_s2 *= 1.15;
+        }
+        Changed::Rise => car.knobs.lag = 1.2,
+        Changed::Release => car.actuator.release *= 2.0,
+        Changed::Preload => car.pack.preload_nm *= 0.7,
+        Changed::Tyres => car.knobs.tyre_ratio = 0.005_f64.copysign(car.body.tyre_ratio),
+        Changed::HalfOil => car.knobs.oil_share = 0.5,
+        Changed::Cooling => {
+            car.thermal.still_air_w_per_k *= 2.0;
+            car.thermal.air_at_30_m_per_s_w_per_k *= 2.0;
+        }
+        Changed::Grip => car.knobs.torque_share = 0.7,
+    }
+    car
+}
+
+// Another day: the circuit, the style of the driver and the season stay.
+fn day(mut car: Car, drive: u64) -> Car {
+    let season = Draw::new(car.seed, car.number, Purpose::Road).between(5.0, 28.0);
+    car.drive = drive;
+    let mut draw = car.stream(Purpose::Road);
+    car.route.duration_s = draw.between(DURATION_S[0], DURATION_S[1]);
+    car.route.ambient_c = season + 4.0 * draw.normal();
+    car.route.start_c = car.route.ambient_c + draw.between(0.0, 40.0);
+    car.route.style.lateral_m_per_s2 *= 1.0 + 0.01 * draw.normal();
+    car.motor.supply_v += 0.15 * draw.normal();
+    car
+}
