@@ -162,8 +162,8 @@ impl RowMaker {
             .zip(impulse(smoothed.torque_after_nm, smoothed.after_s))
             .map(|(before, after)| before + after);
         let slip = smoothed.sample.slip;
-        let (evidence, noise_in_mean) = self.evidence(smoothed);
-        let (slip_sharp, noise_in_sharp) = self.slip_sharp(smoothed);
+        let (evidence, noises) = self.evidence(smoothed);
+        let (slip_sharp, noise_in_sharp) = self.slip_sharp(smoothed, &noises);
         let torque_nm = self.late_torque.at(sample.time, sample.torque, is_joined);
         Row {
             time: sample.time,
@@ -198,16 +198,16 @@ impl RowMaker {
             work_j: impulse_nms.map(|impulse| impulse * slip),
             impulse_nms: impulse_nms.unwrap_or(0.0),
             evidence,
-            noise_in_mean,
+            noise_in_mean: noises[DEFINITION],
             slip_sd: self.floor.so_far(),
             is_braking: sample.is_braking,
             is_controlled: sample.is_controlled,
         }
     }
 
-    /// What each window says of the direction of slip; and how much of a sample's noise the
-    /// mean of definition keeps.
-    fn evidence(&self, smoothed: &Smoothed) -> (Evidence, f64) {
+    /// What each window says of the direction of slip; and how much of a sample's noise its mean
+    /// keeps.
+    fn evidence(&self, smoothed: &Smoothed) -> (Evidence, [f64; N_WINDOWS]) {
         let means = f64x4::from(smoothed.slip_means);
         let roots = f64x4::from(smoothed.n_in_window).sqrt();
         // Rounding to steps leaves an error of q/√6 in the difference, drawn anew whenever a
@@ -218,26 +218,23 @@ impl RowMaker {
         let strengths = means * roots / f64x4::from(CAUTIONS);
         let strengths = is_beyond_a_step.select(strengths, f64x4::ZERO);
         let kept = f64x4::ONE / roots;
-        (
-            Evidence::new(strengths.to_array()),
-            kept.to_array()[DEFINITION],
-        )
+        (Evidence::new(strengths.to_array()), kept.to_array())
     }
 
     /// Slip as sharp in time as the noise allows: the mean of definition where the samples
     /// around agree with it but for noise; where they do not, an edge is near, and it is
     /// the shorter mean if that fits the sample, else the sample itself. With it its noise, as a
     /// share of that of one sample.
-    fn slip_sharp(&self, smoothed: &Smoothed) -> (f64, f64) {
+    fn slip_sharp(&self, smoothed: &Smoothed, noises: &[f64; N_WINDOWS]) -> (f64, f64) {
         let noise = SIGNIFICANT_SDS * self.floor.so_far().unwrap_or(0.0);
         let [short, mean, ..] = smoothed.slip_means;
         let sample = smoothed.sample.slip;
         let fits = |longer: f64| (sample - longer).abs() <= noise;
         if fits(mean) && (short - mean).powi(2) * smoothed.n_in_window[0] <= noise * noise {
-            return (mean, smoothed.n_in_window[DEFINITION].sqrt().recip());
+            return (mean, noises[DEFINITION]);
         }
         match fits(short) {
-            true => (short, smoothed.n_in_window[0].sqrt().recip()),
+            true => (short, noises[0]),
             false => (sample, 1.0),
         }
     }

@@ -65,10 +65,10 @@ pub struct EventTally {
 /// Excess slip going on.
 #[derive(Clone, Debug)]
 struct Slipping {
-    // Up to the last sample above the lower limit.
     tally: Tally,
-    // With the quiet samples since, which count only if it goes on.
-    ahead: Tally,
+    // The same up to the last sample above the lower limit, where quiet ones have come since, which
+    // count only if it goes on. Copied at the first of them: a tally is large.
+    before_quiet: Option<Tally>,
 }
 
 impl Heat {
@@ -268,17 +268,19 @@ impl EventTally {
                 let mut tally = Tally::new(EventKind::SlipOnly, span);
                 tally.add(row, partial);
                 self.slipping = Some(Slipping {
-                    ahead: tally.clone(),
                     tally,
+                    before_quiet: None,
                 });
             }
             None => {}
             Some(slipping) => {
-                slipping.ahead.add(row, partial);
                 if excess >= limits.event_below_rad_per_s {
-                    slipping.ahead.span.end = row.time;
-                    slipping.tally = slipping.ahead.clone();
+                    slipping.before_quiet = None;
+                    slipping.tally.span.end = row.time;
+                } else if slipping.before_quiet.is_none() {
+                    slipping.before_quiet = Some(slipping.tally.clone());
                 }
+                slipping.tally.add(row, partial);
                 self.close_slip(Some(row.time), None, limits);
             }
         }
@@ -291,9 +293,10 @@ impl EventTally {
         let is_over = |slipping: &mut Slipping| {
             now.is_none_or(|now| now.since(quiet_since(slipping)) >= MERGE_S)
         };
-        let Some(Slipping { mut tally, .. }) = self.slipping.take_if(is_over) else {
+        let Some(slipping) = self.slipping.take_if(is_over) else {
             return;
         };
+        let mut tally = slipping.before_quiet.unwrap_or(slipping.tally);
         let is_near = |time: Option<Time>, to: Time| {
             time.is_some_and(|time| time.since(to).abs() < limits.fringe_s)
         };
@@ -338,7 +341,11 @@ impl EventTally {
         // Slip that goes on at the end of the log is cut off there.
         let cut_off = self.slipping.as_ref().map(|slipping| Tally {
             is_broken: true,
-            ..slipping.tally.clone()
+            ..slipping
+                .before_quiet
+                .as_ref()
+                .unwrap_or(&slipping.tally)
+                .clone()
         });
         let mut events: Vec<Event> = self
             .commanded(gate)

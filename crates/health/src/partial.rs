@@ -21,6 +21,7 @@ pub struct PartialLimits {
     errs_alike: bool,
     // Nothing in the map says what the pack carries at rest: the least torque of the drive does.
     lowest_nm: Option<f64>,
+    moving_from: [f64; 3],
     // Curvature from which a stretch counts as a bend, 1/m.
     bend_curvature: f64,
     shares: Shares,
@@ -52,6 +53,7 @@ impl PartialLimits {
     /// Limits for a vehicle; by command where torque is not known.
     pub fn new(basis: &Basis, shares: Shares, limits: &Limits) -> PartialLimits {
         let is_by_source = basis.preload_nm == 0.0;
+        let moving_from = limits.driving.moving_from();
         PartialLimits {
             limits: *limits,
             errs_alike: is_by_source
@@ -60,6 +62,11 @@ impl PartialLimits {
                     .is_some_and(|nm| is_above_least(nm, limits)),
             torque_floor_nm: floor_nm(basis.resting_nm.unwrap_or(0.0), limits),
             lowest_nm: basis.resting_nm.is_none().then_some(f64::INFINITY),
+            moving_from: [
+                moving_from,
+                moving_from * (1.0 + shares.speed),
+                moving_from / (1.0 + shares.speed),
+            ],
             bend_curvature: bend_curvature(basis, &limits.driving),
             shares,
             torque_says_all: basis.heat.is_ok() && !basis.is_preload_only,
@@ -71,9 +78,10 @@ impl PartialLimits {
         self.torque_floor_nm
     }
 
-    /// Half width of the 90 % interval of the road speed, as a share.
-    pub fn speed_share(&self) -> f64 {
-        self.shares.speed
+    /// Road speed above which the car counts as moving, m/s, and as much more and as much less as
+    /// the road speed may be off by at 90 %.
+    pub fn moving_from(&self) -> [f64; 3] {
+        self.moving_from
     }
 
     /// Nothing turned yet.

@@ -93,7 +93,7 @@ pub struct MotionSums {
 }
 
 impl MotionSums {
-    fn move_on(&mut self, speed: f64, seconds: f64, limit: f64, share: f64) {
+    fn move_on(&mut self, speed: f64, seconds: f64, [limit, bounds @ ..]: [f64; 3]) {
         self.with_speed_s += seconds;
         self.distance_m += speed * seconds;
         let moves = speed > limit;
@@ -103,7 +103,6 @@ impl MotionSums {
         self.n_edges += u32::from(moves != self.is_moving);
         self.is_moving = moves;
         self.moving_s += if moves { seconds } else { 0.0 };
-        let bounds = [limit * (1.0 + share), limit / (1.0 + share)];
         for (sum, bound) in self.moving_bounds_s.iter_mut().zip(bounds) {
             *sum += if speed > bound { seconds } else { 0.0 };
         }
@@ -224,9 +223,9 @@ impl Sums {
     fn note_motion(&mut self, row: &Row, partial: &PartialLimits) {
         let Some(speed) = row.road_speed else { return };
         let motion = self.motion.gather();
-        let moving_from = partial.limits.driving.moving_from();
-        motion.move_on(speed, row.seconds, moving_from, partial.speed_share());
-        if speed <= moving_from {
+        let moving_from = partial.moving_from();
+        motion.move_on(speed, row.seconds, moving_from);
+        if speed <= moving_from[0] {
             return;
         }
         let Some(yaw) = row.yaw_rate else { return };

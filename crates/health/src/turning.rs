@@ -14,6 +14,17 @@ use crate::nouns::Estimate;
 const N_RUNGS: usize = 81;
 const MIDDLE: usize = N_RUNGS / 2;
 
+/// How many rungs each lies above the middle.
+const FROM_MIDDLE: [f64; N_RUNGS] = {
+    let mut from_middle = [0.0; N_RUNGS];
+    let mut rung = 0;
+    while rung < N_RUNGS {
+        from_middle[rung] = rung as f64 - MIDDLE as f64;
+        rung += 1;
+    }
+    from_middle
+};
+
 /// From rung to rung: of a yaw sensor 0.05 deg/s, so that the ladder holds 2 deg/s; of front
 /// wheels 0.0003 1/m, 0.05 % between the tyres of a track of 1.5 m, so that it holds 1.8 %.
 const RUNG_RAD_PER_S: f64 = 0.05 * std::f64::consts::PI / 180.0;
@@ -112,22 +123,36 @@ impl Turning {
             true => RUNG_PER_M * piece.distance_m,
             false => RUNG_RAD_PER_S * piece.seconds,
         };
-        let limits = self.limits_per_m.map(|limit| limit * piece.distance_m);
-        let is_fast = piece.distance_m > STRAIGHT_FROM_M_PER_S * piece.seconds;
-        let straight = if is_fast {
-            STRAIGHT_PER_M * piece.distance_m
-        } else {
-            0.0
-        };
-        for rung in 0..N_RUNGS {
-            let turned = (piece.turned - (rung as f64 - MIDDLE as f64) * per_rung).abs();
-            self.all[rung] += turned;
-            for (bends, limit) in self.bends.iter_mut().zip(limits) {
-                bends[rung] += if turned > limit { turned } else { 0.0 };
+        let turned = FROM_MIDDLE.map(|rungs| piece.turned - rungs * per_rung);
+        // The ends of the ladder turned most; where both turned one way, one of them least.
+        let ends = [turned[0], turned[N_RUNGS - 1]];
+        let [one, other] = ends.map(f64::abs);
+        let is_one_way = (ends[0] > 0.0) == (ends[1] > 0.0);
+        let least = if is_one_way { one.min(other) } else { 0.0 };
+        // Each sum goes through all rungs by itself and without a branch: several rungs at a time.
+        let turned = turned.map(f64::abs);
+        for (sum, turned) in self.all.iter_mut().zip(turned) {
+            *sum += turned;
+        }
+        for (bends, limit_per_m) in self.bends.iter_mut().zip(self.limits_per_m) {
+            let limit = limit_per_m * piece.distance_m;
+            if one.max(other) > limit {
+                for (sum, turned) in bends.iter_mut().zip(turned) {
+                    *sum += if turned > limit { turned } else { 0.0 };
+                }
             }
-            if turned < straight {
-                self.straight_s[rung] += piece.seconds;
-                self.straight_rad[rung] += turned;
+        }
+        let straight = STRAIGHT_PER_M * piece.distance_m;
+        if piece.distance_m > STRAIGHT_FROM_M_PER_S * piece.seconds && least < straight {
+            for (sum, turned) in self.straight_s.iter_mut().zip(turned) {
+                *sum += if turned < straight {
+                    piece.seconds
+                } else {
+                    0.0
+                };
+            }
+            for (sum, turned) in self.straight_rad.iter_mut().zip(turned) {
+                *sum += if turned < straight { turned } else { 0.0 };
             }
         }
     }

@@ -61,7 +61,12 @@ impl EngagementCount {
     }
 
     /// Takes a sample; `period_s` is the time between two.
+    #[inline]
     pub(crate) fn add(&mut self, time: Time, command: f64, period_s: f64) {
+        // Mostly the clutch is open.
+        if self.most.rests(command) && self.fewest.rests(command) {
+            return;
+        }
         self.fewest.add(time, command, period_s);
         self.most.add(time, command, period_s);
     }
@@ -94,6 +99,11 @@ impl EngagementCount {
 }
 
 impl Counter {
+    /// Nothing goes on, and this command begins nothing.
+    fn rests(&self, command: f64) -> bool {
+        self.event.is_none() && self.risen.is_none() && command + self.half_step < START_FROM
+    }
+
     fn add(&mut self, time: Time, command: f64, period_s: f64) {
         // What is added to a reading where it must reach a level.
         let (lift, slack_s) = match self.side {

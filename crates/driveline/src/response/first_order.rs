@@ -49,10 +49,9 @@ pub fn respond(
     times_s: impl Iterator<Item = f64>,
     out: &mut Vec<Answer>,
 ) {
-    let Some((first, changes)) = course.split_first() else {
+    let Some((first, mut changes)) = course.split_first() else {
         return;
     };
-    let mut changes = changes.iter().peekable();
     let mut lag = Lag {
         time_s: first.time_s + dead_time_s,
         asked: first.value,
@@ -62,9 +61,14 @@ pub fn respond(
         latest: [(0.0, 1.0); 2],
     };
     for time_s in times_s {
-        while let Some(change) = changes.next_if(|change| change.time_s + dead_time_s <= time_s) {
-            lag.advance(change.time_s + dead_time_s);
+        while let Some((change, later)) = changes.split_first() {
+            let felt_s = change.time_s + dead_time_s;
+            if felt_s > time_s {
+                break;
+            }
+            lag.advance(felt_s);
             lag.asked = change.value;
+            changes = later;
         }
         lag.advance(time_s);
         let way = lag.way();

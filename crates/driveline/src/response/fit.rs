@@ -11,7 +11,7 @@ use crate::response::Reading;
 use crate::response::edges::Direction;
 pub use crate::response::valley::SearchRange;
 use crate::response::valley::{
-    Free, LEAST_ON_THE_WAY, Normal, ONE_LAG, Point, ROUNDING, TWO_LAGS, Work, descend, starts,
+    Free, LEAST_ON_THE_WAY, Normal, ONE_LAG, Point, ROUNDING, TWO_LAGS, Work, at, descend, starts,
 };
 
 /// Readings below which four numbers are not fitted. Source: none, engineering guess: two
@@ -104,10 +104,8 @@ pub fn fit_near(
     let [own, back] = normal.n_on_the_way;
     let goes_back = normal.furthest_back > GOES_BACK * normal.answer_range;
     if goes_back && own.min(back) >= LEAST_ON_THE_WAY {
-        let fit =
-            descend(&mut work, readings, range, point, &TWO_LAGS).and_then(|(point, normal)| {
-                fitted(&point, &normal, &TWO_LAGS, readings.len(), range).ok()
-            });
+        let (point, normal) = descend(&mut work, readings, range, (point, normal), &TWO_LAGS);
+        let fit = fitted(&point, &normal, &TWO_LAGS, readings.len(), range).ok();
         let is_told = |fit: &Fit| {
             fit.lag_sd_s
                 .is_some_and(|sd_s| sd_s < APART_SDS * fit.lag_s)
@@ -143,7 +141,9 @@ fn one_lag(
         dead_time_s,
         lags_s: [lag_s; 2],
     });
-    let mut best = near.and_then(|near| descend(work, readings, range, near, &ONE_LAG));
+    let mut best = near
+        .and_then(|near| at(work, readings, near))
+        .map(|start| descend(work, readings, range, start, &ONE_LAG));
     best = best.filter(|(_, normal)| {
         let left = (normal.cost / readings.len() as f64).sqrt();
         left <= SURE_BELOW * normal.gain * normal.answer_range
@@ -153,9 +153,11 @@ fn one_lag(
         None => starts(work, readings, range),
     };
     for start in starts {
-        if let Some(found) = descend(work, readings, range, start, &ONE_LAG)
-            && best.is_none_or(|(_, normal)| found.1.cost < normal.cost)
-        {
+        let Some(start) = at(work, readings, start) else {
+            continue;
+        };
+        let found = descend(work, readings, range, start, &ONE_LAG);
+        if best.is_none_or(|(_, normal)| found.1.cost < normal.cost) {
             best = Some(found);
         }
     }

@@ -5,6 +5,7 @@
 //! a missing sample does too, since nothing says what holds from there. It interpolates
 //! nothing.
 
+use std::borrow::Borrow;
 use std::collections::VecDeque;
 
 use halfshaft_model::{ChannelSpec, Column, SampleOrCut, Time};
@@ -164,10 +165,14 @@ impl Series {
 }
 
 /// Readings of samples that have a value, s from `origin`.
-pub fn readings(samples: &[Sample], origin: Time) -> Vec<Reading> {
+pub fn readings(
+    samples: impl IntoIterator<Item = impl Borrow<Sample>>,
+    origin: Time,
+) -> Vec<Reading> {
     samples
-        .iter()
+        .into_iter()
         .filter_map(|sample| {
+            let sample = sample.borrow();
             Some(Reading {
                 time_s: sample.time.since(origin),
                 value: sample.value?,

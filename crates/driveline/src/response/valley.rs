@@ -113,9 +113,29 @@ impl Normal {
     }
 }
 
-/// Gain and offset at their best for one dead time and lag; `None` where the answer stands
-/// still or the response goes against it.
-fn normal(work: &mut Work, readings: &[Reading], point: Point) -> Option<Normal> {
+/// Gain and offset at their best for one dead time and lag, and what is left then. The search
+/// compares points by that alone.
+#[derive(Clone, Copy, Debug)]
+struct Level {
+    answer_mean: f64,
+    answer_square: f64,
+    answer_range: f64,
+    reading_mean: f64,
+    gain: f64,
+    cost: f64,
+}
+
+impl Level {
+    /// How far an answer lies from their mean, and what is left of its reading.
+    #[inline]
+    fn of(&self, answer: &Answer, reading: &Reading) -> (f64, f64) {
+        let x = answer.value - self.answer_mean;
+        (x, reading.value - self.reading_mean - self.gain * x)
+    }
+}
+
+/// The level at a point; `None` where the answer stands still or the response goes against it.
+fn level(work: &mut Work, readings: &[Reading], point: Point) -> Option<Level> {
     work.answers.clear();
     let [own, back] = [work.own_way, 1 - work.own_way];
     respond(
@@ -125,76 +145,102 @@ fn normal(work: &mut Work, readings: &[Reading], point: Point) -> Option<Normal>
         readings.iter().map(|reading| reading.time_s),
         &mut work.answers,
     );
-    let answers = &work.answers;
+    let both = || work.answers.iter().zip(readings);
     let n = readings.len() as f64;
-    let mean = |of: fn(&Answer) -> f64| answers.iter().map(of).sum::<f64>() / n;
-    let means = (
-        mean(|answer| answer.value),
-        mean(|answer| answer.by_dead_time),
-        [
-            mean(|answer| answer.by_lag[0]),
-            mean(|answer| answer.by_lag[1]),
-        ],
-        readings.iter().map(|reading| reading.value).sum::<f64>() / n,
-    );
+    let (mut answer_sum, mut reading_sum) = (0.0, 0.0);
+    for (answer, reading) in both() {
+        answer_sum += answer.value;
+        reading_sum += reading.value;
+    }
+    let (answer_mean, reading_mean) = (answer_sum / n, reading_sum / n);
     let (mut xx, mut xy) = (0.0, 0.0);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-    for (answer, reading) in answers.iter().zip(readings) {
-        let x = answer.value - means.0;
+    for (answer, reading) in both() {
+        let x = answer.value - answer_mean;
         xx += x * x;
-        xy += x * (reading.value - means.3);
+        xy += x * (reading.value - reading_mean);
         low = low.min(answer.value);
         high = high.max(answer.value);
     }
     if xx <= 0.0 || xy <= 0.0 {
         return None;
     }
-    let gain = xy / xx;
+    let mut level = Level {
+        answer_mean,
+        answer_square: xx,
+        answer_range: high - low,
+        reading_mean,
+        gain: xy / xx,
+        cost: 0.0,
+    };
+    let mut cost = 0.0;
+    for (answer, reading) in both() {
+        let (_, left) = level.of(answer, reading);
+        cost += left * left;
+    }
+    level.cost = cost;
+    Some(level)
+}
+
+/// What the answers that gave a level say beside it.
+fn normal(work: &Work, readings: &[Reading], point: Point, level: &Level) -> Normal {
+    let answers = &work.answers;
+    let [own, back] = [work.own_way, 1 - work.own_way];
+    let n = readings.len() as f64;
+    let plain = |answer: &Answer| [answer.by_dead_time, answer.by_lag[own], answer.by_lag[back]];
+    let mut sums = [0.0; 3];
+    for answer in answers {
+        for (sum, slope) in sums.iter_mut().zip(plain(answer)) {
+            *sum += slope;
+        }
+    }
+    let means = sums.map(|sum| sum / n);
     let slopes_of = |answer: &Answer| {
-        [
-            answer.by_dead_time - means.1,
-            answer.by_lag[own] - means.2[own],
-            answer.by_lag[back] - means.2[back],
-        ]
+        let plain = plain(answer);
+        [0, 1, 2].map(|index| plain[index] - means[index])
     };
     let mut shared = [0.0; 3];
     for answer in answers {
-        let x = answer.value - means.0;
+        let x = answer.value - level.answer_mean;
         for (sum, slope) in shared.iter_mut().zip(slopes_of(answer)) {
             *sum += x * slope;
         }
     }
+    let per_x = shared.map(|shared| shared / level.answer_square);
     let mut sums = Normal {
-        gain,
-        offset: means.3 - gain * means.0,
-        cost: 0.0,
-        answer_range: high - low,
+        gain: level.gain,
+        offset: level.reading_mean - level.gain * level.answer_mean,
+        cost: level.cost,
+        answer_range: level.answer_range,
         slopes: [[0.0; 3]; 3],
         left: [0.0; 3],
         n_on_the_way: [0; 2],
         furthest_back: 0.0,
     };
     for (answer, reading) in answers.iter().zip(readings) {
-        let x = answer.value - means.0;
-        let left = reading.value - means.3 - gain * x;
+        let (x, left) = level.of(answer, reading);
         let plain = slopes_of(answer);
-        let slopes = [0, 1, 2].map(|index| gain * (plain[index] - shared[index] / xx * x));
-        sums.cost += left * left;
-        for (row, slope) in slopes.into_iter().enumerate() {
-            for (sum, other) in sums.slopes[row].iter_mut().zip(slopes) {
-                *sum += slope * other;
+        let slopes = [0, 1, 2].map(|index| level.gain * (plain[index] - per_x[index] * x));
+        for row in 0..3 {
+            for column in 0..=row {
+                sums.slopes[row][column] += slopes[row] * slopes[column];
             }
-            sums.left[row] += slope * left;
+            sums.left[row] += slopes[row] * left;
         }
         // What it is short by, from dx/dθ = (x − u)/τ.
         let is_back = usize::from(answer.way != own);
         let short = (answer.by_dead_time * point.lags_s[is_back]).abs();
-        sums.n_on_the_way[is_back] += usize::from(short > ON_THE_WAY * (high - low));
+        sums.n_on_the_way[is_back] += usize::from(short > ON_THE_WAY * level.answer_range);
         if is_back == 1 {
             sums.furthest_back = sums.furthest_back.max(short);
         }
     }
-    Some(sums)
+    for row in 0..3 {
+        for column in 0..row {
+            sums.slopes[column][row] = sums.slopes[row][column];
+        }
+    }
+    sums
 }
 
 /// The lowest points of a coarse search, lowest first.
@@ -214,8 +260,8 @@ pub(super) fn starts(work: &mut Work, readings: &[Reading], range: SearchRange) 
                 dead_time_s: range.longest_dead_time_s * share * share,
                 lags_s: [lag_s; 2],
             };
-            if let Some(normal) = normal(work, &thinned, point) {
-                found.push((normal.cost, row, column, point));
+            if let Some(level) = level(work, &thinned, point) {
+                found.push((level.cost, row, column, point));
             }
         }
     }
@@ -236,17 +282,21 @@ pub(super) fn starts(work: &mut Work, readings: &[Reading], range: SearchRange) 
     kept.into_iter().map(|(.., point)| point).collect()
 }
 
+/// A point with what the readings say there; `None` where they say nothing.
+pub(super) fn at(work: &mut Work, readings: &[Reading], point: Point) -> Option<(Point, Normal)> {
+    let level = level(work, readings, point)?;
+    Some((point, normal(work, readings, point, &level)))
+}
+
 /// Gauss-Newton with damping (Levenberg, Marquardt, from memory) down to the ground. Lags are
 /// stepped by their logarithm, which keeps them positive and the steps of one size.
 pub(super) fn descend<const N: usize>(
     work: &mut Work,
     readings: &[Reading],
     range: SearchRange,
-    start: Point,
+    (mut point, mut here): (Point, Normal),
     free: &Free<N>,
-) -> Option<(Point, Normal)> {
-    let mut point = start;
-    let mut here = normal(work, readings, point)?;
+) -> (Point, Normal) {
     let mut damping = 1e-3;
     for _ in 0..MOST_STEPS {
         // By dead time in lags and by the logarithm of the lags: all without unit.
@@ -258,7 +308,7 @@ pub(super) fn descend<const N: usize>(
             row[index] = row[index] * (1.0 + damping) + floor;
         }
         let Some(lower) = factor(&damped, 0.0) else {
-            return Some((point, here));
+            return (point, here);
         };
         let step = solve(&lower, &left);
         let by = |index: usize| -> f64 { (0..N).map(|row| free[row][index] * step[row]).sum() };
@@ -272,10 +322,10 @@ pub(super) fn descend<const N: usize>(
         let moved = (next.dead_time_s - point.dead_time_s).abs()
             + (next.lags_s[0] - own).abs()
             + (next.lags_s[1] - back).abs();
-        match normal(work, readings, next) {
+        match level(work, readings, next) {
             Some(there) if there.cost <= here.cost => {
                 point = next;
-                here = there;
+                here = normal(work, readings, point, &there);
                 damping = (damping * 0.2).max(1e-9);
             }
             _ => damping *= 5.0,
@@ -284,5 +334,5 @@ pub(super) fn descend<const N: usize>(
             break;
         }
     }
-    Some((point, here))
+    (point, here)
 }

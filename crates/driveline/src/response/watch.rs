@@ -244,11 +244,10 @@ impl ResponseWatch {
             return refused(response, Unusable::Controlled);
         }
         let end = self.looks_until(&edge);
-        let commands: Vec<Sample> = self
+        let commands = self
             .command
-            .stretch(edge.run, edge.began.plus(-REMEMBERS_S), end)
-            .collect();
-        let commands = readings(&commands, edge.began);
+            .stretch(edge.run, edge.began.plus(-REMEMBERS_S), end);
+        let commands = readings(commands, edge.began);
         let (Some(first), Some(last)) = (commands.first(), commands.last()) else {
             return refused(response, Unusable::NotSeenBefore);
         };

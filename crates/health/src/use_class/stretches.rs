@@ -139,7 +139,7 @@ impl Stretches {
         while let Some((time, celsius)) = self.ahead.pop_front_if(|(time, _)| *time <= row.time) {
             self.oil.add(time, celsius);
         }
-        let stretch = self.open.get_or_insert(Stretch::begin(row.time));
+        let stretch = self.open.get_or_insert_with(|| Stretch::begin(row.time));
         stretch.span.end = row.time;
         stretch.km += row.road_speed.unwrap_or(0.0) * row.seconds * 1e-3;
         if row.is_turning {

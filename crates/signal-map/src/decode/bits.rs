@@ -79,9 +79,29 @@ pub(crate) fn reading(signal: &Signal, raw: Option<u64>, payload: &[u8]) -> Read
 /// backwards, so what rounding can make of 0 is 0.
 #[inline]
 pub(crate) fn scaled(number: f64, si_per_step: f64, si_at_zero: f64) -> f64 {
-    const ROUNDING: f64 = 1e-12;
+    scaled_above(
+        number,
+        si_per_step,
+        si_at_zero,
+        rounding_of_zero(si_at_zero),
+    )
+}
+
+/// What rounding can make of 0 beside such an offset.
+pub(crate) fn rounding_of_zero(si_at_zero: f64) -> f64 {
+    1e-12 * si_at_zero.abs()
+}
+
+/// [`scaled`] where that is known already.
+#[inline(always)]
+pub(crate) fn scaled_above(
+    number: f64,
+    si_per_step: f64,
+    si_at_zero: f64,
+    rounding_of_zero: f64,
+) -> f64 {
     let si = number * si_per_step + si_at_zero;
-    if si.abs() <= ROUNDING * si_at_zero.abs() {
+    if si.abs() <= rounding_of_zero {
         0.0
     } else {
         si

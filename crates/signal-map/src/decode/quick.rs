@@ -28,6 +28,7 @@ pub(crate) struct Quick {
     n_special: u32,
     si_per_step: f64,
     si_at_zero: f64,
+    rounding_of_zero: f64,
     // What is believed; no number that is not finite lies between.
     low: f64,
     high: f64,
@@ -95,6 +96,7 @@ impl Quick {
             n_special: code(last) - code(first),
             si_per_step: signal.si_per_step,
             si_at_zero: signal.si_at_zero,
+            rounding_of_zero: bits::rounding_of_zero(signal.si_at_zero),
             low: low.max(f64::MIN),
             high: high.min(f64::MAX),
         })
@@ -109,7 +111,12 @@ impl Quick {
         let code = word.wrapping_shr(right);
         let signed = (word as i64).wrapping_shr(right);
         let number = if self.is_signed { signed } else { code as i64 };
-        let si = bits::scaled(number as f64, self.si_per_step, self.si_at_zero);
+        let si = bits::scaled_above(
+            number as f64,
+            self.si_per_step,
+            self.si_at_zero,
+            self.rounding_of_zero,
+        );
         let is_plain = (payload.len() >= usize::from(self.n_bytes))
             & (heads[0] & self.must_mask == self.must_be)
             & ((code as u32).wrapping_sub(self.special) > self.n_special)
