@@ -5,6 +5,7 @@ mod common;
 
 use common::program::{CAR, Folder, drive};
 use common::{assess, map};
+use halfshaft_health::FigureId;
 use halfshaft_health::compare::{Change, Comparison, Session, compare};
 use halfshaft_health::limits::Compare;
 use halfshaft_model::{Notices, Stamp};
@@ -166,7 +167,7 @@ fn without_laps_it_says_so_and_names_what_it_read() {
     );
     assert_eq!(json["matched_corners"], Value::Null);
     let figures = json["figures"].as_array().expect("a list");
-    assert_eq!(figures.len(), 10);
+    assert!(figures.len() >= 14, "{}", figures.len());
     for figure in figures {
         assert_ne!(figure["difference"].is_null(), figure["why_null"].is_null());
     }
@@ -273,11 +274,12 @@ fn stored_drives_are_compared_as_their_logs() {
         json["matched_corners"].as_u64().is_some_and(|n| n >= 5),
         "{json}"
     );
-    let rise = &json["figures"].as_array().expect("a list")[4];
-    assert_eq!(
-        (&rise["name"], &rise["seen"]),
-        (&"rise_time".into(), &true.into())
-    );
+    let figures = json["figures"].as_array().expect("a list");
+    let rise = figures
+        .iter()
+        .find(|figure| figure["name"] == FigureId::RiseTime.word())
+        .expect("it is compared");
+    assert_eq!(rise["seen"], true);
     // One of standard input is recognised as well, a log or a record.
     let text = folder
         .shell("$0 compare - after.json < before.json")

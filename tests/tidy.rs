@@ -36,7 +36,15 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("simulate", &["model", "logs"]),
     (
         "fleet",
-        &["model", "logs", "signal-map", "health", "drive", "record", "simulate"],
+        &[
+            "model",
+            "logs",
+            "signal-map",
+            "health",
+            "drive",
+            "record",
+            "simulate",
+        ],
     ),
 ];
 

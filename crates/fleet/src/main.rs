@@ -49,6 +49,9 @@ fn main() -> Result<()> {
     if let Some(n_cars) = arguments.pairs {
         let pairs = pairs::compare_all(arguments.seed, n_cars, n_threads);
         print!("{}", pairs::text(&pairs));
+        if arguments.list {
+            print!("\n## List\n\n{}", pairs::list(&pairs));
+        }
         return Ok(());
     }
     let numbers = match arguments.car {

@@ -9,7 +9,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use halfshaft_drive::Drive;
-use halfshaft_health::compare::{Change, Comparison, Session, compare};
+use halfshaft_health::compare::{Change, Comparison, Session, Whose, compare};
 use halfshaft_health::limits::Limits;
 use halfshaft_health::{FigureId, Results};
 use halfshaft_model::Stamp;
@@ -52,12 +52,17 @@ fn true_ratio(name: &str, [before, after]: &[Truth; 2]) -> Option<f64> {
 /// The figures that a change should be seen in.
 fn wanted(changed: Changed) -> Vec<&'static str> {
     match changed {
-        Changed::Nothing | Changed::Driver => Vec::new(),
+        Changed::Nothing | Changed::NothingOnRoad | Changed::Driver => Vec::new(),
         Changed::Rise => vec![FigureId::RiseTime.word(), FigureId::TransitionTime.word()],
         Changed::Release => vec![FigureId::ReleaseTime.word()],
         Changed::Preload => vec!["heat_per_degree_open"],
         Changed::Tyres => vec![FigureId::TyreRatio.word()],
-        Changed::HalfOil | Changed::Cooling => vec!["oil_rise_per_lap"],
+        Changed::HalfOil | Changed::Cooling => vec![
+            "oil_rise_per_lap",
+            "pack_to_oil",
+            "oil_to_housing",
+            "housing_to_air",
+        ],
         Changed::Grip => vec!["held_torque"],
     }
 }
@@ -89,16 +94,16 @@ pub fn compare_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Pair> {
 }
 
 fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
-    let before = side(&pair::before(seed, number));
     Changed::ALL
         .into_iter()
         .map(|changed| {
+            let before = side(&pair::before(seed, number, changed));
             let after = side(&pair::after(seed, number, changed));
             Pair {
                 number,
                 changed,
                 comparison: compare(&before.session, &after.session, &Limits::default().compare),
-                truths: [before.truth.clone(), after.truth],
+                truths: [before.truth, after.truth],
             }
         })
         .collect()
@@ -139,6 +144,7 @@ fn record(drive: &Drive, results: &Results) -> Record {
 struct Tally {
     n: u32,
     seen: u32,
+    of_car: u32,
     held: u32,
     with_truth: u32,
     // Difference and smallest that would have been seen, as shares of the value before.
@@ -146,8 +152,9 @@ struct Tally {
 }
 
 impl Tally {
-    fn add(&mut self, change: &Change, ratio: Option<f64>) {
+    fn add(&mut self, change: &Change, whose: Option<Whose>, ratio: Option<f64>) {
         self.n += 1;
+        self.of_car += u32::from(whose == Some(Whose::Car));
         self.seen += u32::from(change.is_seen());
         if change.before.abs() > 0.0 {
             self.shares.push((
@@ -175,6 +182,34 @@ impl Tally {
     }
 }
 
+/// Each figure of each pair in a line.
+pub fn list(pairs: &[Pair]) -> String {
+    let mut text = String::new();
+    for pair in pairs {
+        for figure in &pair.comparison.figures {
+            let Ok(change) = &figure.outcome else {
+                continue;
+            };
+            let truth = true_ratio(figure.name, &pair.truths)
+                .map_or(String::new(), |ratio| format!(", truly x{ratio:.3}"));
+            let _ = writeln!(
+                text,
+                "- car {} {}: {} {:.4} to {:.4} {} ({:+.4} to {:+.4}){truth} {}",
+                pair.number,
+                pair.changed.words(),
+                figure.name,
+                change.before,
+                change.after,
+                figure.unit,
+                change.low,
+                change.high,
+                figure.whose.map_or("", Whose::word),
+            );
+        }
+    }
+    text
+}
+
 /// The table.
 pub fn text(pairs: &[Pair]) -> String {
     let mut tallies: BTreeMap<(u8, usize), (Changed, &'static str, Tally)> = BTreeMap::new();
@@ -184,30 +219,35 @@ pub fn text(pairs: &[Pair]) -> String {
                 .entry((pair.changed as u8, index))
                 .or_insert_with(|| (pair.changed, figure.name, Tally::default()));
             if let Ok(change) = &figure.outcome {
-                entry.2.add(change, true_ratio(figure.name, &pair.truths));
+                entry
+                    .2
+                    .add(change, figure.whose, true_ratio(figure.name, &pair.truths));
             }
         }
     }
     let mut text = String::from(
-        "| changed | figure | pairs | seen | median change | band holds the truth | smallest said | by the scatter |\n\
-         |---|---|---|---|---|---|---|---|\n",
+        "| changed | figure | pairs | seen | called the car's | median change | band holds the truth | smallest said | by the scatter |\n\
+         |---|---|---|---|---|---|---|---|---|\n",
     );
     for (changed, name, tally) in tallies.values() {
         let is_wanted = wanted(*changed).contains(name);
-        let is_still = matches!(changed, Changed::Nothing | Changed::Driver);
+        let is_still = wanted(*changed).is_empty();
         if !is_wanted && !is_still {
             continue;
         }
         let scatter = match changed {
-            Changed::Nothing => format!("{:.1} %", 100.0 * tally.smallest_by_scatter()),
+            Changed::Nothing | Changed::NothingOnRoad => {
+                format!("{:.1} %", 100.0 * tally.smallest_by_scatter())
+            }
             _ => String::new(),
         };
         let _ = writeln!(
             text,
-            "| {} | `{name}` | {} | {} | {:+.1} % | {} | {:.1} % | {scatter} |",
+            "| {} | `{name}` | {} | {} | {} | {:+.1} % | {} | {:.1} % | {scatter} |",
             changed.words(),
             tally.n,
             tally.seen,
+            tally.of_car,
             100.0 * tally.middle(|(difference, _)| *difference),
             match tally.with_truth {
                 0 => String::new(),

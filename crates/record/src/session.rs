@@ -3,14 +3,19 @@
 //! In: a [`Record`]. Out: a [`Session`]: laps, passes of corners, stretches, times of events. What
 //! a gap hides in part is left out: "at least" on one side of a difference has no meaning.
 
-use halfshaft_health::compare::{LapPart, Pass, Session, Stretch, Times, block_of};
+use halfshaft_health::compare::{HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of};
 use halfshaft_health::{FigureId, Reason};
 use halfshaft_model::Time;
 
 use crate::Record;
 use crate::figures::Event;
 use crate::laps::{Corner, Lap};
+use crate::thermal::Learned;
 use crate::value::Span;
+
+/// What two drives of one car on the same tyres differ by in their rolling ratio: crown of the roads, pressures;
+/// standard deviation. Source: none, engineering guess, as for the ratio of one drive.
+const ROAD_SD: f64 = 0.0003;
 
 impl Record {
     /// What is compared of the drive, where there are no laps in stretches of that length.
@@ -33,6 +38,10 @@ impl Record {
             ]
             .map(|figure| self.times(figure)),
             throttle_on: self.times(FigureId::ThrottleOnDelay),
+            tyre_ratio: self.tyre_ratio(),
+            tyres_hidden: self.calibration.hidden_by_preload.unwrap_or(0.0),
+            held: self.held(),
+            thermal: self.fitted(),
             is_older: self.for_comparison.times.0.is_empty(),
         }
     }
@@ -44,7 +53,22 @@ impl Record {
         let peak_kw = events
             .filter_map(|event| event.heat_peak_kw)
             .reduce(f64::max);
+        let sum = |of: fn(&Event) -> Option<f64>| {
+            let events = self.events.iter().filter(within);
+            let known: Option<Vec<f64>> = events
+                .map(|event| of(event).filter(|_| !event.broken))
+                .collect();
+            known.map(|all| all.iter().sum())
+        };
+        let oil =
+            self.laps.corners.iter().find(|corner| {
+                (lap.span.start_ns..lap.span.end_ns).contains(&corner.span.start_ns)
+            });
         LapPart {
+            time_s: 1e-9 * (lap.span.end_ns - lap.span.start_ns) as f64,
+            slid_m: sum(|event| event.slip_distance_m),
+            partial_s: sum(|event| event.partial_heat_making_s),
+            oil_start_c: oil.and_then(|corner| corner.oil_c),
             length_m: or_no_number(lap.length_m),
             heat_kj: lap.heat_kj.filter(|_| !lap.at_least),
             oil_rise_k: lap.oil_rise_k,
@@ -63,6 +87,7 @@ impl Record {
             middle_m: or_no_number(corner.start_m) + 0.5 * or_no_number(corner.length_m),
             turned_deg: or_no_number(corner.turned_deg),
             entry_speed_m_per_s: or_no_number(corner.entry_speed_m_per_s),
+            least_speed_m_per_s: or_no_number(corner.least_speed_m_per_s),
             oil_c: corner.oil_c,
             supply_v: corner.supply_v,
             heat_kj: corner.heat_kj.filter(|_| !corner.at_least),
@@ -113,6 +138,60 @@ impl Record {
         let value = |id: FigureId| self.figures.get(id.word())?.value;
         let kw = value(FigureId::HeatPeak).filter(|kw| *kw > 0.0)?;
         Some(value(FigureId::SpecificPowerMax)? / kw)
+    }
+
+    fn tyre_ratio(&self) -> Option<Result<Once, Reason>> {
+        let found = &self.calibration;
+        Some(match (found.ratio, found.sd) {
+            (Some(value), Some(sd)) => Ok(Once {
+                value,
+                sd: sd.hypot(ROAD_SD),
+            }),
+            _ => Err(Reason::Stored(found.why_null.clone().unwrap_or_default())),
+        })
+    }
+
+    fn held(&self) -> Option<Result<Vec<HeldAt>, Reason>> {
+        let Some(held) = &self.held_torque.result else {
+            let why = self.held_torque.why_null.clone();
+            return Some(Err(Reason::Stored(why.unwrap_or_default())));
+        };
+        // The tyres are the same in both drives: what their stiffness is off by cancels.
+        let doubt = held
+            .stiffness_sd_nm
+            .zip(held.stiffness_nm)
+            .map_or(0.0, |(sd, value)| sd / value);
+        let points = held.points.iter().filter(|point| !point.is_at_least);
+        let points = points.filter_map(|point| {
+            let (value, sd) = (point.held_nm?, point.held_sd_nm?);
+            let by_tyres = doubt * value;
+            Some(HeldAt {
+                command: point.command?,
+                held_nm: Once {
+                    value,
+                    sd: (sd * sd - by_tyres * by_tyres).max(0.0).sqrt(),
+                },
+            })
+        });
+        Some(Ok(points.collect()))
+    }
+
+    /// Numbers of the temperature model that this drive has fitted.
+    fn fitted(&self) -> Vec<(String, String, Once)> {
+        let Some(thermal) = &self.thermal.result else {
+            return Vec::new();
+        };
+        let fitted = thermal.parameters.iter();
+        fitted
+            .filter(|parameter| parameter.told == Learned::Fitted)
+            .filter_map(|parameter| {
+                let once = Once {
+                    value: parameter.value?,
+                    sd: parameter.sd?,
+                };
+                Some((parameter.name.clone(), parameter.unit.clone(), once))
+            })
+            .collect()
     }
 
     /// `None` where the record does not hold them.

@@ -5,8 +5,9 @@
 //! figure. Where no difference is seen it says so, and how small a one would have been.
 
 use halfshaft_health::SettingChanged;
-use halfshaft_health::compare::{Change, Compared, Comparison};
+use halfshaft_health::compare::{Beside, Change, Compared, Comparison, Whose};
 use halfshaft_record::Record;
+use halfshaft_record::findings::{Finding, Severity};
 use halfshaft_record::run::Map;
 use serde::Serialize;
 
@@ -70,6 +71,49 @@ impl ComparisonDocument<'_> {
         }
         notes.extend(self.comparison.notes.iter().cloned());
         notes
+    }
+
+    /// Findings of either drive that want something done: a figure beside a fault compares the fault.
+    fn findings(&self) -> Vec<String> {
+        let [before, after] = self.records.map(|record| &record.findings);
+        let lines = |findings: &[Finding], when: &str| -> Vec<String> {
+            let grave = findings.iter().filter(|one| one.severity != Severity::Note);
+            grave
+                .map(|one| format!("{when}: {} ({})", one.title, severity(one.severity)))
+                .collect()
+        };
+        let mut all = lines(before, "Before");
+        all.extend(lines(after, "After"));
+        all
+    }
+
+    /// What these figures cannot show, whatever they say.
+    fn blind_spots(&self) -> Vec<String> {
+        let comparison = self.comparison;
+        let is_told = |name: &str| {
+            let figure = comparison.figure(name);
+            figure.is_some_and(|figure| figure.outcome.is_ok())
+        };
+        let mut spots = Vec::new();
+        if is_told("heat_per_lap") || is_told("heat_per_degree_open") {
+            spots.push(match is_told("held_torque") {
+                true => "Heat is worked out from the torque that the map states, so linings that grip less, or a \
+                         preload that has worn, do not show in it; the torque held by the tyres and the rise of \
+                         the oil do."
+                    .to_owned(),
+                false => "Heat is worked out from the torque that the map states, so linings that grip less, or a \
+                          preload that has worn, do not show in it; the torque held by the tyres would, and could \
+                          not be compared."
+                    .to_owned(),
+            });
+        }
+        if !is_told("oil_rise_per_lap") {
+            spots.push(
+                "The oil was not compared, so neither was what cools the axle, nor how much oil is in it."
+                    .to_owned(),
+            );
+        }
+        spots
     }
 
     /// Limits that each drive was judged by and that were not the usual ones. Those of comparisons
@@ -138,6 +182,21 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
         let text = format!("Laps of one circuit, {corners} of it found in both.");
         page.paragraph("", &text, Mark::Plain);
     }
+    for (heading, lines) in [
+        (
+            "What the reports of the two find wrong",
+            document.findings(),
+        ),
+        ("What cannot be seen here", document.blind_spots()),
+        ("What else was not the same", beside(comparison)),
+    ] {
+        if !lines.is_empty() {
+            page.heading(heading);
+        }
+        for line in &lines {
+            page.paragraph("  ", &sentence(&clean(line)), Mark::Plain);
+        }
+    }
     page.heading("What changed");
     let seen = |figure: &&Compared| matches!(&figure.outcome, Ok(change) if change.is_seen());
     for figure in comparison.figures.iter().filter(seen) {
@@ -174,6 +233,42 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
     page.finish()
 }
 
+fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::LookSoon => "look soon",
+        Severity::Act => "act",
+        Severity::Stop => "stop",
+    }
+}
+
+/// What else was not the same, a line each.
+fn beside(comparison: &Comparison) -> Vec<String> {
+    let line = |one: &Beside| {
+        let same = match one.is_seen {
+            Some(false) => ", within its scatter",
+            Some(true) | None => "",
+        };
+        let (before, after) = (
+            measured(one.before, one.unit),
+            measured(one.after, one.unit),
+        );
+        format!("{}: {before} before, {after} after{same}", one.title)
+    };
+    comparison.beside.iter().map(line).collect()
+}
+
+/// Whose a difference may be, in words.
+fn whose_words(whose: Whose) -> &'static str {
+    match whose {
+        Whose::Car => "driven alike, or no matter of driving",
+        Whose::Driving => {
+            "the driving changed, which moves this too: it is not put down to the car"
+        }
+        Whose::Unknown => "how it was driven is not known in both: it is not put down to the car",
+    }
+}
+
 /// A figure in a sentence.
 fn in_a_sentence(figure: &Compared) -> String {
     let change = match &figure.outcome {
@@ -201,7 +296,10 @@ fn in_a_sentence(figure: &Compared) -> String {
             } else {
                 "less"
             };
-            format!("{}: {way}. {values}; {basis}.", figure.title)
+            let whose = figure
+                .whose
+                .map_or(String::new(), |whose| format!("; {}", whose_words(whose)));
+            format!("{}: {way}. {values}; {basis}{whose}.", figure.title)
         }
         false => format!(
             "{}: no difference detectable; smallest we could have seen: {}. {values}; {basis}.",
@@ -215,6 +313,7 @@ fn basis(change: &Change) -> String {
     let blocks = match change.block.word() {
         "lap" => "laps",
         "stretch" => "stretches",
+        "drive" => return "one value of either drive".to_owned(),
         _ => "blocks of events",
     };
     let (before, after) = change.n_blocks;
@@ -232,6 +331,9 @@ struct ComparisonJson<'a> {
     after: SideJson<'a>,
     matched_corners: Option<usize>,
     why_not_matched: Option<String>,
+    findings: Vec<String>,
+    blind_spots: Vec<String>,
+    beside: Vec<BesideJson>,
     figures: Vec<FigureJson>,
     notes: Vec<String>,
     settings_changed: Vec<String>,
@@ -254,6 +356,15 @@ struct LogJson<'a> {
 }
 
 #[derive(Serialize)]
+struct BesideJson {
+    title: &'static str,
+    unit: &'static str,
+    before: Option<f64>,
+    after: Option<f64>,
+    seen: Option<bool>,
+}
+
+#[derive(Serialize)]
 struct FigureJson {
     name: &'static str,
     title: &'static str,
@@ -265,6 +376,7 @@ struct FigureJson {
     high: Option<f64>,
     smallest: Option<f64>,
     seen: Option<bool>,
+    whose: Option<&'static str>,
     block: Option<&'static str>,
     blocks_before: Option<usize>,
     blocks_after: Option<usize>,
@@ -297,6 +409,19 @@ pub fn json<'a>(document: &'a ComparisonDocument<'a>) -> String {
         after: side(document.records[1], comparison.n_laps.1),
         matched_corners: comparison.matched.as_ref().ok().copied(),
         why_not_matched: comparison.matched.as_ref().err().map(ToString::to_string),
+        findings: document.findings().iter().map(clean).collect(),
+        blind_spots: document.blind_spots(),
+        beside: comparison
+            .beside
+            .iter()
+            .map(|one| BesideJson {
+                title: one.title,
+                unit: one.unit,
+                before: known(one.before),
+                after: known(one.after),
+                seen: one.is_seen,
+            })
+            .collect(),
         figures: comparison.figures.iter().map(figure).collect(),
         notes: document.notes().iter().map(clean).collect(),
         settings_changed: document.settings_changed(),
@@ -323,6 +448,7 @@ fn figure(figure: &Compared) -> FigureJson {
         high: number(|change| change.high),
         smallest: number(|change| change.smallest),
         seen: change.map(Change::is_seen),
+        whose: figure.whose.map(Whose::word),
         block: change.map(|change| change.block.word()),
         blocks_before: change.map(|change| change.n_blocks.0),
         blocks_after: change.map(|change| change.n_blocks.1),

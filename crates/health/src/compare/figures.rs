@@ -10,6 +10,20 @@ use crate::figure_id::FigureId;
 use crate::limits::Compare;
 use crate::reason::{DriveFact, Paired, Reason};
 
+/// Figures that move with how the car is driven.
+pub const DRIVEN: [&str; 7] = [
+    FigureId::ThrottleOnDelay.word(),
+    "heat_per_lap",
+    "heat_per_corner",
+    "slid_per_lap",
+    "partial_per_lap",
+    "specific_power_peak",
+    "oil_rise_per_lap",
+];
+
+/// The same, but so little that it is put down to the car where nothing shows how it was driven.
+pub const HARDLY_DRIVEN: &str = "heat_per_degree_open";
+
 type Matched = Result<Vec<(u32, u32)>, Reason>;
 
 /// What is compared.
@@ -40,6 +54,23 @@ pub fn all(
             unit: "kJ",
             outcome: sides.by_lap(|lap| lap.heat_kj),
             method: "mean heat of a lap, laps with a gap left out; laps drawn again",
+            whose: None,
+        },
+        Compared {
+            name: "slid_per_lap",
+            title: "Way the linings slid per lap",
+            unit: "m",
+            outcome: sides.by_lap(|lap| lap.slid_m),
+            method: "mean over laps of the way slid in events; laps drawn again",
+            whose: None,
+        },
+        Compared {
+            name: "partial_per_lap",
+            title: "Time slipping under load per lap",
+            unit: "s",
+            outcome: sides.by_lap(|lap| lap.partial_s),
+            method: "mean over laps of the time slipping under load in events; laps drawn again",
+            whose: None,
         },
         Compared {
             name: "heat_per_corner",
@@ -47,6 +78,7 @@ pub fn all(
             unit: "kJ",
             outcome: sides.by_corner(|_| true, |pass| pass.heat_kj),
             method: "differences of like passes of the same corner, mean of the corners; laps drawn again",
+            whose: None,
         },
         Compared {
             name: "heat_per_degree_open",
@@ -54,6 +86,7 @@ pub fn all(
             unit: "J/deg",
             outcome: sides.open_bends(),
             method: "heat over heading change of bends without an engagement or a slip event: of like passes of the same corner where corners are matched, else the sums of stretches; laps or stretches drawn again",
+            whose: None,
         },
     ];
     let times = [
@@ -69,6 +102,7 @@ pub fn all(
             unit: "s",
             outcome: sides.medians(|session| session.actuator[index].as_ref()),
             method: "difference of the medians, at 60 °C and 13.5 V where both sessions know oil and voltage; blocks of events drawn again",
+            whose: None,
         });
     }
     all.push(Compared {
@@ -77,6 +111,7 @@ pub fn all(
         unit: "s",
         outcome: sides.medians(|session| session.throttle_on.as_ref()),
         method: "difference of the medians of pedal to response; blocks of events drawn again",
+        whose: None,
     });
     all.push(Compared {
         name: "specific_power_peak",
@@ -87,13 +122,15 @@ pub fn all(
             Err(_) => sides.by_stretch(|stretch| stretch.peak_w_per_mm2),
         },
         method: "mean over laps, or stretches, of the highest heat rate of an event per net lining area; laps or stretches drawn again",
+        whose: None,
     });
     all.push(Compared {
         name: "oil_rise_per_lap",
         title: "Rise of the oil per lap",
         unit: "K",
-        outcome: sides.by_lap(|lap| lap.oil_rise_k),
-        method: "mean of oil at the end of a lap less oil at its start; laps drawn again; it falls as the oil nears its steady temperature, so compare sessions that began alike",
+        outcome: sides.by_like_laps(|lap| lap.oil_rise_k),
+        method: "oil at the end of a lap less oil at its start, of laps that begin with like oil; laps drawn again",
+        whose: None,
     });
     all
 }
@@ -188,7 +225,12 @@ impl Sides<'_> {
                 n_blocks,
                 n_pairs,
             })
-            .map(|change: Change| change.widened(self.limits.same_car_share))
+            .map(|change: Change| match block {
+                Block::Events => {
+                    change.widened(self.limits.same_time_share, self.limits.size_share)
+                }
+                _ => change.widened(self.limits.same_car_share, 0.0),
+            })
         };
         told().ok_or(DriveFact::DrawnBlocks.into())
     }
@@ -254,14 +296,46 @@ impl Sides<'_> {
                 corners.push(pairs);
             }
         }
+        self.of_pairs(&corners, &laps)
+    }
+
+    /// Differences of laps that begin with like oil: while it warms up it rises by more each lap.
+    fn by_like_laps(&self, of: impl Fn(&LapPart) -> Option<f64>) -> Result<Change, Reason> {
+        self.matched.as_ref().map_err(Clone::clone)?;
+        let parts = |session: &Session| -> Vec<(usize, Option<f64>, f64)> {
+            let laps = session.laps.iter().enumerate();
+            laps.filter_map(|(index, lap)| Some((index, lap.oil_start_c, of(lap)?)))
+                .collect()
+        };
+        let (before, after) = (parts(self.before), parts(self.after));
+        self.enough(before.len(), after.len(), Paired::Laps)?;
+        let mut laps: [Vec<usize>; 2] = Default::default();
+        let mut pairs = Vec::new();
+        for (one, oil_before, value_before) in &before {
+            for (other, oil_after, value_after) in &after {
+                let is_alike = oil_before
+                    .zip(*oil_after)
+                    .is_none_or(|(one, other)| (one - other).abs() <= self.limits.lap_oil_k);
+                if is_alike {
+                    pairs.push(Pair {
+                        laps: [index_of(&mut laps[0], *one), index_of(&mut laps[1], *other)],
+                        values: [*value_before, *value_after],
+                    });
+                }
+            }
+        }
+        self.of_pairs(&[pairs], &laps)
+    }
+
+    fn of_pairs(&self, corners: &[Vec<Pair>], laps: &[Vec<usize>; 2]) -> Result<Change, Reason> {
         let n_pairs = corners.iter().map(Vec::len).sum();
         let n_blocks = (laps[0].len(), laps[1].len());
         self.enough(n_blocks.0, n_blocks.1, Paired::LapsWithLikePasses)?;
         let told = || {
             let [before, after] =
-                mean_of_corners(&corners, &vec![1.0; n_blocks.0], &vec![1.0; n_blocks.1])?;
+                mean_of_corners(corners, &vec![1.0; n_blocks.0], &vec![1.0; n_blocks.1])?;
             let drawn = drawn(n_blocks, 0.0, |ours, theirs| {
-                let [before, after] = mean_of_corners(&corners, ours, theirs)?;
+                let [before, after] = mean_of_corners(corners, ours, theirs)?;
                 Some(after - before)
             })?;
             Some(Change {
@@ -275,7 +349,7 @@ impl Sides<'_> {
                 n_blocks,
                 n_pairs: Some(n_pairs),
             })
-            .map(|change: Change| change.widened(self.limits.same_car_share))
+            .map(|change: Change| change.widened(self.limits.same_car_share, 0.0))
         };
         told().ok_or(DriveFact::DrawnLaps.into())
     }
@@ -312,6 +386,7 @@ impl Sides<'_> {
         self.enough(ours.n_blocks, theirs.n_blocks, Paired::EventBlocks)?;
         self.settled(
             (ours.n_blocks, theirs.n_blocks),
+            // What sampling leaves open is another at each start of the car: frames begin as they like.
             before.doubt_s.max(after.doubt_s),
             (Block::Events, None),
             |counts| ours.median(counts),
@@ -404,6 +479,7 @@ mod tests {
     fn scatter_only() -> Compare {
         Compare {
             same_car_share: 0.0,
+            same_time_share: 0.0,
             ..Compare::default()
         }
     }

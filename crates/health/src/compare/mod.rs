@@ -11,14 +11,17 @@
 //! Results -> record -> session -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
 //! ```
 
+mod beside;
 mod bootstrap;
 mod circuit;
 mod figures;
 mod session;
 mod times;
+mod whole;
 
 use crate::reason::Reason;
-pub use session::{LapPart, Pass, Session, Stretch, Times, block_of};
+pub use beside::Whose;
+pub use session::{HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of};
 pub use times::each_time;
 
 use crate::limits::Compare;
@@ -32,6 +35,8 @@ pub enum Block {
     Stretch,
     /// Stretches of the drive with events in them.
     Events,
+    /// Nothing: the value is one of the whole drive, and brings its own scatter.
+    Drive,
 }
 
 impl Block {
@@ -41,6 +46,7 @@ impl Block {
             Block::Lap => "lap",
             Block::Stretch => "stretch",
             Block::Events => "events",
+            Block::Drive => "drive",
         }
     }
 }
@@ -69,15 +75,16 @@ pub struct Change {
 }
 
 impl Change {
-    /// The same with what two drives of one car are off by that no scatter shows, a share of
-    /// both values' mean: it adds to the band in squares.
-    fn widened(self, share: f64) -> Change {
+    /// The same with what two drives of one car are off by that no scatter shows: a share of both values' mean,
+    /// and a share of the difference itself. They add to the band in squares.
+    fn widened(self, share: f64, of_difference: f64) -> Change {
         let systematic = share * 0.5 * (self.before.abs() + self.after.abs());
         let half = 0.5 * (self.high - self.low);
         let wide = half.hypot(systematic);
+        let band = wide.hypot(of_difference * self.difference);
         Change {
-            low: self.difference - wide,
-            high: self.difference + wide,
+            low: self.difference - band,
+            high: self.difference + band,
             smallest: self.smallest + wide - half,
             ..self
         }
@@ -102,6 +109,23 @@ pub struct Compared {
     pub outcome: Result<Change, Reason>,
     /// How it was made, one sentence.
     pub method: &'static str,
+    /// Whose the difference may be, where one was seen.
+    pub whose: Option<Whose>,
+}
+
+/// What else was not the same.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beside {
+    /// What it is called on a page.
+    pub title: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Value before.
+    pub before: f64,
+    /// Value after.
+    pub after: f64,
+    /// Whether it differs by more than it scatters; `None` where its scatter is not known.
+    pub is_seen: Option<bool>,
 }
 
 /// What changed from one session to another.
@@ -111,6 +135,8 @@ pub struct Comparison {
     pub matched: Result<usize, Reason>,
     /// Laps before and after.
     pub n_laps: (usize, usize),
+    /// What else was not the same, in order.
+    pub beside: Vec<Beside>,
     /// The figures, in order.
     pub figures: Vec<Compared>,
     /// What a reader must know, one sentence each.
@@ -127,9 +153,22 @@ impl Comparison {
 /// Compares two sessions.
 pub fn compare(before: &Session, after: &Session, limits: &Compare) -> Comparison {
     let matched = circuit::matched(before, after, limits);
+    let driven = beside::driven(before, after, matched.as_deref().ok());
+    let mut figures = figures::all(before, after, &matched, limits);
+    figures.extend(whole::all(before, after));
+    let by_driving = beside::whose(&driven, limits);
+    for figure in &mut figures {
+        let is_seen = figure.outcome.as_ref().is_ok_and(Change::is_seen);
+        figure.whose = is_seen.then_some(match figure.name {
+            name if figures::DRIVEN.contains(&name) => by_driving,
+            figures::HARDLY_DRIVEN if by_driving == Whose::Driving => Whose::Driving,
+            _ => Whose::Car,
+        });
+    }
     Comparison {
         n_laps: (before.laps.len(), after.laps.len()),
-        figures: figures::all(before, after, &matched, limits),
+        beside: driven.beside,
+        figures,
         notes: notes(before, after, &matched),
         matched: matched.map(|pairs| pairs.len()),
     }
@@ -163,9 +202,5 @@ fn notes(
     if knows(|pass| pass.supply_v) != [true, true] {
         notes.push("Supply voltage was not known in both: corners may differ in it.".to_owned());
     }
-    notes.push(
-        "How far the throttle was open in a corner is not matched: another driver is another session."
-            .to_owned(),
-    );
     notes
 }

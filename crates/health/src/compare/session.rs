@@ -18,6 +18,14 @@ pub struct LapPart {
     pub oil_rise_k: Option<f64>,
     /// Highest power per net lining area, W/mm².
     pub peak_w_per_mm2: Option<f64>,
+    /// How long it took, s.
+    pub time_s: f64,
+    /// Way the linings slid in its events, m.
+    pub slid_m: Option<f64>,
+    /// Time slipping under load in its events, s.
+    pub partial_s: Option<f64>,
+    /// Oil temperature in its first corner, °C.
+    pub oil_start_c: Option<f64>,
 }
 
 /// One pass of a corner in a lap.
@@ -33,6 +41,8 @@ pub struct Pass {
     pub turned_deg: f64,
     /// Speed into it, m/s.
     pub entry_speed_m_per_s: f64,
+    /// Lowest speed in it, m/s.
+    pub least_speed_m_per_s: f64,
     /// Oil temperature, °C.
     pub oil_c: Option<f64>,
     /// Supply voltage, V.
@@ -65,6 +75,24 @@ pub struct Times {
     pub is_normal: bool,
 }
 
+/// A value that a whole drive has once, with what it scatters by from drive to drive of the same car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Once {
+    /// The value.
+    pub value: f64,
+    /// Its standard deviation, without what is wrong in every drive of the car alike.
+    pub sd: f64,
+}
+
+/// Torque that the pack holds at a command, by the tyres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeldAt {
+    /// Command, share of full.
+    pub command: f64,
+    /// Torque, N·m, with its scatter; the stiffness of the tyres is the same in both drives.
+    pub held_nm: Once,
+}
+
 /// What is compared of a session.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Session {
@@ -80,6 +108,14 @@ pub struct Session {
     pub actuator: [Option<Result<Times, Reason>>; 4],
     /// Pedal to response.
     pub throttle_on: Option<Result<Times, Reason>>,
+    /// Speed of the right rear wheel over that of the left running straight.
+    pub tyre_ratio: Option<Result<Once, Reason>>,
+    /// How much of it preload may hide.
+    pub tyres_hidden: f64,
+    /// Torque held at each command at which the pack was not stuck.
+    pub held: Option<Result<Vec<HeldAt>, Reason>>,
+    /// Numbers of the temperature model that were fitted to the drive, by name and unit.
+    pub thermal: Vec<(String, String, Once)>,
     /// It is of an older record, which does not hold all that is compared.
     pub is_older: bool,
 }
@@ -128,6 +164,7 @@ pub(super) mod testing {
                     middle_m: middle_m + 3.0 * normal(&mut random),
                     turned_deg,
                     entry_speed_m_per_s: 30.0 + 0.5 * normal(&mut random),
+                    least_speed_m_per_s: 20.0,
                     oil_c: Some(90.0 + lap as f64),
                     supply_v: Some(13.8),
                     heat_kj: Some(heat_kj),
@@ -139,6 +176,10 @@ pub(super) mod testing {
                 heat_kj: Some(sum),
                 oil_rise_k: Some(1.0),
                 peak_w_per_mm2: Some(0.1 * of_lap),
+                time_s: 90.0 + 0.3 * normal(&mut random),
+                slid_m: Some(100.0 * of_lap),
+                partial_s: Some(20.0 * of_lap),
+                oil_start_c: Some(90.0 + lap as f64),
             });
         }
         session

@@ -221,7 +221,12 @@ mod tests {
             (Mode::FrontWheels, Some(0.002), 0.012, Some(Severity::Act)),
             // Front wheels of unlike size beside rear ones that turn alike.
             (Mode::FrontWheels, Some(-0.0073), 0.0073, None),
-            (Mode::FrontWheels, Some(-0.002), 0.0115, Some(Severity::Note)),
+            (
+                Mode::FrontWheels,
+                Some(-0.002),
+                0.0115,
+                Some(Severity::Note),
+            ),
         ] {
             let mut scene = scene(ratio_log, 1e-4);
             scene.calibration.mode = mode;

@@ -12,6 +12,10 @@ limits! {
     oil_k: f64 = 10.0, "K", from 0.1 to 200.0,
         source: "common practice, no source";
 
+    /// Laps that begin with oil this far apart do not warm it alike.
+    lap_oil_k: f64 = 4.0, "K", from 0.1 to 200.0,
+        reason: "the rise per lap falls as the oil nears its steady temperature, some 40 K above the start";
+
     /// Supply voltages this far apart are not alike.
     supply_v: f64 = 0.5, "V", from 0.01 to 50.0,
         source: "common practice, no source";
@@ -46,6 +50,21 @@ limits! {
     /// Laps, stretches or blocks of events each side needs.
     least_blocks: u32 = 3, "count", from 2.0 to 1000.0,
         source: "none, engineering guess: two give a scatter that is hardly known";
+
+    /// The same for times of the actuator, whose scatter is known, and which other driving and another temperature
+    /// still move a little.
+    same_time_share: f64 = 0.03, "share", from 0.0 to 1.0,
+        source: "simulated cars compared with themselves on another day",
+        sensitivity: "smaller differences are not called seen";
+
+    /// How far the size of a change of such a time may be off, a share of the change.
+    size_share: f64 = 0.1, "share", from 0.0 to 1.0,
+        source: "simulated cars whose actuator was changed";
+
+    /// Lap time or speed in corners that differs by more is other driving, a share: heat, slip and what follows
+    /// from them are then not put down to the car.
+    same_driving_share: f64 = 0.01, "share", from 0.0 to 1.0,
+        reason: "a wheel on the verge of spinning turns a little more speed into much more slip, or less";
 
     /// Length of a stretch where there are no laps, and of a block of events.
     stretch_s: f64 = 60.0, "s", from 1.0 to 3600.0,

@@ -164,6 +164,8 @@ facts! {
         DrawnLaps "few-laps-drawn",
         /// Each time of the actuator, which an older record does not hold.
         EachTime "each-time-not-stored",
+        /// Bends at like commands in both sessions.
+        LikeCommands "no-like-commands",
         /// Events known alike in both sessions.
         AlikeEvents "events-not-alike",
         /// Needles enough for a class that is not higher.

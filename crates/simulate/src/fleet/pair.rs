@@ -1,4 +1,4 @@
-//! Two drives of one car on one circuit, before and after something was changed.
+//! Two drives of one car on one road, before and after something was changed.
 //!
 //! In: the seed and number of a car, and what is changed. Out: the car of either drive. Both are of a day of
 //! their own: the driver's moods, the noise of the sensors, air, supply and the oil at the start differ in
@@ -13,6 +13,8 @@ use super::route::Kind;
 pub enum Changed {
     /// Nothing.
     Nothing,
+    /// Nothing, on a road.
+    NothingOnRoad,
     /// The driver: 10 % faster through the bends and 15 % harder out of them.
     Driver,
     /// The actuator takes 20 % longer to close.
@@ -33,8 +35,9 @@ pub enum Changed {
 
 impl Changed {
     /// Every change.
-    pub const ALL: [Changed; 9] = [
+    pub const ALL: [Changed; 10] = [
         Changed::Nothing,
+        Changed::NothingOnRoad,
         Changed::Driver,
         Changed::Rise,
         Changed::Release,
@@ -49,6 +52,7 @@ impl Changed {
     pub fn words(self) -> &'static str {
         match self {
             Changed::Nothing => "nothing",
+            Changed::NothingOnRoad => "nothing, on a road",
             Changed::Driver => "driver 10 % faster",
             Changed::Rise => "closing +20 %",
             Changed::Release => "release doubled",
@@ -61,19 +65,30 @@ impl Changed {
     }
 }
 
+impl Changed {
+    /// Where it can be seen: laps of a circuit, open bends, or straight road.
+    fn kind(self) -> Kind {
+        match self {
+            Changed::Tyres => Kind::Motorway,
+            Changed::NothingOnRoad | Changed::Preload | Changed::Grip => Kind::Pass,
+            _ => Kind::Track,
+        }
+    }
+}
+
 /// Length of a drive, s: some ten laps.
 const DURATION_S: [f64; 2] = [700.0, 1000.0];
 
 /// The car before the change.
-pub fn before(seed: u64, number: u64) -> Car {
-    day(Car::healthy_on(seed, number, Kind::Track), 0)
+pub fn before(seed: u64, number: u64, changed: Changed) -> Car {
+    day(Car::healthy_on(seed, number, changed.kind()), 0)
 }
 
 /// The same car after it, on another day.
 pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
-    let mut car = day(Car::healthy_on(seed, number, Kind::Track), 1);
+    let mut car = day(Car::healthy_on(seed, number, changed.kind()), 1);
     match changed {
-        Changed::Nothing => {}
+        Changed::Nothing | Changed::NothingOnRoad => {}
         Changed::Driver => {
             car.route.style.lateral_m_per_s2 *= 1.1;
             car.route.style.accelerate_m_per_s2 *= 1.15;
@@ -92,7 +107,7 @@ pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
     car
 }
 
-// Another day: the circuit, the style of the driver and the season stay.
+// Another day: the road, the style of the driver and the season stay.
 fn day(mut car: Car, drive: u64) -> Car {
     let season = Draw::new(car.seed, car.number, Purpose::Road).between(5.0, 28.0);
     car.drive = drive;

@@ -122,6 +122,7 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::DrawnBlocks => "too few blocks drawn again tell it",
         DriveFact::DrawnLaps => "too few laps drawn again tell it",
         DriveFact::EachTime => "a report of an older version does not hold each time",
+        DriveFact::LikeCommands => "no command is found in steady bends of both",
         DriveFact::AlikeEvents => {
             "oil temperature and voltage of the events were known in one session only, so the two are not alike"
         }
