@@ -15,7 +15,7 @@ fn n_threads() -> usize {
 
 #[test]
 fn threads_change_nothing() {
-    let numbers = &numbers(4, 0);
+    let numbers = &numbers(4, 0, None);
     let one = Evidence::of(&judge_all(7, numbers, 1));
     let three = Evidence::of(&judge_all(7, numbers, 3));
     assert_eq!(table::text(&one), table::text(&three));
@@ -53,7 +53,7 @@ fn the_log_of_a_car_reads_as_its_frames() {
 
 #[test]
 fn every_map_that_can_be_drawn_is_right() {
-    for number in (1..400).chain(numbers(0, 2)) {
+    for number in (1..400).chain(numbers(0, 2, None)) {
         let car = car(SEED, number).expect("the number is one of the fleet's");
         let text = fleet::map_text(&car);
         if let Err(mistakes) = halfshaft_signal_map::parse("fleet.map", &text) {

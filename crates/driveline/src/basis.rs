@@ -46,6 +46,8 @@ pub struct Basis {
     pub slip_step: f64,
     /// Longitudinal stiffness of one tyre, N per unit slip.
     pub tyre_stiffness_n: f64,
+    /// The map states it.
+    pub is_stiffness_stated: bool,
     /// The torque is the preload alone: no torque channel gives the rest.
     pub is_preload_only: bool,
     /// Every assumption made here, a sentence each.
@@ -122,6 +124,7 @@ impl Basis {
             // The step is already an angular one; a radius of 1 m leaves it as it is.
             slip_step: slip_step(step, 1.0, slip_factor),
             tyre_stiffness_n: vehicle.tyre_stiffness_n.unwrap_or(USUAL_TYRE_STIFFNESS_N),
+            is_stiffness_stated: vehicle.tyre_stiffness_n.is_some(),
             is_preload_only,
             slip,
             heat,

@@ -11,11 +11,13 @@
 //! It refuses without a witness of bends, and with few of them. It does not judge.
 
 mod curve;
+mod shape;
 
 use halfshaft_model::Time;
 
-pub use self::curve::{Found, Held, HeldPoint, Unsteady};
+pub use self::curve::{Found, Held, HeldPoint};
 use self::curve::{LEAST_OF_POINT, middle, points};
+pub use self::shape::Shape;
 use crate::basis::Basis;
 use crate::engagement::OPEN_BELOW;
 use crate::median::median;
@@ -30,10 +32,9 @@ const PIECE_S: f64 = 0.5;
 /// grip are softer. Source: none, engineering guess.
 const LATERAL: (f64, f64) = (0.5, 4.0);
 
-/// The same for bends that need not be steady. A tyre near its grip is softer, and the inner one, which
-/// drives with less load, slips more: both take more of the difference, so the pack looks as if it held
-/// more than it does, and never less.
-const LATERAL_UNSTEADY: f64 = 9.0;
+/// The same for bends driven so evenly that the inner wheel, which bears less, has little to drive with. Above, tyres near
+/// their grip are softer.
+const LATERAL_EVEN: f64 = 8.0;
 
 /// Least difference a bend asks for, as a share of the rolling speed: a radius of some 150 m.
 /// Engineering guess.
@@ -42,7 +43,19 @@ const LEAST_SHARE: f64 = 0.01;
 /// Least speed, m/s, and greatest change of speed along the road, m/s². Engineering guess.
 const LEAST_SPEED: f64 = 3.0;
 const GREATEST_ALONG: f64 = 2.5;
-const GREATEST_ALONG_UNSTEADY: f64 = 5.0;
+const GREATEST_ALONG_EVEN: f64 = 1.0;
+
+/// Greatest change of the yaw rate within such a piece, as a share of it: a car that drifts swings.
+/// Engineering guess.
+const GREATEST_SWING: f64 = 0.3;
+
+/// Share by which the rear wheels may run ahead of the front ones: beyond, they spin. Derived: 1,500 kg at
+/// 1 m/s² make 1 % between tyres of 80 kN.
+const GREATEST_AHEAD: f64 = 0.02;
+
+/// Without a command for so long a pack has released, where the torque is known by the command alone, s.
+/// Source: none, engineering guess.
+const RELEASED_AFTER_S: f64 = 1.0;
 
 /// Greatest acceleration along times across, (m/s²)², of a steady piece: the inner wheel drives with less
 /// load on a softer tyre and slips more, which takes of the difference as torque between the wheels does.
@@ -63,11 +76,6 @@ const MOST_PIECES: usize = 4096;
 
 /// Pieces needed for the calibration. Engineering guess.
 const LEAST_OPEN: usize = 20;
-
-/// Pieces under command, and stretches of [`BLOCK_S`] that they come from, for bends that are not steady.
-/// Engineering guess.
-const LEAST_UNSTEADY: usize = 30;
-const LEAST_BLOCKS: usize = 4;
 
 /// Length of the blocks that are resampled, s.
 const BLOCK_S: f64 = 30.0;
@@ -114,10 +122,11 @@ struct Piece {
     lateral: f64,
     side: f64,
     torque_nm: Option<f64>,
-    // The torque is measured, and no consequence of the command.
-    is_measured: bool,
     is_stuck: bool,
     is_steady: bool,
+    // Counts for the shape of the curve; and for that of one whose command need not rest.
+    is_even: bool,
+    is_wide: bool,
 }
 
 /// A piece being driven: sums of values times seconds.
@@ -135,10 +144,13 @@ struct Open {
     command_s: f64,
     torque: f64,
     torque_s: f64,
-    measured_s: f64,
+    by_command_s: f64,
+    ahead: f64,
     range: (f64, f64),
     first_speed: f64,
     last_speed: f64,
+    first_yaw: f64,
+    last_yaw: f64,
     side: f64,
 }
 
@@ -148,6 +160,8 @@ pub struct HeldWatch {
     open: Option<Open>,
     // End and mean command of the piece before, steady or not.
     before: Option<(Time, f64)>,
+    // The latest row under command.
+    commanded: Option<Time>,
     pieces: Vec<Piece>,
     keep_every: u32,
     passed_over: u32,
@@ -159,6 +173,7 @@ impl Default for HeldWatch {
         HeldWatch {
             open: None,
             before: None,
+            commanded: None,
             pieces: Vec::new(),
             keep_every: 1,
             passed_over: 0,
@@ -169,6 +184,9 @@ impl Default for HeldWatch {
 impl HeldWatch {
     /// Takes a row of driving; `counts` where nothing speaks against it (reverse, stability control).
     pub fn note(&mut self, row: &Row, counts: bool) {
+        if row.command.is_some_and(|command| command >= OPEN_BELOW) {
+            self.commanded = Some(row.time);
+        }
         let Some((speed, yaw, kinematic)) = of_bend(row).filter(|_| counts) else {
             self.close();
             return;
@@ -191,10 +209,13 @@ impl HeldWatch {
             command_s: 0.0,
             torque: 0.0,
             torque_s: 0.0,
-            measured_s: 0.0,
+            by_command_s: 0.0,
+            ahead: 0.0,
             range: (command, command),
             first_speed: speed,
             last_speed: speed,
+            first_yaw: yaw,
+            last_yaw: yaw,
             side,
         });
         let seconds = row.seconds;
@@ -215,9 +236,13 @@ impl HeldWatch {
         if let Some(torque_nm) = row.torque_nm {
             open.torque += torque_nm * seconds;
             open.torque_s += seconds;
-            open.measured_s += seconds * f64::from(u8::from(!row.is_torque_by_command));
+            open.by_command_s += seconds * f64::from(u8::from(row.is_torque_by_command));
         }
+        // Without front wheels nothing shows that the rear ones spin.
+        let front = row.front_speed.unwrap_or(row.case_speed);
+        open.ahead += (row.case_speed - front) / row.case_speed * seconds;
         open.last_speed = speed;
+        open.last_yaw = yaw;
         if row.time.since(open.start) >= PIECE_S {
             self.close();
         }
@@ -240,15 +265,27 @@ impl HeldWatch {
         let along = (open.last_speed - open.first_speed) / open.seconds;
         let lateral = mean(open.lateral);
         let shown = open.shown / open.asked;
-        let is_steady = open.range.1 - open.range.0 <= STEADY
-            && was_alike
-            && along.abs() <= GREATEST_ALONG
+        let is_settled = open.range.1 - open.range.0 <= STEADY && was_alike;
+        let is_gentle = along.abs() <= GREATEST_ALONG
             && along * lateral <= GREATEST_DRIVEN
             && lateral <= LATERAL.1;
-        let is_measured = open.measured_s >= 0.8 * PIECE_S;
-        let counts = (is_steady || is_measured && along.abs() <= GREATEST_ALONG_UNSTEADY)
-            && (LATERAL.0..=LATERAL_UNSTEADY).contains(&lateral)
-            && (ROLLS.0..=ROLLS.1).contains(&shown);
+        let is_steady = is_settled && is_gentle;
+        let swing = (open.last_yaw - open.first_yaw).abs() / open.last_yaw.abs();
+        let is_calm = along.abs() <= GREATEST_ALONG_EVEN
+            && lateral <= LATERAL_EVEN
+            && swing <= GREATEST_SWING;
+        // A torque known by the command alone is that of the pack once it has followed.
+        let is_measured = open.by_command_s == 0.0;
+        let has_followed = now >= OPEN_BELOW
+            || self
+                .commanded
+                .is_none_or(|latest| open.start.since(latest) >= RELEASED_AFTER_S);
+        let rolls = (ROLLS.0..=ROLLS.1).contains(&shown);
+        let is_known = open.torque_s >= 0.8 * open.seconds && mean(open.ahead) <= GREATEST_AHEAD;
+        let is_even =
+            is_settled && is_known && (is_gentle || is_calm) && (is_measured || has_followed);
+        let is_wide = is_even || is_known && is_gentle && is_measured;
+        let counts = (is_steady || is_wide) && lateral >= LATERAL.0 && rolls;
         if !counts {
             return;
         }
@@ -265,9 +302,10 @@ impl HeldWatch {
             lateral,
             side: open.side,
             torque_nm: (open.torque_s > 0.0).then(|| open.torque / open.torque_s),
-            is_measured,
             is_stuck: shown < STUCK_BELOW,
             is_steady,
+            is_even,
+            is_wide,
         });
         if self.pieces.len() == MOST_PIECES {
             let mut index = 0;
@@ -327,8 +365,15 @@ impl HeldWatch {
         let off_nm = off_share * stiffness_nm.value * per_bias;
         let points = points(&steady, &torque_nm, doubt, off_nm);
         let least_nm = COMPARED_FROM_NM.max(COMPARED_FROM * preload_nm.unwrap_or(0.0));
-        let unsteady = self.unsteady(&usual, basis.bias_factor, least_nm);
-        if points.is_empty() && unsteady.is_none() {
+        let pieces = self.pieces.iter();
+        let even: Vec<&Piece> = pieces.clone().filter(|piece| piece.is_even).collect();
+        let wide: Vec<&Piece> = pieces.filter(|piece| piece.is_wide).collect();
+        let resting_nm = preload_nm
+            .or(basis.resting_nm)
+            .map(|nm| basis.bias_factor * nm);
+        let shape = Shape::of(&even, basis, resting_nm);
+        let wide_shape = Shape::of(&wide, basis, resting_nm);
+        if points.is_empty() && wide_shape.is_none() {
             return Err(Refusal::FewBends {
                 n_pieces: steady.len() as u32,
                 needed: LEAST_OF_POINT as u32,
@@ -376,90 +421,8 @@ impl HeldWatch {
             points,
             over_stated: over_stated.flatten(),
             n_commanded: commanded.len(),
-            unsteady,
-        })
-    }
-
-    /// Held over stated torque by all bends in which the torque is measured, steady or not: the slope of
-    /// what is missing over the torque, beside what load transfer and the tyres' ratio take. A
-    /// controller that asks for more where the wheels differ more makes that slope too flat on a sound
-    /// pack, but leaves the level, which the torque alone must explain. The greater of both counts,
-    /// and what they disagree by is not known.
-    fn unsteady(&self, usual: &Found, bias_factor: f64, least_nm: f64) -> Option<Unsteady> {
-        let measured: Vec<(&Piece, f64)> = self
-            .pieces
-            .iter()
-            .filter(|piece| piece.is_measured)
-            .filter_map(|piece| Some((piece, piece.torque_nm?)))
-            .collect();
-        let of_command = |(piece, torque_nm): &&(&Piece, f64)| {
-            *torque_nm >= least_nm && piece.command.is_none_or(|command| command >= OPEN_BELOW)
-        };
-        let n_commanded = measured.iter().filter(of_command).count();
-        let stuck = |pair: &&(&Piece, f64)| pair.0.is_stuck;
-        let n_stuck = measured.iter().filter(of_command).filter(stuck).count();
-        if n_commanded - n_stuck < LEAST_UNSTEADY || 2 * n_stuck > n_commanded {
-            return None;
-        }
-        let first = measured.first()?.0.start;
-        let numbers = measured
-            .iter()
-            .map(|(piece, _)| (piece.start.since(first) / BLOCK_S).floor());
-        let share = |torque_nm: f64| bias_factor * torque_nm / usual.value;
-        let lines: Vec<Line<3>> = measured
-            .iter()
-            .zip(blocks(numbers))
-            .filter(|((piece, _), _)| !piece.is_stuck)
-            .map(|((piece, torque_nm), block)| Line {
-                x: [share(*torque_nm), piece.lateral, piece.side],
-                y: piece.missing,
-                weight: 1.0,
-                block,
-            })
-            .collect();
-        let fit = fit(
-            &lines,
-            &[None, Some(LOAD_PER_M_PER_S2), Some((0.0, SIDE_SD))],
-        )?;
-        let commanded: Vec<&(&Piece, f64)> = measured
-            .iter()
-            .filter(of_command)
-            .filter(|pair| !stuck(pair))
-            .collect();
-        let block = |piece: &Piece| (piece.start.since(first) / BLOCK_S) as i64;
-        let mut numbers: Vec<i64> = commanded.iter().map(|(piece, _)| block(piece)).collect();
-        numbers.dedup();
-        if numbers.len() < LEAST_BLOCKS {
-            return None;
-        }
-        let mut levels: Vec<f64> = commanded
-            .iter()
-            .map(|(piece, torque_nm)| {
-                (piece.missing - LOAD_PER_M_PER_S2.0 * piece.lateral) / share(*torque_nm)
-            })
-            .collect();
-        let (slope, level) = (fit.unknowns[0], median(&mut levels)?);
-        let value = slope.max(level);
-        let mut stated: Vec<f64> = commanded.iter().map(|(_, nm)| share(*nm)).collect();
-        let mean = |of: fn(&Piece) -> f64| {
-            commanded.iter().map(|(piece, _)| of(piece)).sum::<f64>() / commanded.len() as f64
-        };
-        // Load and tyres in full, as far as bends both ways do not cancel them.
-        let load = LOAD_PER_M_PER_S2.1 * mean(|piece| piece.lateral);
-        let beside = load.hypot(UNLIKE_TYRES * mean(|piece| piece.side));
-        let doubt = usual.sd / usual.value;
-        let mut shares: Vec<f64> = measured.iter().map(|(piece, _)| piece.share).collect();
-        let off_share = OFF_SD.hypot(GEOMETRY_SD * median(&mut shares)?);
-        let off = off_share.hypot(beside) / median(&mut stated)?;
-        Some(Unsteady {
-            over_stated: Found {
-                value,
-                sd: fit.sds[0]
-                    .hypot(doubt * value)
-                    .hypot(off)
-                    .hypot(slope - level),
-            },
-            n: n_commanded - n_stuck,
+            shape,
+            wide_shape,
         })
     }
 }
@@ -570,6 +533,12 @@ mod tests {
     /// Bends of 6 s on radii of 15 to 60 m both ways, every other one under a command of 0.2 to 1, of
     /// which `per_command` N·m are held beside `rest_nm`; the map states 200 N·m and 500 more.
     fn watch(stiffness_n: f64, rest_nm: f64, per_command: f64, seed: u64) -> HeldWatch {
+        watch_of(stiffness_n, seed, |stated_nm| {
+            rest_nm + per_command * (stated_nm - 200.0) / 500.0
+        })
+    }
+
+    fn watch_of(stiffness_n: f64, seed: u64, held_of: impl Fn(f64) -> f64) -> HeldWatch {
         let mut watch = HeldWatch::default();
         let mut random = Random::default();
         (0..seed).for_each(|_| {
@@ -589,7 +558,7 @@ mod tests {
             let mut row = quiet(time_s);
             let case = speed / RADIUS_M;
             let kinematic = side * TRACK_M * speed / radius_m / RADIUS_M;
-            let held_nm: f64 = rest_nm + per_command * command;
+            let held_nm = held_of(200.0 + 500.0 * command);
             let tied = held_nm / (stiffness_n * RADIUS_M) * case;
             let load = 0.0008 * lateral * case;
             let rest = (kinematic.abs() - tied).max(0.0) + load;
@@ -657,52 +626,56 @@ mod tests {
     }
 
     #[test]
-    fn bends_that_are_not_steady_show_it_where_the_torque_is_measured() {
-        // A command that never rests: each piece is another one than the one before.
-        let unsteady = |stiffness_n: f64, share: f64| {
-            let mut watch = watch(stiffness_n, 200.0 * share, 500.0 * share, 0);
-            for (index, piece) in watch.pieces.iter_mut().enumerate() {
-                piece.is_steady = index % 400 == 0;
-            }
-            watch.held(&basis()).ok().and_then(|held| held.unsteady)
-        };
-        let sound = unsteady(80e3, 1.0).unwrap().over_stated;
-        assert!(
-            (sound.value - 1.0).abs() < 0.2 && sound.sd > 0.2,
-            "{sound:?}"
-        );
-        let weak = unsteady(80e3, 0.25).unwrap().over_stated;
-        assert!(weak.value + 1.645 * weak.sd < 0.6, "{weak:?}");
-        // Sound, under a controller that asks for more where less is missing: the torque hides in the slope.
-        let mut by_slip = watch(80e3, 200.0, 500.0, 0);
-        for (index, piece) in by_slip.pieces.iter_mut().enumerate() {
-            piece.is_steady = index % 400 == 0;
-            piece.missing = 0.035 - 0.01 * piece.torque_nm.unwrap() / 700.0;
+    fn the_curve_parts_a_drag_from_a_weak_pack_whatever_the_tyres() {
+        for stiffness_n in [55e3, 80e3, 120e3] {
+            let shape = |watch: HeldWatch| watch.held(&basis()).unwrap().shape.unwrap();
+            let [low, nm, high] = shape(watch(stiffness_n, 200.0, 500.0, 0)).drag_nm;
+            assert!(low < 200.0 && high < 320.0, "{low} {nm} {high}");
+            // It never falls below 450 N·m; more than that is held as stated.
+            let drags = shape(watch_of(stiffness_n, 2, |nm| nm.max(450.0)));
+            let [low, nm, high] = drags.drag_nm;
+            assert!(!drags.is_weak && low > 300.0, "{low} {nm} {high}");
+            assert!((nm / 450.0 - 1.0).abs() < 0.3, "{low} {nm} {high}");
+            let weak = shape(watch(stiffness_n, 50.0, 125.0, 3));
+            let high = weak.over_stated * (1.645 * weak.over_stated_sd).exp();
+            assert!(weak.is_weak && weak.n_commanded > 100, "{weak:?}");
+            assert!(high < 0.8, "{high}");
         }
-        let over = by_slip
+    }
+
+    #[test]
+    fn a_drag_shows_from_a_torque_on_that_the_scatter_decides() {
+        let found = watch(80e3, 200.0, 500.0, 0)
             .held(&basis())
             .unwrap()
-            .unsteady
-            .unwrap()
-            .over_stated;
-        assert!(over.value + 1.645 * over.sd > 0.8, "{over:?}");
-        // One bend is no drive, however many pieces it has.
-        let mut at_once = watch(80e3, 50.0, 125.0, 0);
-        let start = at_once.pieces[0].start;
-        for (index, piece) in at_once.pieces.iter_mut().enumerate() {
-            piece.is_steady = index % 400 == 0;
-            piece.start = start;
-        }
-        assert_eq!(
-            at_once.held(&basis()).ok().and_then(|held| held.unsteady),
-            None
-        );
-        // A torque that follows from the command must have settled.
-        let mut by_command = watch(80e3, 50.0, 125.0, 0);
-        for piece in &mut by_command.pieces {
-            piece.is_measured = false;
-        }
-        assert_eq!(by_command.held(&basis()).unwrap().unsteady, None);
+            .shape
+            .unwrap();
+        let from_nm = found.shows_from_nm(260.0).unwrap();
+        assert!((260.0..450.0).contains(&from_nm), "{from_nm}");
+        // Twelve pieces tell less than thousands.
+        let mut few = watch(80e3, 200.0, 500.0, 0);
+        let mut index = 0;
+        few.pieces.retain(|_| {
+            index += 1;
+            index % 90 == 0
+        });
+        let few = few.held(&basis()).unwrap().shape.unwrap();
+        assert!(few.shows_from_nm(260.0).is_none_or(|nm| nm > from_nm));
+    }
+
+    #[test]
+    fn ice_and_one_bend_show_no_curve() {
+        let shape = |keep: &dyn Fn(&Piece) -> bool, lateral: f64| {
+            let mut watch = watch(80e3, 200.0, 500.0, 0);
+            watch.pieces.retain(keep);
+            for piece in &mut watch.pieces {
+                piece.lateral *= lateral;
+            }
+            watch.held(&basis()).ok().and_then(|held| held.shape)
+        };
+        assert!(shape(&|_| true, 1.0).is_some());
+        assert!(shape(&|_| true, 0.3).is_none());
+        assert!(shape(&|piece| piece.start.seconds() < 80.0, 1.0).is_none());
     }
 
     #[test]
@@ -728,11 +701,12 @@ mod tests {
         // Derived: 3.0 to 3.5 m/s² across; 0.8 along makes 2.8, 1.1 makes 3.4 and more.
         let (n_steady, n) = pieces(0.8, 0.3);
         assert!(n_steady > 0, "{n_steady} of {n}");
-        let (n_steady, n) = pieces(1.1, 0.3);
-        assert!(n_steady == 0 && n > 0, "{n_steady} of {n}");
-        // 3.9 and 4.1 m/s² across at one speed.
+        assert_eq!(pieces(1.1, 0.3), (0, 0));
+        // 3.9 and 4.1 m/s² across at one speed: even bends go on to 8.
         assert!(pieces(0.0, 0.39).0 > 0);
-        assert_eq!(pieces(0.0, 0.41).0, 0);
+        let (n_steady, n) = pieces(0.0, 0.41);
+        assert!(n_steady == 0 && n > 0, "{n_steady} of {n}");
+        assert_eq!(pieces(0.0, 0.81), (0, 0));
     }
 
     #[test]

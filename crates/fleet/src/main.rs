@@ -7,7 +7,7 @@ use anyhow::{Context, Result};
 use clap::Parser;
 use halfshaft_fleet::evidence::Evidence;
 use halfshaft_fleet::{pairs, run, table};
-use halfshaft_simulate::fleet;
+use halfshaft_simulate::fleet::{self, Fault};
 
 /// Draws cars and drives from a seed, runs each through the whole program with a map of its own,
 /// and prints how often the program was right.
@@ -22,6 +22,9 @@ struct Arguments {
     /// Ill cars of each fault, mild and plain, in town and on the track.
     #[arg(long, default_value_t = 3)]
     ill: u64,
+    /// Only ill cars of this fault, by its word in the table.
+    #[arg(long, value_parser = fault_of_word)]
+    fault: Option<Fault>,
     /// Threads; all cores when not stated.
     #[arg(long)]
     threads: Option<usize>,
@@ -56,7 +59,7 @@ fn main() -> Result<()> {
     }
     let numbers = match arguments.car {
         Some(number) => vec![number],
-        None => run::numbers(arguments.healthy, arguments.ill),
+        None => run::numbers(arguments.healthy, arguments.ill, arguments.fault),
     };
     let evidence = Evidence::of(&run::judge_all(arguments.seed, &numbers, n_threads));
     if arguments.car.is_none() {
@@ -70,6 +73,12 @@ fn main() -> Result<()> {
         }
     }
     Ok(())
+}
+
+fn fault_of_word(word: &str) -> Result<Fault, String> {
+    let mut faults = Fault::ALL.iter();
+    let found = faults.find(|fault| fault.word() == word).copied();
+    found.ok_or_else(|| "there is no such fault".to_owned())
 }
 
 fn page_start(arguments: &Arguments) -> String {

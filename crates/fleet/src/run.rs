@@ -62,10 +62,13 @@ pub struct Judged {
     pub clean: Option<Said>,
 }
 
-/// The numbers of a fleet: so many healthy cars, so many of each fault, form and place.
-pub fn numbers(n_healthy: u64, n_ill: u64) -> Vec<u64> {
-    let n_kinds = 4 * Fault::ALL.len() as u64;
-    let ill = (0..n_kinds).flat_map(|kind| {
+/// The numbers of a fleet: so many healthy cars, so many of each fault, or of `only` one, in each form
+/// and place.
+pub fn numbers(n_healthy: u64, n_ill: u64, only: Option<Fault>) -> Vec<u64> {
+    let counts = |fault: &Fault| only.is_none_or(|only| only == *fault);
+    let faults = (0..).zip(Fault::ALL).filter(|(_, fault)| counts(fault));
+    let kinds = faults.flat_map(|(index, _)| 4 * index..4 * index + 4);
+    let ill = kinds.flat_map(|kind| {
         let first = FIRST_ILL + kind * MOST_OF_A_KIND;
         first..first + n_ill.min(MOST_OF_A_KIND)
     });

@@ -1,6 +1,6 @@
 //! What the torque gauge found: the torque held at each command, from pieces of bends.
 
-use super::Piece;
+use super::{Piece, Shape};
 use crate::engagement::OPEN_BELOW;
 use crate::median::median;
 use crate::tyre_ratio::regression::robust_sd;
@@ -53,17 +53,10 @@ pub struct Held {
     pub over_stated: Option<Found>,
     /// Pieces that it is from.
     pub n_commanded: usize,
-    /// The same by all bends, where the torque is measured: the truth is as much or less.
-    pub unsteady: Option<Unsteady>,
-}
-
-/// Held over stated torque by bends that need not be steady.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Unsteady {
-    /// Held over stated torque.
-    pub over_stated: Found,
-    /// Pieces under command.
-    pub n: usize,
+    /// All of it as one curve, by even bends of up to twice the lateral acceleration.
+    pub shape: Option<Shape>,
+    /// The same with bends in which the command moved, where the torque does not follow from it.
+    pub wide_shape: Option<Shape>,
 }
 
 /// The middle of numbers that neighbours share, with its deviation: scatter, a share of it, and what

@@ -5,15 +5,14 @@
 //! command and there was something to hold. Not counted: both wheels spinning, where the road
 //! lets go and not the pack, and bends that the torque the map states cannot straighten.
 
-use crate::reason::{Measured, Reason};
+use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::openness::LEAST_DIFFERENCE;
+use halfshaft_driveline::held_torque::Shape;
 use halfshaft_model::channel::name;
 
-use super::dragging_pack;
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
-use crate::figure_id::FigureId;
 use crate::lasting::Lasting;
 use crate::limits::{Limits, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Region, Severity};
@@ -30,8 +29,7 @@ pub const ENTRY: Entry = Entry {
                 "{} times or more, {} s or longer each: command from {} %, state at {} % of it or more, slip not fallen by \
                  {} % within {} s, with {} rad/s to hold, not both wheels spinning, and a torque by the map that could \
                  have held; or, by the tyres in bends under command, the torque held is less than {} of what \
-                 the map states (look soon: {}) over its whole 90 % band, or in bends that are not steady alone less \
-                 than {} (look soon)",
+                 the map states (look soon: {}) over its whole 90 % band",
                 grip.occurrences,
                 grip.least_s,
                 rounded(100.0 * holding.asked_for_all, 0),
@@ -40,8 +38,7 @@ pub const ENTRY: Entry = Entry {
                 holding.within_s,
                 holding.opportunity_rad_per_s,
                 grip.held_act,
-                grip.held_look,
-                grip.held_act
+                grip.held_look
             )
         },
         needs: "command, a state of the clutch that does not follow from it, both rear wheel speeds, road speed",
@@ -134,32 +131,41 @@ impl DoesNotGrip {
         let (Some(torque_nm), Some(per_torque)) = (row.torque_nm, self.per_torque) else {
             return true;
         };
-        let taken = torque_nm * per_torque * row.case_speed.abs();
+        let taken =
+            torque_nm * per_torque * row.case_speed.abs() / self.limits.grip.could_hold_room;
         let bend = row.kinematic_difference.map_or(0.0, f64::abs);
         let to_hold = bend.max(row.difference_mean.abs());
         taken >= self.limits.holding.fall * to_hold
     }
 }
 
-/// The pack holds less than stated, as the bends show.
-fn by_the_tyres(drive: &Drive) -> Option<Fired> {
-    let held = drive.held.as_ref().ok()?;
-    // Bends that are not steady make the pack look better than it is: what they show stands.
-    let (over, n) = match (held.over_stated, held.unsteady) {
-        (Some(over), _) => (over, held.n_commanded),
-        (None, Some(unsteady)) => (unsteady.over_stated, unsteady.n),
-        (None, None) => return None,
-    };
+/// The pack holds less than stated, as the curve of the whole drive shows; or how little it would have to
+/// hold to show. A drag that explains the bends better is none of it.
+fn by_the_tyres(drive: &Drive) -> Outcome {
+    let held = drive.held.as_ref().map_err(Clone::clone)?;
     let limits = &drive.limits.grip;
-    let high = over.value + SDS_OF_90 * over.sd;
-    // Bends that are not steady, alone: a look, and that only from the greater margin.
-    let is_steady = held.over_stated.is_some();
-    let (severity, limit) = match high {
-        high if !is_steady && high < limits.held_act => (Severity::LookSoon, limits.held_act),
-        _ if !is_steady => return None,
-        high if high < limits.held_act => (Severity::Act, limits.held_act),
-        high if high < limits.held_look => (Severity::LookSoon, limits.held_look),
-        _ => return None,
+    let sees = |shape: &&Shape| shape.n_commanded >= limits.held_pieces as usize;
+    let even = held.shape.as_ref().filter(sees);
+    let wide = held.wide_shape.as_ref().filter(sees);
+    let shape = even.or(wide).ok_or(DriveFact::HeldUnderCommand)?;
+    let factor = (SDS_OF_90 * shape.over_stated_sd).exp();
+    let over = shape.over_stated;
+    // Bends in which the command moves, alone: a look, and that only from the greater margin.
+    let (severity, limit) = match over * factor {
+        high if shape.is_weak && high < limits.held_act => match even {
+            Some(_) => (Severity::Act, limits.held_act),
+            None => (Severity::LookSoon, limits.held_act),
+        },
+        high if shape.is_weak && even.is_some() && high < limits.held_look => {
+            (Severity::LookSoon, limits.held_look)
+        }
+        _ => {
+            let share = even.map_or(limits.held_act, |_| limits.held_look) / factor;
+            return match share >= limits.must_show {
+                true => Ok(None),
+                false => Err(Reason::GripShowsBelow { share }),
+            };
+        }
     };
     let span = drive.span();
     let values: Vec<(&str, f64, &str)> = held
@@ -168,23 +174,18 @@ fn by_the_tyres(drive: &Drive) -> Option<Fired> {
         .filter(|point| !point.is_at_least)
         .map(|point| ("torque held", point.held_nm.value, "N·m"))
         .collect();
-    let grade = match held.is_calibrated {
-        true => Grade::B,
-        false => Grade::C,
-    };
-    Some(Fired {
+    Ok(Some(Fired {
         severity,
-        grade: drive.quality.grade.max(grade),
+        grade: drive.quality.grade.max(Grade::C),
         summary: format!(
-            "In bends under command the pack held {:.2} times the torque the map states ({:.2} to {:.2}; limit \
+            "In bends under command the pack held {over:.2} times the torque the map states ({:.2} to {:.2}; limit \
              {limit}), over {} half seconds.",
-            over.value,
-            (over.value - SDS_OF_90 * over.sd).max(0.0),
-            high,
-            n
+            over / factor,
+            over * factor,
+            shape.n_commanded
         ),
         evidence: vec![window(span.start, span.end, &values)],
-    })
+    }))
 }
 
 impl Check for DoesNotGrip {
@@ -224,20 +225,20 @@ impl Check for DoesNotGrip {
         drive.basis.slip.clone()?;
         drive.road_speed()?;
         drive.steady_wheels()?;
-        // A pack that drags calibrates the tyres wrongly.
-        let drags = || dragging_pack::by_the_tyres(drive).is_some();
-        if let Some(fired) = by_the_tyres(drive).filter(|_| !drags()) {
-            return Ok(Some(fired));
+        let by_the_tyres = by_the_tyres(drive);
+        if let Ok(Some(_)) = by_the_tyres {
+            return by_the_tyres;
         }
-        if self.asked_s < drive.limits.grip.least_s
-            && drive.figure(FigureId::HeldOverStated).is_err()
-        {
-            return Err(Reason::TooLittle {
-                what: Measured::CommandToHold {
-                    from: drive.limits.holding.asked_for_all,
+        if self.asked_s < drive.limits.grip.least_s {
+            return by_the_tyres.map_err(|why| match why {
+                Reason::GripShowsBelow { .. } => why,
+                _ => Reason::TooLittle {
+                    what: Measured::CommandToHold {
+                        from: drive.limits.holding.asked_for_all,
+                    },
+                    found: self.asked_s,
+                    needed: drive.limits.grip.least_s,
                 },
-                found: self.asked_s,
-                needed: drive.limits.grip.least_s,
             });
         }
         let mut settled = self.clone();
@@ -245,7 +246,7 @@ impl Check for DoesNotGrip {
         let limits = &drive.limits.grip;
         let stretches = &settled.stretches;
         if stretches.n() < limits.occurrences as usize {
-            return Ok(None);
+            return by_the_tyres;
         }
         // Without another witness the road speed comes from the rear wheels themselves.
         let has_witness = drive.was_seen(name::SPEED_VEHICLE)
@@ -275,7 +276,6 @@ mod tests {
     use super::super::testing::{Scene, found_held, says};
     use super::*;
     use crate::testing::row;
-    use halfshaft_driveline::held_torque::{Held as HeldTorque, Unsteady};
 
     /// Four bends of 3 s in which nearly all is asked and the pack slips on.
     fn outcome(scene: &Scene, change: impl Fn(&mut Row)) -> Outcome {
@@ -315,55 +315,84 @@ mod tests {
         assert!((fired.evidence[0].values[0].value - 3.0).abs() < 0.05);
     }
 
+    /// By the tyres alone: what the pack holds of the stated torque, and by how much that may be off.
+    fn by_the_tyres(change: impl Fn(&mut Shape), is_wide: bool) -> Outcome {
+        let mut shape = Shape::default();
+        shape.is_weak = true;
+        shape.n_commanded = 60;
+        shape.over_stated = 0.25;
+        shape.over_stated_sd = 0.3;
+        change(&mut shape);
+        let mut scene = Scene::whole();
+        scene.held = Ok(match is_wide {
+            false => found_held(Some(shape), None),
+            true => found_held(None, Some(shape)),
+        });
+        scene.check(&ENTRY).outcome(&scene.drive())
+    }
+
     #[test]
     fn a_torque_held_that_is_plainly_below_the_stated_one_is_no_grip() {
-        for (over, sd, severity) in [
-            (0.25, 0.05, Some(Severity::Act)),
-            // Derived: 0.5 + 1.645·0.1 = 0.66.
-            (0.5, 0.1, Some(Severity::LookSoon)),
-            (0.75, 0.1, None),
-            (0.4, 0.3, None),
-            (1.1, 0.1, None),
+        // Derived: e^(1.645·0.3) = 1.638, so that 0.366 reach to 0.6 and 0.488 to 0.8.
+        for (over, even, wide) in [
+            (0.25, Some(Severity::Act), Some(Severity::LookSoon)),
+            (0.36, Some(Severity::Act), Some(Severity::LookSoon)),
+            (0.37, Some(Severity::LookSoon), None),
+            (0.48, Some(Severity::LookSoon), None),
+            (0.49, None, None),
+            (1.1, None, None),
         ] {
-            let mut scene = Scene::whole();
-            let steady = found_held(over, sd);
-            let unsteady = steady
-                .over_stated
-                .map(|over_stated| Unsteady { over_stated, n: 40 });
-            let without = HeldTorque {
-                over_stated: None,
-                unsteady,
-                ..steady.clone()
-            };
-            // Not steady alone: a look at most, and only where steady ones would be to act on.
-            let alone = (severity == Some(Severity::Act)).then_some(Severity::LookSoon);
-            for (held, severity) in [(steady, severity), (without, alone)] {
-                scene.held = Ok(held);
-                let fired = scene.check(&ENTRY).outcome(&scene.drive());
+            for (is_wide, severity) in [(false, even), (true, wide)] {
+                let fired = by_the_tyres(|shape| shape.over_stated = over, is_wide);
                 let found = fired.ok().flatten().map(|fired| fired.severity);
-                assert_eq!(found, severity, "{over} {sd}");
+                assert_eq!(found, severity, "{over} {is_wide}");
             }
         }
+        // A drag explains the bends better; and few bends say little.
+        assert!(by_the_tyres(|shape| shape.is_weak = false, false).is_err());
+        assert!(by_the_tyres(|shape| shape.n_commanded = 8, false).is_ok());
+        assert!(by_the_tyres(|shape| shape.n_commanded = 7, false).is_err());
+    }
+
+    #[test]
+    fn where_half_the_torque_would_not_show_it_was_not_checked() {
+        let outcome = |sd: f64| {
+            by_the_tyres(
+                |shape| (shape.over_stated, shape.over_stated_sd) = (1.0, sd),
+                false,
+            )
+        };
+        // Derived: 0.8/e^(1.645·0.3) = 0.488; 0.8/e^(1.645·0.28) = 0.505.
+        says(
+            &outcome(0.3).unwrap_err(),
+            "more than 49 % of its stated torque",
+        );
+        assert_eq!(outcome(0.28), Ok(None));
     }
 
     #[test]
     fn the_road_the_mechanism_and_the_design_are_no_worn_pack() {
         let scene = Scene::whole();
+        // By the tyres the pack is sound.
+        let mut shape = Shape::default();
+        (shape.over_stated, shape.n_commanded) = (1.0, 60);
+        let mut sound = scene.clone();
+        sound.held = Ok(found_held(Some(shape), None));
         // Both wheels spin on ice: 60 rad/s against 15 m/s.
-        assert_eq!(outcome(&scene, |row| row.road_speed = Some(15.0)), Ok(None));
+        assert_eq!(outcome(&sound, |row| row.road_speed = Some(15.0)), Ok(None));
         // The mechanism does not follow: another fault.
         assert_eq!(
-            outcome(&scene, |row| row.state = row.state.map(|state| 0.5 * state)),
+            outcome(&sound, |row| row.state = row.state.map(|state| 0.5 * state)),
             Ok(None)
         );
         // Derived: 100 N·m take 60·100/(80 kN·0.32 m) = 0.23 rad/s from the bend, a tenth. There is nothing
-        // to judge; 250 N·m would take three tenths.
+        // to judge; 1.7 times 260 N·m would take three tenths for sure.
         says(
             &outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 100.0)).unwrap_err(),
             "lasted 0.0 s",
         );
         assert!(
-            outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 260.0))
+            outcome(&scene, |row| row.torque_nm = row.torque_nm.map(|_| 442.0))
                 .unwrap()
                 .is_some()
         );
@@ -373,7 +402,7 @@ mod tests {
             "lasted 0.0 s",
         );
         // Twice may be chance.
-        let mut strict = scene.clone();
+        let mut strict = sound.clone();
         strict.limits.grip.occurrences = 5;
         assert_eq!(outcome(&strict, |_| ()), Ok(None));
     }

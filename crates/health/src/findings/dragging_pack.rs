@@ -5,7 +5,7 @@
 //! takes the rear axle ahead of the road, which a dragging pack does not. When every bend of a
 //! log is like that, track and radius of the map are as likely to be wrong.
 
-use crate::reason::{Measured, Reason};
+use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::engagement::OPEN_BELOW;
 use halfshaft_model::channel::name;
@@ -13,7 +13,7 @@ use halfshaft_model::channel::name;
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::evidence::{Strongest, counts, window};
 use crate::lasting::Lasting;
-use crate::limits::{Limits, SDS_OF_90, rounded};
+use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Region, Severity};
 use crate::trust::{BENDS, COMMAND, SLIP};
 
@@ -21,20 +21,24 @@ pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::DraggingPack,
         title: "Dragging pack, not releasing",
-        severities: &[Severity::Act],
+        severities: &[Severity::LookSoon, Severity::Act],
         rule: |limits| {
             let (drag, holding) = (&limits.drag, &limits.holding);
             format!(
                 "in {} bends or more the axle, with the command below {} %, makes less than {} of the difference of the \
-                 bend, for {} s or longer, and {} less than its preload leaves; or, by the tyres in all bends without \
-                 command, or at the least command of the drive, holds {} N·m or more, and {} times what is stated, over the whole 90 % band",
+                 bend, for {} s or longer, and {} less than its preload leaves, in {} % of such bends or more; or, by the tyres in \
+                 all bends, the torque at the axle never falls below {} N·m, nor {} times what is stated without command \
+                 ({} N·m where nothing is stated), over the whole 90 % band (act: {} times these)",
                 drag.bends,
                 rounded(100.0 * OPEN_BELOW, 0),
                 holding.openness_below,
                 holding.least_s,
                 drag.below_preload,
+                rounded(100.0 * drag.held_share, 0),
                 drag.held_nm,
-                drag.held_ratio
+                drag.held_ratio,
+                drag.held_unstated_nm,
+                drag.held_act
             )
         },
         needs: "command, both rear wheel speeds, yaw rate or front wheel speeds, rear track, rolling radius, bends both held \
@@ -57,12 +61,6 @@ struct Held {
     ahead: f64,
     missing: f64,
 }
-
-/// Command that is hardly one, share of full. Source: none, engineering guess.
-const LITTLE: f64 = 0.2;
-
-/// Half seconds of bends that this wants. Source: none, engineering guess.
-const LEAST_PIECES: usize = 12;
 
 #[derive(Clone, Debug)]
 struct DraggingPack {
@@ -117,39 +115,38 @@ impl DraggingPack {
     }
 }
 
-/// The open pack holds more than preload, as the bends of the whole drive show: it need never let go.
-pub(super) fn by_the_tyres(drive: &Drive) -> Option<Fired> {
+/// The pack never falls below a torque that preload does not explain, as the curve of the whole drive
+/// shows: it need never let go. Or how large a drag would have to be to show.
+fn by_the_tyres(drive: &Drive) -> Outcome {
+    let held = drive.held.as_ref().map_err(Clone::clone)?;
+    let shape = held.shape.as_ref().ok_or(DriveFact::EvenBends)?;
     let limits = &drive.limits.drag;
-    let held = drive.held.as_ref().ok()?;
-    let open = held
-        .without_command_nm
-        .map(|found| (found, drive.basis.preload_nm));
-    // A controller that never asks for nothing: where it asks least.
-    let least_asked = held
-        .points
-        .first()
-        .filter(|point| point.command < LITTLE && point.n >= LEAST_PIECES)
-        .and_then(|point| Some((point.held_nm, point.stated_nm?)));
-    let (held, low, least) = [open, least_asked]
-        .into_iter()
-        .flatten()
-        .map(|(found, stated_nm)| {
-            let low = found.value - SDS_OF_90 * found.sd;
-            let least = limits.held_nm.max(limits.held_ratio * stated_nm);
-            (found, low, least)
-        })
-        .find(|(_, low, least)| low > least)?;
-    let span = drive.span();
-    let values = [("torque held with hardly a command", held.value, "N·m")];
-    Some(Fired {
-        severity: Severity::Act,
-        grade: drive.quality.grade.max(Grade::C),
-        summary: format!(
-            "In the bends of the drive the clutch held {low:.0} N·m or more, by the tyres, when hardly anything was asked \
-             of it; {least:.0} N·m are the most that preload and command explain."
-        ),
-        evidence: vec![window(span.start, span.end, &values)],
-    })
+    let limit = match shape.resting_nm {
+        Some(resting_nm) => limits.held_nm.max(limits.held_ratio * resting_nm),
+        None => limits.held_unstated_nm,
+    };
+    let [low, likeliest, high] = shape.drag_nm;
+    if low > limit && !shape.is_weak {
+        let span = drive.span();
+        let values = [("torque at the axle never below", likeliest, "N·m")];
+        return Ok(Some(Fired {
+            severity: match low > limits.held_act * limit {
+                true => Severity::Act,
+                false => Severity::LookSoon,
+            },
+            grade: drive.quality.grade.max(Grade::C),
+            summary: format!(
+                "In the bends of the drive the torque at the axle never fell below {likeliest:.0} N·m ({low:.0} to \
+                 {high:.0}), by the tyres, however little was asked of the clutch; {limit:.0} N·m are the most that \
+                 preload explains."
+            ),
+            evidence: vec![window(span.start, span.end, &values)],
+        }));
+    }
+    match shape.shows_from_nm(limit) {
+        Some(nm) if nm <= limits.must_show_nm => Ok(None),
+        nm => Err(Reason::DragShowsFrom { nm }),
+    }
 }
 
 impl Check for DraggingPack {
@@ -198,21 +195,22 @@ impl Check for DraggingPack {
         drive.basis.slip.clone()?;
         drive.steady_wheels()?;
         let limits = &drive.limits.drag;
-        if let Some(fired) = by_the_tyres(drive) {
-            return Ok(Some(fired));
+        let by_the_tyres = by_the_tyres(drive);
+        if let Ok(Some(_)) = by_the_tyres {
+            return by_the_tyres;
         }
         let mut settled = self.clone();
         settled.end();
         let all_s = settled.held_s + settled.free_s;
         if all_s < drive.limits.holding.least_s {
-            return Err(Reason::TooLittle {
+            return by_the_tyres.map_err(|_| Reason::TooLittle {
                 what: Measured::OpenBends,
                 found: all_s,
                 needed: drive.limits.holding.least_s,
             });
         }
-        if settled.bends.n() < limits.bends as usize {
-            return Ok(None);
+        if settled.bends.n() < limits.bends as usize || settled.held_s < limits.held_share * all_s {
+            return by_the_tyres;
         }
         if settled.held_s > limits.every_bend * all_s {
             return Err(Reason::DragsEverywhere {
@@ -245,7 +243,7 @@ mod tests {
     use super::super::testing::{Scene, found_held, says};
     use super::*;
     use crate::testing::row;
-    use halfshaft_driveline::held_torque::Found;
+    use halfshaft_driveline::held_torque::Shape;
 
     /// Ten bends of 4 s, the last four held.
     fn outcome(scene: &Scene, n_held: i32, change: impl Fn(&mut Row, bool)) -> Outcome {
@@ -272,6 +270,11 @@ mod tests {
         check.outcome(&scene.drive())
     }
 
+    /// The bends alone show no drag, and the tyres of the scene show nothing.
+    fn untold() -> Reason {
+        DriveFact::HeldUnderCommand.into()
+    }
+
     #[test]
     fn four_held_bends_beside_free_ones_are_drag() {
         let scene = Scene::whole();
@@ -279,27 +282,65 @@ mod tests {
         assert_eq!(fired.severity, Severity::Act);
         says(&fired.summary, "In 4 bends the open clutch held");
         assert!((fired.evidence[0].values[0].value - 4.0).abs() < 0.05);
-        assert_eq!(outcome(&scene, 2, |_, _| ()), Ok(None));
+        assert_eq!(outcome(&scene, 2, |_, _| ()), Err(untold()));
+    }
+
+    /// By the tyres alone: what the torque at the axle does not fall below, and the preload.
+    fn by_the_tyres(low: f64, resting_nm: Option<f64>, is_weak: bool) -> Outcome {
+        let mut shape = Shape::default();
+        shape.drag_nm = [low, low + 100.0, low + 200.0];
+        shape.resting_nm = resting_nm;
+        shape.is_weak = is_weak;
+        let mut scene = Scene::whole();
+        scene.held = Ok(found_held(Some(shape), None));
+        outcome(&scene, 0, |_, _| ())
     }
 
     #[test]
     fn a_pack_that_never_lets_go_is_drag_by_the_tyres() {
-        let held = |value: f64, sd: f64| {
-            let mut scene = Scene::whole();
-            scene.basis.preload_nm = 80.0;
-            scene.held = Ok(halfshaft_driveline::held_torque::Held {
-                without_command_nm: Some(Found { value, sd }),
-                ..found_held(1.0, 0.1)
-            });
-            outcome(&scene, 10, |_, _| ())
+        let severity = |low: f64, resting_nm: Option<f64>| {
+            let fired = by_the_tyres(low, resting_nm, false).ok().flatten()?;
+            Some(fired.severity)
         };
-        // Derived: 600 − 1.645·180 = 304 N·m are more than 1.3·80 and 180.
+        // Derived: the limit is 150 N·m, 1.3·160 = 208 or 280; to act on, 1.3 times that.
+        for (resting_nm, limit) in [(Some(80.0), 150.0), (Some(160.0), 208.0), (None, 280.0)] {
+            assert_eq!(severity(limit - 1.0, resting_nm), None);
+            assert_eq!(severity(limit + 1.0, resting_nm), Some(Severity::LookSoon));
+            assert_eq!(
+                severity(1.3 * limit - 1.0, resting_nm),
+                Some(Severity::LookSoon)
+            );
+            assert_eq!(severity(1.3 * limit + 1.0, resting_nm), Some(Severity::Act));
+        }
         says(
-            &held(600.0, 180.0).unwrap().unwrap().summary,
-            "held 304 N·m",
+            &by_the_tyres(300.0, Some(80.0), false)
+                .unwrap()
+                .unwrap()
+                .summary,
+            "never fell below 400 N·m (300 to 500)",
         );
-        // Soft tyres of 50 kN under 80 N·m read 128 N·m: no drag.
-        assert!(!matches!(held(128.0, 38.0), Ok(Some(_))));
+        // The same curve is that of a pack that holds a quarter, on harder tyres.
+        assert!(by_the_tyres(300.0, Some(80.0), true).is_err());
+    }
+
+    #[test]
+    fn bends_that_would_show_no_drag_were_not_checked() {
+        says(
+            &by_the_tyres(0.0, Some(80.0), false).unwrap_err(),
+            "no drag would show",
+        );
+        let reason = Reason::DragShowsFrom { nm: Some(361.0) };
+        says(&reason, "a drag below 360 N·m at the axle");
+    }
+
+    #[test]
+    fn a_few_held_bends_among_many_are_no_drag() {
+        // Derived: four bends of 4 s held of ten are 40 % of the time.
+        let mut scene = Scene::whole();
+        scene.limits.drag.held_share = 0.39;
+        assert!(outcome(&scene, 4, |_, _| ()).unwrap().is_some());
+        scene.limits.drag.held_share = 0.41;
+        assert!(outcome(&scene, 4, |_, _| ()).is_err());
     }
 
     #[test]
@@ -313,7 +354,7 @@ mod tests {
                 row.openness = Some(0.45);
             }
         };
-        assert_eq!(outcome(&scene, 4, stiff), Ok(None));
+        assert_eq!(outcome(&scene, 4, stiff), Err(untold()));
         let scene = Scene::whole();
         // The inside wheel spins by 1.6 rad/s: the axle runs 0.8 rad/s ahead.
         let spins = |row: &mut Row, is_held: bool| {
@@ -321,7 +362,7 @@ mod tests {
                 row.case_speed = 30.8;
             }
         };
-        assert_eq!(outcome(&scene, 4, spins), Ok(None));
+        assert_eq!(outcome(&scene, 4, spins), Err(untold()));
         says(&outcome(&scene, 10, |_, _| ()).unwrap_err(), "wrong track");
     }
 

@@ -3,7 +3,7 @@
 use crate::Calibration;
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
-use halfshaft_driveline::held_torque::{Found, Held as HeldTorque};
+use halfshaft_driveline::held_torque::{Found, Held as HeldTorque, Shape};
 use halfshaft_driveline::response::ladder::{Ladder, Pedal};
 use halfshaft_driveline::response::resolution::Resolution;
 use halfshaft_driveline::response::{Direction, Edge, Fit, Response, Unusable};
@@ -414,8 +414,8 @@ pub fn thermal() -> ThermalEstimate {
     }
 }
 
-/// What the tyres show of a pack that holds so much of the stated torque.
-pub(crate) fn found_held(value: f64, sd: f64) -> HeldTorque {
+/// What the tyres show of a pack, of whose curve this is known.
+pub(crate) fn found_held(shape: Option<Shape>, wide_shape: Option<Shape>) -> HeldTorque {
     HeldTorque {
         stiffness_nm: Found {
             value: 25_600.0,
@@ -424,8 +424,9 @@ pub(crate) fn found_held(value: f64, sd: f64) -> HeldTorque {
         is_calibrated: true,
         without_command_nm: None,
         points: Vec::new(),
-        over_stated: Some(Found { value, sd }),
-        unsteady: None,
+        over_stated: None,
+        shape,
+        wide_shape,
         n_commanded: 60,
     }
 }

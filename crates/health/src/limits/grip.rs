@@ -39,6 +39,18 @@ limits! {
     /// The same for one that holds less than stated.
     held_look: f64 = 0.8, "ratio", from 0.05 to 1.0;
 
+    /// Half seconds of bends under command that it needs.
+    held_pieces: u32 = 8, "count", from 3.0 to 10000.0;
+
+    /// A pack that holds this share of the stated torque must show in the bends of a log, or its grip counts
+    /// as not checked.
+    must_show: f64 = 0.5, "ratio", from 0.05 to 1.0;
+
+    /// Torque that could hold is that of the map over this: table and tyres may both be off.
+    could_hold_room: f64 = 1.7, "ratio", from 1.0 to 5.0,
+        source: "derived",
+        reason: "15 % of a table and 30 % of a tyre make 34 %, of which 1.645 times are a factor of 1.7";
+
     /// Share of the holding index of earlier drives below which the pack has lost hold.
     holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0;
 

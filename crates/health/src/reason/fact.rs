@@ -104,6 +104,8 @@ facts! {
         CommandSpread "command-alike",
         /// Steady bends under command with a torque to hold, and the pack slipping.
         HeldUnderCommand "no-held-under-command",
+        /// Even bends on a firm road, with a torque that the map states.
+        EvenBends "no-even-bends",
         /// Motion.
         Motion "no-motion",
         /// An event whose heat is known.

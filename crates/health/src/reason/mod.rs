@@ -310,6 +310,16 @@ pub enum Reason {
         /// How far above the air, K.
         above_air_k: f64,
     },
+    /// A drag of less than this would not show in these bends.
+    DragShowsFrom {
+        /// The least that would, torque at the axle, N·m; `None` where none would.
+        nm: Option<f64>,
+    },
+    /// A pack that holds more of its torque than this would not show in these bends.
+    GripShowsBelow {
+        /// Share of the stated torque.
+        share: f64,
+    },
     /// The axle makes too little difference in most bends of the drive.
     DragsEverywhere {
         /// Share of the bends.
@@ -420,6 +430,8 @@ impl Reason {
             Reason::SlowWheels { .. } => "slow-wheels",
             Reason::SlowSamples { .. } => "slow-samples",
             Reason::NeverStood { .. } => "never-stood",
+            Reason::DragShowsFrom { .. } => "drag-shows-from",
+            Reason::GripShowsBelow { .. } => "grip-shows-below",
             Reason::DragsEverywhere { .. } => "drags-everywhere",
             Reason::WheelRipples { .. } => "wheel-ripples",
             Reason::FrontRearScatters { .. } => "front-rear-scatters",

@@ -108,7 +108,8 @@ mod tests {
             without_command_nm: None,
             points: vec![point(0.2, false), point(0.6, true)],
             over_stated: None,
-            unsteady: None,
+            shape: None,
+            wide_shape: None,
             n_commanded: 62,
         };
         let text = part(&Ok(held)).into_string();

@@ -77,6 +77,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::HeldUnderCommand => {
             "too few steady bends under command in which the pack slipped at a torque the map states"
         }
+        DriveFact::EvenBends => {
+            "too few bends driven evenly on a firm road at a torque the map states"
+        }
         DriveFact::Motion => "the car did not move",
         DriveFact::EventHeat => "no event whose heat is known",
         DriveFact::HeatOfEvents => "of no event the heat is known",

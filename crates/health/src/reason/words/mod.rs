@@ -264,6 +264,19 @@ impl Display for Reason {
                 "the car never stood for {} min with the oil falling and {above_air_k} K above the air",
                 rounded(needed_s / 60.0, 0)
             ),
+            Reason::DragShowsFrom { nm: Some(nm) } => write!(
+                f,
+                "in the bends of this log a drag below {} N·m at the axle would not show",
+                rounded(10.0 * (nm / 10.0).round(), 0)
+            ),
+            Reason::DragShowsFrom { nm: None } => {
+                f.write_str("in the bends of this log no drag would show")
+            }
+            Reason::GripShowsBelow { share } => write!(
+                f,
+                "in the bends of this log a pack that holds more than {:.0} % of its stated torque would not show",
+                100.0 * share
+            ),
             Reason::DragsEverywhere { share } => write!(
                 f,
                 "the axle makes too little difference in {:.0} % of all bends: a pack that drags from the start cannot be \
