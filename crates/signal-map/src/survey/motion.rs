@@ -105,7 +105,7 @@ impl Run {
     }
 
     /// By how much the others moved, m/s, each of them, or all but one of many, which may be stuck
-    /// too. Spinning wheels of one axle move alone; and whether there is but one other.
+    /// too. Spinning wheels of one axle move alone; and whether there is but one other, a wheel.
     fn others_moved(&self, role: usize) -> (f64, bool) {
         let mut moved: [f64; SPEED + 1] = [f64::INFINITY; SPEED + 1];
         let mut n = 0;
@@ -114,7 +114,9 @@ impl Run {
             .iter()
             .enumerate()
             .filter(|(other, _)| *other != role);
-        for (_, (low, high)) in others.filter_map(|(other, range)| Some((other, (*range)?))) {
+        let mut is_wheel = false;
+        for (other, (low, high)) in others.filter_map(|(other, range)| Some((other, (*range)?))) {
+            is_wheel = other < N_WHEELS;
             moved[n] = high - low;
             n += 1;
         }
@@ -124,7 +126,7 @@ impl Run {
             1..=3 => moved[0],
             _ => moved[1],
         };
-        (by, n == 1)
+        (by, n == 1 && is_wheel)
     }
 
     /// The lowest speed by the others, m/s.
