@@ -81,6 +81,12 @@ pub struct Evidence {
     pub list: Vec<String>,
 }
 
+/// Whether a fault came to pass on its drive at all: a controller that would save the clutch from hot oil
+/// does nothing where the pedal is never pressed far enough while it is hot.
+fn has_shown(one: &Judged, fault: Fault) -> bool {
+    fault != Fault::Protection || one.truth.cut_s > 0.0
+}
+
 /// How an ill drive was answered.
 pub fn answer(one: &Judged, fault: Fault) -> Answer {
     let right = right(fault);
@@ -170,6 +176,15 @@ impl Evidence {
     }
 
     fn note_ill(&mut self, one: &Judged, fault: Fault, form: Form) {
+        if !has_shown(one, fault) {
+            self.list.push(format!(
+                "{} {} {form:?}: never came to pass; {}",
+                one.car.number,
+                fault.word(),
+                one.car.in_words()
+            ));
+            return;
+        }
         let answer = answer(one, fault);
         let place =
             usize::from(one.car.route.kind == halfshaft_simulate::fleet::route::Kind::Track);

@@ -45,7 +45,9 @@ pub fn right(fault: Fault) -> Right {
         },
         Fault::StateFrozen => Right {
             remarks: &[Kind::Stuck],
-            ..answer(&[FindingId::StateFrozen], &[ActuatorNotMoving])
+            // A state that stands at its rest to the last digit, and always read so there, is the same
+            // evidence for a mechanism and for a signal that stands: the finding names both.
+            ..answer(&[FindingId::StateFrozen, ActuatorNotMoving], &[])
         },
         Fault::YawFrozen => Right {
             remarks: &[Kind::Stuck],

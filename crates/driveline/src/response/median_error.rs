@@ -7,7 +7,7 @@
 //! no mechanism is a lag of first order. It refuses nothing.
 
 use crate::median::median;
-use crate::normal::{SDS_OF_10_TO_90, SDS_OF_90};
+use crate::normal::{MEDIAN_ERROR, SDS_OF_10_TO_90, SDS_OF_90};
 use crate::response::fit::Fit;
 use crate::response::record::{Quantity, Response};
 use crate::response::resolution::{Resolution, Spread, spread};
@@ -51,9 +51,6 @@ const BETWEEN_ANSWERS: f64 = 0.025;
 /// The dead time takes back this share of what the lag is off by: their sum is known best.
 /// Derived from the same fits.
 const DEAD_PER_LAG: f64 = 0.3;
-
-/// Deviation of a normal distribution's median over that of its mean.
-const MEDIAN_ERROR: f64 = 1.253;
 
 /// Half the 90 % interval of a median of these times, s.
 pub fn error_s(timed: &[Timed], resolution: Resolution, quantity: Quantity) -> f64 {

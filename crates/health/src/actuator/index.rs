@@ -14,11 +14,7 @@ use halfshaft_model::Vehicle;
 use super::Actuator;
 use super::unmixed;
 use crate::baseline::{Baseline, Quantity};
-use crate::limits::{ActuatorLimits, SDS_OF_10_TO_90, SDS_OF_90};
-
-/// Standard error of a median in standard errors of the mean, √(π/2), of a normal
-/// distribution.
-const MEDIAN_ERROR: f64 = 1.2533;
+use crate::limits::{ActuatorLimits, MEDIAN_ERROR, SDS_OF_10_TO_90, SDS_OF_90};
 
 /// One item of the index.
 #[derive(Clone, Debug, PartialEq)]

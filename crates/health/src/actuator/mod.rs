@@ -10,6 +10,7 @@ pub mod crossings;
 pub mod index;
 pub mod motor;
 pub mod sentence;
+pub mod trend;
 
 use crate::reason::{MapFact, Reason};
 pub use apparent::Apparent;

@@ -106,6 +106,11 @@ impl Health {
         self.board.swap.outcome(&self.limits.swapped)
     }
 
+    /// How far apart the samples of both lie, s, where that hides which moves first.
+    pub(super) fn order_hidden_by_s(&self) -> Option<f64> {
+        self.board.swap.hidden_by_s(&self.limits.swapped)
+    }
+
     fn is_swapped(&self) -> bool {
         self.board.actuator.leading().is_some() || self.swap().is_some()
     }

@@ -111,6 +111,7 @@ impl<'h> Settled<'h> {
             actuator: &self.actuator,
             leading: self.leading.as_ref(),
             swap: health.swap(),
+            order_hidden_by_s: health.order_hidden_by_s(),
             held: &self.held,
             thermal: &self.thermal,
             ripple: &self.ripple,

@@ -1,13 +1,15 @@
 //! The actuator stands still though it is commanded.
 //!
 //! The command is at half of full or more for a second, and the state neither moves nor is
-//! where it should be. A state that is missing is no state that stands still.
+//! where it should be; or through a good while of driving the state does not leave its rest by its last
+//! digit. Whether the mechanism stands or its signal, such a state does not show, and the text names both. A
+//! state that is missing is no state that stands still.
 
 use crate::reason::Reason;
 use halfshaft_driveline::Row;
 use halfshaft_model::channel::name;
 
-use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
+use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
 use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::{ActuatorLimits, rounded};
@@ -23,16 +25,20 @@ pub const ENTRY: Entry = Entry {
             let own = &limits.actuator;
             format!(
                 "the command is at {:.0} % or more for {} s or more, and the state changes by less than {:.0} % and is \
-                 short of it by {:.0} % or more, {} times or more",
+                 short of it by {:.0} % or more, {} times or more; or through {:.0} s of driving on end a state at rest \
+                 does not change by its last digit, and the command moves through {:.0} % for {} s or more meanwhile",
                 100.0 * own.asked_from,
                 rounded(own.asked_s, 0),
                 100.0 * own.still_below,
                 100.0 * own.short_by,
-                own.not_moving_times
+                own.not_moving_times,
+                rounded(limits.frozen.lasts_s, 0),
+                100.0 * limits.frozen.rest_moves_by,
+                rounded(limits.frozen.state_apart_s, 1)
             )
         },
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
-        could_also_be: "a controller that sends its last state again and again, a mode in which it moves no motor on \
+        could_also_be: "a state of the clutch that stands still as a signal: a controller that sends its last one again and again, a mode in which it moves no motor on \
                         purpose, a state sensor without supply",
         next_check: "Plug and supply of the motor, its resistance, stored faults; then turn the mechanism by hand.",
         withdrawn_if: "the slip falls all the same under command: then the sensor stands still, not the actuator",
@@ -143,14 +149,14 @@ impl Check for NotMoving {
         let limits = &drive.limits.actuator;
         let mut settled = self.clone();
         settled.end();
-        if settled.n_commanded == 0 {
+        if settled.n_commanded == 0 && drive.trust.still().unmoved().is_empty() {
             return Err(Reason::NeverCommanded {
                 from: limits.asked_from,
             });
         }
         let n = settled.stuck.n();
         if n < limits.not_moving_times as usize {
-            return Ok(None);
+            return Ok(at_rest(drive));
         }
         Ok(Some(Fired {
             severity: Severity::Act,
@@ -165,6 +171,28 @@ impl Check for NotMoving {
             evidence: settled.stuck.windows(),
         }))
     }
+}
+
+/// A state that did not leave its rest by its last digit.
+fn at_rest(drive: &Drive) -> Option<Fired> {
+    let mut stretches = drive.trust.still().unmoved().iter();
+    let longest = stretches
+        .clone()
+        .max_by(|one, other| one.seconds.total_cmp(&other.seconds))?;
+    let shown = stretches.by_ref().take(MOST_EVIDENCE);
+    Some(Fired {
+        severity: Severity::Act,
+        grade: Grade::B.max(drive.quality.grade),
+        summary: format!(
+            "Through {:.0} s of driving the state did not leave {:.0} % by its last digit though it was commanded. The \
+             log does not show whether the mechanism stood still or only its signal.",
+            longest.seconds,
+            100.0 * longest.value
+        ),
+        evidence: shown
+            .map(|stretch| window(stretch.span.start, stretch.span.end, &[]))
+            .collect(),
+    })
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@
 use super::{About, Drive, Entry, FindingId, Fired, Judge, MOST_EVIDENCE, Outcome};
 use crate::evidence::window;
 use crate::nouns::Severity;
-use crate::reason::DriveFact;
+use crate::reason::{DriveFact, Reason};
 use crate::trust::NOTHING;
 use halfshaft_model::channel::name;
 
@@ -57,6 +57,9 @@ fn outcome(drive: &Drive) -> Outcome {
     let Some(leading) = drive.leading else {
         if let Some(fired) = by_the_whole_drive(drive) {
             return Ok(Some(fired));
+        }
+        if let (Ok(_), Some(period_s)) = (drive.actuator, drive.order_hidden_by_s) {
+            return Err(Reason::OrderHidden { period_s });
         }
         return match drive.actuator {
             Err(why) => Err(why.clone()),

@@ -46,6 +46,8 @@ pub struct Drive<'a> {
     pub leading: Option<&'a Leading>,
     /// How command and state go together when that is the wrong way round over the whole drive.
     pub swap: Option<Swap>,
+    /// How far apart samples of command and state lie, s, where that hides which moves first.
+    pub order_hidden_by_s: Option<f64>,
     /// What the pack holds by the tyres, or why nobody can tell.
     pub held: &'a Result<Held, Reason>,
     /// Temperatures of pack, oil and housing, or why they cannot be told.

@@ -11,7 +11,7 @@ use halfshaft_model::channel::name;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::PedalDelay;
 use crate::evidence::{Strongest, window};
-use crate::limits::{SDS_OF_10_TO_90, SDS_OF_90, rounded};
+use crate::limits::{MEDIAN_ERROR, SDS_OF_10_TO_90, SDS_OF_90, rounded};
 use crate::nouns::{Grade, Severity};
 use crate::trust::COMMAND;
 
@@ -73,14 +73,13 @@ pub(super) fn slowest(ladders: &[Ladder], pedal: Pedal) -> Strongest {
     strongest
 }
 
-/// The least a median may be by chance, 90 % interval, s: the standard error of a median is
-/// √(π/2) = 1.2533 of that of the mean. A controller that waits on purpose may stand close to
+/// The least a median may be by chance, 90 % interval, s. A controller that waits on purpose may stand close to
 /// the limit, and chance must not put it above.
 pub(super) fn least_median_s(spread: &Spread) -> f64 {
     let sd = spread
         .variation
         .map_or(0.0, |_| (spread.p90 - spread.p10) / SDS_OF_10_TO_90);
-    spread.median - SDS_OF_90 * 1.2533 * sd / (spread.n_events as f64).sqrt()
+    spread.median - SDS_OF_90 * MEDIAN_ERROR * sd / (spread.n_events as f64).sqrt()
 }
 
 /// The delay of a pedal, or what is missing of it.

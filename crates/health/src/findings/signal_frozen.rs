@@ -4,9 +4,9 @@
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome};
 use crate::evidence::window;
-use crate::limits::Limits;
+use crate::limits::{Limits, rounded};
 use crate::nouns::{Grade, Severity};
-use crate::reason::DriveFact;
+use crate::reason::{DriveFact, Measured, Reason};
 use crate::trust::{NOTHING, Source, Stretch};
 use halfshaft_model::channel::name;
 
@@ -25,11 +25,18 @@ pub const STATE: Entry = Entry {
         severities: &[Severity::Act],
         rule: |limits| {
             let frozen = &limits.frozen;
-            let rest = 100.0 * frozen.rest_below;
             rule(
                 limits,
-                &format!("the state of the clutch, {rest:.0} % or more,"),
-                &format!("the command moves through {:.0} %", 100.0 * frozen.moves_by),
+                "the state of the clutch",
+                &format!(
+                    "the command moves through {:.0} % and is {:.0} % away for {} s; where it stands below {:.0} %, and its \
+                     last digits stood for a fifth of that at most when nothing was commanded, {:.0} % are enough",
+                    100.0 * frozen.moves_by,
+                    100.0 * frozen.apart_by,
+                    rounded(frozen.state_apart_s, 1),
+                    100.0 * frozen.rest_below,
+                    100.0 * frozen.rest_moves_by
+                ),
             )
         },
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
@@ -53,7 +60,7 @@ pub const COMMAND: Entry = Entry {
                 "the command",
                 &format!(
                     "the state of the clutch moves through {:.0} %",
-                    100.0 * limits.frozen.moves_by
+                    100.0 * limits.frozen.command_apart_by
                 ),
             )
         },
@@ -108,6 +115,16 @@ impl Check for Frozen {
         let still = drive.trust.still();
         if still.known_s(source) == 0.0 {
             return Err(DriveFact::MovingValue.into());
+        }
+        let frozen = &drive.limits.frozen;
+        if source == Source::State && still.commanded_s() < frozen.state_apart_s {
+            return Err(Reason::TooLittle {
+                what: Measured::CommandBesideState {
+                    from: frozen.rest_moves_by,
+                },
+                found: still.commanded_s(),
+                needed: frozen.state_apart_s,
+            });
         }
         let mut stretches: Vec<&Stretch> = still.stretches(source).iter().collect();
         stretches.sort_by(|one, other| other.seconds.total_cmp(&one.seconds));

@@ -38,6 +38,7 @@ mod tests;
 pub struct Scene {
     pub trust: Gate,
     pub swap: Option<Swap>,
+    pub order_hidden_by_s: Option<f64>,
     pub vehicle: Vehicle,
     pub channels: Vec<ChannelSpec>,
     pub basis: Basis,
@@ -66,6 +67,7 @@ impl Default for Scene {
         Scene {
             trust: gate(&[]),
             swap: None,
+            order_hidden_by_s: None,
             vehicle: Vehicle::default(),
             channels: Vec::new(),
             basis: Basis::new(&Vehicle::default(), &[]),
@@ -340,6 +342,7 @@ impl Scene {
             baseline: &self.baseline,
             trust: &self.trust,
             swap: self.swap,
+            order_hidden_by_s: self.order_hidden_by_s,
             held: &self.held,
             class: &self.class,
             not_driving: &self.not_driving,

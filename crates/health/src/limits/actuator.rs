@@ -115,6 +115,18 @@ limits! {
     mixed_s: f64 = 2.0, "s", from 0.0 to 60.0,
         reason: "2 s leave a fiftieth of a lag of 0.5 s";
 
+    /// How many times as long closing takes at the end of a drive as at its beginning, by the low end of
+    /// its 90 % interval, that is slower.
+    trend_ratio: f64 = 1.3, "ratio", from 1.0 to 20.0,
+        reason: "copper 50 K hotter takes a fifth of a motor's torque";
+
+    /// Moves of closing from which that is judged.
+    trend_moves: u32 = 10, "count", from 10.0 to 100000.0;
+
+    /// Oil temperature below which colder oil may make it slower meanwhile.
+    trend_cold_below_c: f64 = 60.0, "°C", from -40.0 to 150.0,
+        reason: "thicker from there on; 2 % per K are the most that is usual";
+
     /// Settled steps from which an error of the position is judged.
     settled_steps: u32 = 5, "count", from 1.0 to 100000.0;
 }

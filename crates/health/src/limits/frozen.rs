@@ -14,7 +14,15 @@ limits! {
     /// What command or state must move through while the other stands still.
     moves_by: f64 = 0.5, "share", from 0.01 to 1.0;
 
-    /// How far command and state must be apart at their farthest.
+    /// What the command must move through while a state at rest stands still.
+    rest_moves_by: f64 = 0.3, "share", from 0.01 to 1.0,
+        reason: "from its rest a mechanism must come, whatever its way to the first torque";
+
+    /// What the state must move through, and how far it must be from it, while the command stands still.
+    command_apart_by: f64 = 0.2, "share", from 0.01 to 1.0,
+        reason: "no mechanism moves by itself, and steps of a command are smaller";
+
+    /// How far command and state must be apart at their farthest while the state stands still.
     apart_by: f64 = 0.3, "share", from 0.0 to 1.0,
         reason: "at its end stop a mechanism need not follow";
 
@@ -25,6 +33,15 @@ limits! {
     /// Driving for which command and state must be that far apart.
     apart_s: f64 = 3.0, "s", from 0.0 to 3600.0,
         reason: "what passes in a moment proves nothing: a mechanism on its way, the end of a wheelspin";
+
+    /// Driving for which a command must be that far from a state that stands still.
+    state_apart_s: f64 = 1.5, "s", from 0.0 to 3600.0,
+        reason: "a mechanism on its way changes its last digit; the longest dead time is less than half of it";
+
+    /// A state at rest stands still by its signal where it stands so many times as long as its last digits
+    /// ever stood at rest before.
+    flicker_times: f64 = 5.0, "ratio", from 1.0 to 1000.0,
+        reason: "by chance a digit that moves once a second on average stands 5 times its longest of 20 s in no drive";
 
     /// The other signal counts only this long after the one has come to stand.
     settles_s: f64 = 3.0, "s", from 0.0 to 600.0,

@@ -81,7 +81,7 @@ pub use usage::Usage;
 pub use verdict::VerdictLimits;
 
 /// No judgement, and so no setting.
-pub use halfshaft_driveline::normal::{SDS_OF_10_TO_90, SDS_OF_90};
+pub use halfshaft_driveline::normal::{MEDIAN_ERROR, SDS_OF_10_TO_90, SDS_OF_90};
 
 /// Every limit, with its value.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -39,6 +39,8 @@ pub enum Counted {
     HeldClosed,
     /// Moves of closing at like temperature and voltage.
     AlikeMoves,
+    /// Moves of closing in a drive over which a time may grow.
+    MovesOfTrend,
     /// Quick rises of the command at which the supply was sampled well enough.
     SupplyRises,
     /// Moves with warm oil and enough voltage that gave a time.
@@ -114,4 +116,21 @@ pub enum Measured {
     },
     /// Share of the pack in the heat of the axle.
     PackShare,
+    /// Time of driving with the command so high beside a state, s.
+    CommandBesideState {
+        /// Share of full from which it counts.
+        from: f64,
+    },
+    /// Time with hot oil and the pedal down, s.
+    PedalInHotOil {
+        /// Throttle from which it counts, share.
+        throttle_from: f64,
+        /// Oil temperature from which it counts, °C.
+        oil_from_c: f64,
+    },
+    /// Time with cooler oil, the pedal down and the clutch commanded, s.
+    CommandedInCoolerOil {
+        /// How often the command was cut with hot oil.
+        n_cuts: usize,
+    },
 }

@@ -349,6 +349,11 @@ pub enum Reason {
         /// From where it counts, °C.
         from_c: f64,
     },
+    /// The samples lie too far apart to see which of command and state moves first.
+    OrderHidden {
+        /// So far, s.
+        period_s: f64,
+    },
     /// The tyre ratio is known too badly.
     VagueTyreRatio {
         /// Its standard deviation.
@@ -437,6 +442,7 @@ impl Reason {
             Reason::FrontRearScatters { .. } => "front-rear-scatters",
             Reason::OilJumped { .. } => "oil-jumped",
             Reason::OilNeverHot { .. } => "oil-never-hot",
+            Reason::OrderHidden { .. } => "order-hidden",
             Reason::VagueTyreRatio { .. } => "vague-tyre-ratio",
             Reason::TyresHidden { .. } => "tyres-hidden",
             Reason::ModelNotFixed(_) => "model-not-fixed",

@@ -5,7 +5,9 @@
 //! it had to; and the stretches. A number that does not change is an old one sent again and
 //! again, or a sensor that is stuck. Whether it is one is known only when it has lasted: rows are
 //! held from where the other signal has moved away until then, some seconds of them. A state at
-//! rest is left to "Actuator not moving": an end stop reads alike.
+//! rest reads alike where the mechanism stands at its end stop; only where its last digits moved
+//! at rest before, as those of a sensor do, is it the signal that stands. Else it is [`Still::unmoved`], and
+//! "Actuator not moving" names both.
 
 use std::collections::VecDeque;
 
@@ -42,6 +44,8 @@ pub struct Still {
     stretches: [Vec<Stretch>; 3],
     left_out_s: [f64; 3],
     known_s: [f64; 3],
+    unmoved: Vec<Stretch>,
+    commanded_s: f64,
 }
 
 impl Still {
@@ -52,6 +56,17 @@ impl Still {
     /// Stretches of a signal, in order of time.
     pub fn stretches(&self, source: Source) -> &[Stretch] {
         Still::of(source).map_or(&[], |signal| &self.stretches[signal])
+    }
+
+    /// Stretches in which the state stood at its rest though it was commanded, and nothing tells whether
+    /// the mechanism stood or the signal.
+    pub fn unmoved(&self) -> &[Stretch] {
+        &self.unmoved
+    }
+
+    /// Time of driving with a state known and a command from which it must move, s.
+    pub fn commanded_s(&self) -> f64 {
+        self.commanded_s
     }
 
     /// Time in which a signal was left out, s.
@@ -81,6 +96,9 @@ struct Run {
     value: f64,
     moves_by: f64,
     apart_by: f64,
+    lasts_apart_s: f64,
+    // It is a state at rest.
+    is_at_rest: bool,
     seconds: f64,
     apart_s: f64,
     lowest: f64,
@@ -101,6 +119,9 @@ pub struct StillWatch {
     runs: [Option<Run>; 3],
     held: VecDeque<Row>,
     still: Still,
+    // Longest time for which the last digits of a state at rest stood, and how long it was seen there, s.
+    longest_at_rest_s: f64,
+    at_rest_s: f64,
 }
 
 /// A signal beside the one that moves with it.
@@ -111,6 +132,8 @@ struct Pair {
     // By how much the other must have moved, and been apart from it.
     moves_by: f64,
     apart_by: f64,
+    lasts_apart_s: f64,
+    is_at_rest: bool,
     // How far apart they must be for a doubt, and how long after it came to stand that counts.
     doubt_from: f64,
     settles_s: f64,
@@ -127,6 +150,8 @@ impl StillWatch {
             runs: [None; 3],
             held: VecDeque::new(),
             still: Still::default(),
+            longest_at_rest_s: 0.0,
+            at_rest_s: 0.0,
         }
     }
 
@@ -172,6 +197,10 @@ impl StillWatch {
             };
             if drives {
                 self.still.known_s[signal] += row.seconds;
+                let is_commanded = pair.other >= self.limits.frozen.rest_moves_by;
+                if SIGNALS[signal] == Source::State && is_commanded {
+                    self.still.commanded_s += row.seconds;
+                }
             }
             let goes_on = self.runs[signal]
                 .is_some_and(|run| (pair.value - run.value).abs() <= ROUNDING && row.is_joined);
@@ -179,13 +208,22 @@ impl StillWatch {
                 self.end(signal);
                 self.runs[signal] = Some(Run::at(row.time, &pair));
             }
+            let flickers_for_s = self.flickers_for_s();
             let Some(run) = &mut self.runs[signal] else {
                 continue;
             };
-            run.take(row, &pair, drives, &self.limits.frozen);
+            run.take(row, &pair, drives, &self.limits.frozen, flickers_for_s);
             passes &= run.suspected.is_none();
         }
         passes
+    }
+
+    /// How long a state at rest must stand to its last digit for it to be no sensor's; `None` where
+    /// none was seen to move there.
+    fn flickers_for_s(&self) -> Option<f64> {
+        let limits = &self.limits.frozen;
+        (self.at_rest_s >= limits.lasts_s)
+            .then_some((limits.flicker_times * self.longest_at_rest_s).max(limits.lasts_s))
     }
 
     /// Each signal of a row beside the one that moves with it.
@@ -201,20 +239,24 @@ impl StillWatch {
             lever.map(|(command, state)| Pair {
                 value: command,
                 other: state,
-                moves_by: limits.moves_by,
-                apart_by: limits.apart_by,
+                moves_by: limits.command_apart_by,
+                apart_by: limits.command_apart_by,
+                lasts_apart_s: limits.apart_s,
+                is_at_rest: false,
                 doubt_from: limits.doubt_from,
                 settles_s: limits.settles_s,
             }),
             lever.map(|(command, state)| Pair {
                 value: state,
                 other: command,
-                // At rest nothing moves enough.
+                // From its rest it must come, at its other end it need not follow.
                 moves_by: match state < limits.rest_below {
-                    true => f64::INFINITY,
+                    true => limits.rest_moves_by,
                     false => limits.moves_by,
                 },
                 apart_by: limits.apart_by,
+                lasts_apart_s: limits.state_apart_s,
+                is_at_rest: state < limits.rest_below,
                 doubt_from: limits.doubt_from,
                 // A command steps: what follows it is late by less than proves anything.
                 settles_s: 0.0,
@@ -228,6 +270,8 @@ impl StillWatch {
                 },
                 moves_by: limits.bends_by_rad_per_s,
                 apart_by: limits.bends_by_rad_per_s,
+                lasts_apart_s: limits.apart_s,
+                is_at_rest: false,
                 doubt_from: limits.bends_by_rad_per_s,
                 settles_s: limits.settles_s,
             }),
@@ -239,18 +283,32 @@ impl StillWatch {
         let Some(run) = self.runs[signal].take() else {
             return;
         };
-        let Some(start) = run.suspected.filter(|_| run.is_proved) else {
+        // What was never asked for anything shows how a state at rest reads.
+        let length_s = run.latest.since(run.start);
+        if run.is_at_rest && run.apart_s == 0.0 {
+            self.longest_at_rest_s = self.longest_at_rest_s.max(length_s);
+            self.at_rest_s += length_s;
+        }
+        if !run.has_stood(&self.limits.frozen) {
             return;
+        }
+        let start = run.suspected.filter(|_| run.is_proved);
+        let stretches = match start {
+            Some(_) => &mut self.still.stretches[signal],
+            None => &mut self.still.unmoved,
         };
-        self.leave_out(signal, &run);
-        let stretches = &mut self.still.stretches[signal];
         if stretches.len() <= MOST_STRETCHES {
-            let (end, value) = (run.latest, run.value);
             stretches.push(Stretch {
-                span: Span { start, end },
+                span: Span {
+                    start: start.unwrap_or(run.start),
+                    end: run.latest,
+                },
                 seconds: run.seconds,
-                value,
+                value: run.value,
             });
+        }
+        if start.is_some() {
+            self.leave_out(signal, &run);
         }
     }
 
@@ -318,6 +376,8 @@ impl Run {
             value: pair.value,
             moves_by: pair.moves_by,
             apart_by: pair.apart_by,
+            lasts_apart_s: pair.lasts_apart_s,
+            is_at_rest: pair.is_at_rest,
             seconds: 0.0,
             apart_s: 0.0,
             lowest: f64::INFINITY,
@@ -327,7 +387,15 @@ impl Run {
         }
     }
 
-    fn take(&mut self, row: &Row, pair: &Pair, drives: bool, limits: &Frozen) {
+    /// `flickers_for_s`: a state at rest that stands longer than this is no sensor's.
+    fn take(
+        &mut self,
+        row: &Row,
+        pair: &Pair,
+        drives: bool,
+        limits: &Frozen,
+        flickers_for_s: Option<f64>,
+    ) {
         self.latest = row.time;
         // A car that stands, or is driven straight, moves nothing.
         if !drives || row.time.since(self.start) < pair.settles_s {
@@ -340,12 +408,20 @@ impl Run {
         if apart >= self.apart_by {
             self.apart_s += row.seconds;
         }
-        if apart >= pair.doubt_from && self.moves_by.is_finite() {
+        let can_be_told = !self.is_at_rest || flickers_for_s.is_some();
+        if apart >= pair.doubt_from && can_be_told {
             self.suspected.get_or_insert(row.time);
         }
-        self.is_proved |= self.highest - self.lowest >= self.moves_by
+        let is_the_signal =
+            !self.is_at_rest || flickers_for_s.is_some_and(|s| row.time.since(self.start) >= s);
+        self.is_proved |= is_the_signal && self.suspected.is_some() && self.has_stood(limits);
+    }
+
+    /// Whether it stood for long enough while the other moved far enough.
+    fn has_stood(&self, limits: &Frozen) -> bool {
+        self.highest - self.lowest >= self.moves_by
             && self.seconds >= limits.lasts_s
-            && self.apart_s >= limits.apart_s;
+            && self.apart_s >= self.lasts_apart_s
     }
 }
 
@@ -423,8 +499,102 @@ mod tests {
         // At its end stop it need not follow.
         let high = |time_s: f64| 0.85 + 0.12 * (0.7 * time_s).sin();
         assert_eq!(n_stretches(|_, _| 1.0, high), [0, 0]);
-        // An actuator that never left its rest is another finding.
+        // Of a state that always read the same at rest nobody can tell.
         assert_eq!(n_stretches(|_, _| 0.02, waves), [0, 0]);
+    }
+
+    #[test]
+    fn a_state_at_rest_stands_still_where_its_last_digits_moved_before() {
+        let at_rest = |is_noisy: bool| {
+            let (out, still) = watched(90.0, |time_s, row| {
+                row.command = Some(if time_s < 30.0 { 0.0 } else { waves(time_s) });
+                let digit = match is_noisy && time_s < 30.0 {
+                    true => 0.001 * (time_s * 3.0).floor() % 0.003,
+                    false => 0.0,
+                };
+                row.state = Some(0.02 + digit);
+            });
+            let lacks = out.iter().filter(|row| row.state.is_none()).count();
+            (
+                still.stretches(Source::State).len(),
+                still.unmoved().len(),
+                lacks,
+            )
+        };
+        let (n_frozen, n_unmoved, lacks) = at_rest(true);
+        assert_eq!((n_frozen, n_unmoved), (1, 0));
+        assert!(lacks > 5900, "{lacks}");
+        assert_eq!(at_rest(false), (0, 1, 0));
+    }
+
+    /// Whether a state is found to stand from 40 s on to `until_s`; before, at rest, its last digit moves every
+    /// `moves_every_s`.
+    fn stands(until_s: f64, moves_every_s: f64, command: impl Fn(f64) -> f64) -> bool {
+        let (_, still) = watched(until_s + 5.0, |time_s, row| {
+            let (is_before, is_after) = (time_s < 40.0, time_s >= until_s);
+            row.command = Some(if is_before || is_after {
+                0.0
+            } else {
+                command(time_s)
+            });
+            row.state = Some(match is_before {
+                true => 0.001 * ((time_s / moves_every_s).floor() % 3.0),
+                false => {
+                    if is_after {
+                        0.003
+                    } else {
+                        0.0005
+                    }
+                }
+            });
+        });
+        !still.stretches(Source::State).is_empty()
+    }
+
+    #[test]
+    fn each_limit_of_a_state_at_rest_just_above_and_just_below() {
+        // From 0.6 up by so much, limit 0.3.
+        let by = |more: f64| {
+            stands(
+                80.0,
+                0.5,
+                |time_s| if time_s % 8.0 < 4.0 { 0.6 } else { 0.6 + more },
+            )
+        };
+        assert!(!by(0.28) && by(0.32));
+        // Away for so long in all, limit 1.5 s.
+        let away = |seconds: f64| {
+            stands(80.0, 0.5, |time_s| {
+                f64::from(u8::from((50.0..50.0 + seconds).contains(&time_s)))
+            })
+        };
+        assert!(!away(1.4) && away(1.6));
+        // Five times 6 s.
+        let pulses = |time_s: f64| if time_s % 4.0 < 2.0 { 0.9 } else { 0.0 };
+        assert!(!stands(68.5, 6.0, pulses) && stands(71.5, 6.0, pulses));
+    }
+
+    #[test]
+    fn a_state_a_fifth_away_from_a_command_that_stands() {
+        let stands = |away: f64| {
+            let (_, still) = watched(60.0, |time_s, row| {
+                row.command = Some(0.3);
+                row.state = Some(if time_s % 10.0 < 5.0 { 0.3 } else { 0.3 + away });
+            });
+            !still.stretches(Source::Command).is_empty()
+        };
+        assert!(!stands(0.19) && stands(0.21));
+    }
+
+    #[test]
+    fn a_mechanism_that_comes_late_does_not_stand_still() {
+        // A second late, and noise-free at rest: it comes all the same.
+        let late = |time_s: f64| if time_s % 10.0 < 5.0 { 0.0 } else { 0.8 };
+        let (_, still) = watched(120.0, |time_s, row| {
+            row.command = Some(late(time_s));
+            row.state = Some(late((time_s - 1.0).max(0.0)));
+        });
+        assert!(still.unmoved().is_empty() && still.stretches(Source::State).is_empty());
     }
 
     #[test]

@@ -8,7 +8,8 @@
 //!
 //! Changes are taken at the samples: rows interpolate a measured signal, which then moves up to a
 //! sample early. They are gathered in bins of time, and what two signals do within their own
-//! sample intervals of each other has no order. Sums are of whole numbers, so that the order in
+//! sample intervals of each other has no order, unless both always came in one frame: then what is a sample
+//! later is later. Sums are of whole numbers, so that the order in
 //! which blocks bring the samples changes nothing.
 
 use std::collections::VecDeque;
@@ -17,7 +18,7 @@ use halfshaft_driveline::align::{full_scale, state_channel};
 use halfshaft_driveline::period::Period;
 use halfshaft_model::channel::name;
 use halfshaft_model::constants::NS_PER_S;
-use halfshaft_model::{Block, ChannelSpec, SampleOrCut, Span, Time, Vehicle};
+use halfshaft_model::{Block, ChannelSpec, Column, SampleOrCut, Span, Time, Vehicle};
 
 use crate::limits::Swapped;
 use crate::part::{Came, Part};
@@ -34,6 +35,11 @@ const LATE_BINS: i64 = 2 * LAGS as i64;
 /// From intervals of so many bins on, what both do in one bin counts as following: all of a quick
 /// mechanism's answers are there.
 const COARSE: usize = 3;
+
+/// In one frame a sample later is later only where the command is seen whole: it makes fewer strokes
+/// than this in a sample interval. Source: none, engineering guess; one that jumps at every sample goes with any
+/// signal at any lag.
+const SEEN_WHOLE: f64 = 0.25;
 
 /// Full stroke in whole numbers; a square of it, ten thousand times over, fits.
 const PER_FULL: f64 = 1e4;
@@ -111,6 +117,8 @@ struct Bin {
 #[derive(Clone, Debug)]
 pub struct SwapWatch {
     signals: Option<[Signal; 2]>,
+    // So far every sample of the one had one of the other at its time.
+    is_one_frame: bool,
     // Bins that are not added up yet, and those before them that still count, in order.
     open: VecDeque<Bin>,
     recent: VecDeque<Bin>,
@@ -143,6 +151,7 @@ impl SwapWatch {
         let state = state_channel(vehicle, channels).and_then(signal);
         SwapWatch {
             signals: command.zip(state).map(|(command, state)| [command, state]),
+            is_one_frame: true,
             open: VecDeque::new(),
             recent: VecDeque::new(),
             follows: [0; LAGS + 1],
@@ -158,6 +167,9 @@ impl SwapWatch {
         let Some(signals) = &mut self.signals else {
             return;
         };
+        let [commands, states] = [0, 1].map(|index| &block.columns[signals[index].channel]);
+        let times = |column: &Column| column.iter().map(|(time, _)| time).collect::<Vec<_>>();
+        self.is_one_frame = self.is_one_frame && times(commands) == times(states);
         let done = self.recent.back().map_or(i64::MIN, |bin| bin.number);
         let open = &mut self.open;
         let mut note = |time: Time, command: i64, state: i64| {
@@ -218,24 +230,49 @@ impl SwapWatch {
         settled
     }
 
-    /// How they go together when that is the wrong way round.
-    pub fn outcome(&self, limits: &Swapped) -> Option<Swap> {
+    /// How they go together, and how far apart the samples lie, in bins, where that hides which moves
+    /// first; `None` where neither moved.
+    fn found(&self, limits: &Swapped) -> Option<(Swap, Option<usize>)> {
         let settled = self.settled();
         let [command, state] = settled.signals.as_ref()?;
         let size = (settled.squares[0] as f64 * settled.squares[1] as f64).sqrt();
         let best = |sums: &[i64]| sums.iter().fold(0, |most, sum| *sum.max(&most)) as f64 / size;
+        let strokes = settled.strokes as f64 / PER_FULL;
+        let has_order = self.is_one_frame && strokes < SEEN_WHOLE * command.joined.1 as f64;
         // What leads by less than the samples lie apart may follow.
-        let alike = command.bins().max(state.bins()).min(LAGS);
+        let apart = command.bins().max(state.bins()).min(LAGS);
+        let (leads_from, follows_from) = match has_order {
+            true => (1, 1),
+            false => (apart + 1, usize::from(apart < COARSE)),
+        };
         let found = Swap {
-            strokes: settled.strokes as f64 / PER_FULL,
-            leads: best(&settled.leads[alike + 1..]),
-            follows: best(&settled.follows[usize::from(alike < COARSE)..]),
+            strokes,
+            leads: best(&settled.leads[leads_from..]),
+            follows: best(&settled.follows[follows_from..]),
             span: settled.span.filter(|_| size > 0.0)?,
         };
+        // What follows by more than the samples lie apart follows.
+        let surely_follows = best(&settled.follows[apart + 1..]);
+        let is_hidden = !has_order
+            && apart >= COARSE
+            && surely_follows < limits.correlation.max(limits.ratio * found.leads);
+        Some((found, is_hidden.then_some(apart)))
+    }
+
+    /// How they go together when that is the wrong way round.
+    pub fn outcome(&self, limits: &Swapped) -> Option<Swap> {
+        let (found, _) = self.found(limits)?;
         let is_so = found.strokes >= limits.strokes
             && found.leads >= limits.correlation
             && found.leads > limits.ratio * found.follows;
         is_so.then_some(found)
+    }
+
+    /// How far apart the samples lie, s, where that hides which of the two moves first: a quick mechanism
+    /// then answers between two samples of the one, before its turn as often as after it.
+    pub fn hidden_by_s(&self, limits: &Swapped) -> Option<f64> {
+        let (_, hidden) = self.found(limits)?;
+        hidden.map(|bins| (bins as i64 * BIN_NS) as f64 / NS_PER_S as f64)
     }
 }
 
@@ -321,6 +358,12 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn in_one_frame_a_sample_later_is_later() {
+        // 4 Hz, and a lag shorter than the time between two samples.
+        assert!(outcome(4.0, 0.1, 0.0, 3.0, true).is_some());
     }
 
     #[test]

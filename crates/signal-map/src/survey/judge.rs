@@ -230,6 +230,9 @@ fn byte_orders(survey: &Survey, remarks: &mut Remarks) {
     }
 }
 
+/// The wheels that the clutch ties.
+const REAR_WHEELS: [&str; 2] = [name::WHEEL_REAR_LEFT, name::WHEEL_REAR_RIGHT];
+
 fn same_signals(survey: &Survey, remarks: &mut Remarks) {
     let specs = &survey.map.channels;
     let measured = (0..specs.len()).filter(|index| !is_derived(survey, *index));
@@ -240,6 +243,13 @@ fn same_signals(survey: &Survey, remarks: &mut Remarks) {
                 continue;
             }
             let (first_name, second_name) = (&specs[first].name, &specs[second].name);
+            // A pack that sticks ties them; whether they are one signal the bends show, later.
+            if [first_name, second_name]
+                .iter()
+                .all(|name| REAR_WHEELS.contains(&name.as_str()))
+            {
+                continue;
+            }
             if let Some(n) = survey.columns[first].same_changes(&survey.columns[second]) {
                 let text = format!("the same signal as {first_name}: {n} changes are identical");
                 remarks.add(

@@ -8,6 +8,9 @@ pub(crate) const PERIOD_OFF: f64 = 0.2;
 /// A channel identical for longer than this, while others move, is stuck, s.
 /// Source: job practice, 2 s.
 pub(crate) const STUCK_S: f64 = 2.0;
+/// The same where there is but one other wheel, which may itself be a wheel that spins or locks: that lasts
+/// a second or two. Source: none, engineering guess.
+pub(crate) const STUCK_BESIDE_ONE_S: f64 = 4.0;
 /// How far the others must have moved meanwhile, m/s, and in steps of the stuck channel.
 /// Source: none, engineering guess (a coarse speed stands still on a steady
 /// road, and some read 0 until the car rolls at walking pace).

@@ -105,8 +105,8 @@ impl Run {
     }
 
     /// By how much the others moved, m/s, each of them, or all but one of many, which may be stuck
-    /// too. Spinning wheels of one axle move alone.
-    fn others_moved(&self, role: usize) -> f64 {
+    /// too. Spinning wheels of one axle move alone; and whether there is but one other, a wheel.
+    fn others_moved(&self, role: usize) -> (f64, bool) {
         let mut moved: [f64; SPEED + 1] = [f64::INFINITY; SPEED + 1];
         let mut n = 0;
         let others = self
@@ -114,16 +114,19 @@ impl Run {
             .iter()
             .enumerate()
             .filter(|(other, _)| *other != role);
-        for (_, (low, high)) in others.filter_map(|(other, range)| Some((other, (*range)?))) {
+        let mut is_wheel = false;
+        for (other, (low, high)) in others.filter_map(|(other, range)| Some((other, (*range)?))) {
+            is_wheel = other < N_WHEELS;
             moved[n] = high - low;
             n += 1;
         }
         moved[..n].sort_unstable_by(f64::total_cmp);
-        match n {
+        let by = match n {
             0 => 0.0,
             1..=3 => moved[0],
             _ => moved[1],
-        }
+        };
+        (by, n == 1 && is_wheel)
     }
 
     /// The lowest speed by the others, m/s.
@@ -262,14 +265,18 @@ impl Motion {
             return;
         };
         let seconds = run.until.since(run.since);
-        let (low, moved) = (run.slowest(role), run.others_moved(role));
+        let (low, (moved, is_of_one)) = (run.slowest(role), run.others_moved(role));
         let is_stuck = match role {
             // Below walking pace many sensors read 0 until the wheel is quick enough for them.
             0..=SPEED if run.value == 0.0 && low < limits::READS_FROM_M_PER_S => false,
             0..=SPEED => {
                 let enough = limits::STUCK_MOVE_M_PER_S
                     .max(limits::STUCK_MOVE_STEPS * self.steps_m_per_s[role]);
-                seconds > limits::STUCK_S && moved > enough
+                let least_s = match is_of_one {
+                    true => limits::STUCK_BESIDE_ONE_S,
+                    false => limits::STUCK_S,
+                };
+                seconds > least_s && moved > enough
             }
             YAW | LATERAL => seconds > limits::STUCK_TREMBLING_S && low > limits::MOVING_M_PER_S,
             _ => false,

@@ -112,6 +112,11 @@ impl Controller {
         }
     }
 
+    /// Whether it saves the clutch by this tick.
+    pub fn cuts(&self) -> bool {
+        self.cut_s > 0.0
+    }
+
     /// The command from this tick on.
     pub fn tick(&mut self, sensed: &Sensed) -> f64 {
         self.n_ticks += 1;

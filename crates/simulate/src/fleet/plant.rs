@@ -56,6 +56,8 @@ pub struct State {
     pub tyre_ratio: f64,
     /// Command, 0 to 1.
     pub command: f64,
+    /// The controller saves the clutch.
+    pub is_cut: bool,
     /// Position, 0 to 1.
     pub position: f64,
     /// What the table gives for the position, N·m of one pack.
@@ -136,6 +138,7 @@ pub fn run(car: &Car, watch: &mut dyn FnMut(u64, &State)) {
         let mut state = on_road.state(&driver);
         state.time_s = step as f64 * STEP_S;
         state.command = command;
+        state.is_cut = controller.cuts();
         state.position = actuator.position();
         state.table_nm = table_nm;
         state.capacity_nm = capacity_nm;
@@ -375,6 +378,7 @@ impl OnRoad<'_> {
             bend_rad_per_s: self.bend_rad_per_s(),
             tyre_ratio: self.tyre_ratio,
             command: 0.0,
+            is_cut: false,
             position: 0.0,
             table_nm: 0.0,
             capacity_nm: 0.0,

@@ -81,6 +81,8 @@ pub struct Truth {
     pub straight_share: f64,
     /// Time with half or more asked and 1 rad/s or more to hold, s.
     pub asked_s: f64,
+    /// Time for which the controller cut the clutch to save it, s.
+    pub cut_s: f64,
     /// Time with the command reversing by 10 % more than three times a second, s.
     pub chatter_s: f64,
 }
@@ -194,6 +196,7 @@ impl Witness<'_> {
         if state.command >= 0.5 && excess.abs().max(state.bend_rad_per_s.abs()) > 1.0 && is_moving {
             truth.asked_s += STEP_S;
         }
+        truth.cut_s += STEP_S * f64::from(u8::from(state.is_cut));
         // Heat and its causes.
         let heat_j = state.heat_w * STEP_S;
         self.energy_j += heat_j;

@@ -42,6 +42,10 @@ pub(super) fn too_few(f: &mut Formatter<'_>, what: &Counted, n: usize) -> Result
             f,
             "at most {n} moves of closing at like temperature and voltage gave a rise"
         ),
+        Counted::MovesOfTrend => write!(
+            f,
+            "{n} moves of closing with warm oil gave a time to follow over the drive"
+        ),
         Counted::SupplyRises => write!(
             f,
             "the supply was sampled well enough at {n} quick rises of the command"
@@ -138,6 +142,25 @@ pub(super) fn too_little(f: &mut Formatter<'_>, what: Measured, found: f64, need
             "the pack made {:.0} % of the heat, {:.0} % are needed: the gears' part rules the rise",
             100.0 * found,
             100.0 * needed
+        ),
+        Measured::CommandBesideState { from } => write!(
+            f,
+            "the command was at {} % or more beside a state of the clutch for {found:.1} s of driving, {needed} s are \
+             needed",
+            rounded(100.0 * from, 0)
+        ),
+        Measured::PedalInHotOil {
+            throttle_from,
+            oil_from_c,
+        } => write!(
+            f,
+            "with the oil above {oil_from_c} °C the pedal was at {} % or more for {found:.1} s, {needed} s are needed",
+            rounded(100.0 * throttle_from, 0)
+        ),
+        Measured::CommandedInCoolerOil { n_cuts } => write!(
+            f,
+            "with hot oil the command fell to nothing {n_cuts} times under a pedal that stayed down; to tell that from \
+             a calibration it must have been given so with cooler oil for {needed:.1} s, and was for {found:.1} s"
         ),
         Measured::Turned => write!(f, "{found:.0}° turned in bends, {needed:.0}° wanted"),
         Measured::HeatWithTurning => write!(

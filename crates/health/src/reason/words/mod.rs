@@ -302,6 +302,10 @@ impl Display for Reason {
                 f,
                 "the oil never reached {from_c} °C while the command was known"
             ),
+            Reason::OrderHidden { period_s } => write!(
+                f,
+                "samples {period_s:.2} s apart do not show which of command and response moves first"
+            ),
             Reason::VagueTyreRatio { sd, needed } => write!(
                 f,
                 "the tyre ratio is known to ± {:.2} % only, ± {} % is needed",
