@@ -75,7 +75,11 @@ impl RowMaker {
         RowMaker {
             basis,
             floor: NoiseFloor::default(),
-            ratio: TyreRatio::new(step(name::YAW_RATE), step(name::WHEEL_REAR_LEFT)),
+            // Front wheels that tell the bends tell none of less than a step of theirs.
+            ratio: TyreRatio::new(
+                step(name::YAW_RATE),
+                step(name::WHEEL_REAR_LEFT).max(step(name::WHEEL_FRONT_LEFT)),
+            ),
             cuts: VecDeque::new(),
             yaw_bias: 0.0,
             yaw_bias_weight_s: 0.0,

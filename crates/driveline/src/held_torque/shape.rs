@@ -79,6 +79,9 @@ pub struct Shape {
     pub drag_nm: [f64; 3],
     /// Torque at the axle that the map states without command, N·m.
     pub resting_nm: Option<f64>,
+    /// Torque at the axle that the map states for the least command of these bends, N·m: a controller need
+    /// never let go.
+    pub least_asked_nm: f64,
     /// A weaker pack, or harder tyres, explain the bends better than a drag.
     pub is_weak: bool,
     /// Held over stated torque, likeliest.
@@ -101,6 +104,13 @@ struct Line {
     share: f64,
     stated_nm: f64,
     x: [f64; 3],
+}
+
+/// A tenth of the bends were driven with no more than this asked.
+fn least_asked(lines: &[Line]) -> f64 {
+    let mut stated: Vec<f64> = lines.iter().map(|line| line.stated_nm).collect();
+    stated.sort_by(f64::total_cmp);
+    stated.get(stated.len() / 10).copied().unwrap_or(0.0)
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -181,7 +191,15 @@ impl Shape {
         });
         let mut shares: Vec<f64> = lines.iter().map(|line| line.share).collect();
         let off_nm = SDS_OF_90 * BEND_SD * median(&mut shares)? * likeliest.stiffness_nm;
-        let low = likeliest.drag_nm - (likeliest.drag_nm - low).hypot(off_nm);
+        // At the end of what was tried stands a pack that is stuck, or something that is no drag.
+        let n_stuck = lines
+            .iter()
+            .filter(|line| line.missing >= (1.0 - super::STUCK_BELOW) * line.share)
+            .count();
+        let low = match at + 1 == DRAGS && 2 * n_stuck < lines.len() {
+            true => 0.0,
+            false => likeliest.drag_nm - (likeliest.drag_nm - low).hypot(off_nm),
+        };
         // By the bends alone, whatever the tyres.
         let of_stiffness: Vec<f64> = (0..STIFFNESSES)
             .map(|index| least(misfits.iter().map(|row| row[index])).0)
@@ -199,6 +217,7 @@ impl Shape {
         Some(Shape {
             drag_nm: [low, likeliest.drag_nm, high],
             resting_nm,
+            least_asked_nm: least_asked(&lines),
             is_weak: weak < best,
             over_stated: (-stiffness_ratio(alone)).exp(),
             // At the end of what was tried nothing is found: torque and load grew together.

@@ -51,7 +51,7 @@ pub struct Kept {
     pub against_bend_s: f64,
     /// Smallest step of the yaw sensor's number, rad/s; 0 when not known.
     pub yaw_step: f64,
-    /// Smallest step of the rear wheels' number, rad/s; 0 when not known.
+    /// Smallest step of the wheels' numbers, the coarser of rear and front, rad/s; 0 when not known.
     pub wheel_step: f64,
     standing_s: f64,
     standing: (f64, f64),

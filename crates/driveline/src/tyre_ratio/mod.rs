@@ -86,7 +86,7 @@ pub struct TyreRatio {
 
 impl TyreRatio {
     /// Nothing seen yet; `yaw_step` and `wheel_step` are the smallest steps of the numbers of
-    /// the yaw sensor and the rear wheels, rad/s,
+    /// the yaw sensor and the wheels, rad/s,
     /// 0 when not known.
     pub fn new(yaw_step: f64, wheel_step: f64) -> TyreRatio {
         TyreRatio {

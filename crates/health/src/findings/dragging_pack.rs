@@ -125,6 +125,7 @@ fn by_the_tyres(drive: &Drive) -> Outcome {
         Some(resting_nm) => limits.held_nm.max(limits.held_ratio * resting_nm),
         None => limits.held_unstated_nm,
     };
+    let limit = limit.max(limits.held_ratio * shape.least_asked_nm);
     let [low, likeliest, high] = shape.drag_nm;
     if low > limit && !shape.is_weak {
         let span = drive.span();
@@ -138,7 +139,7 @@ fn by_the_tyres(drive: &Drive) -> Outcome {
             summary: format!(
                 "In the bends of the drive the torque at the axle never fell below {likeliest:.0} N·m ({low:.0} to \
                  {high:.0}), by the tyres, however little was asked of the clutch; {limit:.0} N·m are the most that \
-                 preload explains."
+                 preload and the least command explain."
             ),
             evidence: vec![window(span.start, span.end, &values)],
         }));
@@ -321,6 +322,22 @@ mod tests {
         );
         // The same curve is that of a pack that holds a quarter, on harder tyres.
         assert!(by_the_tyres(300.0, Some(80.0), true).is_err());
+    }
+
+    #[test]
+    fn a_controller_that_never_lets_go_is_no_drag() {
+        // Derived: 216 N·m asked all the time; 1.3 times that are 281.
+        let found = |low: f64| {
+            let mut shape = Shape::default();
+            shape.drag_nm = [low, low + 100.0, low + 200.0];
+            shape.resting_nm = Some(80.0);
+            shape.least_asked_nm = 216.0;
+            let mut scene = Scene::whole();
+            scene.held = Ok(found_held(Some(shape), None));
+            outcome(&scene, 0, |_, _| ()).ok().flatten()
+        };
+        assert_eq!(found(279.0), None);
+        assert!(found(283.0).is_some());
     }
 
     #[test]
