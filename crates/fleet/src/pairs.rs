@@ -39,14 +39,18 @@ pub struct Pair {
 
 /// What a change of one figure truly was, where the plant knows it: after over before.
 fn true_ratio(name: &str, [before, after]: &[Truth; 2]) -> Option<f64> {
-    let of: [(FigureId, fn(&Truth) -> f64); 4] = [
-        (FigureId::DeadTime, |truth| truth.dead_s),
-        (FigureId::RiseTime, |truth| truth.rise_s),
-        (FigureId::TransitionTime, |truth| truth.transition_s),
-        (FigureId::ReleaseTime, |truth| truth.release_s),
-    ];
-    let (_, of) = of.into_iter().find(|(figure, _)| figure.word() == name)?;
-    Some(of(after) / of(before)).filter(|ratio| ratio.is_finite())
+    let of = |truth: &Truth| {
+        [
+            (FigureId::DeadTime, truth.dead_s),
+            (FigureId::RiseTime, truth.rise_s),
+            (FigureId::TransitionTime, truth.transition_s),
+            (FigureId::ReleaseTime, truth.release_s),
+        ]
+        .into_iter()
+        .find(|(figure, _)| figure.word() == name)
+        .map(|(_, seconds)| seconds)
+    };
+    Some(of(after)? / of(before)?).filter(|ratio| ratio.is_finite())
 }
 
 /// The figures that a change should be seen in.
