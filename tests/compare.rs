@@ -313,7 +313,8 @@ fn stored_drives_are_compared_as_their_logs() {
         .printed(&[
             "corners of it found in both",
             "Heat per lap: no difference detectable",
-            "Rise time, 10 to 90 %: before: a report of an older version does not hold each time.",
+            "Rise time, 10 to 90 %; Open",
+            "before: a report of an older version does not hold each time.",
             "The report before is of an older version",
         ]);
 }

@@ -2,9 +2,10 @@
 
 use halfshaft_fleet::evidence::{Answer, Evidence};
 use halfshaft_fleet::run::{FIRST_ILL, MOST_OF_A_KIND, car, judge_all, log_text, numbers};
-use halfshaft_fleet::table;
+use halfshaft_fleet::{pairs, table};
 use halfshaft_health::FigureId;
 use halfshaft_model::{Batch, Entry};
+use halfshaft_simulate::fleet::pair::Changed;
 use halfshaft_simulate::fleet::{self, Fault};
 
 const SEED: u64 = 1;
@@ -120,4 +121,16 @@ fn a_sample_is_judged_no_worse_than_before() {
         worse.join("\n"),
         evidence.list.join("\n")
     );
+}
+
+#[test]
+fn a_change_is_seen_and_a_driver_is_not_the_car() {
+    let pairs = pairs::compare_all(5, 2, n_threads());
+    let (wrong, all) = pairs::wrongly_of_car(&pairs);
+    assert!(all >= 20 && 10 * wrong <= all, "{wrong} of {all}");
+    for changed in [Changed::Rise, Changed::Release] {
+        let (seen, all) = pairs::found(&pairs, changed);
+        assert!(all > 0 && seen == all, "{changed:?}: {seen} of {all}");
+    }
+    assert!(pairs::text(&pairs).contains("driver 10 % faster"));
 }

@@ -186,12 +186,12 @@ fn the_bands_of_the_causes_hold_the_truth() {
         held.note(&assess(&map(&text), log.as_bytes()), &truth);
     });
     let [preload, commanded, mismatch, spin] = held.shares();
-    // Two hundred draws of nine in ten scatter by 2 %. So short a drive does not learn its
-    // tyres; the band then allows for 1 % of mismatch, these have up to 0.6 %: it is wide.
+    // Two hundred draws of nine in ten scatter by 2 %. Few drives so short learn their tyres, and by few
+    // straights; for the others the band allows for 1 % of mismatch, these have up to 0.6 %: it is wide.
     assert!((0.85..=0.99).contains(&preload.unwrap()), "{preload:?}");
     assert!((0.85..=0.97).contains(&commanded.unwrap()), "{commanded:?}");
     assert!((0.85..=0.97).contains(&spin.unwrap()), "{spin:?}");
-    assert_eq!(mismatch, None);
+    assert!((0.85..=0.99).contains(&mismatch.unwrap()), "{mismatch:?}");
 }
 
 #[test]

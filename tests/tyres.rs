@@ -209,7 +209,7 @@ fn drives_without_open_road_say_so() {
 fn the_sample_drives() {
     for (name, is_wanted) in [
         ("healthy-road", true),
-        ("hard-track-day", false),
+        ("hard-track-day", true),
         ("tired-motor", false),
         ("mismatched-tyres", true),
     ] {

@@ -51,7 +51,11 @@ fn main() -> Result<()> {
     let n_threads = arguments.threads.unwrap_or(cores);
     if let Some(n_cars) = arguments.pairs {
         let pairs = pairs::compare_all(arguments.seed, n_cars, n_threads);
-        print!("{}", pairs::text(&pairs));
+        print!(
+            "{}{}",
+            pairs_start(arguments.seed, n_cars),
+            pairs::text(&pairs)
+        );
         if arguments.list {
             print!("\n## List\n\n{}", pairs::list(&pairs));
         }
@@ -99,6 +103,19 @@ fn page_start(arguments: &Arguments) -> String {
          compared with three earlier drives. The highest heat rate is that of the moment; bends are all those\n  \
          tighter than 150 m.\n\n",
         arguments.seed, arguments.healthy, arguments.ill, arguments.seed
+    )
+}
+
+fn pairs_start(seed: u64, n_cars: u64) -> String {
+    format!(
+        "# Evidence: before and after\n\n\
+         What `halfshaft compare` claims of two drives of one drawn car, on two days: air, oil at the start, supply, \
+         noise and\nthe driver's moods differ in either, whatever is changed.\n\n\
+         Made by `halfshaft-fleet --seed {seed} --pairs {n_cars}`; with `--list` each figure of each pair is named.\n\n\
+         - *Pairs*: those in which the figure could be compared. *Seen*: its band leaves 0 out. *Called the car's*: and\n  \
+         driving does not explain it.\n\
+         - *Smallest said*: what the page says a difference would have to be, median; *by the scatter*: what it would\n  \
+         have to be by how far the figure truly wanders with nothing changed, (1.645 + 0.842) deviations.\n\n"
     )
 }
 

@@ -71,6 +71,35 @@ fn wanted(changed: Changed) -> Vec<&'static str> {
     }
 }
 
+/// Differences that were called the car's though nothing of it was changed, and how many were looked for: of all
+/// figures.
+pub fn wrongly_of_car(pairs: &[Pair]) -> (u32, u32) {
+    let still = pairs.iter().filter(|pair| wanted(pair.changed).is_empty());
+    still
+        .flat_map(|pair| &pair.comparison.figures)
+        .fold((0, 0), |(wrong, all), figure| {
+            let is_wrong = figure.whose == Some(Whose::Car);
+            (
+                wrong + u32::from(is_wrong),
+                all + u32::from(figure.outcome.is_ok()),
+            )
+        })
+}
+
+/// Pairs in which a figure that a change should be seen in was compared, and in how many it was seen.
+pub fn found(pairs: &[Pair], changed: Changed) -> (u32, u32) {
+    let of_change = pairs.iter().filter(|pair| pair.changed == changed);
+    of_change.fold((0, 0), |(seen, all), pair| {
+        let told: Vec<bool> = wanted(changed)
+            .into_iter()
+            .filter_map(|name| pair.comparison.figure(name)?.outcome.as_ref().ok())
+            .map(Change::is_seen)
+            .collect();
+        let is_seen = told.contains(&true);
+        (seen + u32::from(is_seen), all + u32::from(!told.is_empty()))
+    })
+}
+
 /// Compares so many cars of a seed before and after every change.
 pub fn compare_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Pair> {
     let next = AtomicU64::new(1);

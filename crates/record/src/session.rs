@@ -39,7 +39,7 @@ impl Record {
             .map(|figure| self.times(figure)),
             throttle_on: self.times(FigureId::ThrottleOnDelay),
             tyre_ratio: self.tyre_ratio(),
-            tyres_hidden: self.calibration.hidden_by_preload.unwrap_or(0.0),
+            tyres_hidden: 100.0 * self.calibration.hidden_by_preload.unwrap_or(0.0),
             held: self.held(),
             thermal: self.fitted(),
             is_older: self.for_comparison.times.0.is_empty(),
@@ -144,8 +144,8 @@ impl Record {
         let found = &self.calibration;
         Some(match (found.ratio, found.sd) {
             (Some(value), Some(sd)) => Ok(Once {
-                value,
-                sd: sd.hypot(ROAD_SD),
+                value: 100.0 * (value - 1.0),
+                sd: 100.0 * sd.hypot(ROAD_SD),
             }),
             _ => Err(Reason::Stored(found.why_null.clone().unwrap_or_default())),
         })

@@ -205,17 +205,22 @@ pub fn terminal(document: &ComparisonDocument, width: usize, colour: bool) -> St
     if !comparison.figures.iter().any(|figure| seen(&figure)) {
         page.paragraph("  ", "Nothing that could be seen.", Mark::Plain);
     }
-    let rest = |is_told: bool| {
+    let rest = || {
         let figures = comparison.figures.iter();
-        figures.filter(move |figure| figure.outcome.is_ok() == is_told && !seen(figure))
+        figures.filter(move |figure| figure.outcome.is_ok() && !seen(figure))
     };
-    for (heading, is_told) in [("No difference detectable", true), ("Not compared", false)] {
-        if rest(is_told).next().is_some() {
-            page.heading(heading);
-        }
-        for figure in rest(is_told) {
-            page.paragraph("  ", &in_a_sentence(figure), Mark::Plain);
-        }
+    if rest().next().is_some() {
+        page.heading("No difference detectable");
+    }
+    for figure in rest() {
+        page.paragraph("  ", &in_a_sentence(figure), Mark::Plain);
+    }
+    let not_compared = not_compared(comparison);
+    if !not_compared.is_empty() {
+        page.heading("Not compared");
+    }
+    for line in &not_compared {
+        page.paragraph("  ", line, Mark::Plain);
     }
     let notes = document.notes();
     if !notes.is_empty() {
@@ -261,7 +266,7 @@ fn beside(comparison: &Comparison) -> Vec<String> {
 /// Whose a difference may be, in words.
 fn whose_words(whose: Whose) -> &'static str {
     match whose {
-        Whose::Car => "driven alike, or no matter of driving",
+        Whose::Car => "driving does not explain it",
         Whose::Driving => {
             "the driving changed, which moves this too: it is not put down to the car"
         }
@@ -269,15 +274,35 @@ fn whose_words(whose: Whose) -> &'static str {
     }
 }
 
-/// A figure in a sentence.
+/// What could not be compared, each reason once.
+fn not_compared(comparison: &Comparison) -> Vec<String> {
+    let mut of_reasons: Vec<(String, Vec<&str>)> = Vec::new();
+    for figure in &comparison.figures {
+        let Err(reason) = &figure.outcome else {
+            continue;
+        };
+        let reason = reason.to_string();
+        match of_reasons.iter_mut().find(|(known, _)| *known == reason) {
+            Some((_, titles)) => titles.push(figure.title),
+            None => of_reasons.push((reason, vec![figure.title])),
+        }
+    }
+    of_reasons
+        .into_iter()
+        .map(|(reason, titles)| sentence(&clean(format!("{}: {reason}", titles.join("; ")))))
+        .collect()
+}
+
+/// A figure that is compared, in a sentence.
 fn in_a_sentence(figure: &Compared) -> String {
-    let change = match &figure.outcome {
-        Ok(change) => change,
-        Err(reason) => return sentence(&clean(format!("{}: {reason}", figure.title))),
+    let Ok(change) = &figure.outcome else {
+        return String::new();
     };
     let value = |value: f64| measured(value, figure.unit);
     let share = match change.before {
-        before if before > 0.0 => format!(", {:+.0} %", 100.0 * change.difference / before),
+        before if before > 0.0 && figure.unit != "%" => {
+            format!(", {:+.0} %", 100.0 * change.difference / before)
+        }
         _ => String::new(),
     };
     let values = format!(

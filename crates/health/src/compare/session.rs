@@ -108,9 +108,9 @@ pub struct Session {
     pub actuator: [Option<Result<Times, Reason>>; 4],
     /// Pedal to response.
     pub throttle_on: Option<Result<Times, Reason>>,
-    /// Speed of the right rear wheel over that of the left running straight.
+    /// How much faster the right rear wheel turns than the left running straight, %.
     pub tyre_ratio: Option<Result<Once, Reason>>,
-    /// How much of it preload may hide.
+    /// How much of it preload may hide, %.
     pub tyres_hidden: f64,
     /// Torque held at each command at which the pack was not stuck.
     pub held: Option<Result<Vec<HeldAt>, Reason>>,

@@ -30,8 +30,8 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
     let mut all = vec![
         Compared {
             name: FigureId::TyreRatio.word(),
-            title: "Right rear tyre over left, rolling",
-            unit: "1",
+            title: "Right rear tyre turns faster than left, on straights",
+            unit: "%",
             outcome: both(before, after, |side| side.tyre_ratio.as_ref())
                 .map(|(one, other)| tyres(*one, *other, hidden)),
             method: "difference of the ratios by straight running, each with its own deviation; what preload may hide is in the smallest",
@@ -205,24 +205,24 @@ mod tests {
     #[test]
     fn a_tyre_changed_for_another_is_seen_and_none_is_not() {
         let side = |value: f64| Session {
-            tyre_ratio: Some(Ok(Once { value, sd: 5e-4 })),
+            tyre_ratio: Some(Ok(Once { value, sd: 0.05 })),
             ..Session::default()
         };
-        let found = |after: f64| all(&side(1.001), &side(after))[0].outcome.clone().unwrap();
-        assert!(found(1.006).is_seen());
-        assert!(!found(1.0015).is_seen());
+        let found = |after: f64| all(&side(0.1), &side(after))[0].outcome.clone().unwrap();
+        assert!(found(0.6).is_seen());
+        assert!(!found(0.15).is_seen());
         let tied = |hidden| Session {
             tyres_hidden: hidden,
-            ..side(1.0)
+            ..side(0.0)
         };
         let smallest = |hidden| {
-            all(&tied(hidden), &side(1.0))[0]
+            all(&tied(hidden), &side(0.0))[0]
                 .outcome
                 .clone()
                 .unwrap()
                 .smallest
         };
-        assert!((smallest(0.006) - smallest(0.0) - 0.006).abs() < 1e-12);
-        assert!(all(&side(1.0), &Session::default())[0].outcome.is_err());
+        assert!((smallest(0.6) - smallest(0.0) - 0.6).abs() < 1e-12);
+        assert!(all(&side(0.0), &Session::default())[0].outcome.is_err());
     }
 }

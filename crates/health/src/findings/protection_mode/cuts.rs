@@ -134,7 +134,7 @@ impl Cuts {
             let values = [
                 ("command before", 100.0 * seen.from, "%"),
                 ("open under the pedal for", fallen.seconds, "s"),
-                ("throttle", 100.0 * seen.throttle, "%"),
+                ("pedal", 100.0 * seen.throttle, "%"),
                 ("oil", seen.oil_c, "°C"),
             ];
             self.hot
