@@ -102,5 +102,9 @@ fn the_bench_cycle_has_peak_and_sums_of_the_drive() {
         );
     }
     // Of 25 bands of 90 % fewer than four in five hold the truth once in thirty times.
-    assert!(5 * n_true >= 4 * drives.len(), "{n_true} of {}", drives.len());
+    assert!(
+        5 * n_true >= 4 * drives.len(),
+        "{n_true} of {}",
+        drives.len()
+    );
 }
