@@ -174,13 +174,30 @@ fn every_table_appears_with_what_the_report_says() {
         .collect();
     assert!(!heat.is_empty());
     assert_eq!(events.numbers("heat_kj"), heat);
-    // Every event with heat is in a step: count times energy is their sum.
+    // The steps make the heat of the drive, in events or not, and the hottest is its peak.
     let steps = Table::open(&folder.path("out/bench_cycle.parquet"));
-    let times = steps.numbers("count").into_iter();
-    let energies = times.zip(steps.numbers("energy_j"));
-    let sum_j: f64 = energies.filter_map(|(n, joules)| Some(n? * joules?)).sum();
-    let heat_j = 1e3 * heat.iter().flatten().sum::<f64>();
-    assert!(heat_j > 0.0 && (sum_j - heat_j).abs() < 1e-6 * heat_j);
+    let of = |name: &str| {
+        let times = steps.numbers("count").into_iter();
+        let each = times.zip(steps.numbers(name));
+        let each: Vec<f64> = each.filter_map(|(n, value)| Some(n? * value?)).collect();
+        each
+    };
+    let (joules, seconds) = (of("energy_j"), of("duration_s"));
+    let figure = |name: &str| of_report[name]["value"].as_f64().expect("it is known");
+    let sum_kj = joules.iter().sum::<f64>() / 1e3;
+    assert!(
+        (sum_kj / figure("heat_total") - 1.0).abs() < 0.05,
+        "{sum_kj} kJ"
+    );
+    let powers = joules
+        .iter()
+        .zip(&seconds)
+        .map(|(joules, seconds)| joules / seconds);
+    let peak_kw = powers.fold(0.0, f64::max) / 1e3;
+    assert!(
+        (peak_kw / figure("heat_peak") - 1.0).abs() < 0.05,
+        "{peak_kw} kW"
+    );
     let sheet = std::fs::read_to_string(folder.path("out/bench_cycle.csv")).expect("it is text");
     assert_eq!(sheet.lines().count(), 1 + steps.rows.len());
     let responses = Table::open(&folder.path("out/responses.parquet"));

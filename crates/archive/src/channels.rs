@@ -59,7 +59,7 @@ const fn derived(
 }
 
 /// How many derived channels.
-pub const N_DERIVED: usize = 10;
+pub const N_DERIVED: usize = 11;
 
 /// Every derived channel.
 pub const DERIVED: [Derived; N_DERIVED] = [
@@ -97,6 +97,13 @@ pub const DERIVED: [Derived; N_DERIVED] = [
         "Slip speed of the clutch pack, with its noise; signed as the axle speed difference.",
         SLIP,
         |row, ground| ground.basis.slip.is_ok().then_some(row.slip),
+    ),
+    derived(
+        "pack.slip.sharp",
+        "rad/s",
+        "The same as sharp in time as its noise allows: what the tables of duty are sorted by.",
+        SLIP,
+        |row, ground| ground.basis.slip.is_ok().then_some(row.slip_sharp),
     ),
     derived(
         "pack.torque",

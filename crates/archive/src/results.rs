@@ -128,15 +128,18 @@ pub fn write_responses<W: Write + Send>(
     write(out, "halfshaft-responses/1", &columns, rows, about, &more)
 }
 
-/// Writes the steps of the bench cycle, one a row; how many events are not in it, and of
+/// Writes the steps of the bench cycle, one a row; which share of the heat they hold, and of
 /// how many the heat is a lower bound, is in the metadata.
 pub fn write_bench_cycle<W: Write + Send>(
     out: W,
     cycle: &BenchCycle,
     about: &About,
 ) -> Result<(), Error> {
+    let share = cycle
+        .heat_share
+        .map_or_else(|| "not known".to_owned(), |share| share.to_string());
     let more = [
-        ("bench.left_out", cycle.n_left_out.to_string()),
+        ("bench.heat_share", share),
         ("bench.at_least", cycle.n_at_least.to_string()),
     ];
     let rows = (1..).zip(&cycle.steps).map(BenchRow::of);
@@ -342,7 +345,7 @@ mod tests {
         };
         let cycle = BenchCycle {
             steps: vec![step.clone(), BenchStep { count: 8, ..step }],
-            n_left_out: 3,
+            heat_share: Some(0.875),
             n_at_least: 1,
         };
         let mut bytes = Vec::new();
@@ -355,7 +358,7 @@ mod tests {
         assert_eq!(table.numbers("energy_j"), [Some(900.0); 2]);
         assert_eq!(table.numbers("pause_s"), [None; 2]);
         assert_eq!(table.note("power_w_per_mm2", "unit"), "W/mm2");
-        assert_eq!(table.key("halfshaft.bench.left_out"), "3");
+        assert_eq!(table.key("halfshaft.bench.heat_share"), "0.875");
         assert_eq!(table.key("halfshaft.bench.at_least"), "1");
     }
 

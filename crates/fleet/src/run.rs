@@ -134,11 +134,8 @@ fn past(car: &Car) -> Vec<(Quantity, f64)> {
     values
 }
 
-pub(crate) fn assess(
-    car: &Car,
-    batch: &Batch,
-    past: Option<&Vec<(Quantity, f64)>>,
-) -> (Drive, Results) {
+/// Drives a log of that car through the program, with what is known of its past.
+pub fn assess(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> (Drive, Results) {
     let text = fleet::map_text(car);
     let map = match halfshaft_signal_map::parse("fleet.map", &text) {
         Ok(checked) => checked.map,

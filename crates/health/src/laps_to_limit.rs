@@ -5,8 +5,8 @@
 //! always the same, and there the limit is passed first: at the line the oil may be ten degrees
 //! cooler. A unit heated alike in every lap rises as an exponential, T = L + B·q^n, and never
 //! on a straight line, which would warn too early. The interval is the likelihood's profile
-//! over the laps left: every q is tried. It refuses fewer than three laps driven alike, and a
-//! last lap unlike the ones before.
+//! over the laps left: every q is tried. Laps out of the pits and into them are no laps of the pace.
+//! It refuses fewer than three laps driven alike, and a last lap of another pace.
 
 use crate::figure_id::FigureId;
 use crate::reason::{Counted, DriveFact, Reason};
@@ -21,6 +21,9 @@ const STEPS_PER_LAP: f64 = 10.0;
 /// Time constants tried, in laps, each a tenth longer than the one before: a unit takes 6 to
 /// 30 min, a lap 1 to 10.
 const TIME_CONSTANTS: (f64, f64, f64) = (0.5, 60.0, 1.1);
+
+/// Laps after the pace, at the most: one in to the pits and one out again.
+const MOST_AFTER: usize = 2;
 
 /// What the laps say.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,41 +64,73 @@ pub enum LapsAhead {
 }
 
 /// Highest oil of the last laps driven alike, oldest first, °C.
+///
+/// The pace is that of the last laps that follow on each other and are alike. An out lap before them
+/// and a lap in and one out again after them are slower, and no part of it: what is found counts
+/// from the last lap of the pace. A quicker lap, or more slow ones, is another pace.
 pub fn lap_peaks(laps: &[Lap], limits: &LapsLeft) -> Result<Vec<f64>, Reason> {
     let Some(last) = laps.last() else {
         return Err(DriveFact::Laps.into());
     };
-    let usual_s = upper_median(laps.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
-    let is_alike = |lap: &Lap| (lap.span.seconds() / usual_s - 1.0).abs() <= limits.alike;
-    if !is_alike(last) {
-        return Err(Reason::LastLapUnlike {
-            seconds: last.span.seconds(),
-            usual_s,
-        });
-    }
-    if last.oil_max_c.is_none() {
-        return Err(DriveFact::OilInLastLap.into());
-    }
-    let mut found = Vec::new();
-    let mut next = last.span.end;
-    for lap in laps.iter().rev().take(limits.most_laps as usize) {
-        let is_next = lap.span.end.since(next).abs() < 1.0;
-        let Some(celsius) = lap.oil_max_c.filter(|_| is_next && is_alike(lap)) else {
-            break;
-        };
-        found.push(celsius);
-        next = lap.span.start;
-    }
     let needed = limits.least_laps as usize;
-    if found.len() < needed {
-        return Err(Reason::TooFew {
-            what: Counted::LapsAlike,
-            found: found.len(),
-            needed,
-        });
+    let mut best = 0;
+    for n_after in 0..=MOST_AFTER.min(laps.len() - 1) {
+        let (before, after) = laps.split_at(laps.len() - n_after);
+        let run = alike_at_the_end(before, limits);
+        let usual_s = upper_median(run.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
+        let is_slow = |lap: &Lap| lap.span.seconds() > usual_s * (1.0 + limits.alike);
+        if !after.iter().all(is_slow) {
+            continue;
+        }
+        if n_after == 0 || run.len() >= needed {
+            best = best.max(run.len());
+        }
+        if run.len() < needed {
+            continue;
+        }
+        let run = &run[run.len().saturating_sub(limits.most_laps as usize)..];
+        let known = run.iter().rev().map_while(|lap| lap.oil_max_c);
+        let mut peaks: Vec<f64> = known.collect();
+        if peaks.is_empty() {
+            return Err(DriveFact::OilInLastLap.into());
+        }
+        if peaks.len() < needed {
+            return Err(too_few(peaks.len(), needed));
+        }
+        peaks.reverse();
+        return Ok(peaks);
     }
-    found.reverse();
-    Ok(found)
+    let usual_s = upper_median(laps.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
+    let seconds = last.span.seconds();
+    match (seconds / usual_s - 1.0).abs() > limits.alike {
+        true => Err(Reason::LastLapUnlike { seconds, usual_s }),
+        false => Err(too_few(best, needed)),
+    }
+}
+
+fn too_few(found: usize, needed: usize) -> Reason {
+    Reason::TooFew {
+        what: Counted::LapsAlike,
+        found,
+        needed,
+    }
+}
+
+/// The last laps that follow on each other with the pace of the last of them.
+fn alike_at_the_end<'a>(laps: &'a [Lap], limits: &LapsLeft) -> &'a [Lap] {
+    let Some(last) = laps.last() else {
+        return laps;
+    };
+    let (mut first, mut next) = (laps.len(), last.span.end);
+    for (index, lap) in laps.iter().enumerate().rev() {
+        let is_next = lap.span.end.since(next).abs() < 1.0;
+        let apart = lap.span.seconds() / last.span.seconds() - 1.0;
+        if !is_next || apart.abs() > limits.alike {
+            break;
+        }
+        (first, next) = (index, lap.span.start);
+    }
+    &laps[first..]
 }
 
 /// Laps until the oil is at `limit_c`, from its highest in each lap, oldest first, in °C.
@@ -250,11 +285,9 @@ fn squares_reaching(points: &[(f64, f64)], laps: f64) -> f64 {
 /// The figure of it.
 pub fn figure(found: &Result<LapsToLimit, Reason>, limits: &LapsLeft) -> Figure {
     let outcome = found.clone().and_then(|found| match found.ahead {
-        LapsAhead::Reached => Ok(Estimate {
-            value: 0.0,
-            low: 0.0,
-            high: 0.0,
-            is_at_least: false,
+        LapsAhead::Reached => Err(Reason::LapsOver {
+            at_c: found.now_c,
+            limit_c: found.limit_c,
         }),
         LapsAhead::In {
             laps,
@@ -342,12 +375,12 @@ mod tests {
         );
         let reached = laps_to_limit(&settled, 119.0, &LapsLeft::default()).unwrap();
         assert_eq!(reached.ahead, LapsAhead::Reached);
-        assert_eq!(
-            figure(&Ok(reached), &LapsLeft::default())
+        // Never a bare 0.
+        says(
+            &figure(&Ok(reached), &LapsLeft::default())
                 .outcome
-                .unwrap()
-                .value,
-            0.0
+                .unwrap_err(),
+            "no laps left: the oil was at 120 °C in the last lap of the pace, and 119 °C is its warning",
         );
     }
 
@@ -439,11 +472,22 @@ mod tests {
             &lap_peaks(&laps, &LapsLeft::default()).unwrap_err(),
             "no oil temperature",
         );
-        laps.push(lap(8, 630.0, 800.0));
+        // A quicker last lap is another pace.
+        laps.push(lap(8, 630.0, 690.0));
         says(
             &lap_peaks(&laps, &LapsLeft::default()).unwrap_err(),
-            "170 s and the others 90 s",
+            "60 s and the others 90 s",
         );
+        // Out, four laps, in, and out again: derived, the four end from 240 to 510 s.
+        let times = [0.0, 150.0, 240.0, 330.0, 420.0, 510.0, 680.0, 840.0];
+        let session: Vec<Lap> = (1..8)
+            .map(|number| lap(number, times[number as usize - 1], times[number as usize]))
+            .collect();
+        let found = lap_peaks(&session, &LapsLeft::default()).unwrap();
+        assert_eq!(found.len(), 4);
+        assert!((found[0] - 104.0).abs() < 1e-9 && (found[3] - 131.0).abs() < 1e-9);
+        // Two laps of the pace are too few, whatever the laps beside them.
+        assert!(lap_peaks(&session[..3], &LapsLeft::default()).is_err());
         says(
             &lap_peaks(&[], &LapsLeft::default()).unwrap_err(),
             "no laps",

@@ -268,10 +268,14 @@ pub fn is_open(row: &Row) -> bool {
 /// the likely and the most; `None` between wheel samples and where the torque is not known.
 pub fn sharp_rate_w(row: &Row, slip: &Slip) -> Option<[f64; 3]> {
     let rates = row.heat_rate_sharp_w.filter(|_| row.is_wheel_sample)?;
+    Some(if is_heat(row, slip) { rates } else { [0.0; 3] })
+}
+
+/// Whether the slip of the moment is heat and no noise.
+pub fn is_heat(row: &Row, slip: &Slip) -> bool {
     // A burst shorter than the mean stands above the noise by itself.
     let noise = SIGNIFICANT_SDS * row.slip_sd.unwrap_or(slip.usual_sd_rad_per_s);
-    let is_heat = is_slipping(row, slip) || row.slip_sharp.abs() > noise;
-    Some(if is_heat { rates } else { [0.0; 3] })
+    is_slipping(row, slip) || row.slip_sharp.abs() > noise
 }
 
 /// Whether the mean slip stands above the noise: a rate is only then heat and not noise.

@@ -68,6 +68,8 @@ stored! {
     n_at_least: usize = curve.n_at_least,
     /// The highest event.
     highest: Option<f64> = known(curve.highest),
+    /// Distance of a drive too short to stand for 100 km; null of a longer one.
+    short_drive_km: Option<f64> ["km"] = curve.short_km,
     /// Values to compare with; they are no limits.
     guides: Vec<Guide> = curve.guides.iter().map(Guide::of).collect(),
 }

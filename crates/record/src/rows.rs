@@ -108,7 +108,7 @@ stored! {
     }
     /// Its number, from 1.
     step: i64 = number,
-    /// Slip speed; null where the way of the linings is not known.
+    /// Slip speed.
     slip_rad_per_s: Option<f64> ["rad/s"] = known(step.slip_rad_per_s),
     /// Torque of one pack.
     torque_nm: Option<f64> ["N.m"] = known(step.torque_nm),
@@ -118,11 +118,11 @@ stored! {
     energy_j: Option<f64> ["J"] = known(step.energy_j),
     /// Mean power per net lining area.
     power_w_per_mm2: Option<f64> ["W/mm2"] = known(step.power_w_per_mm2),
-    /// Highest peak power per net lining area among the events it stands for.
+    /// Highest power per net lining area that it stands for.
     peak_w_per_mm2: Option<f64> ["W/mm2"] = known(step.peak_w_per_mm2),
     /// How often.
     count: u64 = step.count,
-    /// From its end to the next step; null when none followed.
+    /// From one such slip to the next; null when none followed.
     pause_s: Option<f64> ["s"] = known(step.pause_s),
     /// Mean oil temperature at the start.
     oil_temp_c: Option<f64> ["degC"] = known(step.oil_temp_c),

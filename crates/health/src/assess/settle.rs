@@ -203,7 +203,7 @@ impl Settled<'_> {
             gate: &self.gate,
             events: &self.events,
             area_mm2: lining_area_mm2(&health.vehicle),
-            friction_radius_m: self.friction_radius_m(),
+            heat_kj: self.value_of(FigureId::HeatTotal),
             n_packs: health.basis.n_packs,
             distance_km: self.value_of(FigureId::Distance),
             least_km: health.limits.usage.least_km,

@@ -71,8 +71,7 @@ mod tests {
                 pause_s: Some(43.25),
                 oil_temp_c: None,
             }],
-            n_left_out: 0,
-            n_at_least: 0,
+            ..BenchCycle::default()
         };
         assert_eq!(
             bench_csv(&cycle),

@@ -39,6 +39,8 @@ pub struct Exceedance {
     pub n_at_least: usize,
     /// Highest value of one event; `None` without events.
     pub highest: Option<f64>,
+    /// Distance, km, of a drive too short to stand for 100 km; `None` of a longer one.
+    pub short_km: Option<f64>,
     /// Guide values.
     pub guides: Vec<Guide>,
 }
@@ -61,7 +63,9 @@ fn guides(labels: [&'static str; 2], paper: (f64, f64)) -> [Guide; 2] {
 /// Peak power per net lining area of all packs, W/mm²: highest heat rate of an event over the
 /// area. Never negative.
 ///
-/// `Err` is why there is no curve: area, distance or torque is not known.
+/// A drive shorter than `least_km` has a curve, marked as short, once it has an event: a designer
+/// wants to see a short hot drive, too. `Err` is why there is no curve: area, distance or torque is
+/// not known.
 pub fn power_exceedance(
     events: &[Event],
     area_mm2: Result<f64, Reason>,
@@ -113,13 +117,6 @@ fn curve(
     if area_mm2.is_nan() || area_mm2 <= 0.0 {
         return Err(MapFact::LiningArea.into());
     }
-    if km.is_nan() || km < least_km {
-        return Err(Reason::TooLittle {
-            what: Measured::EventDistance,
-            found: km,
-            needed: least_km,
-        });
-    }
     let mut values = Vec::new();
     let mut n_at_least = 0;
     let is_told = |event: &&Event| event.kind == EventKind::Command || event.heat_kj.is_some();
@@ -131,6 +128,14 @@ fn curve(
     }
     if values.is_empty() && !events.is_empty() {
         return Err(DriveFact::HeatOfEvents.into());
+    }
+    let is_long = km >= least_km;
+    if !is_long && (values.is_empty() || km.is_nan() || km <= 0.0) {
+        return Err(Reason::TooLittle {
+            what: Measured::EventDistance,
+            found: km,
+            needed: least_km,
+        });
     }
     values.sort_by(f64::total_cmp);
     let levels = levels();
@@ -148,6 +153,7 @@ fn curve(
         n_events: values.len(),
         n_at_least,
         highest: values.last().copied(),
+        short_km: (!is_long).then_some(km),
         guides: Vec::new(),
     })
 }
@@ -234,12 +240,24 @@ mod tests {
         assert_eq!(told(Err(no_faces.clone()), Ok(100.0)), no_faces);
         let no_speed: Reason = MapFact::RadiusOrSpeed.into();
         assert_eq!(told(Ok(1.0), Err(no_speed.clone())), no_speed);
-        assert!(told(Ok(1.0), Ok(9.0)).to_string().contains("9.0 km"));
+        let none = energy_exceedance(&[], Ok(1.0), Ok(9.0), 10.0).unwrap_err();
+        assert!(none.to_string().contains("9.0 km"), "{none}");
+        assert!(told(Ok(1.0), Ok(0.0)).to_string().contains("km"));
         assert_eq!(told(Ok(0.0), Ok(100.0)), MapFact::LiningArea.into());
         assert!(told(Ok(1.0), Ok(f64::NAN)).to_string().contains("km"));
         let mut cold = event(0.0, 1.0, 1.0);
         cold.heat_kj = None;
         assert!(energy_exceedance(&[cold], Ok(1.0), Ok(100.0), 10.0).is_err());
+    }
+
+    #[test]
+    fn a_short_hot_drive_has_a_curve_marked_as_short() {
+        // Derived: four events in 9 km are 44.4 in 100 km.
+        let short = energy_exceedance(&events(), Ok(100e3), Ok(9.0), 10.0).unwrap();
+        assert!((at_or_above(&short, 1e-3) - 400.0 / 9.0).abs() < 1e-9);
+        assert_eq!(short.short_km, Some(9.0));
+        let long = energy_exceedance(&events(), Ok(100e3), Ok(10.0), 10.0).unwrap();
+        assert_eq!(long.short_km, None);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! How hard the drive was on the discs: what they took, how often, and as a bench cycle.
 //!
-//! In: events, and samples of torque or temperature. Out: cycles counted by rainflow, the
+//! In: rows, events, and samples of torque or temperature. Out: cycles counted by rainflow, the
 //! damage sum for an exponent of the user, exceedance per 100 km, a table of steps that
 //! reproduces the duty on a bench, and the severity index. It says how hard the use was
 //! and never whether anything is wrong; time and heat by torque and slip are in
@@ -8,12 +8,14 @@
 //!
 //! ```text
 //! samples -> turning_points -> rainflow -> cycle_count (cycles, matrix) -> miner (damage)
-//! events  -> exceedance, bench_cycle -> bench_csv
+//! rows    -> bench_sums -> bench_cycle -> bench_csv
+//! events  -> exceedance
 //! figures -> severity
 //! ```
 
 pub mod bench_csv;
 pub mod bench_cycle;
+mod bench_sums;
 pub mod cycle_count;
 pub mod exceedance;
 pub mod limits;

@@ -1,4 +1,5 @@
-//! Counts the cycles of the pack torque while the drive goes by, and settles the duty.
+//! Counts the cycles of the pack torque and sums its slip while the drive goes by, and settles the
+//! duty.
 //!
 //! In: rows; at the end events, area, distance and temperatures. Out: [`Duty`].
 
@@ -7,6 +8,7 @@ use halfshaft_driveline::Row;
 use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Time;
 
+use super::bench_sums::BenchSums;
 use super::limits::{
     TEMPERATURE_LEVELS_C, TEMPERATURE_MEAN_EDGES_C, TEMPERATURE_RANGE_EDGES_K, TORQUE_LEVELS_NM,
     TORQUE_MEAN_EDGES_NM, TORQUE_RANGE_EDGES_NM,
@@ -15,16 +17,17 @@ use super::{
     BenchCycle, BenchPack, CycleCount, CycleMatrix, Exceedance, Levels, LifeLine, bench_cycle,
     energy_exceedance, miner_sum, power_exceedance,
 };
-use crate::limits::{DutyLimits, LifeLimits};
+use crate::limits::{DutyLimits, LifeLimits, Slip};
 use crate::nouns::Event;
 use crate::part::{Part, Passage};
 use crate::trust::{Gate, HEAT, Kept};
 
-/// Watches the pack torque.
+/// Watches the pack torque and its slip.
 #[derive(Clone, Debug)]
 pub struct DutyWatch {
     limits: DutyLimits,
     torque: Kept<CycleCount, HEAT>,
+    bench: Kept<BenchSums, HEAT>,
 }
 
 fn count((width, lowest, highest): (f64, f64, f64), least_range: f64) -> CycleCount {
@@ -59,13 +62,13 @@ pub struct DutyInput<'a> {
     pub events: &'a [Event],
     /// Net lining area of all packs, mm², or why it is not known.
     pub area_mm2: Result<f64, Reason>,
-    /// Mean friction radius, m.
-    pub friction_radius_m: Option<f64>,
     /// Packs that share the work.
     pub n_packs: f64,
     /// Distance, km, or why it is not known.
     pub distance_km: Result<f64, Reason>,
-    /// Shortest drive that is told per 100 km, km.
+    /// Heat of the drive, kJ, or why it is not known.
+    pub heat_kj: Result<f64, Reason>,
+    /// A shorter drive is marked as short, km.
     pub least_km: f64,
     /// The user's life line.
     pub life_line: LifeLimits,
@@ -75,7 +78,8 @@ pub struct DutyInput<'a> {
 
 impl Part for DutyWatch {
     fn rows(&mut self, passage: &Passage) {
-        passage.rows.iter().for_each(|row| self.add(row));
+        let slip = &passage.partial.limits.slip;
+        passage.rows.iter().for_each(|row| self.add(row, slip));
     }
 }
 
@@ -85,11 +89,13 @@ impl DutyWatch {
         DutyWatch {
             limits: *limits,
             torque: Kept::new(count(TORQUE_LEVELS_NM, limits.torque_range_nm)),
+            bench: Kept::new(BenchSums::default()),
         }
     }
 
     /// Takes a row.
-    pub fn add(&mut self, row: &Row) {
+    pub fn add(&mut self, row: &Row, slip: &Slip) {
+        self.bench.gather().add(row, slip);
         if let Some(torque_nm) = row.torque_nm {
             self.torque.gather().add(torque_nm);
         }
@@ -111,7 +117,6 @@ impl DutyWatch {
         };
         let pack = BenchPack {
             area_mm2: input.area_mm2.clone().ok(),
-            friction_radius_m: input.friction_radius_m,
             n_packs: input.n_packs,
         };
         let torque = self.torque.ask(input.gate);
@@ -135,7 +140,13 @@ impl DutyWatch {
                 input.distance_km,
                 input.least_km,
             ),
-            bench: bench_cycle(input.events, &pack, oil_c),
+            bench: self.bench.ask(input.gate).map_or_else(
+                |_| BenchCycle::default(),
+                |sums| {
+                    let heat_j = input.heat_kj.ok().map(|kj| 1e3 * kj);
+                    bench_cycle(sums, input.gate.slip_sd(), &pack, heat_j, oil_c)
+                },
+            ),
         }
     }
 }

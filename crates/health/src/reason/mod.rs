@@ -163,6 +163,13 @@ pub enum Reason {
         /// How near it must come, m.
         reach_m: f64,
     },
+    /// The oil is at its limit already.
+    LapsOver {
+        /// Its highest in the last lap of the pace, °C.
+        at_c: f64,
+        /// The limit, °C.
+        limit_c: f64,
+    },
     /// The oil may level off below its limit.
     MayLevelOff {
         /// Likeliest number of laps to the limit.
@@ -411,6 +418,7 @@ impl Reason {
             Reason::AirNotBelieved { .. } => "air-not-believed",
             Reason::LastLapUnlike { .. } => "last-lap-unlike",
             Reason::LineNotReached { .. } => "line-not-reached",
+            Reason::LapsOver { .. } => "laps-over",
             Reason::MayLevelOff { .. } => "may-level-off",
             Reason::LevelsOff { .. } => "levels-off",
             Reason::BadLifeLine { .. } => "bad-life-line",

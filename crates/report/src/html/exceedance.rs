@@ -47,6 +47,7 @@ fn note(curve: &Exceedance) -> Markup {
         "Events per 100\u{a0}km at or above each level, of " (counted(curve.n_events as u64, "event", "events")) ", commanded or not"
         @if curve.n_at_least > 0 { "; " (curve.n_at_least) " of them may have reached more" }
         ". "
+        @if let Some(km) = curve.short_km { "A short drive: these " (number(km)) "\u{a0}km, told per 100, say little of another day. " }
         @if let Some(guide) = curve.guides.first() { "Shaded: what linings are said to bear, " (guide.source) "." }
     }
 }
@@ -279,6 +280,7 @@ mod tests {
             n_events: 10,
             n_at_least: 2,
             highest: Some(2.0),
+            short_km: None,
             guides: vec![Guide {
                 label,
                 low: 1.0,

@@ -30,7 +30,7 @@ pub use bus::BUS;
 pub use car::Car;
 pub use fault::{Fault, Form};
 pub use map::map_text;
-pub use truth::Truth;
+pub use truth::{SLIP_EDGES, Truth};
 
 use halfshaft_model::Batch;
 

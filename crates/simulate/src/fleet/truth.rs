@@ -23,6 +23,8 @@ const SHARP_S: f64 = 0.005;
 const MEAN_S: f64 = 0.2;
 /// A hit lasts this long at least, s.
 const HIT_S: f64 = 0.3;
+/// Upper ends of the ranges of slip that heat is sorted by, rad/s; the last range is open.
+pub const SLIP_EDGES: [f64; 9] = [0.05, 0.1, 0.3, 0.6, 1.0, 2.0, 5.0, 10.0, 20.0];
 
 /// The truth.
 #[derive(Clone, Debug, Default, Serialize)]
@@ -49,6 +51,8 @@ pub struct Truth {
     pub heat_peak_kw: f64,
     /// Heat by preload, command, tyres, wheelspin, kJ.
     pub parts_kj: [f64; 4],
+    /// Heat by the slip of the moment while a rear wheel turns above 5 km/h, kJ.
+    pub heat_by_slip_kj: [f64; SLIP_EDGES.len() + 1],
     /// Highest mean over 0.3 s, W/mm².
     pub hit_w_per_mm2: f64,
     /// Highest rate, W/mm².
@@ -95,6 +99,7 @@ pub struct Witness<'a> {
     energy_j: f64,
     parts_j: [f64; 4],
     sharp: Mean,
+    sharp_slip: Mean,
     hit: Mean,
     excess: Mean,
     slip_only: SlipOnly,
@@ -145,6 +150,7 @@ impl Witness<'_> {
             energy_j: 0.0,
             parts_j: [0.0; 4],
             sharp: Mean::over(SHARP_S),
+            sharp_slip: Mean::over(SHARP_S),
             hit: Mean::over(HIT_S),
             excess: Mean::over(MEAN_S),
             slip_only: SlipOnly::default(),
@@ -179,7 +185,10 @@ impl Witness<'_> {
                 truth.turned_deg += state.yaw_rad_per_s.abs().to_degrees() * STEP_S;
             }
         }
+        let sharp_slip = place.slip() * self.sharp_slip.take(difference).abs();
         if is_turning {
+            let range = SLIP_EDGES.partition_point(|edge| *edge < sharp_slip);
+            truth.heat_by_slip_kj[range] += state.heat_w * STEP_S / 1e3;
             truth.slip_peak = truth.slip_peak.max(slip);
             truth.partial_s += STEP_S * f64::from(u8::from(is_slipping));
         }

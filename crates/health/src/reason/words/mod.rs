@@ -137,6 +137,10 @@ impl Display for Reason {
                 f,
                 "the car never passed the start line: it came no nearer than {nearest_m:.0} m, {reach_m:.0} m are allowed"
             ),
+            Reason::LapsOver { at_c, limit_c } => write!(
+                f,
+                "no laps left: the oil was at {at_c:.0} °C in the last lap of the pace, and {limit_c:.0} °C is its warning"
+            ),
             Reason::MayLevelOff {
                 laps,
                 least_laps,
