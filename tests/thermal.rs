@@ -47,11 +47,11 @@ fn sound_past(name: &str) -> Baseline {
     let thermal = results.thermal.expect("a sound drive has temperatures");
     let mut past = Baseline::default();
     if let Ok(rise) = &thermal.rise_k_per_kj {
-        past.note_past(Quantity::RisePerHeat, &[*rise]);
+        past.note_past(Quantity::RisePerHeat, &[*rise; 3]);
     }
-    past.note_past(Quantity::Equalisation, &[thermal.equalisation_s.value]);
+    past.note_past(Quantity::Equalisation, &[thermal.equalisation_s.value; 3]);
     if let Ok(shown) = results.outlook.expect("and an outlook").cool_down.shown {
-        past.note_past(Quantity::StandingCooling, &[shown.decay.time_constant_s]);
+        past.note_past(Quantity::StandingCooling, &[shown.decay.time_constant_s; 3]);
     }
     past
 }

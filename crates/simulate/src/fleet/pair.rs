@@ -66,12 +66,17 @@ const DURATION_S: [f64; 2] = [700.0, 1000.0];
 
 /// The car before the change.
 pub fn before(seed: u64, number: u64) -> Car {
-    day(Car::healthy_on(seed, number, Kind::Track), 0)
+    on_circuit(seed, number, 0)
+}
+
+/// The car on its circuit, on the day of so many drives later.
+pub(super) fn on_circuit(seed: u64, number: u64, drive: u64) -> Car {
+    day(Car::healthy_on(seed, number, Kind::Track), drive)
 }
 
 /// The same car after it, on another day.
 pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
-    let mut car = day(Car::healthy_on(seed, number, Kind::Track), 1);
+    let mut car = on_circuit(seed, number, 1);
     match changed {
         Changed::Nothing => {}
         Changed::Driver => {
