@@ -77,7 +77,10 @@ fn little_oil_shows_against_the_car_s_own_past() {
     let alone = of(&scenario, Baseline::default());
     assert!(raised(&alone, FindingId::OilLoss).is_none());
     let reason = missing(&alone, FindingId::OilLoss).expect("not checked without a past");
-    assert!(reason.contains("no earlier drive"), "{reason}");
+    assert!(
+        reason.contains("fewer than three earlier drives"),
+        "{reason}"
+    );
 
     let past = sound_past("low-oil");
     let compared = of(&scenario, past.clone());
