@@ -444,7 +444,7 @@ fn an_earlier_report_is_what_a_drive_is_compared_with() {
     folder
         .run(with)
         .done()
-        .printed(&["Compared with an earlier drive of this car (report.json); medians:"]);
+        .printed(&["Compared with an earlier drive of this car (report.json); values:"]);
     let again = folder.run(with.iter().chain(&["--json"])).done().json();
     assert_eq!(
         again["command"],

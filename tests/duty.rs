@@ -18,7 +18,7 @@ fn drives() -> Vec<(u64, Truth, Results, Estimate)> {
     let all = (1..=40).filter_map(|number| {
         let car = car(SEED, number)?;
         let (batch, truth) = fleet::drive(&car);
-        let (_, results) = assess(&car, &batch, None);
+        let (_, results) = assess(&car, &batch, &[]);
         let heat = figure(&results, FigureId::HeatTotal)?;
         let is_sure = heat.value > 1.0 && heat.high - heat.low < heat.value;
         is_sure.then_some((number, truth, results, heat))

@@ -130,7 +130,7 @@ fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
     assert!((0.5..=1.0).contains(&holding), "{holding}");
     let map = map_of(now);
     let mut baseline = Baseline::default();
-    baseline.note_past(Quantity::Holding, &[holding]);
+    baseline.note_past(Quantity::Holding, &[holding; 3]);
     let options = Options {
         baseline: Some(baseline),
         ..Options::default()

@@ -1,10 +1,12 @@
 //! A sample of the fleet through the whole program: what was reached is not lost again.
 
+use halfshaft_fleet::chains::{Heard, drive_all, text};
 use halfshaft_fleet::evidence::{Answer, Evidence};
 use halfshaft_fleet::run::{FIRST_ILL, MOST_OF_A_KIND, car, judge_all, log_text, numbers};
 use halfshaft_fleet::{pairs, table};
-use halfshaft_health::FigureId;
+use halfshaft_health::{FigureId, FindingId};
 use halfshaft_model::{Batch, Entry};
+use halfshaft_simulate::fleet::chain::Creeps;
 use halfshaft_simulate::fleet::pair::Changed;
 use halfshaft_simulate::fleet::{self, Fault};
 
@@ -135,4 +137,26 @@ fn a_change_is_seen_and_a_driver_is_not_the_car() {
         assert!(all > 0 && is_enough, "{changed:?}: {seen} of {all}");
     }
     assert!(pairs::text(&pairs).contains("driver 10 % faster"));
+}
+
+/// Two cars, each over twelve drives compared with their own past: of what creeps nothing is missed that was found
+/// before, and with nothing changed, or in other weather, nothing is reported.
+#[test]
+fn own_past_reports_what_creeps_and_nothing_else() {
+    let chains = drive_all(SEED, 2, n_threads());
+    let mut n_found = 0;
+    for chain in &chains {
+        for (id, heard) in &chain.heard {
+            match (chain.creeps, id, heard) {
+                (Creeps::Nothing | Creeps::Weather, _, Heard::At(drive)) => {
+                    panic!("car {}: {id:?} at drive {drive}", chain.number)
+                }
+                (Creeps::Motor, FindingId::LazyActuator, Heard::At(5..=7))
+                | (Creeps::Oil, FindingId::OilLoss, Heard::At(4..=6)) => n_found += 1,
+                _ => {}
+            }
+        }
+    }
+    // As measured; what is better is made the new floor.
+    assert!(n_found >= 2, "{}", text(&chains));
 }

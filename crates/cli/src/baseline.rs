@@ -1,13 +1,14 @@
 //! Reads earlier reports of the same car into what a drive is compared with.
 //!
 //! One that is no report of this program, or of another unit, ends the program: a comparison
-//! with half of what was asked for would be another comparison. Another map only warns.
+//! with half of what was asked for would be another comparison. One made with another map is left out, and named:
+//! where the maps differ, so may what is compared, and that would pass for a change of the car.
 
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, anyhow, bail};
-use halfshaft_health::baseline::{Baseline, Quantity};
+use halfshaft_health::baseline::{Baseline, Earlier, Quantity};
 use halfshaft_record::Record;
 use halfshaft_report::MapRecord;
 
@@ -20,48 +21,54 @@ const LARGEST_BYTES: u64 = 64 << 20;
 /// Earlier drives, and what must be said of them.
 #[derive(Clone, Debug, Default)]
 pub struct Past {
-    /// Values of earlier drives, where there are any.
-    pub values: Vec<(Quantity, Vec<f64>)>,
-    /// The reports.
+    /// Earlier drives that were read with the same map, in the order they were driven.
+    pub drives: Vec<Earlier>,
+    /// The reports that were given.
     pub paths: Vec<PathBuf>,
+    /// Names of those that are compared with, in the order they were driven.
+    pub names: Vec<String>,
     /// What the comparison assumes, in sentences.
     pub assumptions: Vec<String>,
 }
 
 impl Past {
-    /// Puts the medians of the earlier drives in place of rated values.
+    /// Adds the earlier drives, which go before rated values.
     pub fn onto(&self, mut baseline: Baseline) -> Baseline {
-        for (quantity, values) in &self.values {
-            baseline.note_past(*quantity, values);
+        for drive in &self.drives {
+            baseline.note_drive(drive.clone());
         }
         baseline
     }
 
     /// With what the drive was compared, in a sentence; `None` when with nothing.
     pub fn sentence(&self) -> Option<String> {
-        let files: Vec<String> = self.paths.iter().map(|path| file_name(path)).collect();
-        if files.is_empty() {
-            return None;
-        }
+        let drives = match self.names.as_slice() {
+            [] => return None,
+            [name] => format!("an earlier drive of this car ({name})"),
+            names => format!(
+                "{} earlier drives of this car ({})",
+                names.len(),
+                names.join(", ")
+            ),
+        };
+        let count = |quantity| {
+            let values = self.drives.iter().flat_map(|drive| &drive.values);
+            values.filter(|(known, _)| *known == quantity).count()
+        };
         let values: Vec<String> = Quantity::ALL
             .iter()
-            .filter_map(|(quantity, name)| {
-                let (_, values) = self.values.iter().find(|(known, _)| known == quantity)?;
-                Some(format!("{name} of {}", values.len()))
-            })
+            .map(|(quantity, name)| (name, count(*quantity)))
+            .filter(|(_, n)| *n > 0)
+            .map(|(name, n)| format!("{name} of {n}"))
             .collect();
         let values = match values.is_empty() {
             true => "none of them has a value of grade B or better".to_owned(),
-            false => format!("medians: {}", values.join(", ")),
+            false => format!(
+                "values: {}; what is usual is the median of the first five at most, three are needed",
+                values.join(", ")
+            ),
         };
-        Some(format!(
-            "Compared with {} of this car ({}); {values}.",
-            match files.len() {
-                1 => "an earlier drive".to_owned(),
-                n => format!("{n} earlier drives"),
-            },
-            files.join(", ")
-        ))
+        Some(format!("Compared with {drives}; {values}."))
     }
 }
 
@@ -69,6 +76,7 @@ impl Past {
 pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
     let mut past = Past::default();
     let mut logs: Vec<(Vec<String>, &Path)> = Vec::new();
+    let mut drives = Vec::new();
     for path in paths {
         let name = path.display().to_string();
         let refused = |found| anyhow!("{name}: {found}");
@@ -86,20 +94,26 @@ pub fn find(paths: &[PathBuf], map: &MapRecord) -> Result<Past> {
                 twin.display()
             );
         }
-        if compared.map_fingerprint != map.fingerprint {
+        let drive = compared.earlier().map_err(refused)?;
+        if compared.map_fingerprint == map.fingerprint {
+            drives.push((earlier.clock.first_utc, file_name(path), drive));
+        } else {
             past.assumptions.push(format!(
-                "{} was made with another map, or another version of it: where the maps differ, so may what is compared.",
+                "{} was made with another map, or another version of it, and is left out of what this drive is \
+                 compared with: make it again from its log with this map.",
                 file_name(path)
             ));
         }
-        for (quantity, value) in compared.values().map_err(refused)? {
-            match past.values.iter_mut().find(|(known, _)| *known == quantity) {
-                Some((_, values)) => values.push(value),
-                None => past.values.push((quantity, vec![value])),
-            }
-        }
         logs.push((fingerprints, path));
         past.paths.push(path.clone());
+    }
+    // Without a date of each the order is that in which they were given.
+    if drives.iter().all(|(date, ..)| date.is_some()) {
+        drives.sort_by(|(one, ..), (other, ..)| one.cmp(other));
+    }
+    for (_, name, drive) in drives {
+        past.names.push(name);
+        past.drives.push(drive);
     }
     Ok(past)
 }

@@ -3,6 +3,7 @@
 //! In: a seed and how many cars. Out: how often the program was right about them. Cars, drives
 //! and their truth come from `halfshaft-simulate`; nothing here computes a figure of a drive.
 
+pub mod chains;
 pub mod evidence;
 pub mod figures;
 pub mod pairs;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 use clap::Parser;
 use halfshaft_fleet::evidence::Evidence;
-use halfshaft_fleet::{pairs, run, table};
+use halfshaft_fleet::{chains, pairs, run, table};
 use halfshaft_simulate::fleet::{self, Fault};
 
 /// Draws cars and drives from a seed, runs each through the whole program with a map of its own,
@@ -34,6 +34,9 @@ struct Arguments {
     /// In place of the fleet: so many cars, each before and after a change, through the comparison.
     #[arg(long)]
     pairs: Option<u64>,
+    /// In place of the fleet: so many cars, each over chains of drives, compared with its own past.
+    #[arg(long)]
+    chains: Option<u64>,
     /// Only the car of this number.
     #[arg(long)]
     car: Option<u64>,
@@ -59,6 +62,11 @@ fn main() -> Result<()> {
         if arguments.list {
             print!("\n## List\n\n{}", pairs::list(&pairs));
         }
+        return Ok(());
+    }
+    if let Some(n_cars) = arguments.chains {
+        let chains = chains::drive_all(arguments.seed, n_cars, n_threads);
+        print!("{}", chains::text(&chains));
         return Ok(());
     }
     let numbers = match arguments.car {

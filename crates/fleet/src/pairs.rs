@@ -144,7 +144,7 @@ fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
 
 fn side(car: &Car) -> Side {
     let (batch, truth) = fleet::drive(car);
-    let (drive, results) = run::assess(car, &batch, None);
+    let (drive, results) = run::assess(car, &batch, &[]);
     Side {
         session: record(&drive, &results).session(Limits::default().compare.stretch_s),
         truth,

@@ -7,8 +7,8 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use halfshaft_drive::{Drive, Options};
-use halfshaft_health::baseline::{Baseline, Quantity};
-use halfshaft_health::comparable::{COMPARED_FROM, comparable};
+use halfshaft_health::baseline::{Baseline, Earlier};
+use halfshaft_health::comparable::{COMPARED_FROM, comparable, conditions};
 use halfshaft_health::{Estimate, FigureId, FindingId, Results, Severity};
 use halfshaft_logs::write::write_frame;
 use halfshaft_model::{Batch, Entry};
@@ -93,15 +93,19 @@ pub fn car(seed: u64, number: u64) -> Option<Car> {
 /// Drives a car and asks the program.
 pub fn judge(car: Car) -> Judged {
     let (batch, truth) = fleet::drive(&car);
-    let past = has_past(&car).then(|| past(&car));
-    let said = ask(&car, &batch, past.as_ref());
+    let past = if has_past(&car) {
+        past(&car)
+    } else {
+        Vec::new()
+    };
+    let said = ask(&car, &batch, &past);
     let is_dirty = matches!(
         car.fault,
         Some((Fault::StuckWheel | Fault::DropOuts | Fault::BadSamples, _))
     );
     let clean = is_dirty.then(|| {
         let clean = car.without_fault();
-        ask(&clean, &fleet::drive(&clean).0, None)
+        ask(&clean, &fleet::drive(&clean).0, &[])
     });
     Judged {
         car,
@@ -119,38 +123,43 @@ fn has_past(car: &Car) -> bool {
     }
 }
 
-// Values of three earlier drives, as far as they are good enough to compare with.
-fn past(car: &Car) -> Vec<(Quantity, f64)> {
-    let mut values = Vec::new();
-    for drive in 1..=3 {
-        let earlier = car.earlier(drive);
-        let (_, results) = assess(&earlier, &fleet::drive(&earlier).0, None);
-        let sound = comparable(&results).into_iter().filter_map(|one| {
-            let is_good = one.grade.is_some_and(|grade| grade <= COMPARED_FROM);
-            is_good.then_some((one.quantity, one.outcome.ok()?))
-        });
-        values.extend(sound);
+// Three earlier drives, as far as they are good enough to compare with.
+fn past(car: &Car) -> Vec<Earlier> {
+    let drives = (1..=3).map(|drive| {
+        let car = car.earlier(drive);
+        let (_, results) = assess(&car, &fleet::drive(&car).0, &[]);
+        earlier(&results)
+    });
+    drives.collect()
+}
+
+/// What a drive gives later ones to compare with.
+pub(crate) fn earlier(results: &Results) -> Earlier {
+    let sound = comparable(results).into_iter().filter_map(|one| {
+        let is_good = one.grade.is_some_and(|grade| grade <= COMPARED_FROM);
+        is_good.then_some((one.quantity, one.outcome.ok()?))
+    });
+    Earlier {
+        values: sound.collect(),
+        conditions: results.thermal.as_ref().ok().and_then(conditions),
     }
-    values
 }
 
 /// Drives a log of that car through the program, with what is known of its past.
-pub fn assess(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> (Drive, Results) {
+pub fn assess(car: &Car, batch: &Batch, past: &[Earlier]) -> (Drive, Results) {
     let text = fleet::map_text(car);
     let map = match halfshaft_signal_map::parse("fleet.map", &text) {
         Ok(checked) => checked.map,
         Err(mistakes) => panic!("car {}: {}", car.number, mistakes.render(false)),
     };
-    let mut options = Options::default();
-    if let Some(past) = past {
-        let mut baseline = Baseline::of_map(&map.vehicle);
-        for (quantity, _) in Quantity::ALL {
-            let of = |(known, value): &(Quantity, f64)| (*known == quantity).then_some(*value);
-            let values: Vec<f64> = past.iter().filter_map(of).collect();
-            baseline.note_past(quantity, &values);
-        }
-        options.baseline = Some(baseline);
+    let mut baseline = Baseline::of_map(&map.vehicle);
+    for earlier in past {
+        baseline.note_drive(earlier.clone());
     }
+    let options = Options {
+        baseline: Some(baseline),
+        ..Options::default()
+    };
     let mut drive = Drive::new(&map, &options);
     for part in parts(batch) {
         drive.push(&part);
@@ -174,7 +183,7 @@ fn parts(batch: &Batch) -> impl Iterator<Item = Batch> {
     })
 }
 
-fn ask(car: &Car, batch: &Batch, past: Option<&Vec<(Quantity, f64)>>) -> Said {
+fn ask(car: &Car, batch: &Batch, past: &[Earlier]) -> Said {
     let (drive, results) = assess(car, batch, past);
     let front = drive.front();
     let fit = front.fit();

@@ -7,7 +7,7 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::thermal::Anchor;
+use halfshaft_driveline::thermal::{Anchor, ThermalEstimate};
 
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
@@ -28,6 +28,24 @@ pub struct Comparable {
     pub outcome: Result<f64, Reason>,
     /// How far it can be trusted; `None` without a value.
     pub grade: Option<Grade>,
+}
+
+/// The weather of a drive: what makes the oil warm otherwise with nothing changed in the car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Conditions {
+    /// Air, at the end of the drive, °C.
+    pub air_c: f64,
+    /// Oil at the start, °C.
+    pub oil_start_c: f64,
+}
+
+/// The weather of a drive whose temperatures are known.
+pub fn conditions(thermal: &ThermalEstimate) -> Option<Conditions> {
+    let found = Conditions {
+        air_c: thermal.recent.ambient_c,
+        oil_start_c: thermal.trace.first()?.oil_c,
+    };
+    (found.air_c.is_finite() && found.oil_start_c.is_finite()).then_some(found)
 }
 
 /// Which pool of a timing.
@@ -128,10 +146,6 @@ fn normal(pool: &Pool, timing: &Timing, grades: &Grades) -> Result<(f64, Grade),
 
 /// What heat did to the temperature; only where a sensor holds the model.
 fn heated(results: &Results) -> [Comparable; 2] {
-    let grade = results
-        .figure(FigureId::PackTempMax)
-        .and_then(|figure| figure.grade)
-        .unwrap_or(Grade::D);
     let fitted = results
         .thermal
         .as_ref()
@@ -140,6 +154,9 @@ fn heated(results: &Results) -> [Comparable; 2] {
             Anchor::Fitted(_) => Ok(thermal),
             Anchor::Open(why) => Err(Reason::NotAnchored(why.clone())),
         });
+    // A temperature is as good as the torque and the log behind it. In a ratio between drives of one car the errors
+    // of the map fall out, and how far the rest wanders is seen from drive to drive.
+    let grade = Grade::B;
     let rise = fitted
         .clone()
         .and_then(|thermal| Ok(thermal.rise_k_per_kj.clone()?));

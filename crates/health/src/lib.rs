@@ -18,6 +18,7 @@ mod change;
 pub mod comparable;
 pub mod compare;
 pub mod coverage;
+mod drift;
 mod driving;
 pub mod duty;
 pub mod duty_picture;

@@ -519,7 +519,7 @@ mod tests {
         let told = |past: Option<f64>| {
             let mut baseline = Baseline::default();
             if let Some(past) = past {
-                baseline.note_past(Quantity::Holding, &[past]);
+                baseline.note_past(Quantity::Holding, &[past; 3]);
             }
             path(&compared(&[], &Ok(thermal()), &baseline), "friction-pack").clone()
         };
@@ -530,7 +530,7 @@ mod tests {
         assert!(told(Some(1.0)).for_it.is_empty());
         says(
             &told(Some(1.1)).for_it.join(" "),
-            "Holding index 0.600 (0.500 to 0.700); an earlier drive of this car had 1.10, and below 0.770 hold was lost.",
+            "Holding index 0.600 (0.500 to 0.700); the median of the first 3 earlier drives of this car had 1.10, and below 0.770 hold was lost.",
         );
     }
 
@@ -555,7 +555,7 @@ mod tests {
         let oil = path(&card, "lubrication");
         says(
             &oil.cannot_tell.join(" "),
-            "Oil loss suspected: not checked, no earlier drive gives the usual rise per heat.",
+            "Oil loss suspected: not checked, fewer than three earlier drives in like weather give the usual rise per heat.",
         );
         assert!(!oil.against.iter().any(|text| text.contains("Oil loss")));
         says(&oil.cannot_tell.join(" "), "No log shows a breather");

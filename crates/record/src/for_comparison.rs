@@ -1,7 +1,7 @@
 //! What later reports of the same car compare with, and which of it is good enough.
 
-use halfshaft_health::baseline::Quantity;
-use halfshaft_health::comparable::{COMPARED_FROM, Comparable, comparable};
+use halfshaft_health::baseline::{Earlier, Quantity};
+use halfshaft_health::comparable::{self, COMPARED_FROM, Comparable, comparable};
 use halfshaft_health::compare::{Times, each_time};
 use halfshaft_model::Time;
 
@@ -18,6 +18,7 @@ stored! {
     ForComparison of document: &Document;
     {
         let all = comparable(document.results);
+        let weather = document.results.thermal.as_ref().ok().and_then(comparable::conditions);
     }
     /// Version of this part.
     #[schemars(extend("const" = VERSION))]
@@ -28,6 +29,9 @@ stored! {
     unit: Option<String> = document.map.unit.as_deref().map(foreign),
     /// Fingerprint of the map.
     map_fingerprint: String = document.map.fingerprint.clone(),
+    /// The weather; null where no temperature is known, left out of a report made before it was stored.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    weather: Option<Weather> = weather.as_ref().map(Weather::of),
     /// By name; the actuator's times are medians at 60 °C and 13.5 V.
     quantities: Ordered<Compared> = all
         .iter()
@@ -38,6 +42,15 @@ stored! {
         .iter()
         .map(|(figure, times)| (figure.word(), Outcome::of(times, EachTime::of)))
         .collect(),
+}
+
+stored! {
+    /// What makes the oil warm otherwise with nothing changed in the car.
+    Weather of found: &comparable::Conditions;
+    /// Air at the end of the drive.
+    air_c: Option<f64> ["degC"] = known(found.air_c),
+    /// Oil at the start.
+    oil_start_c: Option<f64> ["degC"] = known(found.oil_start_c),
 }
 
 stored! {
@@ -78,6 +91,20 @@ fn name_of(quantity: Quantity) -> Option<&'static str> {
 }
 
 impl ForComparison {
+    /// The drive as one that later ones are compared with. A report made before the weather was stored gives nothing
+    /// that follows it.
+    pub fn earlier(&self) -> Result<Earlier, Error> {
+        let conditions = self.weather.as_ref().and_then(|weather| {
+            Some(comparable::Conditions {
+                air_c: weather.air_c?,
+                oil_start_c: weather.oil_start_c?,
+            })
+        });
+        let mut values = self.values()?;
+        values.retain(|(quantity, _)| conditions.is_some() || !quantity.follows_weather());
+        Ok(Earlier { conditions, values })
+    }
+
     /// Values good enough to compare with, in the order of [`Quantity::ALL`]; an error when one
     /// is not above 0 or the part is of another version.
     pub fn values(&self) -> Result<Vec<(Quantity, f64)>, Error> {
@@ -142,6 +169,7 @@ mod tests {
             vehicle: "small car".to_owned(),
             unit: Some("SC-1".to_owned()),
             map_fingerprint: "cd".to_owned(),
+            weather: None,
             quantities: quantities.iter().map(compared).collect(),
             times: Ordered(Vec::new()),
         }
@@ -158,6 +186,23 @@ mod tests {
         ]);
         let good = [(Quantity::DeadTime, 0.04), (Quantity::RisePerHeat, 0.5)];
         assert_eq!(part.values(), Ok(good.to_vec()));
+    }
+
+    #[test]
+    fn without_its_weather_a_drive_gives_only_what_does_not_follow_it() {
+        let mut part = part(&[
+            ("rise_k_per_kj", Some(0.5), Some(Grade::B)),
+            ("dead_time_s", Some(0.04), Some(Grade::A)),
+        ]);
+        let earlier = part.earlier().unwrap();
+        assert_eq!(earlier.values, [(Quantity::DeadTime, 0.04)]);
+        part.weather = Some(Weather {
+            air_c: Some(20.0),
+            oil_start_c: Some(25.0),
+        });
+        let earlier = part.earlier().unwrap();
+        assert_eq!(earlier.values.len(), 2);
+        assert_eq!(earlier.conditions.map(|weather| weather.air_c), Some(20.0));
     }
 
     #[test]

@@ -113,7 +113,7 @@ impl Health {
 
     /// What earlier drives of this car were like.
     pub fn compare_with(&mut self, baseline: Baseline) {
-        self.baseline = baseline;
+        self.baseline = baseline.by(&self.limits.past);
     }
 
     /// Laps begin at a line across the track at this point.

@@ -14,7 +14,7 @@ use halfshaft_driveline::held_torque::Held;
 pub(crate) fn holding_index(
     gate: &Gate,
     holding: &Result<Holding, Reason>,
-    past: Option<&Reference>,
+    past: Option<Reference>,
     factor: f64,
     of_log: Grade,
 ) -> Figure {

@@ -17,6 +17,7 @@ use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::baseline::Quantity;
+use crate::comparable::conditions;
 use crate::driving::ROWS_LATE_S;
 use crate::evidence::{Strongest, window};
 use crate::limits::{Limits, rounded};
@@ -244,8 +245,12 @@ impl Check for DoesNotCool {
                 above_air_k: limits.least_above_air_k,
             });
         }
-        let past = drive.baseline.get(Quantity::StandingCooling);
-        let usual_s = past.map_or(limits.usual_time_s, |past| past.value);
+        let weather = drive.thermal.as_ref().ok().and_then(conditions);
+        let past = drive
+            .baseline
+            .in_like_weather(weather)
+            .get(Quantity::StandingCooling);
+        let usual_s = past.as_ref().map_or(limits.usual_time_s, |past| past.value);
         let slow = settled.slow.above(limits.ratio * usual_s);
         let Some(slowest) = slow.first() else {
             return Ok(None);
@@ -322,12 +327,13 @@ mod tests {
         assert_eq!(fired.severity, Severity::LookSoon);
         says(
             &fired.summary,
-            "15 min is that of the median of 3 earlier drives",
+            "15 min is that of the median of the first 3 earlier drives",
         );
         // A car that always cools slowly is not held to the guess.
+        scene.baseline = Default::default();
         scene
             .baseline
-            .note_past(Quantity::StandingCooling, &[2500.0]);
+            .note_past(Quantity::StandingCooling, &[2500.0; 3]);
         assert_eq!(outcome(&scene, 600.0, 2700.0), Ok(None));
     }
 

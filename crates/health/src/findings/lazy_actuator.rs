@@ -9,9 +9,7 @@ use crate::reason::{Moves, Reason};
 use halfshaft_driveline::response::pool::{Quantity, pool};
 use halfshaft_driveline::response::{Direction, Response};
 
-use super::timing::{
-    Judged, WholeWay, grade, judge, longest, normal_s, reference, warm, whole_way,
-};
+use super::timing::{Judged, WholeWay, grade, judge, longest, normal_s, warm, whole_way};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::actuator::trend::trend;
 use crate::actuator::unmixed;
@@ -66,28 +64,27 @@ fn slow(drive: &Drive) -> Result<(Vec<String>, WholeWay), Reason> {
         Quantity::RiseTime,
     );
     let rise = judge(&rises, limits, Moves::OfCommand);
-    let expected = reference(drive, Past::TransitionTime);
+    let expected = drive.baseline.get(Past::TransitionTime);
     let mut parts = Vec::new();
     match way.judged {
         Judged::Median(spread, _) => {
             let median_s = normal_s(&way.timed, spread.median);
-            if let Some((value, source)) = &expected
-                && median_s > limits.lazy_ratio * value
-            {
+            let past = drive
+                .baseline
+                .departure(Past::TransitionTime, median_s, limits.lazy_ratio);
+            if let Some(departure) = past {
                 parts.push(format!(
-                    "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {:.1} times {source}, {value:.2} s \
-                     (limit {} times)",
+                    "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {}",
                     way.name,
                     spread.n_events,
-                    median_s / value,
-                    rounded(limits.lazy_ratio, 1)
+                    departure.words("s")
                 ));
             }
         }
         Judged::Below(below_s) => {
             let limit_s = expected
                 .as_ref()
-                .map_or(limits.lazy_rise_s, |(value, _)| limits.lazy_ratio * value);
+                .map_or(limits.lazy_rise_s, |usual| limits.lazy_ratio * usual.value);
             if below_s > limit_s {
                 return Err(Reason::SlowSamples {
                     from_s: below_s,

@@ -3,9 +3,8 @@
 //! The median current of times the pack was held closed and still, less what the sensor shows
 //! while it is open, against earlier drives of the car or the motor's rated current.
 
-use super::timing::reference;
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::baseline::Quantity as Past;
+use crate::baseline::{Quantity as Past, Reference};
 use crate::evidence::{Strongest, window};
 use crate::limits::rounded;
 use crate::nouns::{Grade, Severity};
@@ -49,19 +48,24 @@ fn outcome(drive: &Drive) -> Outcome {
             needed: least,
         });
     };
-    let rated = || {
-        let rated_a = drive.vehicle.motor_current_a?;
-        Some((rated_a, "the motor's rated current of the map".to_owned()))
-    };
-    let Some((value, source)) = reference(drive, Past::HoldCurrent).or_else(rated) else {
+    // A rated current is what the motor may draw; the car's own past is the better guide.
+    let mut baseline = drive.baseline.clone();
+    if let (None, Some(value)) = (
+        baseline.get(Past::HoldCurrent),
+        drive.vehicle.motor_current_a,
+    ) {
+        baseline.set(Past::HoldCurrent, Reference { value, n_drives: 0 });
+    }
+    if baseline.get(Past::HoldCurrent).is_none() {
         return Err(DriveFact::UsualCurrent.into());
-    };
+    }
     // Of the sign of a sensor nothing is known, so an offset is only taken off: at worst
     // the current comes out too small, and nothing fires.
     let current_a = (spread.median - motor.idle_a.unwrap_or(0.0).abs()).max(0.0);
-    if current_a <= limits.hold_ratio * value {
+    let Some(departure) = baseline.departure(Past::HoldCurrent, current_a, limits.hold_ratio)
+    else {
         return Ok(None);
-    }
+    };
     let mut holds = Strongest::default();
     for hold in &motor.holds {
         let values = [("current", hold.current_a, "A"), ("state", hold.state, "")];
@@ -74,10 +78,8 @@ fn outcome(drive: &Drive) -> Outcome {
         severity: Severity::LookSoon,
         grade: Grade::B.max(drive.quality.grade),
         summary: format!(
-            "Holding the clutch closed took {current_a:.1} A by the median of {n} times, {:.1} times {source}, \
-             {value:.1} A (limit {} times).",
-            current_a / value,
-            rounded(limits.hold_ratio, 1)
+            "Holding the clutch closed took {current_a:.1} A by the median of {n} times, {}.",
+            departure.words("A")
         ),
         evidence: holds.windows(),
     }))
@@ -88,7 +90,6 @@ mod tests {
     use super::super::testing::{Scene, says, with_motor};
     use super::*;
     use crate::actuator::motor::{Hold, Motor};
-    use crate::baseline::Reference;
     use halfshaft_model::{Span, Time};
 
     fn scene(n: usize, current_a: f64, idle_a: f64) -> Scene {

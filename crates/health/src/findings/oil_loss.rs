@@ -10,7 +10,8 @@ use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::thermal::{Anchor, FitOutcome, ThermalEstimate};
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::baseline::Quantity;
+use crate::baseline::{Baseline, Departure, Quantity, three_digits};
+use crate::comparable::conditions;
 use crate::evidence::window;
 use crate::limits::rounded;
 use crate::nouns::{EvidenceValue, Grade, Severity};
@@ -20,15 +21,20 @@ pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::OilLoss,
         title: "Oil loss suspected",
-        severities: &[Severity::Act],
+        severities: &[Severity::LookSoon, Severity::Act],
         rule: |limits| {
             let percent = |ratio: f64| rounded(100.0 * (ratio - 1.0), 0);
             format!(
-                "against earlier drives of this car the oil rises {} % more per pack heat, in a drive whose pack makes \
-                 at least {} % of the heat, or pack and oil take {} % longer to become equal",
+                "against the first of {} or more earlier drives of this car in like weather, the oil rises {} % more per \
+                 pack heat, in a drive whose pack makes at least {} % of the heat, or pack and oil take {} % longer to \
+                 become equal: act; over {} drives or more either grows from drive to drive, by {} % in all at the \
+                 least: look soon",
+                limits.past.least_drives,
                 percent(limits.heat.rise_ratio),
                 rounded(100.0 * limits.heat.rise_pack_share, 0),
-                percent(limits.heat.equalisation_ratio)
+                percent(limits.heat.equalisation_ratio),
+                limits.past.drift_drives,
+                percent(limits.past.drift_ratio)
             )
         },
         needs: "a temperature sensor in oil or housing, torque, earlier drives of the same car; for the rise power \
@@ -48,86 +54,71 @@ const PACK_TO_OIL: &str = "conductance from pack to oil";
 /// One comparison with the past.
 struct Compared {
     now: EvidenceValue,
-    past: EvidenceValue,
-    source: String,
-    limit: f64,
+    departure: Option<Departure>,
 }
 
 impl Compared {
-    fn ratio(&self) -> f64 {
-        self.now.value / self.past.value
-    }
-
-    fn is_over(&self) -> bool {
-        self.ratio() >= self.limit
-    }
-
-    fn sentence(&self) -> String {
-        format!(
-            "{}: {} {}, {} {} by {}, {:+.0} % (limit {:+.0} %)",
-            self.now.name,
-            three_digits(self.now.value),
-            self.now.unit,
-            three_digits(self.past.value),
-            self.past.unit,
-            self.source,
-            100.0 * (self.ratio() - 1.0),
-            100.0 * (self.limit - 1.0)
-        )
+    fn sentence(&self, departure: &Departure) -> String {
+        let EvidenceValue { name, value, unit } = &self.now;
+        let value = three_digits(*value);
+        match departure {
+            Departure::Level {
+                times,
+                usual,
+                limit,
+            } => format!(
+                "{name}: {value} {unit}, {} {unit} by {}, {:+.0} % (limit {:+.0} %)",
+                three_digits(usual.value),
+                usual.source(),
+                100.0 * (times - 1.0),
+                100.0 * (limit - 1.0)
+            ),
+            Departure::Drift { .. } => format!("{name}: {value} {unit}, {}", departure.words(unit)),
+        }
     }
 }
 
-/// Three digits.
-fn three_digits(value: f64) -> String {
-    let decimals = (2.0 - value.abs().max(1e-9).log10().floor()).clamp(0.0, 6.0) as usize;
-    format!("{value:.decimals$}")
-}
-
-fn rise(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, Reason> {
-    let past = drive
-        .baseline
-        .get(Quantity::RisePerHeat)
-        .ok_or(DriveFact::PastRise)?;
+fn rise(drive: &Drive, past: &Baseline, thermal: &ThermalEstimate) -> Result<Compared, Reason> {
+    past.get(Quantity::RisePerHeat).ok_or(DriveFact::PastRise)?;
     let now = thermal.rise_k_per_kj.clone()?;
     let share = thermal.pack_share.clone()?;
-    let least = drive.limits.heat.rise_pack_share;
-    if share.value < least {
+    let limits = &drive.limits.heat;
+    if share.value < limits.rise_pack_share {
         return Err(Reason::TooLittle {
             what: Measured::PackShare,
             found: share.value,
-            needed: least,
+            needed: limits.rise_pack_share,
         });
     }
     Ok(Compared {
         now: value("rise of the oil per pack heat", now, "K/kJ"),
-        past: value("the same in the past", past.value, "K/kJ"),
-        source: past.source(),
-        limit: drive.limits.heat.rise_ratio,
+        departure: past.departure(Quantity::RisePerHeat, now, limits.rise_ratio),
     })
 }
 
-fn equalisation(drive: &Drive, thermal: &ThermalEstimate) -> Result<Compared, Reason> {
-    let past = drive
-        .baseline
-        .get(Quantity::Equalisation)
+fn equalisation(
+    drive: &Drive,
+    past: &Baseline,
+    thermal: &ThermalEstimate,
+) -> Result<Compared, Reason> {
+    past.get(Quantity::Equalisation)
         .ok_or(DriveFact::PastEqualisation)?;
+    let now = thermal.equalisation_s.value;
+    let limit = drive.limits.heat.equalisation_ratio;
+    let departure = past.departure(Quantity::Equalisation, now, limit);
     let fit = thermal
         .unknowns
         .iter()
         .find(|unknown| unknown.name == PACK_TO_OIL)
         .map(|unknown| unknown.outcome);
-    if fit != Some(FitOutcome::Fitted) {
+    // What one drive can hardly tell is still pulled from the value of the map by what little it tells, and one drive
+    // after the other the same way: a drift needs no drive that tells it alone.
+    if fit != Some(FitOutcome::Fitted) && !matches!(departure, Some(Departure::Drift { .. })) {
         return Err(DriveFact::Equalisation.into());
     }
     Ok(Compared {
-        now: value(
-            "time in which pack and oil become equal",
-            thermal.equalisation_s.value,
-            "s",
-        ),
-        past: value("the same in the past", past.value, "s"),
-        source: past.source(),
-        limit: drive.limits.heat.equalisation_ratio,
+        now: value("time in which pack and oil become equal", now, "s"),
+        departure,
     })
 }
 
@@ -140,28 +131,38 @@ fn outcome(drive: &Drive) -> Outcome {
     if let Anchor::Open(reason) = &thermal.anchor {
         return Err(reason.clone().into());
     }
-    let (rise, equalisation) = (rise(drive, thermal), equalisation(drive, thermal));
-    let both = [&rise, &equalisation];
-    let over: Vec<&Compared> = both
-        .iter()
-        .filter_map(|compared| compared.as_ref().ok())
-        .filter(|compared| compared.is_over())
-        .collect();
-    if over.is_empty() {
+    let past = drive.baseline.in_like_weather(conditions(thermal));
+    let (rise, equalisation) = (
+        rise(drive, &past, thermal),
+        equalisation(drive, &past, thermal),
+    );
+    let mut sentences = Vec::new();
+    let mut severity = Severity::LookSoon;
+    let mut evidence = window(drive.span().start, drive.span().end, &[]);
+    for compared in [&rise, &equalisation].into_iter().flatten() {
+        let Some(departure) = &compared.departure else {
+            continue;
+        };
+        if matches!(departure, Departure::Level { .. }) {
+            severity = Severity::Act;
+        }
+        sentences.push(compared.sentence(departure));
+        evidence.values.push(compared.now.clone());
+        if let Departure::Level { usual, .. } = departure {
+            let unit = compared.now.unit;
+            evidence
+                .values
+                .push(value("the same in the past", usual.value, unit));
+        }
+    }
+    if sentences.is_empty() {
         return match (rise, equalisation) {
             (Err(one), Err(other)) => Err(Reason::Both(Box::new([one.clone(), other.clone()]))),
             _ => Ok(None),
         };
     }
-    let sentences: Vec<String> = over.iter().map(|compared| compared.sentence()).collect();
-    let mut evidence = window(drive.span().start, drive.span().end, &[]);
-    for compared in &over {
-        evidence
-            .values
-            .extend([compared.now.clone(), compared.past.clone()]);
-    }
     Ok(Some(Fired {
-        severity: Severity::Act,
+        severity,
         grade: drive.grade_of(FigureId::HeatTotal).max(Grade::B),
         summary: format!(
             "The oil behaves as if there were less of it: {}.",
@@ -175,13 +176,16 @@ fn outcome(drive: &Drive) -> Outcome {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
+    use crate::baseline::Earlier;
+    use crate::comparable::Conditions;
     use halfshaft_driveline::Refusal;
-    use halfshaft_model::Site;
+    use halfshaft_driveline::thermal::TracePoint;
+    use halfshaft_model::{Site, Time};
 
     fn scene(change: impl Fn(&mut ThermalEstimate)) -> Scene {
         let mut scene = Scene::whole();
-        scene.baseline.note_past(Quantity::RisePerHeat, &[0.05]);
-        scene.baseline.note_past(Quantity::Equalisation, &[8.4]);
+        scene.baseline.note_past(Quantity::RisePerHeat, &[0.05; 3]);
+        scene.baseline.note_past(Quantity::Equalisation, &[8.4; 3]);
         let mut thermal = thermal();
         change(&mut thermal);
         scene.thermal = Ok(thermal);
@@ -197,12 +201,60 @@ mod tests {
         // Derived: 0.064/0.05 is +28 %.
         says(
             &fired.summary,
-            "0.0640 K/kJ, 0.0500 K/kJ by an earlier drive",
+            "0.0640 K/kJ, 0.0500 K/kJ by the median of the first 3 earlier drives",
         );
         says(&fired.summary, "+28 % (limit +25 %)");
         assert_eq!(fired.evidence[0].values.len(), 2);
         let slow = scene(|thermal| thermal.equalisation_s.value = 12.0);
         says(&slow.outcome(&ENTRY).unwrap().unwrap().summary, "+43 %");
+    }
+
+    #[test]
+    fn oil_that_goes_from_drive_to_drive_is_to_look_at_soon_before_any_drive_tells_it_alone() {
+        let mut going = scene(|thermal| {
+            thermal.unknowns[0].outcome = FitOutcome::PriorKept;
+            thermal.equalisation_s.value = 10.6;
+        });
+        going.baseline = Default::default();
+        going
+            .baseline
+            .note_past(Quantity::Equalisation, &[7.8, 8.3, 9.0, 9.8]);
+        let fired = going.outcome(&ENTRY).unwrap().unwrap();
+        assert_eq!(fired.severity, Severity::LookSoon);
+        says(&fired.summary, "8 % more a drive over 5 drives");
+    }
+
+    #[test]
+    fn two_earlier_drives_or_other_weather_are_no_past() {
+        let slow = |past: &[f64], air_c: f64| {
+            let mut scene = scene(|thermal| {
+                thermal.equalisation_s.value = 14.0;
+                thermal.trace.push(TracePoint {
+                    time: Time(0),
+                    pack_c: thermal.pack_max.celsius,
+                    oil_c: 20.0,
+                    housing_c: 20.0,
+                });
+            });
+            scene.baseline = Default::default();
+            let air_now_c = thermal().recent.ambient_c;
+            for value in past {
+                scene.baseline.note_drive(Earlier {
+                    conditions: Some(Conditions {
+                        air_c: air_now_c + air_c,
+                        oil_start_c: 20.0,
+                    }),
+                    values: vec![(Quantity::Equalisation, *value)],
+                });
+            }
+            scene.outcome(&ENTRY)
+        };
+        assert!(slow(&[8.4; 3], 5.0).unwrap().is_some());
+        says(
+            &slow(&[8.4; 2], 5.0).unwrap_err(),
+            "fewer than three earlier drives",
+        );
+        says(&slow(&[8.4; 3], 15.0).unwrap_err(), "in like weather");
     }
 
     #[test]
@@ -245,7 +297,10 @@ mod tests {
     fn without_past_or_sensor_it_was_not_checked() {
         let mut alone = scene(|thermal| thermal.rise_k_per_kj = Ok(0.1));
         alone.baseline = Default::default();
-        says(&alone.outcome(&ENTRY).unwrap_err(), "no earlier drive");
+        says(
+            &alone.outcome(&ENTRY).unwrap_err(),
+            "fewer than three earlier drives",
+        );
         let open = scene(|thermal| {
             thermal.anchor = Anchor::Open(Refusal::ModelledByCar);
             thermal.rise_k_per_kj = Ok(0.1);

@@ -7,7 +7,7 @@
 use crate::reason::Reason;
 use halfshaft_driveline::response::Direction;
 
-use super::timing::{Judged, grade, longest, normal_s, reference, whole_way};
+use super::timing::{Judged, grade, longest, normal_s, whole_way};
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
 use crate::baseline::Quantity as Past;
 use crate::limits::rounded;
@@ -44,12 +44,12 @@ pub const ENTRY: Entry = Entry {
 fn outcome(drive: &Drive) -> Outcome {
     let limits = &drive.limits.actuator;
     let way = whole_way(drive, Direction::Release)?;
-    let expected = reference(drive, Past::ReleaseTime);
+    let expected = drive.baseline.get(Past::ReleaseTime);
     // A unit rated to close slowly may let go as slowly.
     let rated_s = drive.baseline.rated_s().unwrap_or(0.0);
     let by_clock_s = limits.release_s.max(limits.release_ratio * rated_s);
-    let limit_s = expected.as_ref().map_or(by_clock_s, |(value, _)| {
-        (limits.release_ratio * value).min(by_clock_s)
+    let limit_s = expected.as_ref().map_or(by_clock_s, |usual| {
+        (limits.release_ratio * usual.value).min(by_clock_s)
     });
     let spread = match way.judged {
         Judged::Median(spread, _) => spread,
@@ -63,13 +63,13 @@ fn outcome(drive: &Drive) -> Outcome {
     };
     let normal_s = normal_s(&way.timed, spread.median);
     let mut parts = Vec::new();
-    if let Some((value, source)) = &expected
-        && normal_s > limits.release_ratio * value
-    {
+    let past = drive
+        .baseline
+        .departure(Past::ReleaseTime, normal_s, limits.release_ratio);
+    if let Some(departure) = past {
         parts.push(format!(
-            "{normal_s:.2} s at 60 °C and 13.5 V, {:.1} times {source}, {value:.2} s (limit {} times)",
-            normal_s / value,
-            rounded(limits.release_ratio, 1)
+            "{normal_s:.2} s at 60 °C and 13.5 V, {}",
+            departure.words("s")
         ));
     }
     if spread.median > by_clock_s {

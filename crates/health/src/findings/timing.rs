@@ -9,7 +9,6 @@ use halfshaft_driveline::response::{Direction, Response};
 use halfshaft_model::channel::name;
 
 use super::Drive;
-use crate::baseline::{Quantity as Past, Reference};
 use crate::evidence::{Strongest, window};
 use crate::limits::ActuatorLimits;
 use crate::nouns::Grade;
@@ -101,15 +100,6 @@ pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, Reason
         name: "the way between 10 and 90 %",
         timed: timed(Response::rise_time_s),
     })
-}
-
-/// A value to compare with, and what it is in words.
-pub fn reference(drive: &Drive, quantity: Past) -> Option<(f64, String)> {
-    drive
-        .baseline
-        .get(quantity)
-        .map(|Reference { value, .. }| *value)
-        .zip(drive.baseline.get(quantity).map(Reference::source))
 }
 
 /// A median at 60 °C and 13.5 V by the usual slopes; as measured where voltage or temperature

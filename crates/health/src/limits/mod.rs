@@ -32,6 +32,7 @@ mod life_line;
 mod motor;
 mod oil;
 mod oil_distance;
+mod past;
 mod protection;
 mod ripple;
 mod sensor;
@@ -66,6 +67,7 @@ pub use life_line::LifeLimits;
 pub use motor::MotorLimits;
 pub use oil::Oil;
 pub use oil_distance::OilPolicy;
+pub use past::PastLimits;
 pub use protection::Protection;
 pub use registry::{Group, LimitAbout, LimitValue};
 pub use ripple::RippleLimits;
@@ -108,6 +110,8 @@ pub struct Limits {
     pub oil: Oil,
     /// Heat of pack, oil and housing.
     pub heat: Heat,
+    /// The car's own past.
+    pub past: PastLimits,
     /// Single hard hits.
     pub hit: Hit,
     /// Launches.
@@ -167,6 +171,7 @@ pub const GROUPS: &[Group] = &[
     straight::GROUP,
     oil::GROUP,
     heat::GROUP,
+    past::GROUP,
     hit::GROUP,
     launch::GROUP,
     cooling::GROUP,

@@ -438,8 +438,8 @@ fn no_duty() -> Duty {
         area_mm2: Err("the map does not state faces and radii of the pack"
             .to_owned()
             .into()),
-        friction_radius_m: None,
         n_packs: 1.0,
+        heat_kj: Err("no torque".to_owned().into()),
         distance_km: Err("no road speed".to_owned().into()),
         least_km: 10.0,
         life_line: Default::default(),

@@ -15,6 +15,7 @@
 pub mod actuator;
 mod bus;
 pub mod car;
+pub mod chain;
 pub mod controller;
 mod draw;
 pub mod fault;

@@ -84,6 +84,11 @@ pub fn before(seed: u64, number: u64, changed: Changed) -> Car {
     day(Car::healthy_on(seed, number, changed.kind()), 0)
 }
 
+/// The car on its circuit, on the day of so many drives later.
+pub(super) fn on_circuit(seed: u64, number: u64, drive: u64) -> Car {
+    day(Car::healthy_on(seed, number, Kind::Track), drive)
+}
+
 /// The same car after it, on another day.
 pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
     let mut car = day(Car::healthy_on(seed, number, changed.kind()), 1);

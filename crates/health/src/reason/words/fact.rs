@@ -137,9 +137,11 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::UsualCurrent => {
             "neither earlier drives nor a rated current of the motor to compare with"
         }
-        DriveFact::PastRise => "no earlier drive gives the usual rise per heat",
+        DriveFact::PastRise => {
+            "fewer than three earlier drives in like weather give the usual rise per heat"
+        }
         DriveFact::PastEqualisation => {
-            "no earlier drive gives the time in which pack and oil become equal"
+            "fewer than three earlier drives in like weather give the time in which pack and oil become equal"
         }
         DriveFact::Equalisation => {
             "how fast pack and oil become equal is not known from this drive"

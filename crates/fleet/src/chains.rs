@@ -1,0 +1,151 @@
+//! Twelve drives of one car, each compared with all before it: at which drive a change is said, and what is said
+//! with nothing changed.
+//!
+//! In: a seed and how many cars. Out: for each finding that compares with the car's own past, in how many chains it
+//! was said and at which drive.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use halfshaft_health::{FindingId, Results};
+use halfshaft_simulate::fleet;
+use halfshaft_simulate::fleet::chain::{self, Creeps, N_DRIVES};
+
+use crate::run;
+
+/// Findings that compare with the car's own past.
+pub const OF_THE_PAST: [FindingId; 5] = [
+    FindingId::LazyActuator,
+    FindingId::SlowRelease,
+    FindingId::MotorWorksHard,
+    FindingId::OilLoss,
+    FindingId::DoesNotCool,
+];
+
+/// One finding over one chain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Heard {
+    /// First said at this drive, counted from 1.
+    At(u64),
+    /// Never said, though it was looked for with a past, the last time at this drive.
+    Silent,
+    /// No drive could look for it.
+    NotChecked,
+}
+
+/// What was said over a chain.
+pub struct Chain {
+    /// The car.
+    pub number: u64,
+    /// What creeps.
+    pub creeps: Creeps,
+    /// For each finding of the past.
+    pub heard: Vec<(FindingId, Heard)>,
+}
+
+impl Chain {
+    /// What was heard of a finding.
+    pub fn of(&self, id: FindingId) -> Heard {
+        let mut heard = self.heard.iter();
+        heard
+            .find(|(found, _)| *found == id)
+            .map_or(Heard::NotChecked, |(_, heard)| *heard)
+    }
+}
+
+/// Drives so many cars of a seed through every chain.
+pub fn drive_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Chain> {
+    let n_all = n_cars * Creeps::ALL.len() as u64;
+    let next = AtomicU64::new(0);
+    let chains = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..n_threads.max(1) {
+            scope.spawn(|| {
+                loop {
+                    let index = next.fetch_add(1, Ordering::Relaxed);
+                    if index >= n_all {
+                        break;
+                    }
+                    let n_kinds = Creeps::ALL.len() as u64;
+                    let creeps = Creeps::ALL[(index % n_kinds) as usize];
+                    let chain = chain_of(seed, 1 + index / n_kinds, creeps);
+                    chains
+                        .lock()
+                        .expect("no thread panics with the list")
+                        .push(chain);
+                }
+            });
+        }
+    });
+    let mut chains = chains.into_inner().expect("no thread panics with the list");
+    chains.sort_by_key(|chain: &Chain| (chain.creeps as u8, chain.number));
+    chains
+}
+
+fn chain_of(seed: u64, number: u64, creeps: Creeps) -> Chain {
+    let mut past = Vec::new();
+    let mut heard = OF_THE_PAST.map(|id| (id, Heard::NotChecked));
+    for drive in 0..N_DRIVES {
+        let car = chain::drive(seed, number, creeps, drive);
+        let (_, results) = run::assess(&car, &fleet::drive(&car).0, &past);
+        for (id, heard) in &mut heard {
+            match (*heard, was_said(&results, *id)) {
+                (Heard::At(_), _) | (_, None) => {}
+                (_, Some(true)) => *heard = Heard::At(drive + 1),
+                (_, Some(false)) => *heard = Heard::Silent,
+            }
+        }
+        past.push(run::earlier(&results));
+    }
+    Chain {
+        number,
+        creeps,
+        heard: heard.to_vec(),
+    }
+}
+
+// `None` when it could not be looked for.
+fn was_said(results: &Results, id: FindingId) -> Option<bool> {
+    if results.not_checked.iter().any(|left| left.id == id) {
+        return None;
+    }
+    Some(results.findings.iter().any(|finding| finding.id == id))
+}
+
+/// The table.
+pub fn text(chains: &[Chain]) -> String {
+    let mut rows: BTreeMap<(u8, usize), (Creeps, FindingId, Vec<Heard>)> = BTreeMap::new();
+    for chain in chains {
+        for (index, (id, heard)) in chain.heard.iter().enumerate() {
+            let row = rows
+                .entry((chain.creeps as u8, index))
+                .or_insert_with(|| (chain.creeps, *id, Vec::new()));
+            row.2.push(*heard);
+        }
+    }
+    let mut text = format!(
+        "| what creeps | finding | cars | not checked in any of {N_DRIVES} drives | never said | first said at drive |\n\
+         |---|---|---|---|---|---|\n"
+    );
+    for (creeps, id, heard) in rows.values() {
+        let count = |wanted: Heard| heard.iter().filter(|one| **one == wanted).count();
+        let at = (1..=N_DRIVES).filter_map(|drive| match count(Heard::At(drive)) {
+            0 => None,
+            n => Some(format!("{drive}: {n}")),
+        });
+        let at: Vec<String> = at.collect();
+        let _ = writeln!(
+            text,
+            "| {} | `{}` | {} | {} | {} | {} |",
+            creeps.words(),
+            id.word(),
+            heard.len(),
+            count(Heard::NotChecked),
+            count(Heard::Silent),
+            at.join(", ")
+        );
+    }
+    text
+}
