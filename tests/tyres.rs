@@ -210,7 +210,7 @@ fn the_sample_drives() {
     for (name, is_wanted) in [
         ("healthy-road", true),
         ("hard-track-day", true),
-        ("tired-motor", false),
+        ("tired-motor", true),
         ("mismatched-tyres", true),
     ] {
         let scenario = scenarios()

@@ -7,8 +7,8 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use halfshaft_drive::{Drive, Options};
-use halfshaft_health::baseline::{Baseline, Earlier};
-use halfshaft_health::comparable::{COMPARED_FROM, comparable, conditions};
+use halfshaft_health::baseline::{Baseline, Earlier, conditions};
+use halfshaft_health::comparable::{COMPARED_FROM, comparable};
 use halfshaft_health::{Estimate, FigureId, FindingId, Results, Severity};
 use halfshaft_logs::write::write_frame;
 use halfshaft_model::{Batch, Entry};

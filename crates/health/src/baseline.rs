@@ -6,11 +6,29 @@
 //! needs one falls back on an absolute limit or says that it could not be made.
 
 use halfshaft_driveline::median::median;
+use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_model::Vehicle;
 
-use crate::comparable::Conditions;
 use crate::drift::{Drift, drift};
 use crate::limits::{PastLimits, rounded};
+
+/// The weather of a drive: what makes the oil warm otherwise with nothing changed in the car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Conditions {
+    /// Air, at the end of the drive, °C.
+    pub air_c: f64,
+    /// Oil at the start, °C.
+    pub oil_start_c: f64,
+}
+
+/// The weather of a drive whose temperatures are known.
+pub fn conditions(thermal: &ThermalEstimate) -> Option<Conditions> {
+    let found = Conditions {
+        air_c: thermal.recent.ambient_c,
+        oil_start_c: thermal.trace.first()?.oil_c,
+    };
+    (found.air_c.is_finite() && found.oil_start_c.is_finite()).then_some(found)
+}
 
 /// What can be compared with the past.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -7,7 +7,7 @@
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
-use halfshaft_driveline::thermal::{Anchor, ThermalEstimate};
+use halfshaft_driveline::thermal::Anchor;
 
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
@@ -28,24 +28,6 @@ pub struct Comparable {
     pub outcome: Result<f64, Reason>,
     /// How far it can be trusted; `None` without a value.
     pub grade: Option<Grade>,
-}
-
-/// The weather of a drive: what makes the oil warm otherwise with nothing changed in the car.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Conditions {
-    /// Air, at the end of the drive, °C.
-    pub air_c: f64,
-    /// Oil at the start, °C.
-    pub oil_start_c: f64,
-}
-
-/// The weather of a drive whose temperatures are known.
-pub fn conditions(thermal: &ThermalEstimate) -> Option<Conditions> {
-    let found = Conditions {
-        air_c: thermal.recent.ambient_c,
-        oil_start_c: thermal.trace.first()?.oil_c,
-    };
-    (found.air_c.is_finite() && found.oil_start_c.is_finite()).then_some(found)
 }
 
 /// Which pool of a timing.

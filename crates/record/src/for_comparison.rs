@@ -1,7 +1,7 @@
 //! What later reports of the same car compare with, and which of it is good enough.
 
-use halfshaft_health::baseline::{Earlier, Quantity};
-use halfshaft_health::comparable::{self, COMPARED_FROM, Comparable, comparable};
+use halfshaft_health::baseline::{Conditions, Earlier, Quantity, conditions};
+use halfshaft_health::comparable::{COMPARED_FROM, Comparable, comparable};
 use halfshaft_health::compare::{Times, each_time};
 use halfshaft_model::Time;
 
@@ -18,7 +18,7 @@ stored! {
     ForComparison of document: &Document;
     {
         let all = comparable(document.results);
-        let weather = document.results.thermal.as_ref().ok().and_then(comparable::conditions);
+        let weather = document.results.thermal.as_ref().ok().and_then(conditions);
     }
     /// Version of this part.
     #[schemars(extend("const" = VERSION))]
@@ -46,7 +46,7 @@ stored! {
 
 stored! {
     /// What makes the oil warm otherwise with nothing changed in the car.
-    Weather of found: &comparable::Conditions;
+    Weather of found: &Conditions;
     /// Air at the end of the drive.
     air_c: Option<f64> ["degC"] = known(found.air_c),
     /// Oil at the start.
@@ -95,7 +95,7 @@ impl ForComparison {
     /// that follows it.
     pub fn earlier(&self) -> Result<Earlier, Error> {
         let conditions = self.weather.as_ref().and_then(|weather| {
-            Some(comparable::Conditions {
+            Some(Conditions {
                 air_c: weather.air_c?,
                 oil_start_c: weather.oil_start_c?,
             })

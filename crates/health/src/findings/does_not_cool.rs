@@ -17,7 +17,7 @@ use halfshaft_model::{Site, Time};
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, Outcome, Setup};
 use crate::baseline::Quantity;
-use crate::comparable::conditions;
+use crate::baseline::conditions;
 use crate::driving::ROWS_LATE_S;
 use crate::evidence::{Strongest, window};
 use crate::limits::{Limits, rounded};
