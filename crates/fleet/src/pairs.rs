@@ -185,15 +185,18 @@ struct Tally {
 }
 
 impl Tally {
-    fn add(&mut self, change: &Change, whose: Option<Whose>, ratio: Option<f64>) {
+    fn add(&mut self, change: &Change, unit: &str, whose: Option<Whose>, ratio: Option<f64>) {
         self.n += 1;
         self.of_car += u32::from(whose == Some(Whose::Car));
         self.seen += u32::from(change.is_seen());
-        if change.before.abs() > 0.0 {
-            self.shares.push((
-                change.difference / change.before.abs(),
-                change.smallest / change.before.abs(),
-            ));
+        // A share of what is in per cent already, and near 0, means nothing.
+        let whole = match unit {
+            "%" => 100.0,
+            _ => change.before.abs(),
+        };
+        if whole > 0.0 {
+            self.shares
+                .push((change.difference / whole, change.smallest / whole));
         }
         if let Some(ratio) = ratio {
             let truth = (ratio - 1.0) * change.before;
@@ -252,9 +255,12 @@ pub fn text(pairs: &[Pair]) -> String {
                 .entry((pair.changed as u8, index))
                 .or_insert_with(|| (pair.changed, figure.name, Tally::default()));
             if let Ok(change) = &figure.outcome {
-                entry
-                    .2
-                    .add(change, figure.whose, true_ratio(figure.name, &pair.truths));
+                entry.2.add(
+                    change,
+                    figure.unit,
+                    figure.whose,
+                    true_ratio(figure.name, &pair.truths),
+                );
             }
         }
     }
@@ -265,7 +271,7 @@ pub fn text(pairs: &[Pair]) -> String {
     for (changed, name, tally) in tallies.values() {
         let is_wanted = wanted(*changed).contains(name);
         let is_still = wanted(*changed).is_empty();
-        if !is_wanted && !is_still {
+        if tally.n == 0 || !is_wanted && !is_still {
             continue;
         }
         let scatter = match changed {
