@@ -33,6 +33,15 @@ def expect(is_so, message):
         raise Disagreement(message)
 
 
+def on(subject, check):
+    """The check with its subject given, under its own name."""
+    def checked():
+        return check(subject)
+
+    checked.__name__ = check.__name__
+    return checked
+
+
 def run(checks):
     """Runs the checks and ends the script: 0 when none failed, else 1."""
     name = pathlib.Path(sys.argv[0]).stem

@@ -15,7 +15,7 @@ import numpy as np
 import pyarrow.parquet
 import rainflow
 
-from common import PROGRAM, Skipped, expect, folder, halfshaft, make_demo, run
+from common import PROGRAM, Skipped, expect, folder, halfshaft, make_demo, on, run
 
 EXAMPLE = PROGRAM.parent / "examples" / "count-cycles"
 WIDTH = 2.0**-8
@@ -184,13 +184,6 @@ if __name__ == "__main__":
     with folder() as place:
         duty = Duty(place)
 
-        def on_drive(check):
-            def checked():
-                return check(duty)
-
-            checked.__name__ = check.__name__
-            return checked
-
         of_drive = [heat_and_time_by_slip, the_bench_cycle_is_the_drive, torque_cycles_of_a_drive]
         of_series = [example_of_the_standard, cycles_of_random_series, a_least_range_leaves_out_the_smaller_cycles]
-        run(of_series + [on_drive(check) for check in of_drive])
+        run(of_series + [on(duty, check) for check in of_drive])

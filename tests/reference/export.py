@@ -18,7 +18,7 @@ import polars
 import pyarrow
 import pyarrow.parquet
 
-from common import PROGRAM, ROOT, decode, expect, folder, halfshaft, make_demo, run
+from common import PROGRAM, ROOT, decode, expect, folder, halfshaft, make_demo, on, run
 
 RATE_HZ = 50
 TABLES = ["samples", "events", "figures", "findings", "laps", "corners", "gaps", "bench_cycle", "responses"]
@@ -268,16 +268,9 @@ if __name__ == "__main__":
     with folder() as place:
         drive = Drive(place)
 
-        def on_drive(check):
-            def checked():
-                return check(drive)
-
-            checked.__name__ = check.__name__
-            return checked
-
         run(
             [
-                on_drive(check)
+                on(drive, check)
                 for check in [
                     samples_equal_what_decode_prints,
                     missing_stays_null,

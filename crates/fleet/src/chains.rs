@@ -6,8 +6,6 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use halfshaft_health::{FindingId, Results};
 use halfshaft_simulate::fleet;
@@ -57,31 +55,14 @@ impl Chain {
 
 /// Drives so many cars of a seed through every chain.
 pub fn drive_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Chain> {
-    let n_all = n_cars * Creeps::ALL.len() as u64;
-    let next = AtomicU64::new(0);
-    let chains = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..n_threads.max(1) {
-            scope.spawn(|| {
-                loop {
-                    let index = next.fetch_add(1, Ordering::Relaxed);
-                    if index >= n_all {
-                        break;
-                    }
-                    let n_kinds = Creeps::ALL.len() as u64;
-                    let creeps = Creeps::ALL[(index % n_kinds) as usize];
-                    let chain = chain_of(seed, 1 + index / n_kinds, creeps);
-                    chains
-                        .lock()
-                        .expect("no thread panics with the list")
-                        .push(chain);
-                }
-            });
-        }
-    });
-    let mut chains = chains.into_inner().expect("no thread panics with the list");
-    chains.sort_by_key(|chain: &Chain| (chain.creeps as u8, chain.number));
-    chains
+    let n_cars = n_cars as usize;
+    run::on_threads(Creeps::ALL.len() * n_cars, n_threads, |index| {
+        chain_of(
+            seed,
+            1 + (index % n_cars) as u64,
+            Creeps::ALL[index / n_cars],
+        )
+    })
 }
 
 fn chain_of(seed: u64, number: u64, creeps: Creeps) -> Chain {

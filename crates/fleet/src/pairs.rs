@@ -3,10 +3,7 @@
 //! In: a seed and how many cars. Out: for each change and figure how often a difference was seen, whether its
 //! band held the truth where the plant knows it, and how far the figure wanders with nothing changed.
 
-use std::collections::BTreeMap;
 use std::fmt::Write;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use halfshaft_drive::Drive;
 use halfshaft_health::compare::{Change, Comparison, Session, Whose, compare};
@@ -102,28 +99,10 @@ pub fn found(pairs: &[Pair], changed: Changed) -> (u32, u32) {
 
 /// Compares so many cars of a seed before and after every change.
 pub fn compare_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Pair> {
-    let next = AtomicU64::new(1);
-    let pairs = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..n_threads.max(1) {
-            scope.spawn(|| {
-                loop {
-                    let number = next.fetch_add(1, Ordering::Relaxed);
-                    if number > n_cars {
-                        break;
-                    }
-                    let of_car = pairs_of(seed, number);
-                    pairs
-                        .lock()
-                        .expect("no thread panics with the list")
-                        .extend(of_car);
-                }
-            });
-        }
+    let of_cars = run::on_threads(n_cars as usize, n_threads, |index| {
+        pairs_of(seed, 1 + index as u64)
     });
-    let mut pairs = pairs.into_inner().expect("no thread panics with the list");
-    pairs.sort_by_key(|pair: &Pair| (pair.number, pair.changed as u8));
-    pairs
+    of_cars.into_iter().flatten().collect()
 }
 
 fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
@@ -248,27 +227,29 @@ pub fn list(pairs: &[Pair]) -> String {
 
 /// The table.
 pub fn text(pairs: &[Pair]) -> String {
-    let mut tallies: BTreeMap<(u8, usize), (Changed, &'static str, Tally)> = BTreeMap::new();
+    // Which figures there are differs from pair to pair: each has its row by its name.
+    let mut tallies: Vec<(Changed, &'static str, Tally)> = Vec::new();
     for pair in pairs {
-        for (index, figure) in pair.comparison.figures.iter().enumerate() {
-            let entry = tallies
-                .entry((pair.changed as u8, index))
-                .or_insert_with(|| (pair.changed, figure.name, Tally::default()));
+        for figure in &pair.comparison.figures {
+            let is_of =
+                |row: &(Changed, &str, Tally)| (row.0, row.1) == (pair.changed, figure.name);
+            let at = tallies.iter().position(is_of);
+            let at = at.unwrap_or_else(|| {
+                tallies.push((pair.changed, figure.name, Tally::default()));
+                tallies.len() - 1
+            });
             if let Ok(change) = &figure.outcome {
-                entry.2.add(
-                    change,
-                    figure.unit,
-                    figure.whose,
-                    true_ratio(figure.name, &pair.truths),
-                );
+                let truth = true_ratio(figure.name, &pair.truths);
+                tallies[at].2.add(change, figure.unit, figure.whose, truth);
             }
         }
     }
+    tallies.sort_by_key(|(changed, ..)| *changed as u8);
     let mut text = String::from(
         "| changed | figure | pairs | seen | called the car's | median change | band holds the truth | smallest said | by the scatter |\n\
          |---|---|---|---|---|---|---|---|---|\n",
     );
-    for (changed, name, tally) in tallies.values() {
+    for (changed, name, tally) in &tallies {
         let is_wanted = wanted(*changed).contains(name);
         let is_still = wanted(*changed).is_empty();
         if tally.n == 0 || !is_wanted && !is_still {

@@ -218,26 +218,39 @@ fn ask(car: &Car, batch: &Batch, past: &[Earlier]) -> Said {
 
 /// Judges all cars of these numbers, on so many threads; the order is that of the numbers.
 pub fn judge_all(seed: u64, numbers: &[u64], n_threads: usize) -> Vec<Judged> {
+    let judged = on_threads(numbers.len(), n_threads, |index| {
+        Some(judge(car(seed, numbers[index])?))
+    });
+    judged.into_iter().flatten().collect()
+}
+
+/// Does so many tasks on so many threads; the results are in the order of the tasks.
+pub(crate) fn on_threads<T: Send>(
+    n_tasks: usize,
+    n_threads: usize,
+    task: impl Fn(usize) -> T + Sync,
+) -> Vec<T> {
     let next = AtomicUsize::new(0);
-    let judged = Mutex::new(Vec::with_capacity(numbers.len()));
+    let done = Mutex::new(Vec::with_capacity(n_tasks));
     std::thread::scope(|scope| {
         for _ in 0..n_threads.max(1) {
             scope.spawn(|| {
-                while let Some(&number) = numbers.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    if let Some(car) = car(seed, number) {
-                        let one = judge(car);
-                        judged
-                            .lock()
-                            .expect("no thread panics with the list")
-                            .push(one);
+                loop {
+                    let index = next.fetch_add(1, Ordering::Relaxed);
+                    if index >= n_tasks {
+                        break;
                     }
+                    let one = (index, task(index));
+                    done.lock()
+                        .expect("no thread panics with the list")
+                        .push(one);
                 }
             });
         }
     });
-    let mut judged = judged.into_inner().expect("no thread panics with the list");
-    judged.sort_by_key(|one| one.car.number);
-    judged
+    let mut done = done.into_inner().expect("no thread panics with the list");
+    done.sort_by_key(|(index, _)| *index);
+    done.into_iter().map(|(_, one)| one).collect()
 }
 
 /// The frames of a batch as the text of a log.

@@ -47,8 +47,8 @@ impl Record {
     }
 
     fn lap(&self, lap: &Lap) -> LapPart {
-        let within =
-            |event: &&Event| (lap.span.start_ns..lap.span.end_ns).contains(&event.span.start_ns);
+        let begins_in = |span: &Span| (lap.span.start_ns..lap.span.end_ns).contains(&span.start_ns);
+        let within = |event: &&Event| begins_in(&event.span);
         let events = self.events.iter().filter(within);
         let peak_kw = events
             .filter_map(|event| event.heat_peak_kw)

@@ -5,7 +5,7 @@
 //! figure. Where no difference is seen it says so, and how small a one would have been.
 
 use halfshaft_health::SettingChanged;
-use halfshaft_health::compare::{Beside, Change, Compared, Comparison, Whose};
+use halfshaft_health::compare::{Beside, Block, Change, Compared, Comparison, Whose};
 use halfshaft_record::Record;
 use halfshaft_record::findings::{Finding, Severity};
 use halfshaft_record::run::Map;
@@ -335,11 +335,11 @@ fn in_a_sentence(figure: &Compared) -> String {
 }
 
 fn basis(change: &Change) -> String {
-    let blocks = match change.block.word() {
-        "lap" => "laps",
-        "stretch" => "stretches",
-        "drive" => return "one value of either drive".to_owned(),
-        _ => "blocks of events",
+    let blocks = match change.block {
+        Block::Lap => "laps",
+        Block::Stretch => "stretches",
+        Block::Events => "blocks of events",
+        Block::Drive => return "one value of either drive".to_owned(),
     };
     let (before, after) = change.n_blocks;
     let pairs = change.n_pairs.map_or(String::new(), |n| {

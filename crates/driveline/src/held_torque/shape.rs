@@ -19,11 +19,11 @@ use super::Piece;
 use crate::basis::Basis;
 use crate::linear::{factor, solve};
 use crate::median::median;
+use crate::normal::SDS_OF_90;
 use crate::tyre_ratio::regression::robust_sd;
 
 /// Growth of the misfit, in squares of deviations, at the ends of a 90 % band: 1.645².
 const BAND: f64 = 2.706;
-const SDS_OF_90: f64 = 1.645;
 
 /// Neighbouring pieces are alike: four tell as much as one. Engineering guess.
 const ALIKE: f64 = 4.0;
@@ -266,8 +266,7 @@ impl Shape {
             };
             let own = misfit(truth.stiffness_nm, drag_nm)?;
             let rivals = (0..STIFFNESSES).filter_map(|index| {
-                let ratio = LEAST_STIFFNESS + index as f64 * STIFFNESS_STEP;
-                misfit(truth.stiffness_nm * ratio.exp(), limit_nm)
+                misfit(truth.stiffness_nm * stiffness_ratio(index).exp(), limit_nm)
             });
             Some(least(rivals).0 > own + BAND)
         };

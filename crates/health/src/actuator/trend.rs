@@ -108,7 +108,7 @@ pub fn trend(
         })
         .collect();
     let rough = line(&points).ok_or_else(|| few(timed.len()))?;
-    let centred = centred(&points, 0..=SIZES.len());
+    let centred = centred(&points);
     let mut near = centred
         .iter()
         .map(|(x, y)| (y - rough.slope * x).abs() <= FREAK_SDS * rough.sd);
@@ -137,8 +137,8 @@ pub fn trend(
 }
 
 /// Each point less the mean of its band, in the order of the points.
-fn centred(points: &[Point], bands: std::ops::RangeInclusive<usize>) -> Vec<(f64, f64)> {
-    let means: Vec<(f64, f64)> = bands
+fn centred(points: &[Point]) -> Vec<(f64, f64)> {
+    let means: Vec<(f64, f64)> = (0..=SIZES.len())
         .map(|band| {
             let of_band = || points.iter().filter(|point| point.band == band);
             let n = of_band().count().max(1) as f64;
@@ -155,7 +155,7 @@ fn centred(points: &[Point], bands: std::ops::RangeInclusive<usize>) -> Vec<(f64
 /// The line of least squares with a level for each band; `None` where too little is left over to
 /// say how well it is known.
 fn line(points: &[Point]) -> Option<Line> {
-    let centred = centred(points, 0..=SIZES.len());
+    let centred = centred(points);
     let n_bands = (0..=SIZES.len())
         .filter(|band| points.iter().any(|point| point.band == *band))
         .count();

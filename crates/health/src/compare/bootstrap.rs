@@ -23,7 +23,7 @@ const SEED: u64 = 0x005E_ED0F_BEF0_4EAF;
 const Z_95: f64 = 1.644_854;
 
 /// Standard normal quantile of 0.80. Source: any table of the normal distribution.
-const Z_80: f64 = 0.841_621;
+pub(super) const Z_80: f64 = 0.841_621;
 
 /// A difference with its band.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -267,31 +267,20 @@ impl Sides<'_> {
         of: impl Fn(&Pass) -> Option<f64>,
     ) -> Result<Change, Reason> {
         let matched = self.matched.as_ref().map_err(Clone::clone)?;
-        let passes = |session: &Session, number: u32| -> Vec<(Pass, f64)> {
+        let passes = |session: &Session, number: u32| -> Vec<(usize, Pass, f64)> {
             let passes = session.passes.iter();
             passes
                 .filter(|pass| pass.corner == number && counts(pass))
-                .filter_map(|pass| Some((*pass, of(pass)?)))
+                .filter_map(|pass| Some((pass.lap, *pass, of(pass)?)))
                 .collect()
         };
         let mut laps: [Vec<usize>; 2] = Default::default();
         let mut corners: Vec<Vec<Pair>> = Vec::new();
         for (before, after) in matched {
             let (before, after) = (passes(self.before, *before), passes(self.after, *after));
-            let mut pairs = Vec::new();
-            for (one, value_before) in &before {
-                for (other, value_after) in &after {
-                    if self.is_alike(one, other) {
-                        pairs.push(Pair {
-                            laps: [
-                                index_of(&mut laps[0], one.lap),
-                                index_of(&mut laps[1], other.lap),
-                            ],
-                            values: [*value_before, *value_after],
-                        });
-                    }
-                }
-            }
+            let pairs = pairs_of(&before, &after, &mut laps, |one, other| {
+                self.is_alike(one, other)
+            });
             if !pairs.is_empty() {
                 corners.push(pairs);
             }
@@ -310,20 +299,9 @@ impl Sides<'_> {
         let (before, after) = (parts(self.before), parts(self.after));
         self.enough(before.len(), after.len(), Paired::Laps)?;
         let mut laps: [Vec<usize>; 2] = Default::default();
-        let mut pairs = Vec::new();
-        for (one, oil_before, value_before) in &before {
-            for (other, oil_after, value_after) in &after {
-                let is_alike = oil_before
-                    .zip(*oil_after)
-                    .is_none_or(|(one, other)| (one - other).abs() <= self.limits.lap_oil_k);
-                if is_alike {
-                    pairs.push(Pair {
-                        laps: [index_of(&mut laps[0], *one), index_of(&mut laps[1], *other)],
-                        values: [*value_before, *value_after],
-                    });
-                }
-            }
-        }
+        let pairs = pairs_of(&before, &after, &mut laps, |one, other| {
+            is_within(*one, *other, self.limits.lap_oil_k)
+        });
         self.of_pairs(&[pairs], &laps)
     }
 
@@ -355,15 +333,11 @@ impl Sides<'_> {
     }
 
     fn is_alike(&self, before: &Pass, after: &Pass) -> bool {
-        let apart_within = |one: Option<f64>, other: Option<f64>, most: f64| {
-            one.zip(other)
-                .is_none_or(|(one, other)| (one - other).abs() <= most)
-        };
         let mean = 0.5 * (before.entry_speed_m_per_s + after.entry_speed_m_per_s);
         let apart = (before.entry_speed_m_per_s - after.entry_speed_m_per_s).abs();
         apart <= self.limits.entry_speed_share * mean
-            && apart_within(before.oil_c, after.oil_c, self.limits.oil_k)
-            && apart_within(before.supply_v, after.supply_v, self.limits.supply_v)
+            && is_within(before.oil_c, after.oil_c, self.limits.oil_k)
+            && is_within(before.supply_v, after.supply_v, self.limits.supply_v)
     }
 
     fn medians(
@@ -421,6 +395,36 @@ struct Pair {
     // Before and after: index among the laps that have a pair, and value.
     laps: [usize; 2],
     values: [f64; 2],
+}
+
+/// Each of one side with each of the other that is like it: index of the lap, what makes them alike, value.
+fn pairs_of<T>(
+    before: &[(usize, T, f64)],
+    after: &[(usize, T, f64)],
+    laps: &mut [Vec<usize>; 2],
+    is_alike: impl Fn(&T, &T) -> bool,
+) -> Vec<Pair> {
+    let mut pairs = Vec::new();
+    for (lap_before, one, value_before) in before {
+        for (lap_after, other, value_after) in after {
+            if is_alike(one, other) {
+                pairs.push(Pair {
+                    laps: [
+                        index_of(&mut laps[0], *lap_before),
+                        index_of(&mut laps[1], *lap_after),
+                    ],
+                    values: [*value_before, *value_after],
+                });
+            }
+        }
+    }
+    pairs
+}
+
+/// Not further apart than that, as far as both are known.
+fn is_within(one: Option<f64>, other: Option<f64>, most: f64) -> bool {
+    one.zip(other)
+        .is_none_or(|(one, other)| (one - other).abs() <= most)
 }
 
 fn index_of(laps: &mut Vec<usize>, lap: usize) -> usize {

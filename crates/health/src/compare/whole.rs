@@ -3,6 +3,7 @@
 //! In: two sessions. Out: [`Compared`]. The scatter of each value is its own: what a map or a stiffness is off
 //! by alike in both drives cancels and is not in it.
 
+use super::bootstrap::Z_80;
 use super::session::{HeldAt, Once, Session};
 use super::{Block, Change, Compared};
 use crate::figure_id::FigureId;
@@ -20,9 +21,6 @@ const SAME_HELD: f64 = 0.15;
 /// The same of the numbers of the temperature model, which take up what the model leaves out: wind, rain, the
 /// undertray. Source: none, engineering guess.
 const SAME_THERMAL: f64 = 0.15;
-
-/// Standard normal quantile of 0.80. Source: any table of the normal distribution.
-const SDS_OF_80: f64 = 0.841_621;
 
 /// Every such figure.
 pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
@@ -122,7 +120,7 @@ fn change(before: Once, after: Once) -> Change {
         difference,
         low: difference - SDS_OF_90 * sd,
         high: difference + SDS_OF_90 * sd,
-        smallest: (SDS_OF_90 + SDS_OF_80) * sd,
+        smallest: (SDS_OF_90 + Z_80) * sd,
         block: Block::Drive,
         n_blocks: (1, 1),
         n_pairs: None,

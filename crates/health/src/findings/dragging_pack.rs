@@ -78,10 +78,7 @@ impl DraggingPack {
         let basis = setup.basis;
         DraggingPack {
             limits: *setup.limits,
-            // Derived: a bias T shifts the wheels against the road by T/(C·r) of their speed.
-            preload_takes: basis.radius_m.map_or(0.0, |radius| {
-                basis.bias_factor * basis.preload_nm / (basis.tyre_stiffness_n * radius)
-            }),
+            preload_takes: basis.tied_share(basis.preload_nm).unwrap_or(0.0),
             held: Lasting::default(),
             bends: Strongest::default(),
             held_s: 0.0,

@@ -10,8 +10,7 @@ use crate::reason::{DriveFact, Measured, Reason};
 use halfshaft_driveline::thermal::{Anchor, FitOutcome, ThermalEstimate};
 
 use super::{About, Drive, Entry, FindingId, Fired, Judge, Outcome};
-use crate::baseline::conditions;
-use crate::baseline::{Baseline, Departure, Quantity, three_digits};
+use crate::baseline::{Baseline, Departure, Quantity, conditions, three_digits};
 use crate::evidence::window;
 use crate::limits::rounded;
 use crate::nouns::{EvidenceValue, Grade, Severity};
@@ -176,8 +175,7 @@ fn outcome(drive: &Drive) -> Outcome {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
-    use crate::baseline::Conditions;
-    use crate::baseline::Earlier;
+    use crate::baseline::{Conditions, Earlier};
     use halfshaft_driveline::Refusal;
     use halfshaft_driveline::thermal::TracePoint;
     use halfshaft_model::{Site, Time};

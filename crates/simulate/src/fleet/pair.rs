@@ -63,9 +63,7 @@ impl Changed {
             Changed::Grip => "grip -30 %",
         }
     }
-}
 
-impl Changed {
     /// Where it can be seen: laps of a circuit, open bends, or straight road.
     fn kind(self) -> Kind {
         match self {

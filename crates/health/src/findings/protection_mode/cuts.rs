@@ -2,7 +2,7 @@
 //!
 //! In: rows with pedal and oil temperature. Out: how often the command fell so, and for how long
 //! it was given under such a pedal, with hot oil and with cooler. A controller that saves the clutch cuts in
-//! hot oil alone. One that rests after each lock, follows slip, or lets go when the foot rises cuts with cooler
+//! hot oil alone. One that rests after each lock, follows slip, or releases with the pedal cuts with cooler
 //! oil as often for the time it was given: that is how the two are told apart. It does not judge.
 
 use std::collections::VecDeque;
