@@ -57,7 +57,7 @@ fn an_empty_file() {
 
 #[test]
 fn binary_noise() {
-    let words = ["bad.log", "it is not text", "wanted SocketCAN log text"];
+    let words = ["bad.log", "it is not text", "expected SocketCAN log text"];
     refused(noise(100_000), &words);
     refused(noise(1), &["bad.log"]);
 }
@@ -124,7 +124,7 @@ fn a_map_that_cannot_be_read() {
     };
     report("nothing.map").refused(&["the map nothing.map", "No such file"]);
     report(".").refused(&["the map .", "irectory"]);
-    report("drive.log").refused(&["drive.log:1:1", "wanted a word that begins a fact"]);
+    report("drive.log").refused(&["drive.log:1:1", "expected a word that begins a fact"]);
     folder.write("noise.map", noise(1000));
     report("noise.map").refused(&["noise.map:1:", "not UTF-8 text"]);
     folder.write("long.map", "# a note\n".repeat(600_000));
@@ -296,7 +296,7 @@ fn an_output_folder_that_cannot_be() {
             folder.run(["report", "drive.log", "--map", "car.map", "--out", out])
         })
     };
-    report("drive.log").refused(&["drive.log is a file; a folder was wanted"]);
+    report("drive.log").refused(&["drive.log is a file; a folder was expected"]);
     report("drive.log/out").refused(&["the folder drive.log/out"]);
     // The report of before stays whole when one of its files cannot be replaced.
     std::fs::create_dir_all(folder.path("old/report.json")).expect("a folder can be made");

@@ -367,7 +367,7 @@ fn what_cannot_be_exported_leaves_nothing() {
         "drive.log",
         "car.map",
         &[],
-        &["car.map is a file; a folder was wanted"],
+        &["car.map is a file; a folder was expected"],
     );
     refused(
         "drive.log",
@@ -377,7 +377,7 @@ fn what_cannot_be_exported_leaves_nothing() {
     );
     assert_eq!(folder.read("old/samples.parquet"), "those of before");
     for rate in ["0", "-1", "nan", "inf", "1e9", "1e-9"] {
-        let wanted = "wanted a rate from 0.001 to 1000 Hz";
+        let wanted = "expected a rate from 0.001 to 1000 Hz";
         refused("drive.log", "out", &["--rate", rate], &["--rate", wanted]);
     }
     refused(

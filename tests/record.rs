@@ -101,7 +101,10 @@ fn place(record: &Record, name: &str) -> Option<usize> {
 fn the_newest_version_is_written_again_byte_for_byte() {
     let bytes = stored(newest());
     let record = Record::read(&bytes).expect("it can be read");
-    assert_eq!(record.write().as_bytes(), bytes);
+    assert!(
+        record.write().as_bytes() == bytes,
+        "it is written otherwise"
+    );
 }
 
 #[test]

@@ -123,7 +123,7 @@ fn the_verdict_follows_its_limits() {
         let report = report(&folder, &["--settings", "own.toml"]);
         report["verdict"]["doubts"].to_string()
     };
-    let seldom = "at least 9000 times are wanted";
+    let seldom = "of the 9000 engagements that are needed";
     assert!(doubts(9000).contains(seldom), "{}", doubts(9000));
     assert!(!doubts(1).contains("few-engagements"), "{}", doubts(1));
 }
@@ -170,8 +170,8 @@ fn mistakes_are_said_in_place_all_at_once() {
         &lines[..4],
         [
             "own.toml:2:1: found `warm_c`, which is no key of `[oil]`; `warn_c` is near",
-            "own.toml:3:11: `oil.limit_c`: found \"140\", wanted a number from 40 to 300 (°C)",
-            "own.toml:4:11: `oil.above_s`: found -1, wanted a number from 0 to 3600 (s)",
+            "own.toml:3:11: `oil.limit_c`: found \"140\", expected a number from 40 to 300 (°C)",
+            "own.toml:4:11: `oil.above_s`: found -1, expected a number from 0 to 3600 (s)",
             "own.toml:5:1: duplicate key: `above_s`",
         ]
     );
@@ -198,7 +198,7 @@ fn what_is_no_settings_file_is_refused() {
     folder.write("latin.toml", b"[oil]\n# 75 \xb0C\n");
     refused(
         &with("latin.toml"),
-        "latin.toml:2:6: found the byte 0xB0, wanted text in UTF-8",
+        "latin.toml:2:6: found the byte 0xB0, expected text in UTF-8",
     );
     folder.write("long.toml", "#".repeat(300_000));
     refused(&with("long.toml"), "long.toml: longer than 262144 bytes");

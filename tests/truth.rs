@@ -210,7 +210,7 @@ fn the_sample_drives() {
             "{name}: {oil} °C, true {}",
             truth.oil_temp_max_c
         );
-        // Heat-making partial engagement of each event, and its energy.
+        // Time slipping under load of each event, and its energy.
         let events: Vec<_> = results
             .events
             .iter()

@@ -265,6 +265,8 @@ mod tests {
             evidence: vec![window(5, 0.5), window(50, 0.25)],
             could_also_be: "cold oil",
             next_check: "measure the winding",
+            owner_sees: "Something is not as it should be.",
+            owner_does: "Have a workshop look at it.",
             withdrawn_if: "it is quick when warm",
         };
         let general = Finding {

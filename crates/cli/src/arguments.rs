@@ -103,12 +103,12 @@ impl FromStr for StartLine {
     type Err = String;
 
     fn from_str(text: &str) -> Result<StartLine, String> {
-        let wanted = || "wanted latitude and longitude in degrees, as 50.0,7.0".to_owned();
+        let wanted = || "expected latitude and longitude in degrees, as 50.0,7.0".to_owned();
         let (latitude, longitude) = text.split_once(',').ok_or_else(wanted)?;
         let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wanted());
         let degrees = [number(latitude)?, number(longitude)?];
         let position = Position::from_degrees(degrees[0], degrees[1])
-            .ok_or("wanted a latitude from -90 to 90 and a longitude from -180 to 180 degrees")?;
+            .ok_or("expected a latitude from -90 to 90 and a longitude from -180 to 180 degrees")?;
         Ok(StartLine { degrees, position })
     }
 }
@@ -171,6 +171,9 @@ pub struct ReportOptions {
     /// Laps begin where the car first passes this point, in degrees, north and east positive
     #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
     pub start_line: Option<StartLine>,
+    /// Print all of the report, not only its summary
+    #[arg(long, conflicts_with = "json")]
+    pub full: bool,
     /// Print the report as JSON instead of the summary
     #[arg(long)]
     pub json: bool,

@@ -27,7 +27,7 @@ impl Folder {
     /// Opens a folder, making it when it is not there.
     pub fn open(dir: &Path) -> Result<Folder> {
         if dir.exists() && !dir.is_dir() {
-            bail!("{} is a file; a folder was wanted", dir.display());
+            bail!("{} is a file; a folder was expected", dir.display());
         }
         let missing = |place: &&Path| !place.as_os_str().is_empty() && !place.exists();
         let made = dir.ancestors().take_while(missing).map(Path::to_owned);
@@ -301,12 +301,12 @@ pub fn is_colour_wanted() -> bool {
         && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
-/// Columns of the terminal, 80 when there is none.
+/// Columns of the terminal, 80 when there is none; `COLUMNS` decides where it is set.
 pub fn width() -> usize {
-    let columns = std::env::var("COLUMNS")
-        .ok()
-        .and_then(|columns| columns.parse().ok());
-    columns.unwrap_or(80)
+    let stated = std::env::var("COLUMNS").ok();
+    let stated = stated.and_then(|columns| columns.parse().ok());
+    let seen = || terminal_size::terminal_size().map(|(columns, _)| usize::from(columns.0));
+    stated.or_else(seen).unwrap_or(80)
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use halfshaft_model::unit::Dimension;
 
 /// Number of friction surfaces. The range is that of sense, not of any pack.
 pub fn faces(text: &str) -> Result<u32, String> {
-    let wanted = || format!("wanted a whole number from 1 to 200, as 16; found `{text}`");
+    let wanted = || format!("expected a whole number from 1 to 200, as 16; found `{text}`");
     let n_faces: u32 = text.trim().parse().map_err(|_| wanted())?;
     match (1..=200).contains(&n_faces) {
         true => Ok(n_faces),
@@ -76,7 +76,7 @@ fn quantity(
         "1" => String::new(),
         unit => format!(" {unit}"),
     };
-    let whole = format!("wanted {what} from {low} to {high}{range_unit}, as {example}");
+    let whole = format!("expected {what} from {low} to {high}{range_unit}, as {example}");
     let units_in_words = units.join(", ");
     let (value, spelling) = number_and_unit(text)
         .ok_or_else(|| format!("{whole}; found `{text}`, which is no number"))?;
@@ -98,7 +98,7 @@ fn quantity(
     // Angles are ratios and energies torques by dimension, and not by what is meant.
     if !units.contains(&unit.symbol) {
         return Err(format!(
-            "{whole}; found `{spelling}`, wanted one of {units_in_words}"
+            "{whole}; found `{spelling}`, expected one of {units_in_words}"
         ));
     }
     let si = unit.to_si(value);
@@ -160,7 +160,7 @@ mod tests {
         says(radius("62 furlong"), ["`furlong`", "no unit known"]);
         says(radius("6.2 m"), ["5 to 500 mm", "`6.2 m`"]);
         says(radius("mm"), ["as 62mm", "no number"]);
-        says(groove_share("15 deg"), ["a share", "wanted one of %"]);
+        says(groove_share("15 deg"), ["a share", "expected one of %"]);
         says(groove_share("-1%"), ["0 to 90 %", "`-1%`"]);
         says(preload("100 kJ"), ["a torque", "N.m"]);
         says(friction("nan"), ["0.01 to 1", "no number"]);

@@ -105,7 +105,7 @@ fn parse(path: &Path, bytes: &[u8]) -> Result<Limits> {
             let line = before.matches('\n').count() + 1;
             let column = before.chars().rev().take_while(|c| *c != '\n').count() + 1;
             bail!(
-                "{name}:{line}:{column}: found the byte 0x{:02X}, wanted text in UTF-8",
+                "{name}:{line}:{column}: found the byte 0x{:02X}, expected text in UTF-8",
                 bytes[error.valid_up_to()]
             );
         }

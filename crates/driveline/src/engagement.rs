@@ -14,7 +14,7 @@ use crate::align::full_scale;
 use crate::period::Period;
 use crate::track::DISORDER_S;
 
-/// Command at and above which the pack counts as asked to engage. Engineering default.
+/// Command at and above which the pack counts as commanded. Engineering default.
 pub const OPEN_BELOW: f64 = 0.05;
 /// Command at and above which the pack counts as asked for all. Engineering default.
 pub const FULL_FROM: f64 = 0.95;

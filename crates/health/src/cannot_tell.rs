@@ -56,14 +56,14 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
     if !has(name::CLUTCH_COMMAND) {
         add(
             "engagement",
-            "When and how long was the pack asked to engage?",
+            "When and how long was the pack commanded?",
             "the log gives no clutch command".to_owned(),
             "clutch.command at 50 Hz",
         );
     } else if let Some(reason) = &seen.command_refusal {
         add(
             "engagement",
-            "When and how long was the pack asked to engage?",
+            "When and how long was the pack commanded?",
             reason.to_string(),
             "in the map: `full at …` for clutch.command",
         );

@@ -19,7 +19,7 @@ const TORQUE_EDGES: [f64; 11] = [
 ];
 
 /// Upper edges of the slip cells, rad/s. Source: none, a sensible division; 0.3 is the
-/// limit of working slip.
+/// limit of slipping under load.
 const SLIP_EDGES: [f64; 9] = [0.05, 0.1, 0.3, 0.6, 1.0, 2.0, 5.0, 10.0, 20.0];
 
 const N_SLIP: usize = SLIP_EDGES.len() + 1;

@@ -317,7 +317,7 @@ pub fn figure(found: &Result<LapsToLimit, Reason>, limits: &LapsLeft) -> Figure 
     let n_laps = found.as_ref().map_or(0, |found| found.n_laps);
     Figure {
         id: FigureId::LapsToLimit,
-        title: "Laps until the oil's warning",
+        title: "Laps left",
         unit: "laps",
         grade: outcome
             .is_ok()

@@ -104,7 +104,7 @@ pub struct Event {
     pub heat_mean_kw: Option<f64>,
     /// Way the linings slid at their mean radius, m; `None` when the map does not state it.
     pub slip_distance_m: Option<f64>,
-    /// Time in heat-making partial engagement inside it, s.
+    /// Time in slipping under load inside it, s.
     pub partial_heat_making_s: Option<f64>,
     /// Highest road speed in it, m/s.
     pub speed_peak_m_per_s: Option<f64>,
@@ -179,13 +179,13 @@ pub enum Region {
     Free,
     /// R2: open, heat from preload.
     PreloadDrag,
-    /// R3: asked to engage and slipping: heat-making partial.
+    /// R3: commanded and slipping: heat-making partial.
     WorkingSlip,
-    /// R4: asked to engage and holding, with something to hold.
+    /// R4: commanded and holding, with something to hold.
     Held,
-    /// R5: asked for nearly all and not holding.
+    /// R5: commanded nearly fully and not holding.
     AskedNotHolding,
-    /// R6: holding without being asked.
+    /// R6: holding without command.
     HoldingUnasked,
     /// R7: nothing to judge by.
     NotObservable,
@@ -221,10 +221,10 @@ impl Region {
         match self {
             Region::Free => "open, the wheels turn as the bend asks",
             Region::PreloadDrag => "open, the preload rubs",
-            Region::WorkingSlip => "asked to engage and slipping: this makes the heat",
-            Region::Held => "asked to engage and holding",
-            Region::AskedNotHolding => "asked for nearly all and not holding",
-            Region::HoldingUnasked => "holding without being asked",
+            Region::WorkingSlip => "commanded and slipping: this makes the heat",
+            Region::Held => "commanded and holding",
+            Region::AskedNotHolding => "commanded nearly fully and not holding",
+            Region::HoldingUnasked => "holding without command",
             Region::NotObservable => "nothing to judge by",
         }
     }
@@ -436,6 +436,10 @@ pub struct Finding {
     pub could_also_be: &'static str,
     /// What to check next, by hand.
     pub next_check: &'static str,
+    /// What is the case, for the owner.
+    pub owner_sees: &'static str,
+    /// What the owner does, or has done.
+    pub owner_does: &'static str,
     /// What would withdraw it.
     pub withdrawn_if: &'static str,
 }

@@ -46,7 +46,7 @@ impl Came<'_> {
 pub struct Passage<'a> {
     /// The rows.
     pub rows: &'a [Row],
-    /// Heat-making partial engagement of each row.
+    /// Time slipping under load of each row.
     pub judgements: &'a [PartialJudgement],
     /// Region of each row in which the car moved.
     pub regions: &'a [Option<Region>],

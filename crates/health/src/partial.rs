@@ -10,7 +10,7 @@ use halfshaft_driveline::{Basis, Row};
 use crate::limits::{Driving, Limits, SDS_OF_90};
 use crate::turning::Turning;
 
-/// What heat-making partial engagement needs, and how far its limits may shift with the
+/// What slipping under load needs, and how far its limits may shift with the
 /// tolerances of the map.
 #[derive(Clone, Copy, Debug)]
 pub struct PartialLimits {
@@ -39,7 +39,7 @@ pub struct Shares {
     pub speed: f64,
 }
 
-/// Heat-making partial engagement of a row: as the map says, and at the low and the high
+/// Time slipping under load of a row: as the map says, and at the low and the high
 /// end of its tolerances; `None` where what it is judged by is missing.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PartialJudgement {
@@ -142,7 +142,7 @@ impl PartialLimits {
     }
 }
 
-/// Heat-making partial time: as the map says, at the low and the high end, s; and the
+/// Time slipping under load: as the map says, at the low and the high end, s; and the
 /// turning time in which it could be judged, s.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PartialTime {

@@ -75,7 +75,7 @@ pub struct Results {
     pub held_torque: Result<Held, Reason>,
     /// What comes next if the drive goes on as in its last minute, or why that is not told.
     pub outlook: Result<Outlook, Reason>,
-    /// Ways to fail: evidence for, against, and what cannot be told.
+    /// Failure paths: evidence for, against, and what cannot be told.
     pub score_card: Vec<PathEvidence>,
     /// How hard the drive was on the discs.
     pub duty: Duty,

@@ -424,6 +424,8 @@ mod tests {
             evidence: Vec::new(),
             could_also_be: "",
             next_check: "By its own hand.",
+            owner_sees: "",
+            owner_does: "",
             withdrawn_if: "",
         }
     }

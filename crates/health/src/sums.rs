@@ -149,7 +149,7 @@ pub struct Sums {
     pub turning: Kept<TurningSums, TURNING>,
     /// Highest slip, rad/s.
     pub slip_peak: Kept<Highest, SLIP>,
-    /// Heat-making partial time by torque.
+    /// Time slipping under load by torque.
     pub partial_by_torque: Kept<PartialTime, { HEAT | SLIP }>,
     /// The same by command, from 10 % on.
     pub partial_by_command: Kept<PartialTime, { COMMAND | SLIP }>,

@@ -77,14 +77,10 @@ impl fmt::Display for Shortfall {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
             Shortfall::FewEngagements { found, needed } => {
-                let times = if found == 1 { "time" } else { "times" };
-                write!(
-                    out,
-                    "the clutch was asked to engage {found} {times}, and at least {needed} times are wanted"
-                )
+                write!(out, "{found} of the {needed} engagements that are needed")
             }
             Shortfall::EngagementsUnknown => {
-                out.write_str("how often the clutch was asked to engage is not known")
+                out.write_str("how often the clutch was commanded is not known")
             }
             Shortfall::NotChecked { n: 1 } => out.write_str("1 check could not be made"),
             Shortfall::NotChecked { n } => write!(out, "{n} checks could not be made"),
@@ -93,7 +89,7 @@ impl fmt::Display for Shortfall {
                 let (found, needed) = (found.letter(), needed.letter());
                 write!(
                     out,
-                    "the log is of grade {found}, and {needed}{better} is wanted"
+                    "the log is of grade {found}, {needed}{better} is needed"
                 )
             }
         }
@@ -123,6 +119,12 @@ pub struct Verdict {
     pub kind: Kind,
     /// What was not looked for, or not on enough of a good log; empty for "nothing wrong found".
     pub doubts: Vec<Shortfall>,
+    /// Checks this version knows.
+    pub n_checks: usize,
+    /// Those that this log allowed.
+    pub n_made: usize,
+    /// So few checks, or so poor a log, that "nothing wrong" says little.
+    pub is_thin: bool,
     limits: VerdictLimits,
 }
 
@@ -133,6 +135,8 @@ pub struct Grounds<'a> {
     pub findings: &'a [Finding],
     /// Findings that could not be looked for.
     pub not_checked: &'a [NotChecked],
+    /// Checks in all.
+    pub n_checks: usize,
     /// Figures.
     pub figures: &'a [Figure],
     /// What the channels allow.
@@ -145,9 +149,15 @@ impl Verdict {
     /// The verdict of a drive by these limits.
     pub fn of(grounds: &Grounds<'_>, limits: &VerdictLimits) -> Verdict {
         let doubts = doubts(grounds, limits);
+        let (n_checks, n_open) = (grounds.n_checks, grounds.not_checked.len());
+        let is_patchy = n_open as f64 > limits.most_unchecked * n_checks as f64;
+        let is_poor = |doubt: &Shortfall| matches!(doubt, Shortfall::PoorLog { .. });
         Verdict {
             kind: kind(grounds, &doubts),
+            is_thin: is_patchy || doubts.iter().any(is_poor),
             doubts,
+            n_checks,
+            n_made: n_checks.saturating_sub(n_open),
             limits: *limits,
         }
     }
@@ -236,6 +246,8 @@ mod tests {
             evidence: Vec::new(),
             could_also_be: "",
             next_check: "",
+            owner_sees: "",
+            owner_does: "",
             withdrawn_if: "",
         }
     }
@@ -272,6 +284,7 @@ mod tests {
         let grounds = Grounds {
             findings,
             not_checked: &vec![not_checked; n_not_checked],
+            n_checks: 38,
             figures: &[engagements],
             tier: &Tier {
                 number: tier,
@@ -323,12 +336,12 @@ mod tests {
         assert_eq!(clean(Some(10.0), 0, Grade::B), "");
         assert_eq!(
             clean(Some(9.0), 1, Grade::C),
-            "the clutch was asked to engage 9 times, and at least 10 times are wanted; \
-             1 check could not be made; the log is of grade C, and B or better is wanted"
+            "9 of the 10 engagements that are needed; \
+             1 check could not be made; the log is of grade C, B or better is needed"
         );
         assert_eq!(
             clean(None, 3, Grade::A),
-            "how often the clutch was asked to engage is not known; 3 checks could not be made"
+            "how often the clutch was commanded is not known; 3 checks could not be made"
         );
         // By limits of one's own.
         let own = VerdictLimits {

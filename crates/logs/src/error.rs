@@ -28,7 +28,7 @@ pub enum Error {
         name: String,
     },
     /// Content that is no log this program knows.
-    #[error("{name}: this is no log that can be read: {found}")]
+    #[error("{name}: cannot read this as a log: {found}")]
     Unknown {
         /// The input.
         name: String,

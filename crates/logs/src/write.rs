@@ -42,7 +42,7 @@ pub fn write_frame(
     let is_word = !bus_name.is_empty() && !bus_name.bytes().any(|byte| byte.is_ascii_whitespace());
     if !is_word || bus_name.len() > LONGEST_BUS_NAME {
         return Err(invalid(format!(
-            "the bus name `{bus_name}`; wanted one word of at most 64 bytes"
+            "the bus name `{bus_name}`; expected one word of at most 64 bytes"
         )));
     }
     let ns = u64::try_from(stamp.0)

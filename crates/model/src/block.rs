@@ -2,7 +2,7 @@
 //!
 //! A block is a stretch of the drive. Column `i` belongs to channel `i` of the map.
 //! A sample is a time and either a value or "missing" (the car itself said "not
-//! available", or the value was beyond belief): missing is not zero, and a missing
+//! available", or the value was outside the believed range): missing is not zero, and a missing
 //! sample ends the reach of the one before it.
 
 use crate::left_out::LeftOut;

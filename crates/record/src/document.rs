@@ -12,7 +12,7 @@ pub struct Document<'a> {
     pub inputs: Vec<InputRecord>,
     /// What was wrong with the data.
     pub notices: &'a Notices,
-    /// What looks wrong when log and map are held against each other, in words.
+    /// What looks wrong when log and map are compared, in words.
     pub remarks: Vec<String>,
     /// The signal map.
     pub map: MapRecord,

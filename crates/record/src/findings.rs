@@ -39,6 +39,10 @@ stored! {
     could_also_be: String = finding.could_also_be.to_owned(),
     /// What to check next, by hand.
     next_check: String = finding.next_check.to_owned(),
+    /// What is the case, in the owner's words; null in reports of older versions.
+    owner_sees: Option<String> = Some(finding.owner_sees.to_owned()),
+    /// What the owner does, or has done.
+    owner_does: Option<String> = Some(finding.owner_does.to_owned()),
     /// What would take the finding back.
     withdrawn_if: String = finding.withdrawn_if.to_owned(),
 }

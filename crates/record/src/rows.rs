@@ -68,7 +68,7 @@ words! {
 }
 
 stored! {
-    /// One answer of the actuator to an edge of the command.
+    /// One answer of the actuator to a command step.
     ResponseRow of response: &response::Response;
     {
         let fit = response.fit.ok();

@@ -44,6 +44,10 @@ stored! {
     severity: Option<Severity> = severity,
     /// What stands between "nothing seen" and "nothing wrong found".
     doubts: Vec<Doubt> = verdict.doubts.iter().map(Doubt::of).collect(),
+    /// Checks this version of the program knows; null in reports of older versions.
+    n_checks: Option<u64> = Some(verdict.n_checks as u64),
+    /// Those that this log allowed.
+    n_made: Option<u64> = Some(verdict.n_made as u64),
     /// Days from the end of the drive in which to act; 0 is before driving on, null at the next
     /// service or where there is nothing to act on.
     deadline_days: Option<u32> ["d"] = days,

@@ -8,13 +8,16 @@
 
 mod beside;
 pub mod calibration;
+mod causes;
 pub mod comparison;
 pub mod corners;
 pub mod html;
 pub mod json;
+mod open_questions;
 pub mod ranking;
 pub mod sentences;
 pub mod terminal;
+pub mod track;
 pub mod verdict;
 pub mod what_if;
 pub mod words;

@@ -130,22 +130,15 @@ pub fn when(document: &Document) -> String {
     }
 }
 
-/// Why the log is not trusted further, when the results say so.
+/// What the grade of the log comes from, when the results say so.
 pub fn trust(results: &Results) -> Option<String> {
     let factor = clean(results.quality.worst_factor.trim());
     let factor = factor.trim_end_matches('.');
-    (!factor.is_empty()).then(|| format!("Weakest point of this log: {factor}."))
+    let grade = results.quality.grade.letter();
+    (!factor.is_empty()).then(|| format!("Log grade {grade}: {factor}."))
 }
 
-/// Whether every figure is there and nothing was left open.
-pub fn is_all_answered(results: &Results) -> bool {
-    let is_known = |figure: &halfshaft_health::Figure| figure.outcome.is_ok();
-    results.cannot_tell.is_empty()
-        && !results.figures.is_empty()
-        && results.figures.iter().all(is_known)
-}
-
-/// The headline: heat-making partial engagement and heat, in one plain sentence.
+/// The headline: slipping under load and heat, in one plain sentence.
 pub fn headline(results: &Results) -> String {
     let time = figure(results, FigureId::PartialHeatMaking);
     let heat = figure(results, FigureId::HeatTotal);
@@ -171,7 +164,7 @@ pub fn headline(results: &Results) -> String {
             )
         }
         (None, Some(heat)) => format!(
-            "The clutch pack took {} of heat{}; how long it slipped while partly engaged is not known: {}.",
+            "The clutch pack took {} of heat{}; how long it slipped under load is not known: {}.",
             heat.text(),
             band(heat),
             reason(&time)
@@ -179,9 +172,9 @@ pub fn headline(results: &Results) -> String {
         (None, None) => {
             let (time, heat) = (reason(&time), reason(&heat));
             if time == heat {
-                format!("Neither heat-making partial engagement nor heat is known: {time}.")
+                format!("Neither the time slipping under load nor heat is known: {time}.")
             } else {
-                format!("Heat-making partial engagement is not known: {time}. Nor is heat: {heat}.")
+                format!("Time slipping under load is not known: {time}. Nor is heat: {heat}.")
             }
         }
     }
@@ -235,9 +228,14 @@ pub const CAUTIONS: [&str; 4] = [
     "A drive log shows places, times, speeds and how somebody drives: personal data. Ask before storing or passing it on.",
 ];
 
+/// Heat in the pack; nothing where it is not known.
+pub fn heat(results: &Results) -> Option<FigureText> {
+    figure(results, FigureId::HeatTotal)?.ok()
+}
+
 fn partial(time: &FigureText) -> String {
     if time.number == "0" && time.band.is_none() && !time.is_at_least {
-        return "The clutch pack was never in heat-making partial engagement".to_owned();
+        return "The clutch never slipped under load".to_owned();
     }
     let asides: Vec<String> = [
         time.band.clone(),
@@ -253,10 +251,7 @@ fn partial(time: &FigureText) -> String {
     } else {
         format!(" ({})", asides.join("; "))
     };
-    format!(
-        "The clutch pack was in heat-making partial engagement for {}{asides}",
-        time.text()
-    )
+    format!("The clutch slipped under load for {}{asides}", time.text())
 }
 
 /// `, 2.7 % of the moving time`, when both are known.

@@ -5,14 +5,18 @@
 //! Speeds and places are personal: a sentence that names one stays off the owner's side.
 
 use crate::document::{ClockKind, Document};
+use crate::track;
 use crate::words::{KM_PER_MILE, clean, counted, figure_text, number, sentence, shorten};
 use halfshaft_health::FigureId;
 use halfshaft_health::verdict::{Deadline, Kind, Shortfall, Unfit, is_of_the_car};
-use halfshaft_health::{Finding, Results, Severity, UseClass};
+use halfshaft_health::{Finding, Results, UseClass, Verdict};
 use halfshaft_model::Stamp;
 
 /// Findings the owner is told what to do about.
 const MOST_TO_DO: usize = 3;
+
+/// The least level of a gauge that is called plain: brisk.
+const LEAST_PLAIN: u8 = 3;
 
 /// Characters of one finding's text on the owner's side, so that it stays on its page.
 const MOST_LETTERS: usize = 220;
@@ -29,7 +33,7 @@ const MOST_LETTERS_IN_ALL: usize = 460;
 pub struct Words {
     /// What was found, by name; or how far "nothing" reaches.
     pub line: String,
-    /// Why, at most three sentences.
+    /// Why, at most four sentences.
     pub why: Vec<String>,
     /// What to do, and by when.
     pub to_do: Vec<Task>,
@@ -44,16 +48,20 @@ pub struct Task {
     pub what: String,
 }
 
-/// The word beside the shape.
-pub fn word(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Found(Severity::Stop) => "Stop",
-        Kind::Found(Severity::Act) => "Act",
-        Kind::Found(Severity::LookSoon) => "Look soon",
-        Kind::Found(Severity::Note) => "Note",
-        Kind::NothingFound => "Nothing wrong found",
-        Kind::NothingSeen => "Nothing wrong seen in what this log covers",
-        Kind::CannotTell(_) => "This log cannot tell",
+/// What stands large beside the shape: how grave, or how far "nothing wrong" reaches.
+pub fn heading(verdict: &Verdict) -> String {
+    match verdict.kind {
+        Kind::Found(severity) => {
+            let word = severity.words();
+            let (first, rest) = word.split_at(1);
+            format!("{}{rest}", first.to_uppercase())
+        }
+        Kind::NothingFound => format!("Nothing wrong in all {} checks", verdict.n_checks),
+        Kind::NothingSeen => format!(
+            "Nothing wrong in the {} of {} checks this log allows",
+            verdict.n_made, verdict.n_checks
+        ),
+        Kind::CannotTell(_) => "This log does not show enough for a verdict".to_owned(),
     }
 }
 
@@ -87,19 +95,51 @@ fn line(results: &Results) -> String {
                 ),
             }
         }
-        Kind::NothingFound => "Every check was made, on enough driving.".to_owned(),
+        Kind::NothingFound => "They were made on enough driving and on a good log.".to_owned(),
         Kind::NothingSeen => {
+            // How many checks were made stands in the heading.
             let doubts = results.verdict.doubts.iter();
-            sentence(
-                &doubts
-                    .map(Shortfall::to_string)
-                    .collect::<Vec<_>>()
-                    .join("; "),
-            )
+            let doubts = doubts.filter(|doubt| !matches!(doubt, Shortfall::NotChecked { .. }));
+            let doubts: Vec<String> = doubts.map(Shortfall::to_string).collect();
+            sentence(&doubts.join("; "))
         }
         Kind::CannotTell(Unfit::Channels) => sentence(results.tier.words),
         Kind::CannotTell(Unfit::Drive) => sentence(&results.quality.worst_factor),
     }
+}
+
+/// How many checks were made, and that the others found nothing.
+fn passed(results: &Results) -> Option<String> {
+    let verdict = &results.verdict;
+    if verdict.n_made == 0 {
+        return None;
+    }
+    let n_found = of_the_car(results).count();
+    let made = match verdict.n_made == verdict.n_checks {
+        true => format!("All {} checks were made", verdict.n_checks),
+        false => format!(
+            "{} of {} checks were made",
+            verdict.n_made, verdict.n_checks
+        ),
+    };
+    let rest = match (n_found, verdict.n_made.saturating_sub(n_found)) {
+        (0, _) => "; none found anything wrong".to_owned(),
+        (_, 0) => String::new(),
+        (_, 1) => "; the other one found nothing wrong".to_owned(),
+        (_, n) => format!("; the other {n} found nothing wrong"),
+    };
+    Some(format!("{made}{rest}."))
+}
+
+/// A caution about log or map, which an owner must see before any figure.
+pub fn doubt(document: &Document) -> Option<String> {
+    let n = document.remarks.len() as u64;
+    (n > 0).then(|| {
+        format!(
+            "The signal map may be wrong ({}): have whoever wrote it look before acting on this page.",
+            counted(n, "place does not fit the recording", "places do not fit the recording")
+        )
+    })
 }
 
 fn of_the_car(results: &Results) -> impl Iterator<Item = &Finding> {
@@ -107,32 +147,29 @@ fn of_the_car(results: &Results) -> impl Iterator<Item = &Finding> {
     findings.filter(|finding| is_of_the_car(finding))
 }
 
-/// At most three sentences with numbers.
+/// At most three sentences on what is the case, and what was checked besides.
 fn why(results: &Results) -> Vec<String> {
-    let kind = results.verdict.kind;
-    let mut said: Vec<String> = Vec::new();
-    if let Kind::Found(_) = kind {
-        for finding in of_the_car(results) {
-            if said.len() < 3 {
-                said.push(for_the_owner(&finding.summary));
-            }
-        }
-    } else {
-        for finding in &results.findings {
-            said.push(for_the_owner(&finding.summary));
-        }
-        said.push(work(results));
-        if let Kind::CannotTell(_) = kind {
-            said.extend(
-                results.cannot_tell.first().map(|open| {
-                    format!("{} {}", clean(open.question), sentence(&clean(&open.why)))
-                }),
-            );
+    let mut why: Vec<String> = Vec::new();
+    for finding in of_the_car(results) {
+        let sees = for_the_owner(finding.owner_sees);
+        if why.len() < MOST_TO_DO && !why.contains(&sees) {
+            why.push(sees);
         }
     }
-    said.retain(|text| !text.is_empty());
-    said.truncate(3);
-    within_budget(said, |text| text.chars().count())
+    match results.verdict.kind {
+        Kind::Found(_) => {}
+        Kind::CannotTell(_) => why.extend(
+            results
+                .cannot_tell
+                .first()
+                .map(|open| format!("{} {}", clean(open.question), sentence(&clean(&open.why)))),
+        ),
+        _ => why.push(work(results)),
+    }
+    why.retain(|text| !text.is_empty());
+    let mut why = within_budget(why, |text| text.chars().count());
+    why.extend(passed(results));
+    why
 }
 
 /// The first items that fit; the first one always does.
@@ -194,7 +231,7 @@ fn to_do(document: &Document) -> Vec<Task> {
     match kind {
         Kind::Found(_) => {
             for finding in of_the_car(results) {
-                let what = for_the_owner(finding.next_check);
+                let what = for_the_owner(finding.owner_does);
                 if tasks.len() < MOST_TO_DO && tasks.iter().all(|task| task.what != what) {
                     let by = by_when(results.verdict.deadline_of(finding.severity), document);
                     tasks.push(Task { by, what });
@@ -205,44 +242,40 @@ fn to_do(document: &Document) -> Vec<Task> {
             by: String::new(),
             what: "Nothing now.".to_owned(),
         }),
-        Kind::NothingSeen | Kind::CannotTell(_) => {
-            let by = if kind == Kind::NothingSeen {
-                "Nothing now"
-            } else {
-                "Next time"
-            };
-            tasks.push(Task {
-                by: by.to_owned(),
-                what: next_time(results),
-            });
-        }
+        Kind::NothingSeen | Kind::CannotTell(_) => tasks.push(next_time(results)),
+    }
+    if track::is_over(results) {
+        tasks.insert(
+            0,
+            Task {
+                by: "Before the next laps".to_owned(),
+                what: "Let the oil cool: it passed its warning.".to_owned(),
+            },
+        );
     }
     within_budget(tasks, |task| task.by.len() + task.what.chars().count())
 }
 
-/// What another drive should bring: the first answer that says something to the owner, who
-/// sees no sentence with a speed in it.
-fn next_time(results: &Results) -> String {
+/// What another recording should bring: the first answer that has words for the owner.
+fn next_time(results: &Results) -> Task {
     let of_open = results
         .cannot_tell
         .iter()
-        .map(|open| ("To record next time: ".to_owned(), open.next_time.clone()));
+        .map(|open| for_the_owner(&open.next_time));
     let of_missing = results.not_checked.iter().map(|item| {
-        let title = clean(item.title);
-        let start = format!("Another drive would close what is open. Missing for “{title}”: ");
-        (start, item.missing.to_string())
+        let missing = for_the_owner(&item.missing.to_string());
+        format!("What “{}” lacked: {missing}", clean(item.title))
     });
-    let of_tier = std::iter::once((String::new(), results.tier.next_step.trim().to_owned()));
-    of_open
+    let of_tier = std::iter::once(for_the_owner(results.tier.next_step.trim()));
+    let what = of_open
         .chain(of_missing)
         .chain(of_tier)
-        .filter(|(_, what)| !what.trim().is_empty())
-        .map(|(start, what)| (start, for_the_owner(&what)))
-        .find(|(_, what)| !what.is_empty())
-        .map_or_else(
-            || "Record another drive with more of the car's signals.".to_owned(),
-            |(start, what)| start + &what,
-        )
+        .find(|what| !what.is_empty())
+        .unwrap_or_else(|| "More of the car's signals.".to_owned());
+    Task {
+        by: "Next recording".to_owned(),
+        what,
+    }
 }
 
 /// By when something is to be done.
@@ -314,6 +347,30 @@ pub fn class_words(class: &UseClass) -> String {
         }
         _ => format!("{lead}{word}"),
     }
+}
+
+/// What is plain of the use of a drive that is too short for a class: the gauge that stands highest,
+/// when all of its band is above ordinary use.
+pub fn plain_use(results: &Results) -> Option<String> {
+    let levels = results.meters.iter().filter_map(|meter| {
+        let found = meter.reading.as_ref().ok()?;
+        let level = meter
+            .edges
+            .iter()
+            .filter(|edge| found.low >= **edge)
+            .count();
+        Some((level as u8, meter))
+    });
+    let (level, meter) = levels.max_by_key(|(level, _)| *level)?;
+    (level >= LEAST_PLAIN).then(|| {
+        let read = reading(meter).unwrap_or_default();
+        let read = read.split(" (").next().unwrap_or_default();
+        let word = UseClass::word(level);
+        format!(
+            "Plain all the same: {word} use by {} ({read}).",
+            clean(meter.title).to_lowercase()
+        )
+    })
 }
 
 /// A reading of a needle with its unit and band: `262 s/100 km (240 to 290)`.

@@ -16,13 +16,18 @@ pub const KM_PER_MILE: f64 = 1.609_344;
 const ALSO_IN_MINUTES_S: f64 = 90.0;
 
 /// The sentence where log and map were compared and nothing stood out.
-pub const NOTHING_ODD: &str = "Log and map were held against each other: byte order, scale, period, stuck and doubled signals, left and right, signs. Nothing looks wrong.";
+pub const NOTHING_ODD: &str = "Log and map were compared: byte order, scale, period, stuck and doubled signals, left and right, signs. Nothing looks wrong.";
 
 pub use halfshaft_model::personal::clean;
 
 /// Three significant digits. A number that is not finite gives `–`.
 pub fn number(value: f64) -> String {
     with_decimals(value, decimals(value))
+}
+
+/// Two significant digits, and never fewer whole ones: what a person uses.
+pub fn rough(value: f64) -> String {
+    with_decimals(value, (decimals(value) - 1).max(0))
 }
 
 /// All whole digits, no more than three significant ones behind them.
@@ -113,6 +118,7 @@ pub fn unit(symbol: &str) -> &str {
         "m/s2" => "m/s²",
         "W/mm2" => "W/mm²",
         "J/mm2" => "J/mm²",
+        "0 to 100" => "of 100",
         other => other,
     }
 }
@@ -283,8 +289,17 @@ pub fn percent(share: f64) -> String {
 }
 
 /// A region's short name on a page.
-pub fn region(region: halfshaft_health::Region) -> String {
-    region.word().replace('-', " ")
+pub fn region(region: halfshaft_health::Region) -> &'static str {
+    use halfshaft_health::Region;
+    match region {
+        Region::Free => "free",
+        Region::PreloadDrag => "preload drag",
+        Region::WorkingSlip => "slipping under load",
+        Region::Held => "held",
+        Region::AskedNotHolding => "commanded, not holding",
+        Region::HoldingUnasked => "holding without command",
+        Region::NotObservable => "not observable",
+    }
 }
 
 /// First letter upper case, and a full stop: a fragment made a sentence.
@@ -295,7 +310,7 @@ pub fn sentence(fragment: &str) -> String {
         return String::new();
     };
     // A channel name or a symbol at the head keeps its case.
-    let head = fragment.split(' ').next().unwrap_or_default();
+    let head = fragment.split([' ', ':', ',']).next().unwrap_or_default();
     let is_plain_word = head
         .chars()
         .all(|c| c.is_alphabetic() || c == ',' || c == '-');

@@ -74,10 +74,10 @@ const FADE_M_PER_S: [f64; 2] = [15.0, 40.0];
 
 // Road speed from which a command may rest on the pack, m/s: 50 km/h.
 const CRUISE_M_PER_S: f64 = 50.0 / 3.6;
-// Command and excess from which letting go to save the clutch makes a difference.
+// Command and excess from which releasing to save the clutch makes a difference.
 const PROTECTS_FROM_COMMAND: f64 = 0.25;
 const PROTECTS_FROM_EXCESS_RAD_PER_S: f64 = 1.0;
-// After letting go it works this long again, s.
+// After releasing it works this long again, s.
 const PROTECTION_APART_S: f64 = 4.0;
 
 /// The controller with its memory.

@@ -89,7 +89,7 @@ pub const FAULT_DRIVES: &[FaultDrive] = &[
     },
     FaultDrive {
         name: "slow-release",
-        title: "it closes at once and lets go late",
+        title: "it closes at once and releases late",
         raises: &["slow-release"],
         // A clutch that releases slowly hangs on, by the mechanism's part.
         may_raise: &["hangs-on-after-lift"],

@@ -52,7 +52,7 @@ pub struct Judder {
 /// What can be wrong with the actuator beyond its plain parameters.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ActuatorFaults {
-    /// Time constant of letting go, s; none: that of engaging.
+    /// Time constant of releasing, s; none: that of engaging.
     pub release_lag_s: Option<f64>,
     /// Each engagement draws its lag anew, uniform within this share about the nominal one.
     pub lag_scatter: f64,
@@ -75,7 +75,7 @@ pub struct ControllerFaults {
     pub chatter: Option<Chatter>,
     /// The command never falls below this while driving above 50 km/h without brake.
     pub cruise_command: f64,
-    /// The controller lets go to save the clutch.
+    /// The controller releases to save the clutch.
     pub protection: Option<Protection>,
 }
 
@@ -88,14 +88,14 @@ pub struct Chatter {
     pub period_s: f64,
 }
 
-/// A controller that lets go when the oil is hot.
+/// A controller that releases when the oil is hot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Protection {
     /// Oil temperature above which it does, °C.
     pub above_oil_c: f64,
     /// Only from this throttle on; the excess slip must be above 1 rad/s too.
     pub from_throttle: f64,
-    /// How long it lets go, s.
+    /// How long it releases, s.
     pub lasts_s: f64,
 }
 

@@ -20,7 +20,7 @@ const MOVING_M_PER_S: f64 = 5.0 / 3.6;
 const BEND_PER_M: f64 = 1.0 / 150.0;
 /// Slip above which partial engagement makes heat, rad/s.
 const WORKING_SLIP_RAD_PER_S: f64 = 0.3;
-/// Least capacity of heat-making partial engagement: this, or 1.5 times preload, N·m.
+/// Least capacity of slipping under load: this, or 1.5 times preload, N·m.
 const WORKING_TORQUE_NM: f64 = 50.0;
 /// Command from which the pack counts as fully closed.
 const FULL_COMMAND: f64 = 0.95;

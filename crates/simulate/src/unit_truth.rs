@@ -100,7 +100,7 @@ pub struct UnitTruth {
     pub equalisation_s: f64,
     /// Time straight on above 50 km/h, s.
     pub straight_s: f64,
-    /// Part of it in heat-making partial engagement, s.
+    /// Part of it in slipping under load, s.
     pub straight_working_s: f64,
     /// Longest time one rear wheel stood while the other turned above 5 km/h, s.
     pub one_wheel_stands_s: f64,

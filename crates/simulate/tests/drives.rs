@@ -435,7 +435,7 @@ fn random_drives_are_drives() {
         assert!(truth.heat_total_kj > 0.1, "seed {seed}: no heat to find");
         assert!(
             truth.slip_peak_rad_per_s < 60.0 && truth.oil_temp_max_c < 160.0,
-            "seed {seed}: beyond belief"
+            "seed {seed}: outside the believed range"
         );
         n_spin += u32::from(truth.inside_wheel_faster_s > 0.3);
         n_stuck += u32::from(truth.stuck_moving_s > 10.0);

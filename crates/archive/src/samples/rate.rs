@@ -24,7 +24,7 @@ impl Rate {
     pub fn new(hz: f64) -> Result<Rate, String> {
         if !(RANGE_HZ.0..=RANGE_HZ.1).contains(&hz) {
             let (least, most) = RANGE_HZ;
-            return Err(format!("wanted a rate from {least} to {most} Hz"));
+            return Err(format!("expected a rate from {least} to {most} Hz"));
         }
         let micro_hz = (hz * 1e6).round() as i128;
         Ok(Rate { micro_hz })

@@ -55,7 +55,7 @@ pub fn run(options: &DemoOptions) -> Result<ExitCode> {
     let mut places = vec![log, map_path, options.dir.join(truth_name(scenario))];
     places.extend(report::write(&options.dir, &document)?);
     document.files_written = output::names(&places);
-    output::print(&halfshaft_report::terminal::render(
+    output::print(&halfshaft_report::terminal::summary(
         &document,
         output::width(),
         output::is_colour_wanted(),
@@ -95,7 +95,7 @@ fn beside_the_truth(results: &Results, truth: &Truth) -> String {
         ),
         (
             FigureId::PartialHeatMaking,
-            "heat-making partial",
+            "slipping under load",
             "s",
             truth.partial_heat_making_s,
         ),

@@ -22,11 +22,13 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     }
     output::print(&match options.json {
         true => halfshaft_report::json::render(&document),
-        false => halfshaft_report::terminal::render(
-            &document,
-            output::width(),
-            output::is_colour_wanted(),
-        ),
+        false => {
+            let print = match options.full {
+                true => halfshaft_report::terminal::render,
+                false => halfshaft_report::terminal::summary,
+            };
+            print(&document, output::width(), output::is_colour_wanted())
+        }
     })?;
     let findings = results.findings.iter();
     let worst = findings.map(|finding| finding.severity).max();

@@ -579,7 +579,7 @@ mod tests {
 
     #[test]
     fn a_lift_between_gears_delays_nothing() {
-        // Off for 0.25 s from 5 s; the command lets go late and comes back later still.
+        // Off for 0.25 s from 5 s; the command releases late and comes back later still.
         const SHIFT: &[(f64, f64)] = &[
             (1.0, 0.0),
             (1.1, 0.5),

@@ -106,7 +106,7 @@ pub struct Actuator {
     pub signal: Option<String>,
     /// Closing.
     pub engage: Timing,
-    /// Letting go.
+    /// Releasing.
     pub release: Timing,
     /// After the throttle is pressed; `None` without throttle or command.
     pub throttle_on: Option<PedalDelay>,

@@ -7,7 +7,7 @@ use super::Actuator;
 use crate::baseline::{Baseline, Quantity, Reference};
 use crate::limits::ActuatorLimits;
 
-/// How quickly the clutch closes and lets go, and whether that is as it should be.
+/// How quickly the clutch closes and releases, and whether that is as it should be.
 ///
 /// Says so where the samples are too slow, where too few moves were seen, and where there is
 /// nothing to compare with. "As it should be" is less than [`ActuatorLimits::lazy_ratio`] times
@@ -18,7 +18,7 @@ pub fn sentence(actuator: &Actuator, baseline: &Baseline, limits: &ActuatorLimit
     let opening = Pace::of(&actuator.release.transition_time, least);
     let times = match (closing, opening) {
         (Pace::Median(close_s), Pace::Median(open_s)) => format!(
-            "The clutch closes in {close_s:.2} s after the command and lets go in {open_s:.2} s"
+            "The clutch closes in {close_s:.2} s after the command and releases in {open_s:.2} s"
         ),
         (Pace::Median(close_s), _) => {
             format!("The clutch closes in {close_s:.2} s after the command")
@@ -67,7 +67,7 @@ pub fn sentence(actuator: &Actuator, baseline: &Baseline, limits: &ActuatorLimit
             format!("{times}. Closing is slower than it should be ({what}).")
         }
         (true, false, None) => format!("{times}. Closing is slow for any such unit."),
-        (false, true, _) => format!("{times}. Closing is in order, letting go is slow."),
+        (false, true, _) => format!("{times}. Closing is in order, releasing is slow."),
         (true, true, Some(what)) => {
             format!("{times}. Both are slower than they should be ({what}).")
         }
@@ -131,17 +131,17 @@ mod tests {
         for (got, wanted) in [
             (
                 told(12, 0.06, 0.01, Some(0.15)),
-                "The clutch closes in 0.17 s after the command and lets go in 0.17 s; that is as it should be for this \
+                "The clutch closes in 0.17 s after the command and releases in 0.17 s; that is as it should be for this \
                  unit (rated 0.15 s).",
             ),
             (
                 told(12, 0.4, 0.01, Some(0.15)),
-                "The clutch closes in 0.95 s after the command and lets go in 0.95 s. Both are slower than they should \
+                "The clutch closes in 0.95 s after the command and releases in 0.95 s. Both are slower than they should \
                  be (rated 0.15 s).",
             ),
             (
                 told(12, 0.06, 0.01, None),
-                "The clutch closes in 0.17 s after the command and lets go in 0.17 s. Nothing says what this unit should \
+                "The clutch closes in 0.17 s after the command and releases in 0.17 s. Nothing says what this unit should \
                  take, but no actuator in order takes longer than 0.5 s.",
             ),
             (

@@ -138,7 +138,7 @@ impl Health {
         factors.push((
             (minutes / limits.enough_moving_min).min(1.0),
             format!(
-                "{minutes:.1} of the {} minutes of driving that show a unit",
+                "{minutes:.1} min of driving, {} needed",
                 limits.enough_moving_min
             ),
         ));
@@ -146,7 +146,7 @@ impl Health {
             Ok(_) => {
                 let enough = limits.enough_events;
                 let (n, _) = self.board.events.engagements(gate);
-                let text = format!("{n} of the {enough} engagements that show a unit");
+                let text = format!("{n} engagements, {enough} needed");
                 factors.push(((n as f64 / f64::from(enough)).min(1.0), text));
             }
             Err(reason) => factors.push((limits.unseen_command, reason.to_string())),

@@ -101,6 +101,7 @@ impl Settled<'_> {
         let grounds = Grounds {
             findings: &findings,
             not_checked: &not_checked,
+            n_checks: crate::findings::n_checks(),
             figures: &self.figures,
             tier: &tier,
             quality: &self.quality,

@@ -40,7 +40,7 @@ pub struct SeverityIndex {
 }
 
 /// The severity from peak power per net lining area (W/mm²), heat (kJ/km), the oil
-/// temperature passed in 1 % of the time (°C), and heat-making partial engagement (% of
+/// temperature passed in 1 % of the time (°C), and slipping under load (% of
 /// moving time).
 ///
 /// Points of a ramp = 100·(reading − quiet)/(limit − quiet), kept within 0 and 100; the
@@ -90,7 +90,7 @@ pub fn severity_index(
         ),
         ramp(
             FigureId::PartialHeatMaking.word(),
-            "Heat-making partial engagement",
+            "Time slipping under load",
             "% of moving time",
             (limits.partial_quiet_percent, limits.partial_limit_percent),
             partial_percent,

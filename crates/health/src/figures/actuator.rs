@@ -60,14 +60,14 @@ pub(super) fn times(from: &Ingredients) -> Vec<Figure> {
     all.push(delayed(
         from,
         FigureId::ThrottleOnDelay,
-        "Throttle to clutch, pressing",
+        "Throttle-on delay",
         |actuator| actuator.throttle_on.as_ref(),
         "from the pedal past 10 % to the response at 10 %: the controller's part and the mechanism's",
     ));
     all.push(delayed(
         from,
         FigureId::LiftOffDelay,
-        "Throttle to clutch, lifting",
+        "Lift-off delay",
         |actuator| actuator.lift_off.as_ref(),
         "from the pedal below 5 % to the response below 10 %",
     ));

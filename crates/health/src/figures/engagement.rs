@@ -136,7 +136,7 @@ pub(super) fn partial_heat_making(from: &Ingredients) -> Figure {
     figure(
         &asked,
         FigureId::PartialHeatMaking,
-        "Heat-making partial engagement",
+        "Time slipping under load",
         "s",
         outcome,
         from.wheel_coverage.min(from.resolution).min(known),

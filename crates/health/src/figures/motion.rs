@@ -111,8 +111,8 @@ pub(super) fn turned(from: &Ingredients) -> [Figure; 2] {
         ),
     ];
     let ids = [
-        (FigureId::TurnTotal, "Turned in bends"),
-        (FigureId::HeadingTotal, "Turned in all"),
+        (FigureId::TurnTotal, "Angle turned in bends"),
+        (FigureId::HeadingTotal, "Angle turned in all"),
     ];
     [0, 1].map(|which| {
         let asked = with_fit(from);

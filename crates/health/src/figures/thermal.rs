@@ -72,7 +72,7 @@ pub(super) fn oil_headroom(from: &Ingredients, oil_temp_max: &Figure) -> Figure 
         ..figure(
             &from.gate.asking(),
             FigureId::OilHeadroom,
-            "Least room to the oil's warning",
+            "Smallest margin to the oil warning",
             "°C",
             outcome,
             0.0,

@@ -41,6 +41,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a state of the clutch that stands still as a signal: a controller that sends its last one again and again, a mode in which it moves no motor on \
                         purpose, a state sensor without supply",
         next_check: "Plug and supply of the motor, its resistance, stored faults; then turn the mechanism by hand.",
+        owner_sees: "The motor that closes the clutch is commanded and does not move.",
+        owner_does: "Have a workshop check the plug, fuse and supply of the clutch motor, then the motor itself.",
         withdrawn_if: "the slip falls all the same under command: then the sensor stands still, not the actuator",
     },
     on: COMMAND | STATE,

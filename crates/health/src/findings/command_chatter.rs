@@ -37,6 +37,8 @@ pub const ENTRY: Entry = Entry {
         needs: "command ten times a second or more, both rear wheel speeds; of the second way, five km of cruising",
         could_also_be: "a rough or slippery road that keeps the wheels hopping, a controller made to pulse",
         next_check: "Wheel speed rings and their air gap, tyres; then the controller's calibration.",
+        owner_sees: "The clutch is switched on and off far more often than the driving calls for.",
+        owner_does: "Have the wheel speed sensors and the tyre sizes checked, then the settings of the control unit.",
         withdrawn_if: "it shows on rough roads only, or the controller is known to pulse",
     },
     on: COMMAND | SLIP,

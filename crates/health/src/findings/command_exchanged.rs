@@ -31,6 +31,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a `late by` in the map that is too long for the response, a command that the car sends smoothed \
                         and late",
         next_check: "Change over the two names in the map and run `halfshaft map check`; if it fits, keep it so.",
+        owner_sees: "Two signals of the clutch look swapped in the map.",
+        owner_does: "Nothing to do on the car. Whoever wrote the map swaps the two names and makes the report again.",
         withdrawn_if: "the response follows the command with the names as they are, read from another log",
     },
     on: NOTHING,

@@ -43,6 +43,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "hot asphalt, a hot exhaust beside it, a car parked out of the wind, another unit with more oil \
                         and iron than the guess",
         next_check: "Clean housing and fins of mud, look at undertray and breather, turn the axle by hand for drag.",
+        owner_sees: "The rear axle cools more slowly than it should when the car stands.",
+        owner_does: "Have mud cleaned off the axle housing, and the undertray and the breather looked at.",
         withdrawn_if: "other drives of this car cool as slowly: then that is its usual value",
     },
     on: OIL | AIR,

@@ -45,6 +45,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "standing water or ice under both rear wheels with no front wheel speed to show it, a unit of less \
                         torque than the map states, a state signal that repeats the command",
         next_check: "Clamp travel and clearance of the pack, thickness and colour of the discs, the oil's grade.",
+        owner_sees: "The clutch is told to close and still slips: it does not hold the torque it should.",
+        owner_does: "Have a workshop check the clutch pack and its oil. Until then avoid full throttle out of bends and hard starts.",
         withdrawn_if: "the pack holds in like bends once the oil is changed, or the state is found to repeat the command",
     },
     on: SLIP | COMMAND | STATE | TURNING | HEAT,

@@ -45,6 +45,8 @@ pub const ENTRY: Entry = Entry {
                 and free",
         could_also_be: "a preload higher than the map states, an inside wheel with no load on it, a wrong track or radius",
         next_check: "One rear wheel lifted, gearbox free, clutch off: turn it by hand and feel the drag, cold and hot.",
+        owner_sees: "The clutch stays partly closed when it should be open.",
+        owner_does: "Have a workshop check whether the clutch releases. Until then expect heat and noise in tight turns.",
         withdrawn_if: "the wheel turns freely by hand, or the preload is found to be as high by design",
     },
     on: SLIP | COMMAND | BENDS,

@@ -34,6 +34,8 @@ pub const ENTRY: Entry = Entry {
         needs: "four wheel speeds, a yaw rate or the rear track, straight road at steady speed",
         could_also_be: "unlike sizes front and rear by design, driven wheels slipping under a trailer or up a long climb",
         next_check: "Pressures, sizes and tread depth of all four tyres. On all-wheel drive it loads the centre clutch.",
+        owner_sees: "The front tyres and the rear tyres roll at different sizes.",
+        owner_does: "Have pressure, size and tread of all four tyres compared.",
         withdrawn_if: "the sizes differ by design, or equal tyres show the same",
     },
     on: COMMAND,

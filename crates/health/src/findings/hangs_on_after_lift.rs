@@ -24,6 +24,8 @@ pub const ENTRY: Entry = Entry {
         needs: "throttle, clutch command, a state of the clutch",
         could_also_be: "a stability function that keeps the pack closed on purpose, braking in the same moment",
         next_check: "The part named: calibration of the controller, or spring and free run of the actuator.",
+        owner_sees: "The clutch stays closed too long after you lift off the throttle.",
+        owner_does: "Have a workshop check the settings of the control unit and the clutch motor.",
         withdrawn_if: "the controller is meant to hold on",
     },
     on: COMMAND,

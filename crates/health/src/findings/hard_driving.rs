@@ -18,6 +18,8 @@ pub const ENTRY: Entry = Entry {
         needs: "what the class of use needs: a drive long enough, and two of its five needles",
         could_also_be: "a wet or loose road, a trailer, tyres of unlike size that make the pack work",
         next_check: "Change the oil at the distance that this use allows, not at that of a gentle car.",
+        owner_sees: "The car was driven hard, which ages the axle oil sooner.",
+        owner_does: "Have the axle oil changed at the interval given below.",
         withdrawn_if: "the drive is not like the others of this car",
     },
     on: NOTHING,

@@ -35,6 +35,8 @@ pub const ENTRY: Entry = Entry {
                         linings bear 1.5 to 2 times as much",
         next_check: "Feel for judder in slow tight turns, smell the oil, check the plates for flatness at the next \
                      opening.",
+        owner_sees: "One start or one bend put more heat into the clutch at once than its plates should take.",
+        owner_does: "Have a workshop drive slow tight turns and feel for judder, and smell the axle oil.",
         withdrawn_if: "the true torque is lower by the margin, or the lining is rated for more",
     },
     on: HEAT,

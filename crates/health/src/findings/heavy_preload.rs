@@ -30,6 +30,8 @@ pub const ENTRY: Entry = Entry {
                 wheel speeds, rear track, rolling radius",
         could_also_be: "cold oil that drags, a preload stated too low, a torque signal that reads too high near zero",
         next_check: "Break-away torque with one wheel lifted; shims and springs of the preload.",
+        owner_sees: "The clutch rubs more in bends than it should when it is not switched on.",
+        owner_does: "Have the preload of the clutch measured.",
         withdrawn_if: "the break-away torque is as stated",
     },
     on: HEAT | BENDS,

@@ -38,6 +38,8 @@ pub const ENTRY: Entry = Entry {
                 longitudinal acceleration",
         could_also_be: "a long climb, a trailer, hours at top speed, a hot exhaust beside the sensor",
         next_check: "Oil level, noise of the bearings, metal on the magnet of the drain plug.",
+        owner_sees: "The rear axle gets hot though its clutch does little.",
+        owner_does: "Have the oil level and the bearings of the axle checked. Until then keep load and speed low.",
         withdrawn_if: "the drive was a long climb or a trailer was on",
     },
     on: HEAT | OIL,

@@ -36,6 +36,8 @@ pub const ENTRY: Entry = Entry {
         needs: "both rear wheel speeds 50 times a second or more, torque or command of the clutch, slow turns under load",
         could_also_be: "wheel hop, a rough road, a control that pulses",
         next_check: "Change the oil, drive ten figures of eight each way, and listen again.",
+        owner_sees: "The clutch grabs and releases in jerks in slow turns.",
+        owner_does: "Have the axle oil changed. If slow figures of eight still jerk after that, have the clutch pack looked at.",
         withdrawn_if: "it is gone with fresh oil, or a wheel speed is found at fault",
     },
     on: SLIP | COMMAND | TURNING | HEAT,

@@ -32,6 +32,8 @@ pub const ENTRY: Entry = Entry {
         needs: "throttle, clutch command, a state of the clutch",
         could_also_be: "a calibration that waits for slip on purpose, a throttle channel that runs ahead of the engine",
         next_check: "The part named: calibration of the controller, or the actuator as for a slow one.",
+        owner_sees: "The clutch closes late when you accelerate out of a bend.",
+        owner_does: "Have a workshop check the settings of the control unit and the clutch motor.",
         withdrawn_if: "the controller is meant to wait",
     },
     on: COMMAND,

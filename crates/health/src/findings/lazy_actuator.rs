@@ -47,6 +47,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "thick or wrong oil, a voltage that is lower at the motor than where it is measured, a rated \
                         time that was meant for another way or load, a position sensor that lags",
         next_check: "Motor current and free run on the bench, plug and cable, the gear of the mechanism by hand.",
+        owner_sees: "The motor that closes the clutch is slower than it should be.",
+        owner_does: "Have a workshop measure the current of the clutch motor and check its plug, cable and gear.",
         withdrawn_if: "the unit was as slow when new, or the rated time of the map is wrong",
     },
     on: COMMAND,

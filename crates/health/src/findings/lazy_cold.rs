@@ -32,6 +32,8 @@ pub const ENTRY: Entry = Entry {
                 warm",
         could_also_be: "a battery low after the start, a sensor that is warmer than the oil at the mechanism",
         next_check: "Grade and age of the oil.",
+        owner_sees: "The clutch closes slowly when the oil is cold.",
+        owner_does: "Have the grade and the age of the axle oil checked.",
         withdrawn_if: "the rise stays long when the same car is warm",
     },
     on: COMMAND,

@@ -25,6 +25,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a drive in which the clutch was not commanded",
         next_check: "Log again: both rear wheel speeds and the clutch's command at 20 Hz or more, with at least five \
                      engagements, ten minutes of driving and three tight bends.",
+        owner_sees: "This recording does not show the clutch well enough for a verdict.",
+        owner_does: "Record again: ten minutes of driving with five engagements and three tight bends.",
         withdrawn_if: "a better log of the same drive is read",
     },
     on: NOTHING,

@@ -35,6 +35,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "tyres that warm up (less than 0.2 %), a wheel changed or air let in at a stop, the load \
                         moved to one side",
         next_check: "Stop safely where it is allowed, look at both rear tyres and measure their pressure.",
+        owner_sees: "A rear tyre seems to be losing air.",
+        owner_does: "Stop where it is safe and allowed, and check both rear tyres.",
         withdrawn_if: "both pressures are as they should be, or the tyre was changed at a stop at that place",
     },
     on: TYRES,

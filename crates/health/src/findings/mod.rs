@@ -84,6 +84,10 @@ pub struct About {
     pub could_also_be: &'static str,
     /// What to check next, by hand.
     pub next_check: &'static str,
+    /// What is the case, for the owner: no number, no name of a signal.
+    pub owner_sees: &'static str,
+    /// What the owner does, or has done.
+    pub owner_does: &'static str,
     /// What would withdraw it.
     pub withdrawn_if: &'static str,
 }
@@ -97,7 +101,7 @@ pub struct Setup<'a> {
     pub channels: &'a [ChannelSpec],
     /// What the derivation rests on.
     pub basis: &'a Basis,
-    /// What counts as heat-making partial engagement.
+    /// What counts as slipping under load.
     pub partial: PartialLimits,
     /// The limits it will be judged by.
     pub limits: &'a Limits,
@@ -252,6 +256,12 @@ pub fn about(id: FindingId) -> &'static About {
     ALL[id as usize].about
 }
 
+/// How many checks of the car there are; whether the log is fit is none.
+pub fn n_checks() -> usize {
+    let is_check = |entry: &&Entry| entry.about.id != FindingId::LogNotFit;
+    ALL.iter().filter(is_check).count()
+}
+
 /// Looks for every finding.
 #[derive(Clone, Debug)]
 pub struct Findings {
@@ -304,6 +314,8 @@ impl Findings {
                     evidence: fired.evidence,
                     could_also_be: about.could_also_be,
                     next_check: about.next_check,
+                    owner_sees: about.owner_sees,
+                    owner_does: about.owner_does,
                     withdrawn_if: about.withdrawn_if,
                 }),
                 Err(missing) => not_checked.push(NotChecked {

@@ -29,6 +29,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "another temperature of the winding, a current sensor whose scale is wrong, a worn pack that needs \
                         more travel and force",
         next_check: "Current against position on the bench, friction of screw, gear and bearing.",
+        owner_sees: "The clutch motor draws more current than it should.",
+        owner_does: "Have a workshop check the mechanism for friction and measure the motor current.",
         withdrawn_if: "the unit drew as much when new",
     },
     on: COMMAND,

@@ -25,6 +25,8 @@ pub const ENTRY: Entry = Entry {
         needs: "both rear wheel speeds, rolling radius; the front wheels or a road speed to see rollers",
         could_also_be: "a dead wheel-speed sensor, a hand brake that binds",
         next_check: "Ask where and how the car was moved; if it was driven, check the sensor of the wheel that stands.",
+        owner_sees: "For a part of the recording the car was towed, on rollers or had a wheel up. That part does not count.",
+        owner_does: "Nothing, if you know of it. If the car was driven, have the sensor of the wheel that stood checked.",
         withdrawn_if: "the car was driven on the road at that time: then a wheel-speed sensor is at fault",
     },
     on: NOTHING,

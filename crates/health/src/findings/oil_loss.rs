@@ -41,6 +41,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a sensor that was moved, another undertray, much hotter air, gears or bearings that heat the oil, \
                         a torque table that became wrong",
         next_check: "Oil level, leaks at the seals, and whether the breather is free.",
+        owner_sees: "The axle warms up faster than it used to: oil may be missing.",
+        owner_does: "Have the oil level of the rear axle checked, and its seals for leaks.",
         withdrawn_if: "level and oil are right, or the next drives are as the earlier ones",
     },
     on: HEAT,

@@ -43,6 +43,8 @@ pub const ENTRY: Entry = Entry {
                         an axle that was warm by chance where it looks like °F",
         next_check: "The map's unit and step for the oil temperature; then the sensor's plug, and its number beside a \
                      second thermometer.",
+        owner_sees: "The oil temperature in this recording cannot be right.",
+        owner_does: "Whoever wrote the map checks its unit. After that have the sensor and its plug checked.",
         withdrawn_if: "a second thermometer at the drain plug reads the same",
     },
     on: AIR,

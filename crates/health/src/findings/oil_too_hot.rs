@@ -35,6 +35,8 @@ pub const ENTRY: Entry = Entry {
                         or bearings, a long climb or a trailer",
         next_check: "Let it cool before anything else. Then oil level and smell, and the colour of the plates at the \
                      next opening.",
+        owner_sees: "The axle oil got hotter than it should.",
+        owner_does: "Let it cool first: oil and housing burn skin. Then have the oil and its level checked.",
         withdrawn_if: "a second thermometer at the drain plug reads below the limit",
     },
     on: OIL,

@@ -55,6 +55,8 @@ pub const ENTRY: Entry = Entry {
                 drive from cool to hot oil or back",
         could_also_be: "stability control whose flag is not logged, a calibration that opens the clutch in such slides",
         next_check: "Read the stored faults of the controller; look at the oil, its level and its colour.",
+        owner_sees: "The control unit switched the clutch off to protect it.",
+        owner_does: "Have the stored faults read and the axle oil looked at.",
         withdrawn_if: "it happens in cold oil too: then it is the calibration",
     },
     on: COMMAND | OIL,

@@ -34,6 +34,8 @@ pub const ENTRY: Entry = Entry {
         needs: "both rear wheel speeds, rolling radius, rear track, a yaw rate or the front wheels",
         could_also_be: "one wheel on ice, snow or a wet line at ordinary starts; rollers",
         next_check: "Let it cool; look at the oil for colour and smell.",
+        owner_sees: "Hard starts followed each other without time to cool.",
+        owner_does: "Let the axle cool between hard starts. Have the colour and smell of the oil checked.",
         withdrawn_if: "the starts were on ice or snow",
     },
     on: SLIP | TURNING,

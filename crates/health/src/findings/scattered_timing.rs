@@ -40,6 +40,8 @@ pub const ENTRY: Entry = Entry {
                 voltage where there is one",
         could_also_be: "time stamps that jitter, a supply that sags",
         next_check: "Ripple of the motor current on the bench, brushes, screw and bearing of the mechanism.",
+        owner_sees: "The clutch takes another time to close at each go.",
+        owner_does: "Have a workshop check the clutch motor and its mechanism.",
         withdrawn_if: "another log of the same car with quicker samples shows even times",
     },
     on: COMMAND,

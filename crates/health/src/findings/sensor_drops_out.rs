@@ -28,6 +28,8 @@ pub const ENTRY: Entry = Entry {
         needs: "any signal the program computes with",
         could_also_be: "bits that the map reads beyond their signal, a logger that loses parts of frames",
         next_check: "Plug, cable and air gap of the sensor; raw values of the frame in the log at the times shown.",
+        owner_sees: "A wheel sensor drops out now and then.",
+        owner_does: "Have its plug, its cable and its distance from the ring checked.",
         withdrawn_if: "raw values of the frame are sound at these times, or the map was wrong",
     },
     on: NOTHING,

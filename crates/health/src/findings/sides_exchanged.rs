@@ -28,6 +28,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a yaw rate of the wrong sign (positive is to the left), front wheels swapped in the map \
                         when they tell the bends, wheel-speed plugs exchanged on the car",
         next_check: "Turn the rear left wheel by hand with the axle lifted, and see which channel moves.",
+        owner_sees: "Left and right look swapped in the map.",
+        owner_does: "Nothing to do on the car. Whoever wrote the map swaps the two sides and makes the report again.",
         withdrawn_if: "the channel moves that bears the name of the wheel turned, and the yaw rate is positive in a \
                        bend to the left",
     },

@@ -12,6 +12,7 @@ use halfshaft_model::channel::name;
 
 const NEXT_CHECK: &str = "Raw values of the frame in the log around the first time it stood still; then the sensor's \
                           plug and supply.";
+const OWNER_DOES: &str = "Have the plug and supply of that sensor checked; whoever wrote the map looks at its raw values.";
 const COULD_ALSO_BE: &str =
     "a gateway that repeats the last frame of a unit that is gone, a map that reads the wrong bits";
 const WITHDRAWN_IF: &str =
@@ -42,6 +43,8 @@ pub const STATE: Entry = Entry {
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
         could_also_be: "a mechanism that is jammed part way; a gateway that repeats the last frame of a unit that is gone",
         next_check: NEXT_CHECK,
+        owner_sees: "The signal of the clutch position stands still, so part of this report is missing.",
+        owner_does: OWNER_DOES,
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,
@@ -67,6 +70,8 @@ pub const COMMAND: Entry = Entry {
         needs: "clutch command, a state of the clutch, both rear wheel speeds",
         could_also_be: COULD_ALSO_BE,
         next_check: NEXT_CHECK,
+        owner_sees: "The signal that commands the clutch stands still, so part of this report is missing.",
+        owner_does: OWNER_DOES,
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,
@@ -90,6 +95,8 @@ pub const YAW: Entry = Entry {
         needs: "yaw rate, both rear wheel speeds",
         could_also_be: COULD_ALSO_BE,
         next_check: NEXT_CHECK,
+        owner_sees: "The turning sensor of the car stands still, so part of this report is missing.",
+        owner_does: OWNER_DOES,
         withdrawn_if: WITHDRAWN_IF,
     },
     on: NOTHING,

@@ -22,6 +22,8 @@ pub const ENTRY: Entry = Entry {
         needs: "both rear wheel speeds, and bends known from a yaw rate or the front wheels",
         could_also_be: "a car that sends the axle's speed for both wheels, a map that points twice at the same bits",
         next_check: "Compare both places in the map; lift one rear wheel, turn it by hand and see which channel moves.",
+        owner_sees: "The map reads both rear wheels from one place.",
+        owner_does: "Nothing to do on the car. Whoever wrote the map corrects one of the two places.",
         withdrawn_if: "the channels move apart when one wheel is turned",
     },
     on: NOTHING,

@@ -35,6 +35,8 @@ pub const ENTRY: Entry = Entry {
         needs: "clutch command, a signal of what the mechanism did, oil temperature; supply voltage where there is one",
         could_also_be: "thick or wrong oil, a unit that is meant to release slowly, a position sensor that lags",
         next_check: "Return spring and free run of the mechanism, motor current and back-drive on the bench.",
+        owner_sees: "The clutch takes too long to open.",
+        owner_does: "Have a workshop check the return spring, the mechanism and the clutch motor.",
         withdrawn_if: "the unit released as slowly when new",
     },
     on: COMMAND,

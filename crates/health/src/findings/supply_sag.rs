@@ -27,6 +27,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "another big consumer switched on just then, a weak battery at idle, a motor that draws more than \
                         it should; where the voltage is measured far from the motor the drop there is larger still",
         next_check: "Voltage drop across fuse, joints, cable and ground while the motor moves, measured at its plug.",
+        owner_sees: "The voltage at the clutch motor drops too far when it moves.",
+        owner_does: "Have battery, fuse, cable and ground of the clutch motor checked.",
         withdrawn_if: "the drop comes without the motor as well",
     },
     on: COMMAND,

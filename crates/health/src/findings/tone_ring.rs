@@ -27,6 +27,8 @@ pub const ENTRY: Entry = Entry {
         needs: "both rear wheel speeds, two and a half samples or more per ripple, ten stretches of six turns",
         could_also_be: "a wheel or tyre out of round, cobbles under one wheel only",
         next_check: "Look at the ring for a crack, dirt and rust, at the air gap of the sensor, and feel the bearing for play.",
+        owner_sees: "One wheel speed is disturbed once a turn, as by a cracked sensor ring.",
+        owner_does: "Have the sensor ring and the bearing of that wheel looked at.",
         withdrawn_if: "ring or sensor are found sound and the tyre round, or the ripple stays when they are swapped",
     },
     on: NOTHING,

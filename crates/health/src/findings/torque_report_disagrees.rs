@@ -37,6 +37,8 @@ pub const ENTRY: Entry = Entry {
         needs: "clutch.torque with its meaning, a table or clamp force for another channel, steady torque above the preload",
         could_also_be: "a table of another unit, a report of the commanded torque and not of the real one",
         next_check: "Check the map: the scale of clutch.torque, pack torque or axle bias, the table and its channel.",
+        owner_sees: "The torque the car reports and the one in the map do not agree.",
+        owner_does: "Nothing to do on the car. Whoever wrote the map checks its torque table.",
         withdrawn_if: "scale or table are put right and both agree",
     },
     on: HEAT,

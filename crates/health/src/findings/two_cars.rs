@@ -29,6 +29,8 @@ pub const ENTRY: Entry = Entry {
         needs: "two pieces of a log",
         could_also_be: "a bus that was unplugged, a logger set up anew, an ignition that was on without the engine",
         next_check: "Read the pieces apart, each with the map of its car.",
+        owner_sees: "The recording seems to hold two cars.",
+        owner_does: "Nothing to do on the car. Make one report for each car, with its own map.",
         withdrawn_if: "both pieces are known to be of one car",
     },
     on: NOTHING,

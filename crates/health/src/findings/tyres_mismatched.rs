@@ -37,6 +37,8 @@ pub const ENTRY: Entry = Entry {
         could_also_be: "a space-saver spare, one tyre low on air, a map whose wheels have unlike scales, a road \
                         that leans one way all along; when the front wheels tell the bends, unlike front tyres",
         next_check: "Compare pressure, size, make and tread depth of both rear tyres; measure the roll-out of each.",
+        owner_sees: "The two rear tyres are not of one size as they roll.",
+        owner_does: "Compare pressure, size and tread of both rear tyres, and fit an equal pair where they differ.",
         withdrawn_if: "both roll-outs are equal to a few millimetres",
     },
     on: TYRES,

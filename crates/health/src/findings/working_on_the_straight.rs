@@ -37,6 +37,8 @@ pub const ENTRY: Entry = Entry {
                 front wheels, a minute of straight road",
         could_also_be: "a crosswind or a road that leans, tyres whose ratio was not learned yet",
         next_check: "Tyres first: pressure, size, tread of both rear tyres. Then the controller's calibration.",
+        owner_sees: "The clutch slips even on a straight road.",
+        owner_does: "Have the two rear tyres compared first, then the settings of the control unit checked.",
         withdrawn_if: "equal tyres are fitted and the share falls below the limit",
     },
     on: SLIP | COMMAND | TURNING | HEAT,

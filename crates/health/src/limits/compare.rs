@@ -47,7 +47,7 @@ limits! {
     /// Share of the turn that is allowed.
     same_turn_share: f64 = 0.25, "share", from 0.01 to 1.0;
 
-    /// Laps, stretches or blocks of events each side needs.
+    /// Laps, stretches or groups of events each side needs.
     least_blocks: u32 = 3, "count", from 2.0 to 1000.0,
         source: "none, engineering guess: two give a scatter that is hardly known";
 

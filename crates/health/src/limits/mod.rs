@@ -90,7 +90,7 @@ pub use halfshaft_driveline::normal::{MEDIAN_ERROR, SDS_OF_10_TO_90, SDS_OF_90};
 pub struct Limits {
     /// When the car moves, bends and drives.
     pub driving: Driving,
-    /// Slip, and what makes it heat-making partial engagement.
+    /// Slip, and what makes it slipping under load.
     pub slip: Slip,
     /// Whether the pack holds.
     pub holding: Holding,

@@ -27,7 +27,7 @@ limits! {
     oil_limit_c: f64 = 150.0, "°C", from -60.0 to 300.0,
         source: "from memory, the usual limit of the oil";
 
-    /// Heat-making partial engagement, of the moving time, that is quiet.
+    /// Time slipping under load, of the moving time, that is quiet.
     partial_quiet_percent: f64 = 0.5, "%", from 0.0 to 100.0;
 
     /// The same at its limit.

@@ -1,12 +1,12 @@
-//! Slip, and what makes it heat-making partial engagement.
+//! Slip, and what makes it slipping under load.
 
 limits! {
-    /// Slip, and what makes it heat-making partial engagement.
+    /// Slip, and what makes it slipping under load.
     slip: Slip;
 
     /// Slip above which the pack counts as slipping.
     working_rad_per_s: f64 = 0.3, "rad/s", from 0.01 to 10.0,
-        reason: "parts slow creep from working slip",
+        reason: "parts slow creep from slip under load",
         sensitivity: "sorts regions and partial time only; heat is never cut here, since a tenth and more of an ordinary drive's heat lies below it";
 
     /// Torque of one pack above which slip makes heat worth counting as partial.
@@ -15,7 +15,7 @@ limits! {
     /// The same as a multiple of the preload; the higher of the two counts.
     torque_floor_preloads: f64 = 1.5, "ratio", from 0.0 to 20.0;
 
-    /// Command from which slip counts as heat-making when torque is unknown.
+    /// Command from which slip counts as slipping under load when torque is unknown.
     command_floor: f64 = 0.10, "share", from 0.0 to 1.0;
 
     /// Excess slip that starts an event without command, at the axle.

@@ -6,7 +6,7 @@ limits! {
     /// Work of the pack on straight roads.
     straight: Straight;
 
-    /// Share of straight running spent in heat-making partial engagement that is too much.
+    /// Share of straight running spent in slipping under load that is too much.
     partial_share: f64 = 0.10, "share", from 0.001 to 1.0,
         sensitivity: "a healthy simulated drive shows less than a hundredth";
 
@@ -25,7 +25,7 @@ limits! {
     /// Straight running needed to judge it.
     least_s: f64 = 60.0, "s", from 1.0 to 36000.0;
 
-    /// Heat-making stretches on the straight needed, unless one is sustained.
+    /// Stretches of slipping under load on the straight needed, unless one is sustained.
     occurrences: u32 = 3, "count", from 1.0 to 1000.0,
         reason: "once is chance";
 

@@ -18,7 +18,7 @@ limits! {
     lower_bound_needles: u32 = 2, "count", from 2.0 to 5.0,
         reason: "the second highest decides";
 
-    /// Upper edges of the levels of use 0 to 4 by heat-making partial engagement.
+    /// Upper edges of the levels of use 0 to 4 by slipping under load.
     partial_s_per_100_km: [f64; 5] = [5.0, 20.0, 60.0, 180.0, 600.0], "s/100 km", from 0.0 to 1000000.0,
         reason: "each is two to four times the one before, so that a level is a kind of use and not a shade",
         sensitivity: "a reading on an edge moves the class by one, and then both classes are stated";

@@ -11,6 +11,9 @@ limits! {
     /// Trust in the log, as its grade has it, below which nothing can be called sound: 0.7 is grade B.
     least_trust: f64 = 0.7, "share", from 0.0 to 1.0;
 
+    /// Share of the checks that were not made above which "nothing wrong" has no tick beside it.
+    most_unchecked: f64 = 0.33, "share", from 0.0 to 1.0;
+
     /// Days in which to act.
     act_days: u32 = 14, "d", from 1.0 to 3650.0,
         source: "none, the custom of a careful workshop",

@@ -120,7 +120,7 @@ impl Reading<'_> {
                 DeValue::Table(table) => self.keys(group, table),
                 _ => {
                     let found = self.places.shown(&value.span());
-                    let text = format!("`{name}`: found {found}, wanted a table `[{name}]`");
+                    let text = format!("`{name}`: found {found}, expected a table `[{name}]`");
                     self.wrong(value.span(), text);
                 }
             }
@@ -142,7 +142,7 @@ impl Reading<'_> {
                 None => {
                     let found = self.places.shown(&value.span());
                     let (name, wanted) = (about.name(), about.wanted());
-                    let text = format!("`{name}`: found {found}, wanted {wanted}");
+                    let text = format!("`{name}`: found {found}, expected {wanted}");
                     self.wrong(value.span(), text);
                 }
             }
@@ -172,8 +172,9 @@ impl Reading<'_> {
                 true => ("below", high, high_value),
                 false => ("above", low, low_value),
             };
-            let text =
-                format!("`{name}`: found {value}, wanted {side} `{other}`, which is {other_value}");
+            let text = format!(
+                "`{name}`: found {value}, expected {side} `{other}`, which is {other_value}"
+            );
             self.wrong(span, text);
         }
     }
@@ -238,7 +239,7 @@ fn unknown_table(name: &str) -> String {
     let meant = elsewhere(name).or_else(meant).unwrap_or_default();
     let tables: Vec<&str> = GROUPS.iter().map(|group| group.table).collect();
     format!(
-        "found `{}`, wanted a table of {}{meant}",
+        "found `{}`, expected a table of {}{meant}",
         shortened(name),
         tables.join(", ")
     )
@@ -308,13 +309,13 @@ mod tests {
         check(
             "\n[coling]\nratio = 2.0\n",
             &[&format!(
-                "2:2: found `coling`, wanted a table of {tables}; `cooling` is near"
+                "2:2: found `coling`, expected a table of {tables}; `cooling` is near"
             )],
         );
         check(
             "warn_c = 120\n",
             &[&format!(
-                "1:1: found `warn_c`, wanted a table of {tables}; `warn_c` belongs below `[oil]`"
+                "1:1: found `warn_c`, expected a table of {tables}; `warn_c` belongs below `[oil]`"
             )],
         );
     }
@@ -324,14 +325,14 @@ mod tests {
         check(
             "[oil]\nwarn_c = \"120\"\nlimit_c = 999\nabove_s = nan\njump_k = -1\n\n[launch]\ncount = 3.0\n",
             &[
-                "2:10: `oil.warn_c`: found \"120\", wanted a number from 40 to 300 (°C)",
-                "3:11: `oil.limit_c`: found 999, wanted a number from 40 to 300 (°C)",
-                "4:11: `oil.above_s`: found nan, wanted a number from 0 to 3600 (s)",
-                "5:10: `oil.jump_k`: found -1, wanted a number from 0 to 200 (K)",
-                "8:9: `launch.count`: found 3.0, wanted a whole number from 1 to 1000",
+                "2:10: `oil.warn_c`: found \"120\", expected a number from 40 to 300 (°C)",
+                "3:11: `oil.limit_c`: found 999, expected a number from 40 to 300 (°C)",
+                "4:11: `oil.above_s`: found nan, expected a number from 0 to 3600 (s)",
+                "5:10: `oil.jump_k`: found -1, expected a number from 0 to 200 (K)",
+                "8:9: `launch.count`: found 3.0, expected a whole number from 1 to 1000",
             ],
         );
-        let wanted = "wanted five rising numbers from 0 to 1000 (W/mm²)";
+        let wanted = "expected five rising numbers from 0 to 1000 (W/mm²)";
         for found in ["[1, 2, 3, 4]", "[1, 2, 2, 4, 5]", "[1, 2, 3, 4, \"5\"]"] {
             check(
                 &format!("[usage]\npower_w_per_mm2 = {found}\n"),
@@ -342,12 +343,12 @@ mod tests {
         }
         check(
             "oil = 3\n",
-            &["1:7: `oil`: found 3, wanted a table `[oil]`"],
+            &["1:7: `oil`: found 3, expected a table `[oil]`"],
         );
         check(
             "[oil]\nwarn_c = 99999999999999999999\n",
             &[
-                "2:10: `oil.warn_c`: found 99999999999999999999, wanted a number from 40 to 300 (°C)",
+                "2:10: `oil.warn_c`: found 99999999999999999999, expected a number from 40 to 300 (°C)",
             ],
         );
     }
@@ -356,11 +357,11 @@ mod tests {
     fn limits_that_must_stand_in_order() {
         check(
             "[oil]\nwarn_c = 155.5\n",
-            &["2:10: `oil.warn_c`: found 155.5, wanted below `oil.limit_c`, which is 150"],
+            &["2:10: `oil.warn_c`: found 155.5, expected below `oil.limit_c`, which is 150"],
         );
         check(
             "[oil]\nwarn_c = 120\nlimit_c = 110\n",
-            &["3:11: `oil.limit_c`: found 110, wanted above `oil.warn_c`, which is 120"],
+            &["3:11: `oil.limit_c`: found 110, expected above `oil.warn_c`, which is 120"],
         );
     }
 
@@ -383,7 +384,7 @@ mod tests {
             "oil = { \"ähnlich\" = 1, 'warn_c' = true }\n",
             &[
                 "1:9: found `ähnlich`, which is no key of `[oil]`",
-                "1:35: `oil.warn_c`: found true, wanted a number from 40 to 300 (°C)",
+                "1:35: `oil.warn_c`: found true, expected a number from 40 to 300 (°C)",
             ],
         );
     }

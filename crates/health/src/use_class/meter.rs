@@ -29,7 +29,7 @@ pub struct Needle {
 pub const NEEDLES: [Needle; 5] = [
     Needle {
         name: "partial_heat_making_per_100_km",
-        title: "Heat-making partial engagement",
+        title: "Time slipping under load",
         unit: "s/100 km",
         edges: |usage| usage.partial_s_per_100_km,
         is_harm_itself: false,

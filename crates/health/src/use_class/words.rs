@@ -18,7 +18,7 @@ pub struct ClassGrounds<'a> {
     pub meters: &'a [Meter],
     /// Distance, km.
     pub km: f64,
-    /// Heat-making partial engagement, s.
+    /// Time slipping under load, s.
     pub partial_s: Option<Estimate>,
     /// Heat, kJ.
     pub heat_kj: Option<Estimate>,
@@ -87,7 +87,7 @@ pub fn sentence(
     };
     let because = match alarming(grounds) {
         needles if needles.is_empty() => "No needle stands high:".to_owned(),
-        needles => format!("Highest are {}:", needles.join(" and ")),
+        needles => format!("Decided by {}:", needles.join(" and ")),
     };
     parts.push(format!(
         "{because} that is why this use is called {called}, and why {} (practice of the trade, not a measurement).",

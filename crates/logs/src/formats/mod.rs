@@ -136,7 +136,7 @@ fn unknown(beginning: &Beginning, text: &[u8]) -> Error {
     let Beginning { lines, sheets, .. } = *beginning;
     let name = beginning.name.to_owned();
     if looks_binary(text) {
-        let found = "it is not text; wanted SocketCAN log text or a sheet".to_owned();
+        let found = "it is not text; expected SocketCAN log text or a sheet".to_owned();
         return Error::Unknown { name, found };
     }
     let Some(header) = sheet::header_of_any_sheet(lines) else {

@@ -315,19 +315,19 @@ fn inputs_without_a_result_say_what_was_found_and_wanted() {
         b"\x7fELF\x02\x01\x01\0\0\0\0\0\0\0\0\0\x03\0>\0",
         &sheet,
         "log-unknown",
-        "a.log: this is no log that can be read: it is not text; wanted SocketCAN log text or a sheet",
+        "a.log: cannot read this as a log: it is not text; expected SocketCAN log text or a sheet",
     );
     check_error(
         b"Dear driver,\nit was a pleasure.\n",
         &sheet,
         "log-unknown",
-        "a.log: this is no log that can be read: text in which no line is a frame like `(12.345678) can0 123#0011`, nor rows of one width, it begins `Dear driver,`",
+        "a.log: cannot read this as a log: text in which no line is a frame like `(12.345678) can0 123#0011`, nor rows of one width, it begins `Dear driver,`",
     );
     check_error(
         b"time;oil\n1;2\n2;3\n",
         &[],
         "log-unknown",
-        "a.log: this is no log that can be read: it looks like a sheet, and no map describes one; its header is `time`, `oil`",
+        "a.log: cannot read this as a log: it looks like a sheet, and no map describes one; its header is `time`, `oil`",
     );
     check_error(
         b"time;oil\n1;2\n2;3\n",

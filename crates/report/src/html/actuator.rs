@@ -37,14 +37,14 @@ fn tables(actuator: &Actuator) -> Markup {
             ("number", "At 60\u{a0}°C and 13.5\u{a0}V"), ("", "Periods: command, answer")
         ], html! {
             (direction("Closing", &actuator.engage))
-            (direction("Letting go", &actuator.release))
+            (direction("Releasing", &actuator.release))
         }))
         div.strips.proofs {
             (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
-            (overlay::figure("Letting go", "answers-letting-go", &actuator.responses, Direction::Release))
+            (overlay::figure("Releasing", "answers-releasing", &actuator.responses, Direction::Release))
         }
         (reasons("Closing", &actuator.engage))
-        (reasons("Letting go", &actuator.release))
+        (reasons("Releasing", &actuator.release))
         (super::crossings::table(&actuator.engage, &actuator.release))
         h3 { "Delay after the pedal" }
         (delays::ladder(Pedal::On, actuator.throttle_on.as_ref()))

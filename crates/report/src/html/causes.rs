@@ -2,34 +2,10 @@
 
 use super::figures_table::grade;
 use super::scroll;
+use crate::causes::CAUSES;
 use crate::words::{clean, figure_text, percent, sentence};
-use halfshaft_health::FigureId;
-use halfshaft_health::{Figure, Results};
+use halfshaft_health::{Figure, FigureId, Results};
 use maud::{Markup, html};
-
-/// The figures, and what each means.
-pub(crate) const CAUSES: [(FigureId, &str, &str); 4] = [
-    (
-        FigureId::HeatPreload,
-        "preload",
-        "the springs rub whenever the wheels turn unequally",
-    ),
-    (
-        FigureId::HeatCommanded,
-        "command",
-        "the controller asked for torque while the bend made the wheels differ",
-    ),
-    (
-        FigureId::HeatMismatch,
-        "mismatched tyres",
-        "unequal tyres make the pack slip on the straight too",
-    ),
-    (
-        FigureId::HeatSpin,
-        "wheelspin",
-        "one wheel ran away from what bend and tyres ask",
-    ),
-];
 
 pub(super) fn part(results: &Results) -> Markup {
     let figures: Vec<(usize, &str, &str, &Figure)> = CAUSES

@@ -56,7 +56,7 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
         h3 { "By crossings" }
         p.note { "Read off between samples, only of edges after which the command held until the clutch had settled. A command taken back early makes crossings look quick, so the figures are those of the fits." }
         (super::table("Table of times by crossings", "crossings", &[
-            ("", "Time: median, 10 to 90 % of them"), ("number", "Closing"), ("number", "Letting go")
+            ("", "Time: median, 10 to 90 % of them"), ("number", "Closing"), ("number", "Releasing")
         ], html! {
             (row("Edges", n_edges))
             @for (name, of) in TIMES { (row(name, both.map(|by_crossings| time(by_crossings.as_ref().map(of))))) }

@@ -37,7 +37,7 @@ pub(super) fn section(results: &Results) -> Markup {
                 }
                 (table("Table of engagement events", "events", &[
                     ("", "When"), ("number", "Lasts"), ("number", "Heat"), ("number", "Highest rate"),
-                    ("number", "Highest slip"), ("number", "Working slip"), ("number", "Asked"),
+                    ("number", "Highest slip"), ("number", "Time slipping"), ("number", "Asked"),
                     ("", "Remark")
                 ], html! { @for event in events.iter().take(MAX_ROWS) { (row(event, is_leading(event))) } }))
                 @if events.len() > MAX_ROWS {

@@ -25,7 +25,7 @@ pub(super) fn section(results: &Results) -> Markup {
             h2 { "Evidence and outlook" }
             (two_by_two::part(&results.two_by_two))
             (held::part(&results.held_torque))
-            h3 { "Ways to fail" }
+            h3 { "Failure paths" }
             p.note { "Evidence for and against each, and what this drive leaves open. Several can hold; none has a probability." }
             @for path in &results.score_card { (card(path, results)) }
             h3 { "If it goes on like the last minute" }

@@ -44,8 +44,6 @@ mod two_by_two;
 mod wear;
 pub(crate) mod what_if;
 
-pub(crate) use causes::CAUSES;
-
 use crate::document::Document;
 use maud::{Markup, html};
 

@@ -115,9 +115,8 @@ fn about(meter: &Meter) -> String {
 /// What a needle shows, for a reader who does not know the trade.
 fn gloss(name: &str) -> &'static str {
     match name {
-        "partial_heat_making_per_100_km" => "Time slipping under load",
         name if name == FigureId::HeatPerKm.word() => "Heat made",
-        "events_per_100_km" => "How often asked to grip",
+        "events_per_100_km" => "How often commanded",
         "oil_temp_p99" => "How hot the oil got",
         "specific_power_p99" => "How hard the plates rubbed",
         _ => "",

@@ -1,37 +1,30 @@
-//! What could not be looked for, and questions the log leaves open.
+//! What the log leaves open: checks that were not made and questions without an answer, by what is
+//! missing.
 
 use crate::document::Document;
+use crate::open_questions::{Open, open};
 use crate::sentences;
-use crate::words::{clean, sentence};
 use maud::{Markup, html};
 
 pub(super) fn section(document: &Document) -> Markup {
-    let results = document.results;
+    let all = open(document.results);
+    let n_all = document.results.verdict.n_checks;
+    let n_made = document.results.verdict.n_made;
     html! {
         section #not-checked {
-            h2 { "Not checked" }
-            @if results.not_checked.is_empty() {
-                p { "Every finding this version knows was looked for." }
-            } @else {
-                dl.record.gaps-in-checks {
-                    @for item in &results.not_checked {
-                        dt { (clean(item.title)) }
-                        dd { (sentence(&clean(&item.missing))) }
-                    }
-                }
-            }
+            h2 { "Not checked, and what it takes" }
+            p { (n_made) " of " (n_all) " checks were made." }
+            dl.record.gaps-in-checks { @for open in &all { (one(open)) } }
+            p { (sentences::tier(document.results)) }
         }
-        section #cannot-tell {
-            h2 { "What this log cannot tell" }
-            @if sentences::is_all_answered(results) { p { "Every question this report asks was answered." } }
-            dl.open {
-                @for item in &results.cannot_tell {
-                    dt { (clean(item.question)) }
-                    dd { (sentence(&clean(&item.why))) }
-                    dd.next { span.label { "Next time " } (sentence(&clean(&item.next_time))) }
-                }
-            }
-            p { (sentences::tier(results)) }
-        }
+    }
+}
+
+fn one(open: &Open) -> Markup {
+    html! {
+        dt { (open.missing) }
+        @if !open.checks.is_empty() { dd { span.label { "Not checked " } (open.checks.join("; ")) "." } }
+        @for question in &open.questions { dd { span.label { "Open " } (question) } }
+        @for next_time in &open.next_time { dd.next { span.label { "Next time " } (next_time) } }
     }
 }

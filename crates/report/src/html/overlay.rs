@@ -41,7 +41,7 @@ fn drawing(word: &str, id: &str, lags: &[Lag]) -> Markup {
     };
     let (across, up) = (Scale::around(0.0, 1e3 * until_s), Scale::percent());
     let (title_id, about_id) = (format!("{id}-title"), format!("{id}-about"));
-    let title = format!("{word}: answers from the edge of the command");
+    let title = format!("{word}: responses to a command step");
     html! {
         figure.strip.overlay {
             figcaption {
@@ -58,7 +58,7 @@ fn drawing(word: &str, id: &str, lags: &[Lag]) -> Markup {
                     path.median d=(median(&ways, &across, &up)) {}
                 }
             }
-            (axes::ruler(&across, |tick| across.label(tick), "Time from the edge of the command, ms"))
+            (axes::ruler(&across, |tick| across.label(tick), "Time from the command step, ms"))
         }
     }
 }

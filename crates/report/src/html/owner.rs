@@ -4,16 +4,19 @@
 
 use super::{needles, shapes, strips, wear};
 use crate::document::Document;
-use crate::sentences;
 use crate::verdict::{self, class_words};
 use crate::words::{clean, counted, figure_text, sentence, shorten};
+use crate::{sentences, track};
 use halfshaft_health::FigureId;
 use halfshaft_health::verdict::Kind;
-use halfshaft_health::{Results, Strip, UseClass};
+use halfshaft_health::{Results, Strip, UseClass, Verdict};
 use maud::{Markup, html};
 
 /// Characters of a name on this page, so that it stays one page.
 const MOST_OF_A_NAME: usize = 80;
+
+/// Letters from which a heading is set smaller.
+const MOST_OF_A_WORD: usize = 20;
 
 /// Checks named that could not be made; the engineer's part lists them all.
 const MOST_NOT_CHECKED: usize = 5;
@@ -29,7 +32,9 @@ pub(super) fn section(document: &Document) -> Markup {
                 p.drive { (drive(document)) }
                 @if let Some(text) = sentences::provisional(results) { p.provisional { (text) } }
             }
-            (head(results.verdict.kind, &words.line))
+            (head(&results.verdict, &words.line))
+            @if let Some(text) = verdict::doubt(document) { p.doubt { (text) } }
+            (between_stints(results))
             div.reasons {
                 div {
                     h3 { "Why" }
@@ -75,17 +80,31 @@ fn drive(document: &Document) -> String {
     )
 }
 
-fn head(kind: Kind, line: &str) -> Markup {
+fn head(verdict: &Verdict, line: &str) -> Markup {
     html! {
-        div.verdict.{ "is-" (shapes::class(kind)) } {
-            (shapes::shape(kind))
+        div.verdict.{ "is-" (shapes::class_of(verdict)) } {
+            (shapes::shape_of(verdict))
             h2 #verdict {
-                span.word { (verdict::word(kind)) }
+                span.word.long[verdict::heading(verdict).len() > MOST_OF_A_WORD] { (verdict::heading(verdict)) }
                 " "
                 span.line { (shorten(line, 2 * MOST_OF_A_NAME)) }
             }
         }
-        @if let Kind::Found(_) = kind {} @else { p.scope { "This speaks of the clutch-pack differential only, and of this drive only." } }
+        @if let Kind::Found(_) = verdict.kind {} @else { p.scope { "This is about the clutch-pack differential only, and about this drive only." } }
+    }
+}
+
+/// What a driver asks first between two stints; nothing without laps.
+fn between_stints(results: &Results) -> Markup {
+    let lines = track::lines(results);
+    html! {
+        @if !lines.is_empty() {
+            dl.stint {
+                @for line in &lines {
+                    div.urgent[line.is_urgent] { dt { (line.label) } dd { (line.text) } }
+                }
+            }
+        }
     }
 }
 
@@ -104,7 +123,10 @@ fn use_of_the_car(results: &Results) -> Markup {
                         @if let Some(mix) = mix(class) { " " (mix) }
                     }
                 }
-                Err(why) => p { "That cannot be said: " (verdict::for_the_owner(&why.to_string())) },
+                Err(why) => p {
+                    @if let Some(plain) = verdict::plain_use(results) { (plain) " " }
+                    (verdict::for_the_owner(&why.to_string()))
+                },
             }
             (needles::strip(&results.meters))
         }
@@ -172,7 +194,7 @@ fn not_checked(results: &Results) -> Markup {
                 @if n_all == 0 {
                     "Every check of the differential was made."
                 } @else {
-                    "Could not be looked for, since this log does not hold what it takes: "
+                    (n_all) " of " (results.verdict.n_checks) " checks, since this recording does not hold what they take: "
                     (titles.into_iter().take(MOST_NOT_CHECKED).collect::<Vec<_>>().join(", "))
                     @if n_all > MOST_NOT_CHECKED { ", and " (n_all - MOST_NOT_CHECKED) " more" }
                     "."

@@ -27,7 +27,7 @@ const SCRIPT: &str = include_str!("zoom.js");
 const POLICY: &str = include_str!("policy.txt");
 
 /// Anchor and name of each section, in the order of the page.
-const SECTIONS: [(&str, &str); 16] = [
+const SECTIONS: [(&str, &str); 15] = [
     ("identity", "Car, log and map"),
     ("findings", "Findings"),
     ("figures", "Figures"),
@@ -41,9 +41,8 @@ const SECTIONS: [(&str, &str); 16] = [
     ("tyres", "Tyre ratio"),
     ("quality", "Quality"),
     ("not-checked", "Not checked"),
-    ("cannot-tell", "Cannot tell"),
     ("assumptions", "Assumptions"),
-    ("command", "Make again"),
+    ("command", "Reproduce"),
 ];
 
 pub(super) fn page(document: &Document) -> Markup {

@@ -1,7 +1,7 @@
 //! The shapes that say a severity without colour.
 
-use halfshaft_health::Severity;
 use halfshaft_health::verdict::Kind;
+use halfshaft_health::{Severity, Verdict};
 use maud::{Markup, PreEscaped, html};
 
 /// Class that colours a shape and its word.
@@ -14,6 +14,25 @@ pub(super) fn class(kind: Kind) -> &'static str {
         Kind::NothingFound => "sound",
         Kind::NothingSeen => "unseen",
         Kind::CannotTell(_) => "open-question",
+    }
+}
+
+/// The same for a verdict: "nothing wrong" after few checks has no look of its own.
+pub(super) fn class_of(verdict: &Verdict) -> &'static str {
+    match verdict.kind {
+        Kind::NothingSeen if verdict.is_thin => "open-question",
+        kind => class(kind),
+    }
+}
+
+/// The shape of a verdict; without the tick where it says little.
+pub(super) fn shape_of(verdict: &Verdict) -> Markup {
+    match verdict.kind {
+        Kind::NothingSeen if verdict.is_thin => drawn(
+            class_of(verdict),
+            r#"<circle class="line dashed" cx="24" cy="24" r="20"/><path class="line" d="M15 24h18"/>"#,
+        ),
+        kind => shape(kind),
     }
 }
 
@@ -43,7 +62,11 @@ pub(super) fn shape(kind: Kind) -> Markup {
             r#"<circle class="line dashed" cx="24" cy="24" r="20"/><path class="line" d="M17 19a7 7 0 1 1 10 6c-3 1.500-3 3-3 5M24 35v1"/>"#
         }
     };
+    drawn(class(kind), inside)
+}
+
+fn drawn(class: &str, inside: &str) -> Markup {
     html! {
-        svg.shape.{ "is-" (class(kind)) } viewBox="0 0 48 48" aria-hidden="true" { (PreEscaped(inside)) }
+        svg.shape.{ "is-" (class) } viewBox="0 0 48 48" aria-hidden="true" { (PreEscaped(inside)) }
     }
 }

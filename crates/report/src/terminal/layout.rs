@@ -30,7 +30,7 @@ pub(crate) enum Mark {
 impl Page {
     pub fn new(width: usize, colour: bool) -> Page {
         Page {
-            width: width.clamp(60, 120),
+            width: width.clamp(50, 120),
             colour,
             out: String::new(),
         }
@@ -231,7 +231,7 @@ mod tests {
             Page::new(80, true).marked("x", Mark::Strong),
             "\u{1b}[1mx\u{1b}[0m"
         );
-        assert_eq!(Page::new(5, true).width, 60);
+        assert_eq!(Page::new(5, true).width, 50);
         assert_eq!(Page::new(500, true).width, 120);
     }
 }

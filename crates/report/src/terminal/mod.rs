@@ -1,10 +1,11 @@
-//! The summary on a terminal: what one reads before opening the page.
+//! The report on a terminal: a summary of some fifteen lines, or all of it.
 //!
-//! In: a [`Document`]. Out: text of at most the asked width (60 to 120), with ANSI
-//! colour only when asked for. Nothing a log, a map or a file name says can steer the
-//! terminal.
+//! In: a [`Document`]. Out: text of at most the asked width (50 to 120), with ANSI
+//! colour only when asked for. Either begins with the verdict and ends with what to do and the
+//! files written, since a terminal shows the end of what was printed. Nothing a log, a map or a file
+//! name says can steer the terminal.
 
-mod beyond;
+mod answers;
 mod events;
 mod figures;
 mod findings;
@@ -13,28 +14,39 @@ mod regions;
 pub(crate) mod what_if;
 
 use crate::document::Document;
-use crate::sentences;
 use crate::words::{self, clean, counted};
+use crate::{open_questions, sentences, verdict};
 use layout::{Mark, Page};
 
 /// Characters shown of what a notice quotes.
 const MAX_EXAMPLE: usize = 100;
 
-/// The summary. `width` is held between 60 and 120.
+/// The summary: what one reads before opening the page. `width` is kept between 50 and 120.
+pub fn summary(document: &Document, width: usize, colour: bool) -> String {
+    let mut page = Page::new(width, colour);
+    head(&mut page, document);
+    findings::verdict(&mut page, document, true);
+    answers::section(&mut page, document);
+    foot(&mut page, document);
+    page.finish()
+}
+
+/// All of the report.
 pub fn render(document: &Document, width: usize, colour: bool) -> String {
     let mut page = Page::new(width, colour);
     head(&mut page, document);
-    findings::section(&mut page, document);
+    findings::verdict(&mut page, document, false);
+    answers::section(&mut page, document);
+    findings::section(&mut page, document.results);
     figures::section(&mut page, document.results);
-    beyond::section(&mut page, document.results);
     events::section(&mut page, document.results);
     regions::section(&mut page, document.results);
-    findings::not_checked(&mut page, document.results);
-    cannot_tell(&mut page, document);
+    open(&mut page, document);
     quality(&mut page, document);
     fit(&mut page, document);
     notices(&mut page, document);
     inputs(&mut page, document);
+    cautions(&mut page, document);
     foot(&mut page, document);
     page.finish()
 }
@@ -44,32 +56,35 @@ fn head(page: &mut Page, document: &Document) {
     let grade = format!("log grade {}", results.quality.grade.letter());
     page.ends(&sentences::vehicle(document), &grade, Mark::Strong);
     page.paragraph("", &sentences::drive(document), Mark::Plain);
-    if let Some(text) = sentences::trust(results) {
-        page.paragraph("", &text, Mark::Plain);
-    }
     if let Some(text) = sentences::provisional(results) {
-        page.blank();
         page.paragraph("", &text, Mark::Heat);
     }
     page.blank();
-    page.paragraph("", &sentences::headline(results), Mark::Strong);
 }
 
-fn cannot_tell(page: &mut Page, document: &Document) {
-    let open = &document.results.cannot_tell;
-    page.heading("This log cannot tell");
-    if sentences::is_all_answered(document.results) {
+/// What the log leaves open, by what is missing.
+fn open(page: &mut Page, document: &Document) {
+    page.heading("Not checked, and what it takes");
+    let all = open_questions::open(document.results);
+    if all.is_empty() {
         page.paragraph(
             "  ",
-            "Every question this report asks was answered.",
+            "Every check was made, and every question answered.",
             Mark::Plain,
         );
     }
-    for item in open {
-        page.paragraph("  ? ", &clean(item.question), Mark::Plain);
-        page.paragraph("    ", &words::sentence(&clean(&item.why)), Mark::Faint);
-        let next_time = format!("Next time: {}", words::sentence(&clean(&item.next_time)));
-        page.paragraph("    ", &next_time, Mark::Plain);
+    for open in all {
+        page.paragraph("  – ", &open.missing, Mark::Plain);
+        if !open.checks.is_empty() {
+            let checks = format!("Not checked: {}.", open.checks.join("; "));
+            page.paragraph("    ", &checks, Mark::Faint);
+        }
+        for question in &open.questions {
+            page.paragraph("    ", &format!("Open: {question}"), Mark::Faint);
+        }
+        for next_time in &open.next_time {
+            page.paragraph("    ", &format!("Next time: {next_time}"), Mark::Plain);
+        }
     }
     page.paragraph("  ", &sentences::tier(document.results), Mark::Plain);
 }
@@ -116,6 +131,9 @@ fn quality(page: &mut Page, document: &Document) {
     }
     for text in sentences::not_believed(document.results) {
         page.paragraph("  – ", &text, Mark::Plain);
+    }
+    if let Some(text) = sentences::trust(document.results) {
+        page.paragraph("  ", &text, Mark::Plain);
     }
     page.paragraph("  ", &sentences::noise(document.results), Mark::Plain);
 }
@@ -213,25 +231,32 @@ fn inputs(page: &mut Page, document: &Document) {
         &format!("{title}, fingerprint {}", clean(&document.map.fingerprint)),
         Mark::Plain,
     );
-    if let Some(text) = sentences::settings(document.results) {
-        page.paragraph("  ", &text, Mark::Plain);
-    }
 }
 
-fn foot(page: &mut Page, document: &Document) {
-    if !document.files_written.is_empty() {
-        page.heading("Written");
-        for name in &document.files_written {
-            page.paragraph("  ", &clean(name), Mark::Plain);
-        }
-    }
+fn cautions(page: &mut Page, document: &Document) {
     page.blank();
     if let Some(text) = &document.compared_with {
         page.paragraph("", &clean(text), Mark::Plain);
     }
     page.paragraph(
         "",
-        "Figures are estimates, low to high holds the truth nine times out of ten. Not a decision on roadworthiness.",
+        "Figures are estimates: low to high contains the true value nine times out of ten. Not a decision on roadworthiness.",
         Mark::Faint,
     );
+}
+
+/// What to do, and where the page is: the last that is printed.
+fn foot(page: &mut Page, document: &Document) {
+    page.blank();
+    for task in verdict::words(document).to_do {
+        let by = match task.by.as_str() {
+            "" => "Next".to_owned(),
+            by => by.to_owned(),
+        };
+        page.paragraph("", &format!("{by}: {}", task.what), Mark::Strong);
+    }
+    if !document.files_written.is_empty() {
+        let names: Vec<String> = document.files_written.iter().map(clean).collect();
+        page.paragraph("", &format!("Written: {}", names.join(", ")), Mark::Plain);
+    }
 }

@@ -45,7 +45,7 @@ pub(super) fn section(page: &mut Page, results: &Results) {
         wide => wide,
     };
     for (index, &region) in Region::ALL.iter().enumerate() {
-        let name = pad(&words::region(region), n_name, Align::Left);
+        let name = pad(words::region(region), n_name, Align::Left);
         let mut line = format!("  {name}  {}", cell(page, &time, index, n_bar, Mark::Plain));
         if let Some(heat) = &heat {
             line.push_str("  ");

@@ -2,6 +2,7 @@
 
 use crate::sample::{self, span, strip};
 use halfshaft_health::FigureId;
+use halfshaft_health::findings::about;
 use halfshaft_health::refusal::Under;
 use halfshaft_health::*;
 use halfshaft_model::Time;
@@ -33,6 +34,8 @@ fn findings() -> Vec<Finding> {
             }],
             could_also_be: "a changed load, or a tyre that still warms up",
             next_check: "pressure gauge on both rear tyres, cold, and a look at the valves",
+            owner_sees: about(FindingId::LosingPressure).owner_sees,
+            owner_does: about(FindingId::LosingPressure).owner_does,
             withdrawn_if: "the pressures are equal and the ratio goes back by itself",
         },
         Finding {
@@ -47,6 +50,8 @@ fn findings() -> Vec<Finding> {
             }],
             could_also_be: "a yaw sensor with a bias, or a space-saver wheel",
             next_check: "size, pressure and tread depth of both rear tyres",
+            owner_sees: about(FindingId::TyresMismatched).owner_sees,
+            owner_does: about(FindingId::TyresMismatched).owner_does,
             withdrawn_if: "the ratio is below 0.5 % with the tyres exchanged",
         },
         Finding {
@@ -63,6 +68,8 @@ fn findings() -> Vec<Finding> {
                 .to_vec(),
             could_also_be: "a torque table that overstates",
             next_check: "feel for judder in slow tight turns, smell the oil",
+            owner_sees: about(FindingId::HardHit).owner_sees,
+            owner_does: about(FindingId::HardHit).owner_does,
             withdrawn_if: "the torque table is found to be a quarter too high",
         },
         Finding {
@@ -74,6 +81,8 @@ fn findings() -> Vec<Finding> {
             evidence: Vec::new(),
             could_also_be: "cold oil",
             next_check: "break-away torque with one wheel lifted",
+            owner_sees: about(FindingId::HeavyPreload).owner_sees,
+            owner_does: about(FindingId::HeavyPreload).owner_does,
             withdrawn_if: "the break-away torque is as stated",
         },
     ]
@@ -90,7 +99,7 @@ fn meters() -> Vec<Meter> {
     vec![
         meter(
             "partial_heat_making_per_100_km",
-            "Heat-making partial engagement",
+            "Time slipping under load",
             "s/100 km",
             [5.0, 20.0, 60.0, 180.0, 600.0],
             Ok(estimate(169.6, 156.0, 183.0)),

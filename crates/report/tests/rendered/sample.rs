@@ -156,6 +156,7 @@ pub fn judged(mut results: Results) -> Results {
     let grounds = Grounds {
         findings: &results.findings,
         not_checked: &results.not_checked,
+        n_checks: halfshaft_health::findings::n_checks(),
         figures: &results.figures,
         tier: &results.tier,
         quality: &results.quality,
@@ -169,6 +170,7 @@ fn no_verdict() -> Verdict {
     let grounds = Grounds {
         findings: &[],
         not_checked: &[],
+        n_checks: 0,
         figures: &[],
         tier: &Tier {
             number: None,
@@ -232,7 +234,7 @@ pub fn track_day() -> Results {
             figure(FigureId::TurnTotal, "Turning, both ways together", "deg", Err("no yaw.rate and no front wheel speeds in this log"), Grade::A),
             figure(FigureId::SlipPeak, "Highest slip of the pack", "rad/s", Ok(banded(6.914, 6.72, 7.11)), Grade::B),
             figure(FigureId::PartialByCommand, "Partly engaged by command", "s", Ok(banded(88.34, 87.9, 88.8)), Grade::A),
-            figure(FigureId::PartialHeatMaking, "Heat-making partial engagement", "s", Ok(banded(41.24, 38.03, 44.51)), Grade::B),
+            figure(FigureId::PartialHeatMaking, "Time slipping under load", "s", Ok(banded(41.24, 38.03, 44.51)), Grade::B),
             figure(FigureId::Engagements, "Engagements asked for", "count", Ok(exact(22.0)), Grade::B),
             figure(
                 FigureId::HeatTotal,

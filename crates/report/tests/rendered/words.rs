@@ -34,12 +34,12 @@ fn check_headline(spoil: impl Fn(&mut Results), text: &str) {
 fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
     check_headline(
         |_| {},
-        "The clutch pack was in heat-making partial engagement for 41.2 s (38.0 to 44.5), 2.74 % of the moving time, \
+        "The clutch slipped under load for 41.2 s (38.0 to 44.5), 2.74 % of the moving time, \
          and took at least 212 kJ of heat (158 to 266).",
     );
     check_headline(
         |results| set(results, FigureId::HeatTotal, Err("no torque is known")),
-        "The clutch pack was in heat-making partial engagement for 41.2 s (38.0 to 44.5), 2.74 % of the moving time; \
+        "The clutch slipped under load for 41.2 s (38.0 to 44.5), 2.74 % of the moving time; \
          how much heat it took is not known: no torque is known.",
     );
     check_headline(
@@ -50,7 +50,7 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
                 Err("no clutch.command"),
             )
         },
-        "The clutch pack took at least 212 kJ of heat (158 to 266); how long it slipped while partly engaged is not \
+        "The clutch pack took at least 212 kJ of heat (158 to 266); how long it slipped under load is not \
          known: no clutch.command.",
     );
     check_headline(
@@ -62,7 +62,7 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
             );
             set(results, FigureId::HeatTotal, Err("no rear wheel speeds"));
         },
-        "Neither heat-making partial engagement nor heat is known: no rear wheel speeds.",
+        "Neither the time slipping under load nor heat is known: no rear wheel speeds.",
     );
     check_headline(
         |results| {
@@ -73,7 +73,7 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
             );
             set(results, FigureId::HeatTotal, Ok((1.2, 0.9, 1.5, false)));
         },
-        "The clutch pack was never in heat-making partial engagement and took 1.20 kJ of heat (0.90 to 1.50).",
+        "The clutch never slipped under load and took 1.20 kJ of heat (0.90 to 1.50).",
     );
     check_headline(
         |results| {
@@ -84,7 +84,7 @@ fn the_headline_says_what_is_known_and_why_the_rest_is_not() {
             );
             set(results, FigureId::MovingTime, Err("no speed"));
         },
-        "The clutch pack was in heat-making partial engagement for at least 612 s (590 to 640; 10:12 min) and took at \
+        "The clutch slipped under load for at least 612 s (590 to 640; 10:12 min) and took at \
          least 212 kJ of heat (158 to 266).",
     );
 }
@@ -135,11 +135,13 @@ fn a_log_not_fit_says_what_it_lacks_and_not_that_it_is_complete() {
         evidence: Vec::new(),
         could_also_be: "",
         next_check: "Log again.",
+        owner_sees: "Something is not as it should be.",
+        owner_does: "Have a workshop look at it.",
         withdrawn_if: "",
     }];
     let results = sample::judged(results);
     let text = terminal::render(&sample::document(&results, &notices), 80, false);
-    let verdict = "This log cannot tell.\n  2.0 of the 10 minutes of driving that show a unit.";
+    let verdict = "This log does not show enough for a verdict.\n  2.0 of the 10 minutes of driving that show a unit.";
     assert!(text.contains(verdict), "{text}");
     // A note on the use does not make it fit.
     let mut results = results;
@@ -188,7 +190,7 @@ fn actuator_and_oil_have_a_line_each_where_they_are_known() {
     use halfshaft_health::response::resolution::{Spread, StatedTime};
     let (mut results, notices) = (sample::track_day(), sample::notices());
     let text = terminal::render(&sample::document(&results, &notices), 100, false);
-    assert!(!text.contains("Actuator:") && !text.contains("Oil: one km"));
+    assert!(!text.contains("Closes in") && !text.contains("uses the oil like"));
     let mut actuator = Actuator::of(Vec::new(), None, None, Motor::default());
     actuator.engage.transition_time.stated = StatedTime::Singly(Spread {
         n_events: 12,
@@ -219,11 +221,12 @@ fn actuator_and_oil_have_a_line_each_where_they_are_known() {
         },
     );
     let text = terminal::render(&sample::document(&results, &notices), 100, false);
-    let wanted = "Actuator: closes in 0.168 s and lets go in less than 0.330 s after the command.";
+    let wanted =
+        "Clutch           Closes in 0.168 s and releases in less than 0.330 s after the command.";
     assert!(text.contains(wanted), "{text}");
     // Derived: rate 1 · (1 + 10/10).
     assert!(
-        text.contains("Oil: one km of this drive is 2.00 km of"),
+        text.contains("One km of this drive uses the oil like 2.00 km of"),
         "{text}"
     );
 }

@@ -77,7 +77,7 @@ impl Check<'_> {
                 range_in_words(believed),
             );
             let message = format!(
-                "{what} of {value} {unit}, wanted {range}: another unit, or a digit too many?"
+                "{what} of {value} {unit}, expected {range}: another unit, or a digit too many?"
             );
             self.mistake(quantity.span, RangeEmpty, message);
         }

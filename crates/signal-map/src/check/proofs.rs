@@ -161,7 +161,10 @@ impl<'t> Check<'t> {
             }
             Some(Reading::Broken) => "the code for broken".to_owned(),
             Some(Reading::BeyondBelief(got)) => {
-                format!("{} {unit}, which is beyond belief", in_unit(got))
+                format!(
+                    "{} {unit}, which is outside the believed range",
+                    in_unit(got)
+                )
             }
             Some(Reading::NotFinite) => "a number that is not finite".to_owned(),
             Some(Reading::BeyondEnd) => "nothing: the frame is too short".to_owned(),

@@ -158,7 +158,7 @@ impl<'t> Check<'t> {
                 is_sound = false;
             }
             if values.len() != width {
-                let message = format!("the line gives {} values, wanted {width}", values.len());
+                let message = format!("the line gives {} values, expected {width}", values.len());
                 let suggestion = match width {
                     1 => "a table of two inputs needs `second input …`",
                     _ => "one for each point of the second input",

@@ -156,7 +156,7 @@ impl<'t> Check<'t> {
         let gives = known.output.dimension;
         if gives != Dimension::TORQUE {
             let (found, wanted) = (gives.describe(), Dimension::TORQUE.describe());
-            let message = format!("table `{table_name}` gives {found}, wanted {wanted}");
+            let message = format!("table `{table_name}` gives {found}, expected {wanted}");
             self.mistake(table_span, UnitMisfit, message);
             return None;
         }
@@ -182,7 +182,7 @@ impl<'t> Check<'t> {
         let highest_nm = table.highest();
         if highest_nm > BELIEVED_TO_NM {
             let message = format!(
-                "table `{table_name}` gives up to {highest_nm} N.m, wanted at most {BELIEVED_TO_NM} N.m: another \
+                "table `{table_name}` gives up to {highest_nm} N.m, expected at most {BELIEVED_TO_NM} N.m: another \
                  unit, or a digit too many?"
             );
             self.mistake(table_span, RangeEmpty, message);

@@ -67,7 +67,8 @@ impl<'t> Check<'t> {
                 if (low..=high).contains(ratio) {
                     self.map.vehicle.final_ratio = Some(*ratio);
                 } else if *ratio > 0.0 {
-                    let message = format!("a final drive ratio of {ratio}, wanted {low} to {high}");
+                    let message =
+                        format!("a final drive ratio of {ratio}, expected {low} to {high}");
                     self.mistake(*span, RangeEmpty, message);
                 } else {
                     self.not_above_zero(*span, "a final drive ratio");

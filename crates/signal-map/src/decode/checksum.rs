@@ -53,7 +53,7 @@ fn crc_at_once(start: u8, bytes: &[u8]) -> u8 {
 /// Bytes of a classic frame.
 const N_AT_ONCE: usize = 8;
 
-/// What a byte leaves with so many bytes of nought behind it.
+/// What a byte leaves with so many bytes of zero behind it.
 static J1850_TABLES: [[u8; 256]; N_AT_ONCE] = {
     let mut tables = [[0u8; 256]; N_AT_ONCE];
     let mut index = 0;

@@ -3,7 +3,7 @@
 //! In: the stamps at which the clock was cut. Out: how much of the clock is passed through
 //! more than once: a stretch that was copied, a drive that was given twice, or a clock that
 //! was set back. Stamps that count from the logger's start say nothing of that, since every
-//! log begins at nought.
+//! log begins at zero.
 
 use halfshaft_model::Stamp;
 use halfshaft_model::constants::NS_PER_S;

@@ -345,7 +345,7 @@ mod tests {
         };
         assert_eq!(value(&[0x10, 0x00, 0x01]), Some(9.0));
         assert_eq!(value(&[0xFE, 0xFF, 0x01]), Some(0.0));
-        // Not valid; absent; beyond belief; too short.
+        // Not valid; absent; outside the believed range; too short.
         assert_eq!(value(&[0x10, 0x00, 0x00]), None);
         assert_eq!(value(&[0x00, 0x80, 0x01]), None);
         assert_eq!(value(&[0x00, 0x10, 0x01]), None);

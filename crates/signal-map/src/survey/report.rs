@@ -160,7 +160,7 @@ impl ChannelSurvey {
             line += &format!(", {:.1} % missing", self.share_missing * 100.0);
         }
         if self.n_beyond_belief > 0 {
-            line += &format!(", {} beyond belief", self.n_beyond_belief);
+            line += &format!(", {} outside the believed range", self.n_beyond_belief);
         }
         if self.n_broken > 0 {
             line += &format!(", {} reported faulty", self.n_broken);

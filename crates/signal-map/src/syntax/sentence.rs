@@ -178,10 +178,10 @@ fn best_failure(line: &Line, furthest: Vec<(Stop, &'static Form)>) -> Failure {
 /// The fault where every form expects a word.
 fn wrong_word(mut fault: Fault, token: Option<&Token>, words: &[&str], listed: &str) -> Fault {
     let Some(token) = token else {
-        fault.message = format!("the line ends here, wanted {listed}");
+        fault.message = format!("the line ends here, expected {listed}");
         return fault;
     };
-    fault.message = format!("found `{}`, wanted {listed}", visible(token.text));
+    fault.message = format!("found `{}`, expected {listed}", visible(token.text));
     if fault.code == MistakeCode::WrongForm && token.kind == Kind::Word {
         fault.code = MistakeCode::UnknownWord;
     }
@@ -308,7 +308,7 @@ mod tests {
         check(
             Section::Vehicle,
             "rear trak 1.5 m",
-            Err("unknown-word: found `trak`, wanted `track` did you mean `track`?"),
+            Err("unknown-word: found `trak`, expected `track` did you mean `track`?"),
         );
         check(
             Section::Frame,
@@ -332,13 +332,13 @@ mod tests {
         check(
             Section::Frame,
             "wheel.rear.left takes 0.7..0.0",
-            Err("unknown-word: found `takes`, wanted `in` write `in` here"),
+            Err("unknown-word: found `takes`, expected `in` write `in` here"),
         );
         check(
             Section::Vehicle,
             "oil wrn at 5 degC",
             Err(
-                "unknown-word: found `wrn`, wanted a number, or `named`, `warn` or `limit` did you mean `warn`?",
+                "unknown-word: found `wrn`, expected a number, or `named`, `warn` or `limit` did you mean `warn`?",
             ),
         );
     }

@@ -93,7 +93,7 @@ pub(super) fn too_few_of_each(
         Paired::LapsWithLikePasses => "laps with like passes",
         Paired::StretchesWithEvents => "stretches with events",
         Paired::StretchesWithOpenBends => "stretches with open bends",
-        Paired::EventBlocks => "blocks of events",
+        Paired::EventBlocks => "groups of events",
     };
     write!(
         f,
@@ -104,11 +104,11 @@ pub(super) fn too_few_of_each(
 pub(super) fn too_little(f: &mut Formatter<'_>, what: Measured, found: f64, needed: f64) -> Result {
     match what {
         Measured::ClassDistance => {
-            write!(f, "too short to class: {found:.1} km, {needed} km wanted")
+            write!(f, "too short to classify: {found:.1} km of {needed} km")
         }
         Measured::HeatDistance => write!(
             f,
-            "the drive is too short: {found:.2} km, {needed} km wanted"
+            "the drive is too short: {found:.2} km, {needed} km needed"
         ),
         Measured::EventDistance => write!(
             f,
@@ -162,10 +162,10 @@ pub(super) fn too_little(f: &mut Formatter<'_>, what: Measured, found: f64, need
             "with hot oil the command fell to nothing {n_cuts} times under a pedal that stayed down; to tell that from \
              a calibration it must have been given so with cooler oil for {needed:.1} s, and was for {found:.1} s"
         ),
-        Measured::Turned => write!(f, "{found:.0}° turned in bends, {needed:.0}° wanted"),
+        Measured::Turned => write!(f, "{found:.0}° turned in bends, {needed:.0}° needed"),
         Measured::HeatWithTurning => write!(
             f,
-            "the turning rate is known for {:.0} % of the heat, {:.0} % wanted",
+            "the turning rate is known for {:.0} % of the heat, {:.0} % needed",
             100.0 * found,
             100.0 * needed
         ),

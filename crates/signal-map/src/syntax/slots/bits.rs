@@ -247,7 +247,7 @@ pub(super) fn id(cursor: &mut Cursor) -> Result<Slot, Fault> {
         let Some(span) = span.filter(|_| is_hex) else {
             return Err(fault);
         };
-        let message = format!("found `{bare}`, wanted {wanted}");
+        let message = format!("found `{bare}`, expected {wanted}");
         let suggestion = format!("write `0x{bare}`, if that is hexadecimal");
         return Err(Fault::with(span, fault.code, message, suggestion));
     };

@@ -66,7 +66,7 @@ pub(super) fn time_kind(cursor: &mut Cursor) -> Result<Slot, Fault> {
     let (unit, span) = unit(cursor)?;
     if unit.dimension != Dimension::TIME {
         let (found, wanted) = (unit.dimension.describe(), SlotKind::TimeKind.expected());
-        let message = format!("`{}` is {found}, wanted {wanted}", spelled(unit));
+        let message = format!("`{}` is {found}, expected {wanted}", spelled(unit));
         return Err(Fault::new(span, MistakeCode::UnitMisfit, message));
     }
     let seconds_per_unit = unit.factor;

@@ -88,7 +88,7 @@ impl<'t, 'a> Cursor<'t, 'a> {
     /// The fault that something else was expected here.
     pub fn expected(&self, wanted: &str) -> Fault {
         let Some(token) = self.peek() else {
-            let message = format!("the line ends here, wanted {wanted}");
+            let message = format!("the line ends here, expected {wanted}");
             return Fault::new(self.end, MistakeCode::Unfinished, message);
         };
         let text = visible(token.text);
@@ -104,12 +104,12 @@ impl<'t, 'a> Cursor<'t, 'a> {
             ),
             Kind::Stray if !(token.text == "." && begins_number()) => (
                 MistakeCode::StrayCharacter,
-                format!("`{text}` has no meaning here; wanted {wanted}"),
+                format!("`{text}` has no meaning here; expected {wanted}"),
                 "",
             ),
             kind => (
                 MistakeCode::WrongForm,
-                format!("found `{text}`, wanted {wanted}"),
+                format!("found `{text}`, expected {wanted}"),
                 if kind == Kind::Stray {
                     "a number begins with a digit: `0.5`"
                 } else {

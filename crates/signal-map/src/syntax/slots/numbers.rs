@@ -181,7 +181,7 @@ pub(super) fn tyre(cursor: &mut Cursor) -> Result<Slot, Fault> {
         let wanted = SlotKind::Tyre.expected();
         return Err(Fault {
             span: Span::from(from.start..cursor.end.end.max(from.end)),
-            message: format!("the tyre size is not understood; wanted {wanted}"),
+            message: format!("the tyre size is not understood; expected {wanted}"),
             ..cursor.expected(wanted)
         });
     };
