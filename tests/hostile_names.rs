@@ -78,7 +78,15 @@ fn names_of_a_map() {
     for name in [HTML, FORMULA, PATH, ORDERS] {
         let folder = Folder::with_drive();
         folder.write("car.map", car(name));
-        let arguments = ["report", "drive.log", "--map", "car.map", "--out", "out"];
+        let arguments = [
+            "report",
+            "--full",
+            "drive.log",
+            "--map",
+            "car.map",
+            "--out",
+            "out",
+        ];
         is_plain(&folder.run(arguments).done());
         is_plain(&folder.run(["map", "check", "car.map", "drive.log"]).done());
         let page = folder.read("out/report.html");
@@ -165,7 +173,15 @@ fn a_bus_with_a_hostile_name() {
     folder.write("drive.log", drive().replace("can0", "\u{1b}[31m<script>=1"));
     let check = folder.run(["map", "check", "car.map", "drive.log"]).done();
     is_plain(&check.printed(&["\\u{1b}[31m<script>=1"]));
-    let report = folder.run(["report", "drive.log", "--map", "car.map", "--out", "out"]);
+    let report = folder.run([
+        "report",
+        "--full",
+        "drive.log",
+        "--map",
+        "car.map",
+        "--out",
+        "out",
+    ]);
     is_plain(&report.done());
     is_harmless_page(&folder.read("out/report.html"));
 }
@@ -174,7 +190,15 @@ fn a_bus_with_a_hostile_name() {
 fn bad_lines_with_orders_in_them() {
     let folder = Folder::with_drive();
     folder.write("drive.log", format!("{}{ORDERS} {HTML}\n", drive()));
-    let arguments = ["report", "drive.log", "--map", "car.map", "--out", "out"];
+    let arguments = [
+        "report",
+        "--full",
+        "drive.log",
+        "--map",
+        "car.map",
+        "--out",
+        "out",
+    ];
     is_plain(
         &folder
             .run(arguments)
@@ -187,7 +211,7 @@ fn bad_lines_with_orders_in_them() {
     folder.write("drive.log", format!("{ORDERS} {HTML}\n"));
     is_plain(&folder.run(arguments).refused(&["drive.log"]));
     is_plain(&folder.run(["map", "check", "drive.log"]));
-    is_plain(&folder.run(["report", "drive.log", "--map", "drive.log"]));
+    is_plain(&folder.run(["report", "--full", "drive.log", "--map", "drive.log"]));
 }
 
 /// A file system of Linux takes any name; others are more particular.
@@ -209,7 +233,7 @@ fn names_of_files() {
         let out = format!("./{name}.out");
         is_plain(
             &folder
-                .run(["report", &log, "--map", &map, "--out", &out])
+                .run(["report", "--full", &log, "--map", &map, "--out", &out])
                 .done(),
         );
         is_harmless_page(&folder.read(format!("{out}/report.html")));
@@ -217,23 +241,23 @@ fn names_of_files() {
         folder.write(&map, CAR.replace("km", "kmm").replace("degC", "degQ"));
         is_plain(&folder.run(["map", "check", &map]));
         is_plain(&folder.run(["map", "format", &map]));
-        is_plain(&folder.run(["report", &log, "--map", &map]));
+        is_plain(&folder.run(["report", "--full", &log, "--map", &map]));
         folder.write(&log, "");
         folder.write(&map, CAR);
         is_plain(
             &folder
-                .run(["report", &log, "--map", &map])
+                .run(["report", "--full", &log, "--map", &map])
                 .refused(&["empty"]),
         );
         let missing = format!("./none{name}");
         is_plain(
             &folder
-                .run(["report", &missing, "--map", &map])
+                .run(["report", "--full", &missing, "--map", &map])
                 .refused(&["No such"]),
         );
         is_plain(
             &folder
-                .run(["report", &log, "--map", &missing])
+                .run(["report", "--full", &log, "--map", &missing])
                 .refused(&["No such"]),
         );
     }
@@ -265,7 +289,15 @@ fn a_map_whose_name_is_no_text_is_formatted_in_its_place() {
 fn the_page_lets_only_its_own_script_run() {
     const SCRIPT: &str = include_str!("../crates/report/src/html/zoom.js");
     let folder = Folder::with_drive();
-    let arguments = ["report", "drive.log", "--map", "car.map", "--out", "out"];
+    let arguments = [
+        "report",
+        "--full",
+        "drive.log",
+        "--map",
+        "car.map",
+        "--out",
+        "out",
+    ];
     folder.run(arguments).done();
     folder.write("zoom.js", SCRIPT);
     let sum = folder.shell("sha256sum zoom.js").done().out;
@@ -307,7 +339,13 @@ fn a_report_names_nobody() {
     let bad = "# Jane Doe, AB-123-CD, XXXZZZ1JZXW000001, 50.123456 7.654321\n";
     folder.write("jane-doe/drive.log", format!("{}{bad}", drive()));
     folder.write("jane-doe/car.map", CAR);
-    let log = ["report", "jane-doe/drive.log", "--map", "jane-doe/car.map"];
+    let log = [
+        "report",
+        "--full",
+        "jane-doe/drive.log",
+        "--map",
+        "jane-doe/car.map",
+    ];
     let run = folder.run(log.into_iter().chain(["--out", "out"])).done();
     let (json, page) = (
         folder.read("out/report.json"),
@@ -382,7 +420,15 @@ fn a_sheet_with_hostile_headers() {
         )
     };
     folder.write("car.map", map(FORMULA));
-    let arguments = ["report", "sheet.csv", "--map", "car.map", "--out", "out"];
+    let arguments = [
+        "report",
+        "--full",
+        "sheet.csv",
+        "--map",
+        "car.map",
+        "--out",
+        "out",
+    ];
     is_plain(&folder.run(arguments).done());
     is_harmless_page(&folder.read("out/report.html"));
     let table = folder

@@ -15,6 +15,36 @@ decision on roadworthiness.
 
 Exit codes: 0 done; 1 done, with findings at or above --fail-at; 2 could not do it.";
 
+const REPORT: &str = "\
+Example: halfshaft report drive.log --map my-car.map --out drive-report
+No map yet? `halfshaft demo DIR` writes one of an invented car beside its log; change it to what you \
+know of yours. docs/signal-map.md says every sentence a map can hold.";
+
+const COMPARE: &str = "Example: halfshaft compare before.log after.log --map my-car.map";
+
+const DECODE: &str = "\
+Example: halfshaft decode drive.log --map my-car.map --channel wheel.rear.left > left.csv";
+
+const EXPORT: &str = "Example: halfshaft export drive.log --map my-car.map --to tables";
+
+const WHAT_IF_EXAMPLE: &str =
+    "Example: halfshaft whatif drive.log --map my-car.map --faces 16 --oil 1.2l --out what-if";
+
+const DEMO: &str = "Example: halfshaft demo first-look";
+
+const SETTINGS: &str = "\
+Example: halfshaft settings --out settings.toml
+Change what you like in it and give it with --settings.";
+
+const MAN: &str = "Example: halfshaft man man1 && man ./man1/halfshaft-report.1";
+
+const COMPLETIONS: &str =
+    "Example: halfshaft completions bash > ~/.local/share/bash-completion/completions/halfshaft";
+
+const MAP_CHECK: &str = "Example: halfshaft map check my-car.map drive.log";
+
+const MAP_FORMAT: &str = "Example: halfshaft map format --write my-car.map";
+
 const WHAT_IF: &str = "\
 Work one drive out for another clutch pack, oil or cooling, beside the car as it is.
 
@@ -34,24 +64,36 @@ pub struct Arguments {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Read a log through a map: slip, partial engagement, heat, and what it cannot tell
+    /// Read a log through a map: slip, partial engagement, heat, and what it leaves open
+    #[command(after_help = REPORT)]
     Report(ReportOptions),
-    /// Hold two drives of a car against each other, before and after, on like corners and events
+    /// Compare two drives of a car, before and after, on like corners and events
+    #[command(after_help = COMPARE)]
     Compare(CompareOptions),
     /// Check or format a signal map
     #[command(subcommand)]
     Map(MapCommand),
     /// Write the decoded channels of a log as CSV, one sample a line
+    #[command(after_help = DECODE)]
     Decode(DecodeOptions),
     /// Write a log's channels, events and figures as Parquet tables
+    #[command(after_help = EXPORT)]
     Export(ExportOptions),
     /// Work one drive out for another clutch pack, oil or cooling, beside the car as it is
-    #[command(name = "whatif", long_about = WHAT_IF)]
+    #[command(name = "whatif", long_about = WHAT_IF, after_help = WHAT_IF_EXAMPLE)]
     WhatIf(WhatIfOptions),
     /// Make an invented drive, its map and its report in a folder
+    #[command(after_help = DEMO)]
     Demo(DemoOptions),
     /// Write a settings file with every limit the judgement rests on
+    #[command(after_help = SETTINGS)]
     Settings(SettingsOptions),
+    /// Write the manual pages of all commands
+    #[command(after_help = MAN)]
+    Man(ManOptions),
+    /// Print what a shell needs to complete commands and options
+    #[command(after_help = COMPLETIONS)]
+    Completions(CompletionsOptions),
     /// Write the reference pages that are made from the program
     #[command(hide = true)]
     Pages(PagesOptions),
@@ -61,8 +103,10 @@ pub enum Command {
 #[derive(Debug, Subcommand)]
 pub enum MapCommand {
     /// Print every mistake in a map; with a log, how the log fits it
+    #[command(after_help = MAP_CHECK)]
     Check(MapCheckOptions),
     /// Print a map in standard form
+    #[command(after_help = MAP_FORMAT)]
     Format(MapFormatOptions),
 }
 
@@ -209,7 +253,7 @@ pub struct CompareOptions {
 pub struct MapCheckOptions {
     /// Signal map
     pub map: PathBuf,
-    /// Logs to hold against it
+    /// Logs to compare with it
     #[arg(value_name = "LOG")]
     pub logs: Vec<PathBuf>,
 }
@@ -313,6 +357,22 @@ pub struct DemoOptions {
     pub limits: LimitOptions,
     #[command(flatten)]
     pub past: PastOptions,
+}
+
+/// Options of `man`.
+#[derive(Debug, Args)]
+pub struct ManOptions {
+    /// Folder for the pages; made when it is not there
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+}
+
+/// Options of `completions`.
+#[derive(Debug, Args)]
+pub struct CompletionsOptions {
+    /// Which shell
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
 }
 
 /// Options of `pages`.

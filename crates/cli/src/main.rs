@@ -21,12 +21,42 @@ mod unfinished;
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::ErrorKind;
 
 use crate::arguments::{Arguments, Command, MapCommand};
 
+/// The arguments; where they are wrong it says what is expected and ends.
+fn arguments() -> Arguments {
+    let mut given: Vec<_> = std::env::args_os().collect();
+    // `help --help` is what somebody types who wants help on help.
+    if given.len() == 3 && given[1] == "help" && (given[2] == "--help" || given[2] == "-h") {
+        given.remove(1);
+    }
+    let error = match Arguments::try_parse_from(given) {
+        Ok(arguments) => return arguments,
+        Err(error) => error,
+    };
+    let is_map_missing = error.kind() == ErrorKind::MissingRequiredArgument
+        && error.to_string().contains("--map <MAP>");
+    // It goes to standard output or standard error, as the error wants; nowhere else to say that
+    // this failed.
+    let _ = error.print();
+    if is_map_missing {
+        output::write_error_text(NO_MAP);
+    }
+    std::process::exit(error.exit_code());
+}
+
+/// What to do without a map.
+const NO_MAP: &str = "
+A map says in plain words which bytes of which frame hold what. No map yet? `halfshaft demo DIR`
+writes one of an invented car beside its log: change it to what you know of yours, and look at it
+with `halfshaft map check MAP LOG`.
+";
+
 fn main() -> ExitCode {
     unfinished::watch();
-    let arguments = Arguments::parse();
+    let arguments = arguments();
     let outcome = match arguments.command {
         Command::Report(options) => commands::report::run(&options),
         Command::Compare(options) => commands::compare::run(&options),
@@ -37,6 +67,8 @@ fn main() -> ExitCode {
         Command::WhatIf(options) => commands::what_if::run(&options),
         Command::Demo(options) => commands::demo::run(&options),
         Command::Settings(options) => commands::settings::run(&options),
+        Command::Man(options) => commands::install::man(&options),
+        Command::Completions(options) => commands::install::completions(&options),
         Command::Pages(options) => pages::run(&options),
     };
     match outcome {

@@ -69,10 +69,24 @@ pub fn counted_mistakes(n: usize) -> String {
 /// Reads and checks a map.
 pub fn check_map(path: &Path) -> Result<Result<Checked, halfshaft_signal_map::Mistakes>> {
     let bytes = map_bytes(path)?;
+    if looks_like_a_log(&bytes) {
+        bail!(
+            "{}: found a log, expected a map; are the two swapped? Maps stand behind --map, and first in `map check`",
+            path.display()
+        );
+    }
     Ok(halfshaft_signal_map::parse_bytes(
         &output::harmless(&path.display().to_string()),
         &bytes,
     ))
+}
+
+/// Whether bytes begin as compressed files and SocketCAN text do; no map begins so.
+fn looks_like_a_log(bytes: &[u8]) -> bool {
+    const GZIP: &[u8] = &[0x1F, 0x8B];
+    const ZSTD: &[u8] = &[0x28, 0xB5, 0x2F, 0xFD];
+    let is_stamp = |start: &[u8]| start.len() == 2 && start[0] == b'(' && start[1].is_ascii_digit();
+    bytes.starts_with(GZIP) || bytes.starts_with(ZSTD) || bytes.get(..2).is_some_and(is_stamp)
 }
 
 /// The bytes of a map file, or of standard input for `-`.
@@ -96,7 +110,7 @@ pub fn map_bytes(path: &Path) -> Result<Vec<u8>> {
     }
     if bytes.len() as u64 >= limit {
         bail!(
-            "{}: longer than {} bytes, no map is; is this the log?",
+            "{}: longer than {} bytes, which no map is; is this the log?",
             path.display(),
             LARGEST_MAP_BYTES
         );

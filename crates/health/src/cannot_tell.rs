@@ -167,7 +167,7 @@ pub fn cannot_tell(seen: &Seen) -> Vec<CannotTell> {
     }
     if let Some(share) = seen.not_observable_share.filter(|share| *share > 0.5) {
         let why = format!(
-            "in {:.0} % of the moving time there was no bend and no slip to hold against, so open and locked look the same",
+            "in {:.0} % of the moving time there was no bend and no slip to show the pack at work: open and locked look the same",
             100.0 * share
         );
         add(

@@ -58,7 +58,7 @@ fn value(results: &Results, id: FigureId) -> Option<f64> {
 }
 
 /// Temperature at which the oil is warned of, °C.
-fn warn_c(results: &Results) -> Option<f64> {
+pub fn warn_c(results: &Results) -> Option<f64> {
     let hottest = value(results, FigureId::OilTempMax)?;
     Some(hottest + value(results, FigureId::OilHeadroom)?)
 }

@@ -46,7 +46,7 @@ halfshaft_model::codes! { "What kind of mistake or warning." MistakeCode {
     Indent "indent" "A line is indented under a line that takes no facts, or between two levels."
     UnknownWord "unknown-word" "A line begins with, or contains, a word the language does not know there."
     WrongPlace "wrong-place" "A fact stands under a line it does not belong to."
-    Unfinished "unfinished" "A line ends where something more was expected."
+    Unfinished "unfinished" "A line ends where something more is expected."
     TooMuch "too-much" "A line goes on after its fact is complete."
     WrongForm "wrong-form" "Something else was expected here: a number, a text, bits, a unit."
     Twice "twice" "A fact that can hold only once is stated twice."

@@ -4,6 +4,7 @@ pub mod compare;
 pub mod decode;
 pub mod demo;
 pub mod export;
+pub mod install;
 pub mod map_check;
 pub mod map_format;
 pub mod report;

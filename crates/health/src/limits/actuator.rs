@@ -72,7 +72,7 @@ limits! {
     /// Times the clutch was held still and closed that this is judged from.
     hold_times: u32 = 3, "count", from 1.0 to 1000.0;
 
-    /// Delay from throttle to clutch that is late.
+    /// Throttle-on delay that is late.
     throttle_on_s: f64 = 0.4, "s", from 0.01 to 10.0,
         reason: "0.3 s is what a slow pedal and a controller that waits for slip make of a sound car";
 

@@ -15,7 +15,7 @@ limits! {
     follows: f64 = 0.8, "share", from 0.1 to 1.0;
 
     /// The slower rear wheel this much ahead of the road, as a share: both wheels spin, and the
-    /// road lets go before the pack does.
+    /// road slips before the pack does.
     both_spin: f64 = 0.05, "share", from 0.01 to 1.0;
 
     /// Command from which the mechanism is expected to follow and slip to fall, for the picture of

@@ -24,7 +24,7 @@ limits! {
     /// How far the state must be short of the command in a stall.
     short_by: f64 = 0.1, "share", from 0.0 to 1.0;
 
-    /// The supply before an edge of the command is the median over so long.
+    /// The supply before a command step is the median over so long.
     supply_before_s: f64 = 0.5, "s", from 0.05 to 5.0;
 
     /// Its lowest is looked for so long after the edge.

@@ -10,11 +10,11 @@ limits! {
     /// Length of a stretch that is given its own class.
     stretch_km: f64 = 10.0, "km", from 0.1 to 10000.0;
 
-    /// Needles known at the least for a class that is no lower bound.
+    /// Gauges read at the least for a class that is no lower bound.
     least_needles: u32 = 3, "count", from 2.0 to 5.0,
         reason: "with two, one of them odd decides";
 
-    /// Needles known at the least for a class that is a lower bound.
+    /// Gauges read at the least for a class that is a lower bound.
     lower_bound_needles: u32 = 2, "count", from 2.0 to 5.0,
         reason: "the second highest decides";
 

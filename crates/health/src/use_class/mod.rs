@@ -361,6 +361,9 @@ mod tests {
         assert_eq!((class.level, class.is_at_least), (3, true));
         says(&class.sentence, "at least brisk");
         two.figures[5] = figure(FigureId::Engagements, Err("no value of clutch.command"));
-        says(&outcome(&two).class.unwrap_err(), "1 of five needles known");
+        says(
+            &outcome(&two).class.unwrap_err(),
+            "1 of the five gauges could be read",
+        );
     }
 }

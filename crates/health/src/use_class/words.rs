@@ -81,12 +81,12 @@ pub fn sentence(
     parts.extend(where_the_heat_came_from(grounds));
     let class = UseClass::word(level);
     let called = match (is_at_least, alternative) {
-        (true, _) => format!("at least {class}, as only two of five needles are known"),
+        (true, _) => format!("at least {class}, as only two of the five gauges could be read"),
         (false, None) => class.to_owned(),
         (false, Some(other)) => format!("{class}, close to {}", UseClass::word(other)),
     };
     let because = match alarming(grounds) {
-        needles if needles.is_empty() => "No needle stands high:".to_owned(),
+        needles if needles.is_empty() => "No gauge stands high:".to_owned(),
         needles => format!("Decided by {}:", needles.join(" and ")),
     };
     parts.push(format!(

@@ -60,8 +60,8 @@ pub(super) fn table(engage: &Timing, release: &Timing) -> Markup {
         ], html! {
             (row("Edges", n_edges))
             @for (name, of) in TIMES { (row(name, both.map(|by_crossings| time(by_crossings.as_ref().map(of))))) }
-            (row("Beyond its end, % of the way", share(|by_crossings| Some(by_crossings.overshoot))))
-            (row("Short of the command when settled, % of full", share(|by_crossings| by_crossings.steady_error)))
+            (row("Overshoot, % of the way", share(|by_crossings| Some(by_crossings.overshoot))))
+            (row("Remaining error when settled, % of full", share(|by_crossings| by_crossings.steady_error)))
         }))
     }
 }

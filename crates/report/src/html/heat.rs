@@ -4,6 +4,7 @@ use super::{causes, corners, duty_picture, laps, regions};
 use halfshaft_health::Results;
 use maud::{Markup, html};
 
+/// Of what cause, at what torque and slip, in what state.
 pub(super) fn section(results: &Results) -> Markup {
     html! {
         section #heat {
@@ -12,6 +13,12 @@ pub(super) fn section(results: &Results) -> Markup {
             (duty_picture::part(results))
             (regions::part(results))
         }
+    }
+}
+
+/// Where on the course it was made.
+pub(super) fn by_place(results: &Results) -> Markup {
+    html! {
         section #laps {
             h2 { "Corners and laps" }
             (corners::part(results))

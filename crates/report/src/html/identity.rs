@@ -10,7 +10,6 @@ pub(super) fn section(document: &Document) -> Markup {
     html! {
         section #identity {
             h2 { "Car, log and map" }
-            p.headline { (sentences::headline(document.results)) }
             p { (sentences::drive(document)) ". " (sentence(&clean(&document.clock.words))) }
             div.sources {
                 @for input in &document.inputs { div { (input_record(document, input)) } }

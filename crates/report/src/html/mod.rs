@@ -25,6 +25,7 @@ mod heat;
 mod held;
 mod identity;
 mod laps;
+mod marks;
 mod miner;
 mod needles;
 mod not_checked;

@@ -28,20 +28,20 @@ const POLICY: &str = include_str!("policy.txt");
 
 /// Anchor and name of each section, in the order of the page.
 const SECTIONS: [(&str, &str); 15] = [
-    ("identity", "Car, log and map"),
     ("findings", "Findings"),
-    ("figures", "Figures"),
+    ("laps", "Corners and laps"),
+    ("actuator", "Actuator"),
     ("drive", "Over the drive"),
     ("heat", "Time and heat"),
-    ("laps", "Corners and laps"),
     ("events", "Events"),
-    ("actuator", "Actuator"),
+    ("figures", "Figures"),
     ("wear", "Severity, temperatures, oil"),
     ("evidence", "Evidence and outlook"),
     ("tyres", "Tyre ratio"),
-    ("quality", "Quality"),
     ("not-checked", "Not checked"),
+    ("quality", "Quality"),
     ("assumptions", "Assumptions"),
+    ("identity", "Car, log and map"),
     ("command", "Reproduce"),
 ];
 
@@ -53,20 +53,22 @@ pub(super) fn page(document: &Document) -> Markup {
         || strips::section(results),
         || {
             let head = html! {
-                (identity::section(document))
+                p.headline { (sentences::headline(results)) }
                 (findings::section(results))
-                (figures_table::section(results))
+                (heat::by_place(results))
+                (actuator::section(results))
             };
             let tail = html! {
                 (heat::section(results))
                 (events::section(results))
-                (actuator::section(results))
+                (figures_table::section(results))
                 (wear::section(results))
                 (evidence::section(results))
                 (calibration::section(results))
-                (quality::section(document))
                 (not_checked::section(document))
+                (quality::section(document))
                 (assumptions(document))
+                (identity::section(document))
                 (identity::command(document))
             };
             (owner::section(document), head, tail)

@@ -14,8 +14,8 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
 /// Finer than a screen: drawings can be looked at closer.
-const WIDTH: u32 = 6400;
-const HEIGHT: u32 = 800;
+pub(super) const WIDTH: u32 = 6400;
+pub(super) const HEIGHT: u32 = 800;
 
 /// The box drawings are made in.
 pub(super) const VIEW_BOX: &str = "0 0 6400 800";

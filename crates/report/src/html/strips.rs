@@ -4,10 +4,11 @@
 //! missing the strip stays empty and hatched; nothing is drawn across.
 
 use super::axes;
+use super::marks::Marks;
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
 use super::second_line;
-use crate::words::{clean, minutes, number, stretch, unit};
+use crate::words::{clean, minutes, number, sentence, stretch, unit};
 use halfshaft_health::{Event, EventKind, Finding, Results, Strip, StripSlot};
 use halfshaft_model::{Span, Time};
 use maud::{Markup, PreEscaped, html};
@@ -48,7 +49,7 @@ pub(super) fn section(results: &Results) -> Markup {
                     }
                     @for (index, strip) in results.strips.iter().enumerate() {
                         @if !second_line::is_second(strip, &results.strips) {
-                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results.until, &results.findings))
+                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results.until, &results.findings, &Marks::default()))
                         }
                     }
                     @if is_event_lane { (event_lane(&results.events, &results.findings, &time)) }
@@ -62,9 +63,13 @@ pub(super) fn section(results: &Results) -> Markup {
 /// One strip with its own time axis, for the owner's side.
 pub(super) fn alone(strip: &Strip, results: &Results) -> Markup {
     let time = Scale::of_time(results.until.seconds());
+    let marks = match strip.unit {
+        "°C" | "degC" => Marks::of_oil(results, ends(&finite(strip)).1),
+        _ => Marks::default(),
+    };
     html! {
         div.strips {
-            (strip_figure(OWNERS, strip, None, &time, results.until, &[]))
+            (strip_figure(OWNERS, strip, None, &time, results.until, &[], &marks))
             (time_axis(&time))
         }
     }
@@ -122,7 +127,7 @@ fn finding_lane(number: usize, finding: &Finding, time: &Scale) -> Markup {
     html! {
         figure.strip.strip-finding {
             figcaption { a href=(format!("#finding-{number}")) { (title) } ", " (finding.severity.words()) }
-            (frame(&format!("lane-{number}"), &title, &format!("At {}.", stretches.join(", ")), &values, &plot::draw(&drawing), None))
+            (frame(&format!("lane-{number}"), &title, &format!("At {}.", stretches.join(", ")), &values, &plot::draw(&drawing), None, html! {}))
         }
     }
 }
@@ -134,6 +139,7 @@ fn strip_figure(
     time: &Scale,
     until: Time,
     findings: &[Finding],
+    marks: &Marks,
 ) -> Markup {
     let slots = finite(strip);
     let unit = unit(strip.unit);
@@ -154,6 +160,7 @@ fn strip_figure(
     let modelled_ends = modelled.as_deref().map(ends);
     let (lowest, highest) =
         modelled_ends.map_or((low, high), |(from, to)| (low.min(from), high.max(to)));
+    let highest = marks.highest().map_or(highest, |level| highest.max(level));
     let values = value_scale(strip, lowest, highest);
     let spans: Vec<(f64, f64)> = gaps
         .iter()
@@ -172,6 +179,7 @@ fn strip_figure(
         let (runs, _) = runs_and_gaps(modelled, until);
         drawn.push_str(&second_line::path(&runs, time, &values).into_string());
     }
+    drawn.push_str(&marks.drawn(time, &values).into_string());
     let by_model = modelled_ends.map_or(String::new(), |(from, to)| {
         format!(
             " By the model from {} to {} {unit}.",
@@ -180,15 +188,16 @@ fn strip_figure(
         )
     });
     let about = format!(
-        "From {} to {} {unit} over the drive; {}.{by_model}",
+        "From {} to {} {unit} over the drive; {}.{}{by_model}",
         number(low),
         number(high),
-        gaps_in_words(&gaps)
+        gaps_in_words(&gaps),
+        sentence(&marks.words())
     );
     html! {
         figure.strip.paired[second.is_some()].{ "strip-" (strip.name) } {
             (caption)
-            (frame(id, strip.title, &about, &values, &drawn, Some(unit)))
+            (frame(id, strip.title, &about, &values, &drawn, Some(unit), marks.labels(time, &values)))
         }
     }
 }
@@ -245,7 +254,7 @@ fn event_lane(events: &[Event], findings: &[Finding], time: &Scale) -> Markup {
     html! {
         figure.strip.strip-events {
             figcaption { strong { "Engagement events" } ", low: slip only, hollow: not whole" }
-            (frame("strip-events", "Engagement events", &about, &values, &plot::draw(&drawing), None))
+            (frame("strip-events", "Engagement events", &about, &values, &plot::draw(&drawing), None, html! {}))
         }
     }
 }
@@ -257,6 +266,7 @@ fn frame(
     values: &Scale,
     drawn: &str,
     unit: Option<&str>,
+    labels: Markup,
 ) -> Markup {
     // A lane has no values and no unit.
     let is_tall = unit.is_some();
@@ -272,6 +282,7 @@ fn frame(
                 desc id=(about_id) { (about) }
                 (PreEscaped(drawn))
             }
+            (labels)
         }
     }
 }

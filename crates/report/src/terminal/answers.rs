@@ -3,7 +3,7 @@
 use super::layout::{Align, Mark, Page, pad};
 use crate::document::Document;
 use crate::verdict::{class_words, plain_use};
-use crate::words::{band, clean, drive_time, number, percent, sentence};
+use crate::words::{band, clean, counted, drive_time, number, percent, sentence};
 use crate::{sentences, track};
 use halfshaft_health::Results;
 use halfshaft_health::actuator::Actuator;
@@ -38,6 +38,8 @@ pub(super) fn section(page: &mut Page, document: &Document) {
         ("Use", usage(results)),
         ("Checks", Some(checks(results))),
         ("Settings", sentences::settings(results)),
+        ("Past", document.compared_with.as_ref().map(clean)),
+        ("Damage", damage(document)),
     ];
     for (label, text) in lines {
         if let Some(text) = text {
@@ -75,6 +77,38 @@ fn causes(results: &Results) -> Option<String> {
         .map(|(_, word, share)| format!("{} {word}", percent(share)))
         .collect();
     (!named.is_empty()).then(|| format!("{}.", named.join(", ")))
+}
+
+/// What could not be read, in one line; the rest stands with the notices.
+fn damage(document: &Document) -> Option<String> {
+    let n_kinds = document.notices.iter().count() as u64;
+    let n_skipped: u64 = document
+        .inputs
+        .iter()
+        .map(|input| input.n_lines_skipped)
+        .sum();
+    let skipped = match n_skipped {
+        0 => String::new(),
+        n => format!(", {} not read", counted(n, "line", "lines")),
+    };
+    let broken: Vec<String> = document
+        .inputs
+        .iter()
+        .filter_map(|input| {
+            Some(format!(
+                " {}: {}",
+                clean(&input.name),
+                sentence(&clean(input.trouble.as_ref()?))
+            ))
+        })
+        .collect();
+    (n_kinds > 0 || !broken.is_empty()).then(|| {
+        let kinds = counted(n_kinds, "kind of damage", "kinds of damage");
+        format!(
+            "{kinds} left out and counted{skipped}; --full lists them.{}",
+            broken.join("")
+        )
+    })
 }
 
 fn checks(results: &Results) -> String {

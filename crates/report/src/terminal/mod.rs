@@ -46,7 +46,7 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
     fit(&mut page, document);
     notices(&mut page, document);
     inputs(&mut page, document);
-    cautions(&mut page, document);
+    cautions(&mut page);
     foot(&mut page, document);
     page.finish()
 }
@@ -233,11 +233,8 @@ fn inputs(page: &mut Page, document: &Document) {
     );
 }
 
-fn cautions(page: &mut Page, document: &Document) {
+fn cautions(page: &mut Page) {
     page.blank();
-    if let Some(text) = &document.compared_with {
-        page.paragraph("", &clean(text), Mark::Plain);
-    }
     page.paragraph(
         "",
         "Figures are estimates: low to high contains the true value nine times out of ten. Not a decision on roadworthiness.",

@@ -103,7 +103,7 @@ impl<'t> Check<'t> {
             (false, false) => {
                 self.missing(
                     fact,
-                    "the table does not say what holds beyond its ends",
+                    "the table does not say which value it has outside its ends",
                     "write `hold beyond its ends` (the last value) or `refuse beyond its ends` (no value)",
                 );
                 return None;

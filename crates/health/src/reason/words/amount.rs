@@ -36,7 +36,7 @@ pub(super) fn too_few(f: &mut Formatter<'_>, what: &Counted, n: usize) -> Result
         Counted::Ramps { first: Some(name) } => {
             write!(f, "only one ({name}) of four ramps is known")
         }
-        Counted::Needles => write!(f, "{n} of five needles known"),
+        Counted::Needles => write!(f, "{n} of the five gauges could be read"),
         Counted::HeldClosed => write!(f, "the pack was held closed and still {n} times"),
         Counted::AlikeMoves => write!(
             f,

@@ -129,7 +129,7 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::AlikeEvents => {
             "oil temperature and voltage of the events were known in one session only, so the two are not alike"
         }
-        DriveFact::ClassForSure => "too few needles are known: the class may be higher",
+        DriveFact::ClassForSure => "too few gauges could be read: the class may be higher",
         DriveFact::GearLoss => "the loss of the gears is not known from this drive",
         DriveFact::SlowTurn => "no slow turn under load with torque or command known",
         DriveFact::ColdSpread => "the temperatures below 20 °C do not spread over 10 K",
