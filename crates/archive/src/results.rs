@@ -317,6 +317,7 @@ mod tests {
             laps: vec![lap],
             corners: vec![corner, outside],
             n_corners: 12,
+            course: None,
         };
         let table = written(|out| write_corners(out, &laps, &about()));
         assert_eq!(table.whole("lap"), [Some(2), None]);

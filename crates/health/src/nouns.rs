@@ -360,6 +360,22 @@ pub struct Laps {
     pub corners: Vec<Corner>,
     /// How many corners there were, those not listed included.
     pub n_corners: u64,
+    /// The course, where laps close.
+    pub course: Option<Course>,
+}
+
+/// The course, lap over lap, for drawing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Course {
+    /// Length of a cell, m.
+    pub cell_m: f64,
+    /// Ends of the cells from the start of the lap, m ahead of it and m to the left of it; the last is
+    /// the first.
+    pub outline_m: Vec<[f64; 2]>,
+    /// Heat of each cell, mean of the laps, J/m; nothing where it is not believed.
+    pub heat_j_per_m: Option<Vec<f64>>,
+    /// The same of single laps.
+    pub by_lap: Vec<Vec<f64>>,
 }
 
 /// How grave a finding is.

@@ -98,19 +98,20 @@ fn healthy_road() -> Scenario {
 }
 
 fn hard_track_day() -> Scenario {
+    // The straights are as long as it takes for the lap to end where it began.
     let lap = [
-        Piece::straight(380.0, 190.0),
+        Piece::straight(387.5, 190.0),
         Piece::bend(32.0, 95.0, 120.0),
-        Piece::straight(90.0, 140.0),
+        Piece::straight(81.1, 140.0),
         Piece::bend(55.0, -70.0, 140.0),
-        Piece::bend(40.0, 85.0, 120.0),
-        Piece::straight(310.0, 190.0),
-        Piece::bend(18.0, -150.0, 80.0),
-        Piece::straight(160.0, 150.0),
-        Piece::bend(85.0, 120.0, 150.0),
-        Piece::straight(120.0, 160.0),
-        Piece::bend(26.0, 130.0, 90.0),
         Piece::bend(45.0, 150.0, 110.0),
+        Piece::straight(301.8, 190.0),
+        Piece::bend(26.0, 130.0, 90.0),
+        Piece::straight(171.1, 150.0),
+        Piece::bend(18.0, -150.0, 80.0),
+        Piece::straight(109.7, 160.0),
+        Piece::bend(85.0, 120.0, 150.0),
+        Piece::bend(40.0, 85.0, 120.0),
     ];
     let mut pieces = vec![Piece::straight(70.0, 40.0), Piece::stop(5.0)];
     for _ in 0..6 {

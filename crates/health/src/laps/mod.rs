@@ -20,6 +20,7 @@ mod alike;
 mod circuit;
 pub mod conditions;
 mod corners;
+mod course;
 mod gate;
 mod grid;
 mod marker;
@@ -202,6 +203,7 @@ impl PathWatch {
                 laps: Vec::new(),
                 corners: Vec::new(),
                 n_corners,
+                course: None,
             };
         }
         let (method, places) = match self.places(&path) {
@@ -226,6 +228,7 @@ impl PathWatch {
             laps,
             corners: corners(&bends, &places, &path, &self.limits.laps),
             n_corners,
+            course: course::course(&path, &places),
         }
     }
 

@@ -5,6 +5,7 @@ use halfshaft_model::Time;
 
 use super::circuit::{CIRCUIT, Car, Driving, JOULES_PER_RAD, N_CORNERS, Piece, length_m};
 use super::*;
+use crate::nouns::Course;
 use crate::testing::gate_at;
 use crate::trust::Source;
 
@@ -499,4 +500,70 @@ fn long_laps_are_found_too() {
     }
     let laps = car.watched().laps(&gate_at(SD, &[]));
     check_laps(&car, &laps, &pieces, 4);
+}
+
+/// A closed course: its length, its width and its height, m, by its own drawing.
+fn extent(course: &Course) -> (f64, f64, f64) {
+    let ends = |axis: usize| {
+        let values = course.outline_m.iter().map(|point| point[axis]);
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(value), high.max(value))
+        });
+        high - low
+    };
+    let course_m = course.cell_m * (course.outline_m.len() - 1) as f64;
+    (course_m, ends(0), ends(1))
+}
+
+#[test]
+fn the_course_has_the_shape_of_the_road_and_its_heat_where_it_was_made() {
+    let half = 80.0 * std::f64::consts::PI;
+    let stadium: [Piece; 6] = [
+        (200.0, 0.0),
+        (half, 180.0),
+        (300.0, 0.0),
+        (0.5 * half, 90.0),
+        (0.5 * half, 90.0),
+        (100.0, 0.0),
+    ];
+    let car = session(&stadium, &SCALES, 5);
+    let course = car
+        .watched()
+        .laps(&gate_at(SD, &[]))
+        .course
+        .expect("it closes");
+    let (course_m, width_m, height_m) = extent(&course);
+    let near = |got: f64, true_m: f64| (got / true_m - 1.0).abs() < 0.03;
+    assert!(near(course_m, length_m(&stadium)), "{course_m}");
+    // Straights of 300 m with half rings of 80 m, however the course lies.
+    let (long, short) = (width_m.max(height_m), width_m.min(height_m));
+    assert!(near(long, 460.0) && near(short, 160.0), "{long} by {short}");
+    let first = course.outline_m[0];
+    let last = course.outline_m[course.outline_m.len() - 1];
+    assert!((first[0] - last[0]).hypot(first[1] - last[1]) < 1e-6);
+    // Heat goes with the turning: all of it in the rings, 40 J for each of 2π rad.
+    let heat = course.heat_j_per_m.expect("the torque is known");
+    let all_j: f64 = heat.iter().sum::<f64>() * course.cell_m;
+    assert!(
+        near(all_j, JOULES_PER_RAD * std::f64::consts::TAU),
+        "{all_j}"
+    );
+    let in_rings = heat
+        .iter()
+        .filter(|heat| **heat > 0.25 * JOULES_PER_RAD / 80.0);
+    let ring_m = in_rings.count() as f64 * course.cell_m;
+    assert!((ring_m / (2.0 * half) - 1.0).abs() < 0.06, "{ring_m}");
+    assert!(
+        course.by_lap.len() >= SCALES.len() - 1,
+        "{}",
+        course.by_lap.len()
+    );
+}
+
+#[test]
+fn a_path_that_does_not_close_has_no_course() {
+    // The made-up circuit turns once round, and its ends lie apart.
+    let car = session(&CIRCUIT, &SCALES, 5);
+    let laps = car.watched().laps(&gate_at(SD, &[]));
+    assert!(laps.laps.len() >= SCALES.len() - 1 && laps.course.is_none());
 }

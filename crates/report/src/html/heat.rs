@@ -1,6 +1,6 @@
 //! Where the heat went: by cause, by corner, by lap, by torque and slip, by state.
 
-use super::{causes, corners, duty_picture, laps, regions};
+use super::{causes, corners, course, duty_picture, laps, regions};
 use halfshaft_health::Results;
 use maud::{Markup, html};
 
@@ -21,6 +21,7 @@ pub(super) fn by_place(results: &Results) -> Markup {
     html! {
         section #laps {
             h2 { "Corners and laps" }
+            (course::part(results))
             (corners::part(results))
             (laps::part(results))
         }

@@ -13,6 +13,7 @@ mod axes;
 mod calibration;
 mod causes;
 mod corners;
+mod course;
 mod crossings;
 mod delays;
 mod duty_picture;

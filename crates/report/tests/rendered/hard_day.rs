@@ -180,6 +180,7 @@ fn laps() -> Laps {
     Laps {
         method: Ok("by the repeated path"),
         n_corners: corners.len() as u64,
+        course: None,
         laps,
         corners,
     }

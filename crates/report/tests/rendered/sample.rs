@@ -148,6 +148,7 @@ fn no_laps() -> Laps {
         laps: Vec::new(),
         corners: Vec::new(),
         n_corners: 0,
+        course: None,
     }
 }
 
