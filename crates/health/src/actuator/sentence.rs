@@ -3,7 +3,7 @@
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::resolution::StatedTime;
 
-use super::Actuator;
+use super::{Actuator, Timing};
 use crate::baseline::{Baseline, Quantity, Reference};
 use crate::limits::ActuatorLimits;
 
@@ -14,7 +14,10 @@ use crate::limits::ActuatorLimits;
 /// what it is compared with, and [`ActuatorLimits::release_s`].
 pub fn sentence(actuator: &Actuator, baseline: &Baseline, limits: &ActuatorLimits) -> String {
     let least = limits.least_steps as usize;
-    let closing = Pace::of(&actuator.engage.transition_time, least);
+    let closing = match Pace::of(&actuator.engage.transition_time, least) {
+        few @ Pace::Few(_) => whole_way_s(&actuator.engage, least).map_or(few, Pace::Median),
+        known => known,
+    };
     let opening = Pace::of(&actuator.release.transition_time, least);
     let times = match (closing, opening) {
         (Pace::Median(close_s), Pace::Median(open_s)) => format!(
@@ -75,6 +78,17 @@ pub fn sentence(actuator: &Actuator, baseline: &Baseline, limits: &ActuatorLimit
     }
 }
 
+/// Time from a command step to 90 % of the way, s, where no step over the whole way was timed but
+/// dead time and rise were: θ + rise · ln 10 / ln 9, as both are those of a first-order lag. Derived.
+pub fn whole_way_s(timing: &Timing, least: usize) -> Option<f64> {
+    let median = |pool: &Pool| match Pace::of(pool, least) {
+        Pace::Median(seconds) if seconds.is_finite() => Some(seconds),
+        _ => None,
+    };
+    let per_rise = std::f64::consts::LN_10 / 9.0_f64.ln();
+    Some(median(&timing.dead_time)? + per_rise * median(&timing.rise_time)?)
+}
+
 /// What may be said of one way.
 #[derive(Clone, Copy)]
 enum Pace {
@@ -123,6 +137,23 @@ mod tests {
             ..Vehicle::default()
         });
         sentence(&actuator, &baseline, &ActuatorLimits::default())
+    }
+
+    #[test]
+    fn without_a_whole_step_the_closing_is_that_of_dead_time_and_rise() {
+        // Derived: 0.03 + 2.303·0.06 = 0.168 s, from 0.03 and 2.197·0.06 = 0.132 s.
+        let found = (0..12).map(|index| answer(index, Engage, (0.03, 0.06), (60.0, 13.5)));
+        let mut actuator = Actuator::of(found.collect(), None, None, Motor::default());
+        let seconds = whole_way_s(&actuator.engage, 5).expect("both are known");
+        assert!((seconds - 0.1682).abs() < 1e-3, "{seconds}");
+        actuator.engage.transition_time.stated = StatedTime::NoEvent;
+        let words = sentence(
+            &actuator,
+            &Baseline::of_map(&Vehicle::default()),
+            &ActuatorLimits::default(),
+        );
+        assert!(words.starts_with("The clutch closes in 0.17 s"), "{words}");
+        assert_eq!(whole_way_s(&actuator.engage, 13), None);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use crate::verdict::{class_words, plain_use};
 use crate::words::{band, clean, counted, drive_time, number, percent, sentence};
 use crate::{sentences, track};
 use halfshaft_health::Results;
-use halfshaft_health::actuator::Actuator;
+use halfshaft_health::actuator::{Actuator, whole_way_s};
 use halfshaft_health::limits::ActuatorLimits;
 use halfshaft_health::oil_life::OilLife;
 use halfshaft_health::response::pool::Pool;
@@ -120,7 +120,13 @@ fn checks(results: &Results) -> String {
 }
 
 fn actuator(actuator: &Actuator) -> Option<String> {
-    let closes = pace(&actuator.engage.transition_time).map(|pace| format!("closes in {pace}"));
+    let least = ActuatorLimits::default().least_steps as usize;
+    let by_parts = || {
+        let seconds = whole_way_s(&actuator.engage, least)?;
+        Some(format!("{} s", number(seconds)))
+    };
+    let closes = pace(&actuator.engage.transition_time).or_else(by_parts);
+    let closes = closes.map(|pace| format!("closes in {pace}"));
     let opens = pace(&actuator.release.transition_time).map(|pace| format!("releases in {pace}"));
     let both = match (closes, opens) {
         (Some(closes), Some(opens)) => format!("{closes} and {opens}"),
