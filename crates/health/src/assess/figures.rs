@@ -87,7 +87,7 @@ impl Settled<'_> {
     }
 
     /// Adds the life of the oil.
-    pub(super) fn add_oil_life(&mut self) -> OilLife {
+    pub(super) fn add_oil_life(&mut self, is_on_circuit: bool) -> OilLife {
         let (gate, limits) = (&self.gate, &self.health.limits);
         let ageing = self.health.board.oil_ageing.ask(gate);
         let rate = ageing.and_then(|ageing| ageing.rate().ok_or(DriveFact::OilAging.into()));
@@ -97,6 +97,7 @@ impl Settled<'_> {
             distance_km: estimate_of(&self.figures, FigureId::Distance).ok(),
             sensor_sd_k: limits.trust.oil_sensor_sd_k,
             km_per_year: None,
+            is_on_circuit,
         };
         let oil_life = oil_life(&limits.oil_distance, &input);
         self.figures
