@@ -1,7 +1,6 @@
 //! Steps: the figures, first those of the sums, then those that are made of figures.
 
 use super::settled::Settled;
-use crate::baseline::Quantity;
 use crate::duty::{SeverityIndex, severity_index};
 use crate::figure_id::FigureId;
 use crate::figures::{self, Ingredients, all, estimate_of};
@@ -120,17 +119,9 @@ impl Settled<'_> {
 
     /// Adds how the pack holds in bends.
     pub(super) fn add_holding(&mut self) {
-        let gate = &self.gate;
-        let holding = self.health.board.holding.ask(gate);
-        let holding = holding.and_then(|sums| sums.outcome());
-        let past = self.health.baseline.get(Quantity::Holding);
-        let grade = self.quality.grade;
-        let grades = &self.health.limits.grades;
-        let factor = grades.like_bends;
-        self.figures.push(figures::holding::holding_index(
-            gate, &holding, past, factor, grade,
-        ));
-        let held = figures::holding::held_over_stated(gate, &self.held, grades, grade);
+        let limits = &self.health.limits;
+        let held =
+            figures::holding::held_over_stated(&self.gate, &self.held, limits, self.quality.grade);
         self.figures.push(held);
     }
 
