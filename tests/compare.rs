@@ -428,7 +428,7 @@ fn an_earlier_report_is_what_a_drive_is_compared_with() {
     );
     assert_eq!(rise["grade"], "A");
     // What this drive does not give says why.
-    let holding = &compared["quantities"]["held_over_stated"];
+    let holding = &compared["quantities"]["held_share"];
     assert!(
         holding["value"].is_null()
             && holding["why_null"]

@@ -64,7 +64,7 @@ impl Quantity {
         (Quantity::RisePerHeat, "rise_k_per_kj"),
         (Quantity::Equalisation, "equalisation_s"),
         (Quantity::StandingCooling, "standing_cooling_s"),
-        (Quantity::HeldOverStated, "held_over_stated"),
+        (Quantity::HeldOverStated, "held_share"),
     ];
 
     /// Whether air, and oil at the start, make it another without any change of the car. The times of the actuator

@@ -225,10 +225,19 @@ pub(super) fn rule(oil: &OilLife) -> String {
         Some(_) => "after every two to four days on the track",
         None => "after 40,000 to 48,000\u{a0}km of hard use on the road",
     };
+    let is_shorter = oil.track_days.is_none() && oil.distance_km.value < SHORTEST_OF_RULE_KM;
+    let holds = if is_shorter {
+        "; the shorter of the two holds"
+    } else {
+        ""
+    };
     format!(
-        "The workshop’s rule, whatever the log: {rule}; makers may say sealed for life. All of these are rules of thumb, not an oil test."
+        "The workshop’s rule, whatever the log: {rule}{holds}. Makers may say sealed for life. All of these are rules of thumb, not an oil test."
     )
 }
+
+/// The shorter end of the rule for hard use on the road, 25,000 miles.
+const SHORTEST_OF_RULE_KM: f64 = 40_000.0;
 
 fn km_and_miles(km: f64) -> String {
     format!(
