@@ -69,7 +69,7 @@ fn figures(document: &Document) -> Markup {
         section #figures {
             h2 { "Side by side" }
             (scroll("Table of figures side by side", html! {
-                table.figures {
+                table.figures.beside {
                     thead {
                         tr {
                             th scope="col" { "Figure" }
