@@ -428,12 +428,12 @@ fn an_earlier_report_is_what_a_drive_is_compared_with() {
     );
     assert_eq!(rise["grade"], "A");
     // What this drive does not give says why.
-    let holding = &compared["quantities"]["holding"];
+    let holding = &compared["quantities"]["held_share"];
     assert!(
         holding["value"].is_null()
             && holding["why_null"]
                 .as_str()
-                .is_some_and(|why| why.contains("half seconds of bends")),
+                .is_some_and(|why| why.contains("steady bends under command")),
         "{holding}"
     );
     assert!(compared["quantities"].get("hold_current_a").is_some());

@@ -247,7 +247,7 @@ fn a_command_that_stands_still_reaches_nothing() {
             "partial_by_command",
             "engagements",
             "rise_time",
-            "holding_index",
+            "held_over_stated",
         ],
         &["clutch.command", "stands"],
     );

@@ -124,13 +124,13 @@ fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
     let earlier = assess(&map_of(past), to_text(past).0.as_bytes());
     let holding = comparable(&earlier)
         .into_iter()
-        .find(|one| one.quantity == Quantity::Holding)
+        .find(|one| one.quantity == Quantity::HeldOverStated)
         .expect("holding is compared");
     let holding = holding.outcome.expect("the earlier drive has bends enough");
     assert!((0.5..=1.0).contains(&holding), "{holding}");
     let map = map_of(now);
     let mut baseline = Baseline::default();
-    baseline.note_past(Quantity::Holding, &[holding; 3]);
+    baseline.note_past(Quantity::HeldOverStated, &[holding; 3]);
     let options = Options {
         baseline: Some(baseline),
         ..Options::default()

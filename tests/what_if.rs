@@ -7,7 +7,7 @@ use common::{estimate, float_frame, map, pass};
 use halfshaft_drive::{Drive, Options};
 use halfshaft_health::FigureId;
 use halfshaft_health::limits::Limits;
-use halfshaft_health::what_if::{Answer, Change, Three, WhatIf};
+use halfshaft_health::what_if::{Answer, Change, Standing, Three, WhatIf};
 use serde_json::Value;
 
 const PACK: &str = "  faces 16\n  outer radius 60 mm\n  inner radius 40 mm\n  friction 0.12\n";
@@ -84,7 +84,9 @@ fn twice_the_preload_rubs_twice_as_much_in_an_open_bend() {
         near(estimate(other, FigureId::HeatPreload).value, 0.608, 0.005);
     }
     let slip = answer.line("slip_peak").expect("it is told");
-    assert_eq!(slip.logged, slip.same_torque);
+    assert_eq!(slip.same_torque.standing, Standing::Unknown);
+    let heat = answer.line("heat_total").expect("it is told");
+    assert_eq!(heat.same_torque.standing, Standing::AtMost);
 }
 
 #[test]
@@ -104,9 +106,13 @@ fn twice_the_faces_have_half_the_energy_per_area_and_carry_twice_the_torque() {
     // Derived: 16 faces of 60/40 mm have 100,531 mm²; µ 0.12 at 1 kN over 50.667 mm 97.28 N·m.
     let line = |name: &str| answer.line(name).expect("it is told").clone();
     near(line("net_area").logged.unwrap(), 100_531.0, 1e-5);
-    near(line("net_area").same_torque.unwrap(), 201_062.0, 1e-5);
+    near(line("net_area").same_torque.value.unwrap(), 201_062.0, 1e-5);
     near(line("capacity_per_kn").logged.unwrap(), 97.28, 1e-4);
-    near(line("capacity_per_kn").same_force.unwrap(), 194.56, 1e-4);
+    near(
+        line("capacity_per_kn").same_force.value.unwrap(),
+        194.56,
+        1e-4,
+    );
 }
 
 #[test]
@@ -120,6 +126,69 @@ fn more_oil_peaks_lower() {
         thermal.oil_max.celsius.value - thermal.trace[0].oil_c
     };
     assert!(oil(&three.same_torque) < oil(&three.logged));
+}
+
+#[test]
+fn less_oil_takes_its_conductance_along_and_more_adds_none() {
+    let oil = |volume_m3: f64| {
+        let (_, answer) = ask(&Change {
+            oil_volume_m3: Some(volume_m3),
+            ..Change::default()
+        });
+        let line = answer.line("pack_temp_max").expect("it is told").clone();
+        assert_eq!(line.same_torque.standing, Standing::AtMost);
+        assert_eq!(line.same_torque.range().unwrap()[0], f64::NEG_INFINITY);
+        (line.logged.unwrap(), line.same_torque.value.unwrap())
+    };
+    let (as_it_is, half) = oil(0.45e-3);
+    assert!(half > as_it_is, "{half} {as_it_is}");
+    let (as_it_is, twice) = oil(1.8e-3);
+    assert!(twice <= as_it_is, "{twice} {as_it_is}");
+}
+
+#[test]
+fn a_number_is_a_bound_where_the_torque_differs_and_open_where_both_ways() {
+    let standing = |change: Change, name: &str| {
+        let (_, answer) = ask(&change);
+        let line = answer.line(name).expect("it is told").clone();
+        (line.same_torque.standing, line.same_force.standing)
+    };
+    let faces = |n_faces| Change {
+        n_faces: Some(n_faces),
+        ..Change::default()
+    };
+    use Standing::{AtLeast, AtMost, CarriedOver, Unknown, WorkedOut};
+    for (change, name, wanted) in [
+        (faces(32), "heat_total", (CarriedOver, AtMost)),
+        (faces(8), "heat_total", (CarriedOver, AtLeast)),
+        (faces(32), "specific_power_max", (WorkedOut, AtMost)),
+        (faces(32), "slip_peak", (CarriedOver, Unknown)),
+        (faces(32), "partial_heat_making", (CarriedOver, Unknown)),
+        (faces(32), "net_area", (WorkedOut, WorkedOut)),
+        (faces(32), "oil_headroom", (AtLeast, AtLeast)),
+        // Fewer faces heat less and give off less: neither end is known.
+        (faces(8), "pack_temp_max", (AtMost, Unknown)),
+    ] {
+        assert_eq!(standing(change, name), wanted, "{name}");
+    }
+    // Pressed alike more faces carry more, and a smaller preload carries less.
+    let both = Change {
+        preload_nm: Some(40.0),
+        ..faces(32)
+    };
+    let (_, answer) = ask(&both);
+    let heat = answer.line("heat_total").expect("it is told");
+    assert_eq!(heat.same_force.standing, Unknown);
+    assert!(heat.same_force.value.is_err() && heat.same_force.range().is_none());
+    let cooled = Change {
+        cooling: Some(2.0),
+        ..Change::default()
+    };
+    let (_, answer) = ask(&cooled);
+    let line = answer.line("pack_temp_max").expect("it is told");
+    let [low, high] = line.same_torque.band.expect("it has a band");
+    let value = *line.same_torque.value.as_ref().unwrap();
+    assert!(low < value && value < high, "{low} {value} {high}");
 }
 
 fn folder() -> Folder {
@@ -138,14 +207,15 @@ fn the_command_shows_and_writes_it() {
         "Faces: 32 instead of 16",
         "same torque",
         "same force",
-        "recomputed",
+        "worked out",
         "carried over",
+        "at most",
         "Cannot be known from this log",
         "wrote made/what-if.html",
     ]);
     assert!(run.out.contains("+100"), "{run:#?}");
     let json: Value = serde_json::from_str(&folder.read("made/what-if.json")).expect("it is JSON");
-    assert_eq!(json["schema"], "halfshaft-whatif/1");
+    assert_eq!(json["schema"], "halfshaft-whatif/2");
     assert_eq!(json["capacity_ratio"], 2.0);
     assert_eq!(
         json["command"],
@@ -157,6 +227,55 @@ fn the_command_shows_and_writes_it() {
     assert!(page.contains("<h1>") && page.contains("data-of=\"same torque\""));
     let again = folder.run(call.split(' ').chain(["--json"])).done();
     assert_eq!(again.out, folder.read("made/what-if.json"));
+}
+
+#[test]
+fn another_torque_table_is_a_part_of_the_map_written_anew() {
+    let folder = Folder::default();
+    folder.run(["demo", "one"]).done();
+    let map = folder.read("one/brindlecote-30.map");
+    let start = map.find("\ntable ").expect("the map has a table") + 1;
+    let table = map[start..].split("\n\n").next().expect("it has lines");
+    // Twice the torque at every point.
+    let doubled: Vec<String> = table
+        .lines()
+        .map(|line| match line.split_once(" gives ") {
+            Some((at, nm)) => format!("{at} gives {}", 2.0 * nm.parse::<f64>().expect("a number")),
+            None => line.to_owned(),
+        })
+        .collect();
+    folder.write("doubled.table", doubled.join("\n") + "\n");
+    let base = "whatif one/hard-track-day.log --map one/brindlecote-30.map --json --torque-table";
+    let run = |file: &str| folder.run(base.split(' ').chain([file]));
+    let json = run("doubled.table").done().json();
+    let figures = json["figures"].as_array().expect("a list");
+    let heat = figures
+        .iter()
+        .find(|figure| figure["name"] == "heat_total")
+        .expect("it is told");
+    let other = &heat["same_torque"];
+    assert_eq!(other["standing"], "at most");
+    assert!(
+        other["low"].is_null() && other["high"] == other["value"],
+        "{other}"
+    );
+    assert!(
+        json["command"]
+            .as_str()
+            .is_some_and(|command| command.ends_with("--torque-table doubled.table"))
+    );
+    folder.write(
+        "other.table",
+        doubled.join("\n").replacen("table ", "table other-", 1),
+    );
+    run("other.table").refused(&["has no table"]);
+    folder.write(
+        "broken.table",
+        doubled.join("\n").replacen(" gives ", " makes ", 1),
+    );
+    run("broken.table").refused(&["the map with this table"]);
+    folder.write("none.table", "at 0 gives 60\n");
+    run("none.table").refused(&["expected a table"]);
 }
 
 #[test]

@@ -53,7 +53,7 @@ def expect_quiet(said):
         "heat_total heat_peak heat_per_km heat_preload heat_commanded heat_spin specific_energy_max specific_power_max "
         "slip_peak partial_by_command partial_heat_making engagements oil_temp_max oil_headroom pack_temp_max "
         "oil_distance_factor laps_to_limit dead_time rise_time transition_time release_time throttle_on_delay "
-        "lift_off_delay actuator_health holding_index severity"
+        "lift_off_delay actuator_health held_over_stated severity"
     ).split()
     for name in unknown:
         figure = said["figures"][name]

@@ -336,6 +336,9 @@ pub struct WhatIfOptions {
     /// Heat that the housing gives to the air, over what it gives now, as 1.3x
     #[arg(long, value_name = "FACTOR", value_parser = quantity::cooling, allow_hyphen_values = true)]
     pub cooling: Option<f64>,
+    /// File with the map's torque table written anew, its lines as in the map, under the same name
+    #[arg(long, value_name = "FILE")]
+    pub torque_table: Option<PathBuf>,
     /// Print the comparison as JSON instead of the table
     #[arg(long)]
     pub json: bool,

@@ -16,8 +16,8 @@ mod shape;
 use halfshaft_model::Time;
 
 pub use self::curve::{Found, Held, HeldPoint};
-use self::curve::{LEAST_OF_POINT, middle, points};
-pub use self::shape::Shape;
+use self::curve::{LEAST_OF_POINT, points};
+pub use self::shape::{OVER_STATED_TRIED, Shape};
 use crate::basis::Basis;
 use crate::engagement::OPEN_BELOW;
 use crate::median::median;
@@ -87,9 +87,6 @@ const LOAD_PER_M_PER_S2: (f64, f64) = (-0.0008, 0.0012);
 
 /// Ratio of the tyres, and what the yaw rate's bias makes of it: deviation. Engineering guess.
 const SIDE_SD: f64 = 0.005;
-
-/// The same where no open bend shows it: tyres 1.6 % apart lie within two deviations.
-const UNLIKE_TYRES: f64 = 0.008;
 
 /// Stiffness of a tyre that is not calibrated: its standard deviation as a share. Source: none,
 /// engineering guess: 50 to 130 kN for tyres of common cars.
@@ -379,33 +376,15 @@ impl HeldWatch {
                 needed: LEAST_OF_POINT as u32,
             });
         }
-        let commanded: Vec<(&Piece, f64)> = steady
+        let n_commanded = steady
             .iter()
             .filter(|piece| piece.command.is_some_and(|command| command >= OPEN_BELOW))
-            .filter_map(|piece| Some((piece, piece.torque_nm?)))
-            .filter(|(_, stated_nm)| *stated_nm >= least_nm)
-            .collect();
-        let n_stuck = commanded.iter().filter(|(piece, _)| piece.is_stuck).count();
-        let mut ratios: Vec<f64> = commanded
-            .iter()
-            .map(|(piece, stated_nm)| torque_nm(piece) / stated_nm)
-            .collect();
-        let mut stated: Vec<f64> = commanded.iter().map(|(_, nm)| *nm).collect();
-        // What open bends would have shown is in the band, as far as bends both ways do not cancel it.
-        let unseen = match &beside {
-            Some(_) => 0.0,
-            None => {
-                let mean = |of: fn(&Piece) -> f64| {
-                    commanded.iter().map(|(piece, _)| of(piece)).sum::<f64>()
-                        / commanded.len().max(1) as f64
-                };
-                let load = LOAD_PER_M_PER_S2.1 * mean(|piece| piece.lateral);
-                load.hypot(UNLIKE_TYRES * mean(|piece| piece.side)) * stiffness_nm.value * per_bias
-            }
-        };
-        let off = off_nm.hypot(unseen) / median(&mut stated).unwrap_or(COMPARED_FROM_NM);
-        let over_stated = (ratios.len() >= LEAST_OPEN && 2 * n_stuck < ratios.len())
-            .then(|| middle(&mut ratios, doubt, off));
+            .filter(|piece| {
+                piece
+                    .torque_nm
+                    .is_some_and(|stated_nm| stated_nm >= least_nm)
+            })
+            .count();
         Ok(Held {
             stiffness_nm,
             is_calibrated: calibrated.is_some(),
@@ -419,8 +398,7 @@ impl HeldWatch {
                 }
             }),
             points,
-            over_stated: over_stated.flatten(),
-            n_commanded: commanded.len(),
+            n_commanded,
             shape,
             wide_shape,
         })
@@ -591,8 +569,12 @@ mod tests {
                     "{point:?}"
                 );
             }
-            let over = held.over_stated.unwrap();
-            assert!((over.value - 1.0).abs() < 0.2 && over.sd < 0.3, "{over:?}");
+            let shape = held.shape.unwrap();
+            let factor = (1.645 * shape.over_stated_sd).exp();
+            assert!(
+                (shape.over_stated / factor..shape.over_stated * factor).contains(&1.0),
+                "{shape:?}"
+            );
         }
     }
 
@@ -601,9 +583,10 @@ mod tests {
         let held = watch(80e3, 50.0, 125.0, 3).held(&basis()).unwrap();
         // Its preload is a quarter, too, so the tyres cannot be calibrated by it.
         assert!(!held.is_calibrated, "{held:?}");
-        let over = held.over_stated.unwrap();
-        assert!((0.17..0.33).contains(&over.value), "{over:?}");
-        assert!(over.value + 1.645 * over.sd < 0.6, "{over:?}");
+        let shape = held.shape.unwrap();
+        assert!((0.17..0.33).contains(&shape.over_stated), "{shape:?}");
+        let high = shape.over_stated * (1.645 * shape.over_stated_sd).exp();
+        assert!(high < 0.6, "{high}");
     }
 
     #[test]
@@ -614,7 +597,7 @@ mod tests {
             .pieces
             .retain(|piece| piece.command.is_none_or(|command| command < 0.15));
         let held = watch.held(&basis()).unwrap();
-        assert_eq!((held.over_stated, held.n_commanded), (None, 0));
+        assert_eq!(held.n_commanded, 0);
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! and their truth come from `halfshaft-simulate`; nothing here computes a figure of a drive.
 
 pub mod chains;
+pub mod changes;
 pub mod evidence;
 pub mod figures;
 pub mod pairs;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 use clap::Parser;
 use halfshaft_fleet::evidence::Evidence;
-use halfshaft_fleet::{chains, pairs, run, table};
+use halfshaft_fleet::{chains, changes, pairs, run, table};
 use halfshaft_simulate::fleet::{self, Fault};
 
 /// Draws cars and drives from a seed, runs each through the whole program with a map of its own,
@@ -37,6 +37,9 @@ struct Arguments {
     /// In place of the fleet: so many cars, each over chains of drives, compared with its own past.
     #[arg(long)]
     chains: Option<u64>,
+    /// In place of the fleet: so many drives with another pack, by `whatif` and truly.
+    #[arg(long)]
+    changes: Option<u64>,
     /// Only the car of this number.
     #[arg(long)]
     car: Option<u64>,
@@ -67,6 +70,18 @@ fn main() -> Result<()> {
     if let Some(n_cars) = arguments.chains {
         let chains = chains::drive_all(arguments.seed, n_cars, n_threads);
         print!("{}", chains::text(&chains));
+        return Ok(());
+    }
+    if let Some(n_drives) = arguments.changes {
+        let told = changes::drive_all(arguments.seed, n_drives, n_threads);
+        print!(
+            "{}{}",
+            changes_start(arguments.seed, n_drives),
+            changes::text(&told)
+        );
+        if arguments.list {
+            print!("\n## List\n\n{}", changes::list(&told));
+        }
         return Ok(());
     }
     let numbers = match arguments.car {
@@ -111,6 +126,24 @@ fn page_start(arguments: &Arguments) -> String {
          compared with three earlier drives. The highest heat rate is that of the moment; bends are all those\n  \
          tighter than 150 m.\n\n",
         arguments.seed, arguments.healthy, arguments.ill, arguments.seed
+    )
+}
+
+fn changes_start(seed: u64, n_drives: u64) -> String {
+    format!(
+        "# Evidence: another pack\n\n\
+         What `halfshaft whatif` says of another pack, oil quantity, cooling or torque table, beside what the drawn car\n\
+         truly does with it on the same drive: same road, driver, weather and noise. The car answers as it must: its\n\
+         tyres, its controller and its driver do otherwise with another torque. Pressed with the same force; by turns on\n\
+         a pass and on a circuit, the first cars whose map states all that is changed.\n\n\
+         Command: `halfshaft-fleet --seed {seed} --changes {n_drives}`; with `--list` each number outside its range is\n\
+         named with its car.\n\n\
+         - *Told* and *truly* are the lowest and the highest change of the drives: per cent of the figure as it was, or\n  \
+         kelvin. What the map is off by concerns both drives and falls out.\n\
+         - Of a bound, *at most* or *at least*, the truth may lie anywhere on its side. A pack that holds makes no heat, so\n  \
+         the truth of a bigger pack lies far below its bound on some drives and near it on others.\n\
+         - A truth counts as inside up to 3 % or 1 K beyond the range: so much do two drives differ in which a wheel\n  \
+         breaks away a millisecond later.\n\n"
     )
 }
 

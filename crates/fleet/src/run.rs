@@ -174,7 +174,7 @@ const PART_ENTRIES: usize = 2048;
 
 // Parts of some seconds, as a log is read: the stages do not keep a whole drive, and what they have
 // forgotten when its rows come would seem never to have been logged.
-fn parts(batch: &Batch) -> impl Iterator<Item = Batch> {
+pub(crate) fn parts(batch: &Batch) -> impl Iterator<Item = Batch> {
     let n = batch.entries.len();
     (0..n).step_by(PART_ENTRIES).map(move |start| {
         let mut part = batch.of_same_log();

@@ -49,8 +49,8 @@ pub enum Quantity {
     Equalisation,
     /// Time constant of cooling at standstill, s.
     StandingCooling,
-    /// Slip taken away per command in bends.
-    Holding,
+    /// Torque held by the tyres over the torque the map states.
+    HeldOverStated,
 }
 
 impl Quantity {
@@ -64,7 +64,7 @@ impl Quantity {
         (Quantity::RisePerHeat, "rise_k_per_kj"),
         (Quantity::Equalisation, "equalisation_s"),
         (Quantity::StandingCooling, "standing_cooling_s"),
-        (Quantity::Holding, "holding"),
+        (Quantity::HeldOverStated, "held_share"),
     ];
 
     /// Whether air, and oil at the start, make it another without any change of the car. The times of the actuator

@@ -2,13 +2,14 @@
 //!
 //! In: the vehicle, what is to change. Out: the changed vehicle with its factors, and
 //! [`TorqueChange`] for the rows. It refuses what the map does not let be told: a change of a
-//! number that is not known, radii the wrong way round.
+//! number that is not known, radii the wrong way round, another table where the map has none.
 
 use crate::reason::{MapFact, Reason};
 use halfshaft_driveline::Row;
 use halfshaft_driveline::derive::clutch_torque::{net_area, uniform_pressure_radius};
 use halfshaft_driveline::thermal::UnitFactors;
-use halfshaft_model::vehicle::Pack;
+use halfshaft_model::table::Table;
+use halfshaft_model::vehicle::{Pack, TorqueSource};
 use halfshaft_model::{Layout, Toleranced, Vehicle};
 
 /// Oil of a unit whose map states none, m³: what the usual heat capacity of the oil in the
@@ -16,7 +17,7 @@ use halfshaft_model::{Layout, Toleranced, Vehicle};
 const USUAL_OIL_M3: f64 = 0.9e-3;
 
 /// What is to be another; `None` stays as it is.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Change {
     /// Friction surfaces in contact.
     pub n_faces: Option<u32>,
@@ -34,6 +35,8 @@ pub struct Change {
     pub oil_volume_m3: Option<f64>,
     /// Factor on the conductance from housing to air.
     pub cooling: Option<f64>,
+    /// Torque in place of that of the map's table, at the same inputs.
+    pub torque_table: Option<Table>,
 }
 
 impl Change {
@@ -55,8 +58,13 @@ pub struct Changed {
     pub capacity: f64,
     /// What it is thermally, over the logged unit.
     pub factors: UnitFactors,
+    /// The temperatures as worked out are the highest there can be: what a change does to the conductances is
+    /// not known, and was taken on the hot side.
+    pub is_hot_side: bool,
     /// What was asked for.
     pub change: Change,
+    // Torque of one pack by the map's table and by the other one, N·m, rising.
+    table: Vec<[f64; 2]>,
 }
 
 /// Whether the torque or the clamp force stays as it was.
@@ -74,8 +82,9 @@ impl Changed {
     /// Capacity is µ·N·r with the mean radius at uniform pressure, as the figures have it; a
     /// friction not stated on either side cancels. The heat capacity of the pack goes with
     /// faces × gross area of a face, as the mass of discs of one thickness does; that of the
-    /// oil with its quantity. The conductance from pack to oil is held: the oil that reaches
-    /// the pack governs it, and the error is to the hot side.
+    /// oil with its quantity. The conductances from pack to oil and on to the housing are taken on the hot
+    /// side: less area or less oil takes of them in proportion, for what is not wetted conducts nothing; more
+    /// adds nothing, for it need not reach the pack.
     pub fn new(vehicle: &Vehicle, change: &Change) -> Result<Changed, Reason> {
         let mut changed = vehicle.clone();
         let (mut capacity, mut mass) = (1.0_f64, 1.0_f64);
@@ -107,15 +116,23 @@ impl Changed {
         if !(capacity.is_finite() && capacity > 0.0 && mass.is_finite() && oil.is_finite()) {
             return Err(MapFact::OldPackOrOil.into());
         }
+        let table = match &change.torque_table {
+            None => Vec::new(),
+            Some(new) => table(vehicle, new)?,
+        };
         Ok(Changed {
             vehicle: changed,
             capacity,
             factors: UnitFactors {
                 pack: mass,
                 oil,
+                pack_to_oil: mass.min(1.0) * oil.min(1.0),
+                oil_to_housing: oil.min(1.0),
                 cooling: change.cooling.unwrap_or(1.0),
             },
-            change: *change,
+            is_hot_side: mass != 1.0 || oil != 1.0,
+            change: change.clone(),
+            table,
         })
     }
 
@@ -127,11 +144,42 @@ impl Changed {
             Held::Force => self.capacity,
         };
         TorqueChange {
+            table: self.table.clone(),
             factor,
             old_nm,
             new_nm: self.change.preload_nm.unwrap_or(old_nm * factor),
             n_packs: logged.layout.map_or(1.0, Layout::n_packs),
         }
+    }
+}
+
+/// Torque of one pack by the map's table and by another one, at every input that either names.
+fn table(vehicle: &Vehicle, new: &Table) -> Result<Vec<[f64; 2]>, Reason> {
+    let Some(TorqueSource::Table {
+        second: None,
+        table: old,
+        is_axle_bias,
+        ..
+    }) = vehicle.torque_sources.first()
+    else {
+        return Err(MapFact::OldTorqueTable.into());
+    };
+    let bias = vehicle.layout.and_then(Layout::bias_factor).unwrap_or(1.0);
+    let per_pack = if *is_axle_bias { 1.0 / bias } else { 1.0 };
+    let mut inputs: Vec<f64> = old.inputs().iter().chain(new.inputs()).copied().collect();
+    inputs.sort_by(f64::total_cmp);
+    inputs.dedup();
+    let mut points: Vec<[f64; 2]> = inputs
+        .into_iter()
+        .filter_map(|input| Some([old.at(input, None)?, new.at(input, None)?]))
+        .map(|torques_nm| torques_nm.map(|nm| per_pack * nm))
+        .collect();
+    // Beyond the ends of the map's table its torque stays.
+    points.dedup_by(|later, earlier| later[0] == earlier[0] && later[1] == earlier[1]);
+    // Where the torque of the map does not rise, it does not show what the other table would be read at.
+    match points.len() > 1 && points.windows(2).all(|pair| pair[0][0] < pair[1][0]) {
+        true => Ok(points),
+        false => Err(MapFact::OldTorqueTableRising.into()),
     }
 }
 
@@ -163,16 +211,65 @@ fn pack(old: &Pack, change: &Change) -> Result<Pack, Reason> {
 /// of the old preload P in T, P' the new one, f the factor on what the command squeezes.
 ///
 /// So an open pack rubs in proportion to the preload, and under command the new preload
-/// takes the place of the old one.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// takes the place of the old one. Before all that T is read off the other table at the input at which the
+/// map's gives it, where another one is given.
+#[derive(Clone, Debug, PartialEq)]
 pub struct TorqueChange {
+    table: Vec<[f64; 2]>,
     factor: f64,
     old_nm: f64,
     new_nm: f64,
     n_packs: f64,
 }
 
+/// Which way a change moves the torques.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Moves {
+    /// Every torque stays.
+    Not,
+    /// None is less than it was.
+    Up,
+    /// None is more than it was.
+    Down,
+    /// Some are more and some less.
+    Both,
+}
+
+/// Torques of one pack at which [`TorqueChange::moves`] looks, N·m: every ten to more than any pack carries.
+const LOOKED_AT_NM: (usize, f64) = (500, 10.0);
+
 impl TorqueChange {
+    /// Which way it moves the torques.
+    pub fn moves(&self) -> Moves {
+        let (n, step_nm) = LOOKED_AT_NM;
+        let (mut up, mut down) = (false, false);
+        let ends = self.table.first().zip(self.table.last());
+        let logged = |nm: &f64| ends.is_none_or(|(low, high)| (low[0]..=high[0]).contains(nm));
+        for was_nm in (1..=n).map(|index| index as f64 * step_nm).filter(logged) {
+            let by_nm = self.torque_nm(was_nm) - was_nm;
+            // Rounding moves nothing.
+            up |= by_nm > 1e-6 * was_nm;
+            down |= by_nm < -1e-6 * was_nm;
+        }
+        match (up, down) {
+            (false, false) => Moves::Not,
+            (true, false) => Moves::Up,
+            (false, true) => Moves::Down,
+            (true, true) => Moves::Both,
+        }
+    }
+
+    fn by_table_nm(&self, torque_nm: f64) -> f64 {
+        let (Some(first), Some(last)) = (self.table.first(), self.table.last()) else {
+            return torque_nm;
+        };
+        // A mean of torques may lie off the ends by rounding.
+        let at = torque_nm.clamp(first[0], last[0]);
+        let after = self.table.partition_point(|point| point[0] < at).max(1);
+        let [low, high] = [self.table[after - 1], self.table[after]];
+        low[1] + (at - low[0]) / (high[0] - low[0]) * (high[1] - low[1])
+    }
+
     /// The new preload, N·m.
     pub fn preload_nm(&self) -> f64 {
         self.new_nm
@@ -180,7 +277,7 @@ impl TorqueChange {
 
     /// Whether every torque stays as it is.
     pub fn is_none(&self) -> bool {
-        self.factor == 1.0 && self.new_nm == self.old_nm
+        self.table.is_empty() && self.factor == 1.0 && self.new_nm == self.old_nm
     }
 
     /// The torque of one pack, N·m, that was `torque_nm`.
@@ -188,6 +285,7 @@ impl TorqueChange {
         if self.is_none() {
             return torque_nm;
         }
+        let torque_nm = self.by_table_nm(torque_nm);
         let of_preload_nm = torque_nm.clamp(0.0, self.old_nm);
         let preload_share = match self.old_nm > 0.0 {
             true => of_preload_nm / self.old_nm,
@@ -264,6 +362,16 @@ mod tests {
         let changed = Changed::new(&car(), &change).unwrap();
         assert_eq!((changed.capacity, changed.factors.pack), (2.0, 2.0));
         assert!((changed.factors.oil - 2.0).abs() < 1e-12);
+        // More lining and oil conduct no better; less of them take their share along.
+        assert!(changed.is_hot_side && changed.factors.pack_to_oil == 1.0);
+        let less = Change {
+            n_faces: Some(8),
+            oil_volume_m3: Some(0.45e-3),
+            ..Change::default()
+        };
+        let factors = Changed::new(&car(), &less).unwrap().factors;
+        assert!((factors.pack_to_oil - 0.25).abs() < 1e-12);
+        assert!((factors.oil_to_housing - 0.5).abs() < 1e-12);
         // Derived: 80 of 500 N·m are preload; springs and actuator press as they did.
         let force = changed.torque(&car(), Held::Force);
         assert_eq!(
@@ -318,6 +426,59 @@ mod tests {
     }
 
     #[test]
+    fn another_table_is_read_where_the_old_one_was() {
+        let of = |x: &[f64], nm: &[f64]| {
+            Table::one(
+                x.to_vec(),
+                nm.to_vec(),
+                halfshaft_model::table::Beyond::Hold,
+            )
+            .unwrap()
+        };
+        let by_table = |old: Table, new: Table| {
+            let mut car = car();
+            car.torque_sources = vec![TorqueSource::Table {
+                channel: "clutch.position".to_owned(),
+                second: None,
+                table: old,
+                is_axle_bias: false,
+                relative_sd: 0.1,
+            }];
+            let change = Change {
+                torque_table: Some(new),
+                ..Change::default()
+            };
+            Changed::new(&car, &change).map(|changed| changed.torque(&car, Held::Torque))
+        };
+        let old = of(&[0.0, 1.0], &[80.0, 1080.0]);
+        // Derived: 580 is read at one half, where the new table has 400; at a quarter, 330, 240.
+        let torque = by_table(old.clone(), of(&[0.0, 0.5, 1.0], &[80.0, 400.0, 1200.0])).unwrap();
+        for (was, now) in [
+            (80.0, 80.0),
+            (330.0, 240.0),
+            (580.0, 400.0),
+            (1080.0, 1200.0),
+        ] {
+            assert!((torque.torque_nm(was) - now).abs() < 1e-9, "{was}");
+        }
+        assert_eq!(torque.moves(), Moves::Both);
+        let more = by_table(old.clone(), of(&[0.0, 1.0], &[80.0, 1200.0])).unwrap();
+        assert_eq!(more.moves(), Moves::Up);
+        assert_eq!(
+            by_table(old.clone(), old.clone()).unwrap().moves(),
+            Moves::Not
+        );
+        let flat = by_table(of(&[0.0, 0.5, 1.0], &[80.0, 80.0, 900.0]), old.clone());
+        assert!(flat.unwrap_err().to_string().contains("does not rise"));
+        let none = Change {
+            torque_table: Some(old),
+            ..Change::default()
+        };
+        let refused = Changed::new(&car(), &none).unwrap_err().to_string();
+        assert!(refused.contains("no table of one input"), "{refused}");
+    }
+
+    #[test]
     fn a_preload_where_there_was_none_rubs_by_the_slip() {
         let mut logged = car();
         logged.preload_nm = Some(Toleranced::exact(0.0));
@@ -349,7 +510,7 @@ mod tests {
             n_faces: Some(8),
             ..Change::default()
         };
-        assert!(told(&Vehicle::default(), faces).contains("faces and radii"));
+        assert!(told(&Vehicle::default(), faces.clone()).contains("faces and radii"));
         let preload = Change {
             preload_nm: Some(8.0),
             ..Change::default()

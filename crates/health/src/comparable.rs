@@ -4,7 +4,6 @@
 //! can give, with its grade, or why it has no value. A quantity that no drive can give as yet
 //! is not in the list. It does not compare: that is `baseline` and the findings.
 
-use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, Reason};
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::thermal::Anchor;
@@ -12,6 +11,7 @@ use halfshaft_driveline::thermal::Anchor;
 use crate::actuator::Timing;
 use crate::baseline::Quantity;
 use crate::figures::actuator::stated_spread;
+use crate::held::commanded;
 use crate::limits::Grades;
 use crate::nouns::Grade;
 use crate::results::Results;
@@ -43,16 +43,13 @@ pub fn comparable(results: &Results) -> Vec<Comparable> {
     all
 }
 
-/// How much of a bend's difference the pack takes away per command.
+/// What the pack holds over what the map states. The doubts of tyres and map are those of the earlier drives too.
 fn holds(results: &Results) -> Comparable {
-    let found = match results.figure(FigureId::HoldingIndex) {
-        None => Err(DriveFact::HoldingBends.into()),
-        Some(figure) => figure
-            .outcome
-            .clone()
-            .map(|index| (index.value, figure.grade.unwrap_or(Grade::D))),
-    };
-    graded(Quantity::Holding, found)
+    let held = results.held_torque.as_ref().map_err(Clone::clone);
+    let found = held
+        .and_then(|held| commanded(held, results.limits.grip.held_pieces as usize))
+        .map(|curve| (curve.over_stated, COMPARED_FROM));
+    graded(Quantity::HeldOverStated, found)
 }
 
 /// The motor's current while a full engagement is held.
@@ -192,7 +189,7 @@ mod tests {
                 Quantity::RisePerHeat,
                 Quantity::Equalisation,
                 Quantity::StandingCooling,
-                Quantity::Holding,
+                Quantity::HeldOverStated,
             ]
         );
         for one in &all {

@@ -62,7 +62,6 @@ ids! {
     Severity = "severity",
     OilDistanceFactor = "oil_distance_factor",
     LapsToLimit = "laps_to_limit",
-    HoldingIndex = "holding_index",
     HeldOverStated = "held_over_stated",
 }
 

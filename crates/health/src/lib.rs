@@ -30,7 +30,6 @@ pub mod finding_id;
 pub mod findings;
 pub mod held;
 pub mod highest;
-pub mod holding;
 pub mod laps;
 pub mod laps_to_limit;
 mod lasting;

@@ -305,10 +305,10 @@ fn needles(path: &mut PathEvidence, meters: &[Meter]) {
     }
 }
 
-/// How much the pack took away in bends, compared with earlier drives: job practice for worn,
-/// glazed or weakly clamped linings.
+/// What the pack held in bends over what the map states, compared with earlier drives: worn, glazed or weakly
+/// clamped linings hold less.
 fn holding(path: &mut PathEvidence, input: &CardInput) {
-    let Some(figure) = named(input.figures, FigureId::HoldingIndex) else {
+    let Some(figure) = named(input.figures, FigureId::HeldOverStated) else {
         return;
     };
     let index = match &figure.outcome {
@@ -326,7 +326,7 @@ fn holding(path: &mut PathEvidence, input: &CardInput) {
         three(index.low),
         three(index.high)
     );
-    let Some(past) = input.baseline.get(Quantity::Holding) else {
+    let Some(past) = input.baseline.get(Quantity::HeldOverStated) else {
         path.cannot_tell.push(format!(
             "{told}: nothing earlier of this car to compare with."
         ));
@@ -456,14 +456,14 @@ mod tests {
         };
         let mut scene = Scene::whole();
         scene.figures.push(Figure {
-            title: "Holding index",
+            title: "Torque held over torque stated",
             outcome: Ok(Estimate {
                 value: 0.6,
                 low: 0.5,
                 high: 0.7,
                 is_at_least: false,
             }),
-            ..crate::findings::testing::figure(FigureId::HoldingIndex, Ok(0.6))
+            ..crate::findings::testing::figure(FigureId::HeldOverStated, Ok(0.6))
         });
         score_card(&CardInput {
             findings,
@@ -521,7 +521,7 @@ mod tests {
         let told = |past: Option<f64>| {
             let mut baseline = Baseline::default();
             if let Some(past) = past {
-                baseline.note_past(Quantity::Holding, &[past; 3]);
+                baseline.note_past(Quantity::HeldOverStated, &[past; 3]);
             }
             path(&compared(&[], &Ok(thermal()), &baseline), "friction-pack").clone()
         };
@@ -532,7 +532,7 @@ mod tests {
         assert!(told(Some(1.0)).for_it.is_empty());
         says(
             &told(Some(1.1)).for_it.join(" "),
-            "Holding index 0.600 (0.500 to 0.700); the median of the first 3 earlier drives of this car had 1.10, and below 0.770 hold was lost.",
+            "Torque held over torque stated 0.600 (0.500 to 0.700); the median of the first 3 earlier drives of this car had 1.10, and below 0.770 hold was lost.",
         );
     }
 

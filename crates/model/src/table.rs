@@ -74,6 +74,11 @@ impl Table {
             .fold(f64::NEG_INFINITY, f64::max)
     }
 
+    /// Points of the first axis.
+    pub fn inputs(&self) -> &[f64] {
+        &self.x
+    }
+
     /// First and last point of the first axis.
     pub fn x_range(&self) -> (f64, f64) {
         (self.x[0], self.x[self.x.len() - 1])

@@ -207,9 +207,9 @@ mod tests {
 
     #[test]
     fn what_means_something_else_is_refused() {
-        let below = part(&[("holding", Some(-1.0), Some(Grade::A))]);
+        let below = part(&[("held_share", Some(-1.0), Some(Grade::A))]);
         let error = below.values().unwrap_err().to_string();
-        assert!(error.contains("quantities/holding"), "{error}");
+        assert!(error.contains("quantities/held_share"), "{error}");
         let later = ForComparison {
             version: 2,
             ..part(&[])

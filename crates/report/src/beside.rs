@@ -4,7 +4,7 @@
 //! JSON and page say the same.
 
 use halfshaft_health::Reason;
-use halfshaft_health::what_if::{Answer, Asked, Line, Value};
+use halfshaft_health::what_if::{Answer, Asked, Line, Other, Standing, Value};
 
 use crate::document::{InputRecord, MapRecord};
 use crate::words::{exact_number, number, unit};
@@ -51,15 +51,20 @@ pub(crate) fn value_text(line: &Line, value: &Value) -> String {
     }
 }
 
-/// By how much another value differs: `+12 %`, `−3.1 K`, `same`; nothing when not known.
-pub(crate) fn difference(line: &Line, other: &Value) -> String {
+/// By how much the other value differs: `+12 %`, `−3.1 K`, `same`; nothing when not known. Of a temperature that
+/// was worked out the band comes along.
+pub(crate) fn difference(line: &Line, other: &Other) -> String {
     let unit = if line.unit == "°C" { "K" } else { "%" };
-    match line.difference(other) {
-        None => String::new(),
+    let text = match line.difference(&other.value) {
+        None => return String::new(),
         // Less than the last of three digits shows.
-        Some(little) if little.abs() < 0.005 => "same".to_owned(),
+        Some(little) if little.abs() < 0.005 => return "same".to_owned(),
         Some(more) if more > 0.0 => format!("+{}\u{a0}{unit}", number(more)),
         Some(less) => format!("{}\u{a0}{unit}", number(less)),
+    };
+    match other.band {
+        Some([low, high]) => format!("{text} ({} to {})", plain(line, low), plain(line, high)),
+        None => text,
     }
 }
 
@@ -83,10 +88,16 @@ pub(crate) fn change_text(asked: &Asked) -> String {
     }
 }
 
-/// Why a line has a value missing, the car as it is first.
+/// Why a line has a value missing, the car as it is first. What is not known of another pack has its reason once,
+/// with how it is worked out.
 pub(crate) fn why(line: &Line) -> Option<&Reason> {
-    [&line.logged, &line.same_torque, &line.same_force]
+    let others = [&line.same_torque, &line.same_force];
+    let missing = others
         .into_iter()
+        .filter(|other| other.standing != Standing::Unknown)
+        .map(|other| &other.value);
+    std::iter::once(&line.logged)
+        .chain(missing)
         .find_map(|value| value.as_ref().err())
 }
 

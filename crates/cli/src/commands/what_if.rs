@@ -1,20 +1,25 @@
 //! `halfshaft whatif`: a log, a map and another pack in; figures side by side out.
 
+use std::fs;
+use std::path::Path;
 use std::process::ExitCode;
 
-use anyhow::{Result, anyhow};
+use anyhow::{Context, Result, anyhow, bail};
 use halfshaft_health::what_if::{Change, WhatIf};
+use halfshaft_model::table::Table;
+use halfshaft_model::vehicle::TorqueSource;
 use halfshaft_report::what_if::{self, Document};
 
 use crate::arguments::WhatIfOptions;
-use crate::job::{Job, input_record, map_record};
+use crate::job::{Job, input_record, map_record, quoted};
 use crate::output::{self, Folder};
+use crate::pipeline;
 
 /// Runs the command.
 pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
     let job = Job::open(&options.log, &options.limits, &[], None)?;
     let (map, limits) = (&job.map, &job.settings.limits);
-    let change = change(options);
+    let change = change(options, &job)?;
     let mut other = WhatIf::new(&map.vehicle, &map.channels, limits, &change)
         .map_err(|reason| anyhow!("{}: {reason}", job.map_path.display()))?;
     let mut drive = job.drive();
@@ -31,7 +36,7 @@ pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
         inputs: read.inputs.iter().map(input_record).collect(),
         map: map_record(map),
         program_version: env!("CARGO_PKG_VERSION"),
-        command: job.command("whatif") + &flags(&change),
+        command: job.command("whatif") + &flags(options, &change),
         files_written: Vec::new(),
     };
     if let Some(dir) = &options.out {
@@ -48,8 +53,13 @@ pub fn run(options: &WhatIfOptions) -> Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn change(options: &WhatIfOptions) -> Change {
-    Change {
+fn change(options: &WhatIfOptions, job: &Job) -> Result<Change> {
+    let torque_table = match &options.torque_table {
+        None => None,
+        Some(path) => Some(torque_table(path, &job.map_path)?),
+    };
+    Ok(Change {
+        torque_table,
         n_faces: options.faces,
         outer_radius_m: options.outer_radius,
         inner_radius_m: options.inner_radius,
@@ -58,11 +68,50 @@ fn change(options: &WhatIfOptions) -> Change {
         preload_nm: options.preload,
         oil_volume_m3: options.oil,
         cooling: options.cooling,
+    })
+}
+
+/// The table of a file: read as a part of the map in the place of that of the same name, so that its units, its
+/// grammar and its mistakes are those of the map.
+fn torque_table(path: &Path, map_path: &Path) -> Result<Table> {
+    let anew = fs::read_to_string(path)
+        .with_context(|| format!("could not read the torque table {}", path.display()))?;
+    let map = String::from_utf8(pipeline::map_bytes(map_path)?)?;
+    let name = |line: &str| {
+        let named = line.strip_prefix("table ")?;
+        Some(named.split('#').next()?.trim().to_owned())
+    };
+    let named = anew.lines().find_map(name);
+    let named = named.ok_or_else(|| {
+        anyhow!(
+            "{}: expected a table, as `table NAME`, found none",
+            path.display()
+        )
+    })?;
+    if !map.lines().any(|line| name(line).as_ref() == Some(&named)) {
+        bail!("{}: the map has no table `{named}`", path.display());
+    }
+    let mut is_old = false;
+    let kept = map.lines().filter(|line| {
+        // A block goes on as long as its lines are set in.
+        if line.starts_with(|letter: char| !letter.is_whitespace()) {
+            is_old = name(line).as_ref() == Some(&named);
+        }
+        !is_old
+    });
+    let text = format!("{}\n{anew}", kept.collect::<Vec<_>>().join("\n"));
+    let read = halfshaft_signal_map::parse(&path.display().to_string(), &text);
+    let map = read
+        .map_err(|mistakes| anyhow!("the map with this table:\n{}", mistakes.render(false)))?
+        .map;
+    match map.vehicle.torque_sources.into_iter().next() {
+        Some(TorqueSource::Table { table, .. }) => Ok(table),
+        _ => bail!("{}: the map takes the torque from no table", path.display()),
     }
 }
 
 /// The options that ask for the same change again.
-fn flags(change: &Change) -> String {
+fn flags(options: &WhatIfOptions, change: &Change) -> String {
     let mut flags = String::new();
     let all = [
         ("faces", change.n_faces.map(f64::from), 1.0, ""),
@@ -80,6 +129,9 @@ fn flags(change: &Change) -> String {
             let value = (value * scale * 1e12).round() / 1e12;
             flags += &format!(" --{name} {value}{unit}");
         }
+    }
+    if let Some(path) = &options.torque_table {
+        flags += &format!(" --torque-table {}", quoted(path));
     }
     flags
 }

@@ -49,9 +49,7 @@ pub struct Held {
     pub without_command_nm: Option<Found>,
     /// The curve, in order of command.
     pub points: Vec<HeldPoint>,
-    /// Held over stated torque of one pack, of the pieces whose command asks for plainly more than none.
-    pub over_stated: Option<Found>,
-    /// Pieces that it is from.
+    /// Steady pieces whose command asks for plainly more than none.
     pub n_commanded: usize,
     /// All of it as one curve, by even bends of up to twice the lateral acceleration.
     pub shape: Option<Shape>,

@@ -72,6 +72,10 @@ const LEAST_STIFFNESS: f64 = -0.75;
 const STIFFNESS_STEP: f64 = 0.15;
 const EXPECTED: usize = 5;
 
+/// Held over stated torque of the softest tyre that is tried, less what rounding takes: there nothing is found.
+/// Derived: e^0.75.
+pub const OVER_STATED_TRIED: f64 = 2.11;
+
 /// The curve, as far as the bends show it; of none by default.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Shape {

@@ -221,6 +221,10 @@ pub struct UnitFactors {
     pub pack: f64,
     /// On that of the oil.
     pub oil: f64,
+    /// On the conductance from pack to oil.
+    pub pack_to_oil: f64,
+    /// On the conductance from oil to housing.
+    pub oil_to_housing: f64,
     /// On the conductance from housing to air, still and moving.
     pub cooling: f64,
 }
@@ -228,18 +232,10 @@ pub struct UnitFactors {
 impl UnitFactors {
     /// The factors in the order of [`STATED`]; what is not named stays.
     pub fn to_array(self) -> [f64; N_PARAMETERS] {
-        let (one, cooling) = (1.0, self.cooling);
-        let capacities = (self.pack, self.oil, one);
+        let cooling = self.cooling;
+        let (to_oil, to_housing) = (self.pack_to_oil, self.oil_to_housing);
         [
-            capacities.0,
-            capacities.1,
-            capacities.2,
-            one,
-            one,
-            cooling,
-            cooling,
-            one,
-            one,
+            self.pack, self.oil, 1.0, to_oil, to_housing, cooling, cooling, 1.0, 1.0,
         ]
     }
 }

@@ -12,7 +12,6 @@ use crate::duty_picture::DutySums;
 use crate::events::EventTally;
 use crate::findings::{Findings, Setup};
 use crate::held::HeldTorque;
-use crate::holding::HoldingSums;
 use crate::laps::PathWatch;
 use crate::left_out::LeftOutTally;
 use crate::oil_life::OilAgeing;
@@ -80,7 +79,6 @@ board! {
     path: PathWatch = PathWatch::of_channels(setup.channels, setup.limits);
     ripple: RippleWatch = RippleWatch::new(setup.limits);
     swap: SwapWatch = SwapWatch::new(setup.vehicle, setup.channels);
-    holding: Kept<HoldingSums, HOLDING> = Kept::new(HoldingSums::new(setup.limits));
     held: Kept<HeldTorque, HOLDING> =
         Kept::new(HeldTorque::new(setup.limits.driving));
     two_by_two: Kept<TwoByTwoWatch, ANSWERS> = Kept::new(TwoByTwoWatch::new(setup.limits));

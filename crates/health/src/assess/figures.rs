@@ -1,7 +1,6 @@
 //! Steps: the figures, first those of the sums, then those that are made of figures.
 
 use super::settled::Settled;
-use crate::baseline::Quantity;
 use crate::duty::{SeverityIndex, severity_index};
 use crate::figure_id::FigureId;
 use crate::figures::{self, Ingredients, all, estimate_of};
@@ -87,7 +86,7 @@ impl Settled<'_> {
     }
 
     /// Adds the life of the oil.
-    pub(super) fn add_oil_life(&mut self) -> OilLife {
+    pub(super) fn add_oil_life(&mut self, is_on_circuit: bool) -> OilLife {
         let (gate, limits) = (&self.gate, &self.health.limits);
         let ageing = self.health.board.oil_ageing.ask(gate);
         let rate = ageing.and_then(|ageing| ageing.rate().ok_or(DriveFact::OilAging.into()));
@@ -97,6 +96,7 @@ impl Settled<'_> {
             distance_km: estimate_of(&self.figures, FigureId::Distance).ok(),
             sensor_sd_k: limits.trust.oil_sensor_sd_k,
             km_per_year: None,
+            is_on_circuit,
         };
         let oil_life = oil_life(&limits.oil_distance, &input);
         self.figures
@@ -119,17 +119,9 @@ impl Settled<'_> {
 
     /// Adds how the pack holds in bends.
     pub(super) fn add_holding(&mut self) {
-        let gate = &self.gate;
-        let holding = self.health.board.holding.ask(gate);
-        let holding = holding.and_then(|sums| sums.outcome());
-        let past = self.health.baseline.get(Quantity::Holding);
-        let grade = self.quality.grade;
-        let grades = &self.health.limits.grades;
-        let factor = grades.like_bends;
-        self.figures.push(figures::holding::holding_index(
-            gate, &holding, past, factor, grade,
-        ));
-        let held = figures::holding::held_over_stated(gate, &self.held, grades, grade);
+        let limits = &self.health.limits;
+        let held =
+            figures::holding::held_over_stated(&self.gate, &self.held, limits, self.quality.grade);
         self.figures.push(held);
     }
 

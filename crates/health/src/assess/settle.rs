@@ -75,8 +75,8 @@ impl Settled<'_> {
         self.thermal = self.temperatures(fit);
         self.add_figures();
         let severity = self.add_severity();
-        let oil_life = self.add_oil_life();
         let mut laps = board.path.laps(&self.gate);
+        let oil_life = self.add_oil_life(laps.method.is_ok());
         let laps_left = self.add_laps_left(&laps);
         self.add_holding();
         let used = board.usage.outcome(&self.drive());

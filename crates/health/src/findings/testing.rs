@@ -427,7 +427,6 @@ pub(crate) fn found_held(shape: Option<Shape>, wide_shape: Option<Shape>) -> Hel
         is_calibrated: true,
         without_command_nm: None,
         points: Vec::new(),
-        over_stated: None,
         shape,
         wide_shape,
         n_commanded: 60,

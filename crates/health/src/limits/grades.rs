@@ -13,10 +13,6 @@ limits! {
     /// Factor of a health index that goes by what is usual and not by the unit's own values.
     usual_values: f64 = 0.5, "share", from 0.0 to 1.0;
 
-    /// Factor of a holding index.
-    like_bends: f64 = 0.75, "share", from 0.0 to 1.0,
-        reason: "on the same car bends, tyres and road differ";
-
     /// Factor of a torque by the stiffness of tyres nobody measured.
     usual_tyres: f64 = 0.45, "share", from 0.0 to 1.0,
         reason: "tyres of common cars are softer or harder by a third";

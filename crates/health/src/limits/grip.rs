@@ -28,9 +28,6 @@ limits! {
     /// Times each must have been seen before it is spoken of.
     judged_from: u32 = 3, "count", from 1.0 to 1000.0;
 
-    /// Half-second pieces of bends with and without command, each, that a holding index needs.
-    holding_pieces: u32 = 20, "count", from 3.0 to 10000.0;
-
     /// Torque held over torque stated, by the tyres, below which its whole 90 % band must lie for a pack
     /// that does not hold.
     held_act: f64 = 0.6, "ratio", from 0.05 to 1.0,
@@ -51,16 +48,8 @@ limits! {
         source: "derived",
         reason: "15 % of a table and 30 % of a tyre make 34 %, of which 1.645 times are a factor of 1.7";
 
-    /// Share of the holding index of earlier drives below which the pack has lost hold.
+    /// Share of what it held over the stated torque in earlier drives, below which the pack has lost hold.
     holding_share: f64 = 0.7, "ratio", from 0.05 to 1.0;
-
-    /// So many pieces of bends say as much as one that stands alone.
-    holding_alike: f64 = 4.0, "count", from 1.0 to 100.0,
-        reason: "pieces of one bend are alike";
-
-    /// Standard deviation of the command within bends of like radius below which there is no holding
-    /// index.
-    holding_spread: f64 = 0.05, "share", from 0.001 to 0.5;
 
     /// How long the mechanism and the slip are then looked at.
     answers_over_s: f64 = 0.3, "s", from 0.02 to 10.0;

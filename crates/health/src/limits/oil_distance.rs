@@ -32,10 +32,6 @@ limits! {
     temperature_least: f64 = 0.5, "ratio", from 0.01 to 1.0,
         source: "none, policy";
 
-    /// Greatest factor by temperature.
-    temperature_most: f64 = 8.0, "ratio", from 1.0 to 1000.0,
-        source: "none, policy";
-
     /// Low end of the factor by temperature where no temperature is known.
     no_temperature_low: f64 = 0.7, "ratio", from 0.01 to 1.0,
         source: "none, policy";
@@ -49,8 +45,18 @@ limits! {
         source: "none, policy",
         sensitivity: "at 8 kJ/km the factor is 1.8";
 
-    /// Greatest factor by work.
-    work_most: f64 = 4.0, "ratio", from 1.0 to 1000.0,
+    /// High end of the factor by work where the heat is not known.
+    no_work_high: f64 = 4.0, "ratio", from 1.0 to 1000.0,
+        source: "none, policy";
+
+    /// Distance of a day on the track.
+    track_day_km: f64 = 200.0, "km", from 10.0 to 2000.0,
+        reason: "five runs of twenty minutes at 120 km/h",
+        source: "none, engineering guess";
+
+    /// Most track days to which the oil distance of a drive in laps is counted in them.
+    track_days_most: f64 = 10.0, "days", from 1.0 to 1000.0,
+        reason: "beyond a season kilometres mean more",
         source: "none, policy";
 
     /// Age at which the oil is used up without being driven.

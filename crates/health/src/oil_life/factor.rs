@@ -14,7 +14,7 @@ use crate::reason::Reason;
 pub fn basis_note(policy: &OilPolicy) -> String {
     let [least_k, _, most_k] = policy.doublings_k();
     format!(
-        "an editable policy, not a chemical test: {:.0} km at factor 1, ageing that doubles with every \
+        "a rule of thumb, not an oil test: {:.0} km at factor 1, ageing that doubles with every \
          {least_k:.0} to {most_k:.0} K above {:.0} °C, one more for every \
          {:.0} kJ of heat per km, and {:.0} years at the most",
         policy.base_km, policy.reference_c, policy.work_kj_per_km, policy.calendar_years
@@ -34,6 +34,8 @@ pub struct OilInput {
     pub sensor_sd_k: f64,
     /// What the car is driven in a year, km; a drive alone does not tell.
     pub km_per_year: Option<f64>,
+    /// Whether it was driven in laps: only then are track days a measure of it.
+    pub is_on_circuit: bool,
 }
 
 /// One part of the factor.
@@ -58,8 +60,13 @@ pub struct OilLife {
     pub calendar: Estimate,
     /// Km of ordinary driving that the drive was for the oil.
     pub km_equivalent: Option<Estimate>,
-    /// Km from one change to the next if the car went on like this; never above the base.
+    /// Km from one change to the next if the car went on like this. Never above the full interval: a
+    /// band that lies there as a whole is no band, and the distance is that or more.
     pub distance_km: Estimate,
+    /// The full interval, km.
+    pub full_km: f64,
+    /// The same distance in days on the track, where it was driven in laps and few of them use up the oil.
+    pub track_days: Option<Estimate>,
     /// D where a part is guessed, else C: a policy is no better.
     pub grade: Grade,
     /// What it rests on.
@@ -71,8 +78,9 @@ pub fn distance_for(policy: &OilPolicy, factor: f64) -> f64 {
     policy.base_km / factor
 }
 
-/// The factor by temperature: mean of 2^((T − 80)/θ) over time, kept within 0.5 and 8; the
-/// band holds θ from 10 to 15 K and the error of the sensor.
+/// The factor by temperature: mean of 2^((T − 80)/θ) over time, no less than 0.5; the band
+/// holds θ from 10 to 15 K and the error of the sensor. It has no upper end: oil at 150 °C is
+/// spoilt in days of driving, and an end would make one point of its band and all hotter oil.
 fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
     let rate = match &input.rate {
         Ok(rate) => rate,
@@ -80,7 +88,7 @@ fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
             return guessed(policy.no_temperature_low, policy.no_temperature_high, why);
         }
     };
-    let (least, most) = (policy.temperature_least, policy.temperature_most);
+    let least = policy.temperature_least;
     // A sensor that is off by δ shifts every rate by the same 2^(δ/θ).
     let Estimate { low, high, .. } = absolute(100.0, input.sensor_sd_k);
     let ends = [low - 100.0, high - 100.0].map(|off_k| {
@@ -93,21 +101,20 @@ fn by_temperature(policy: &OilPolicy, input: &OilInput) -> Factor {
     let most_of = ends[1].iter().copied().fold(0.0, f64::max);
     Factor {
         factor: Estimate {
-            value: rate.mean_rates[1].clamp(least, most),
-            low: least_of.clamp(least, most),
-            high: most_of.clamp(least, most),
+            value: rate.mean_rates[1].max(least),
+            low: least_of.max(least),
+            high: most_of.max(least),
             is_at_least: false,
         },
         why_guessed: None,
     }
 }
 
-/// The factor by work: 1 + (kJ/km)/10, at most 4.
+/// The factor by work: 1 + (kJ/km)/10.
 fn by_work(policy: &OilPolicy, heat_kj_per_km: &Result<Estimate, Reason>) -> Factor {
-    let factor =
-        |kj_per_km: f64| (1.0 + kj_per_km / policy.work_kj_per_km).clamp(1.0, policy.work_most);
+    let factor = |kj_per_km: f64| 1.0 + kj_per_km.max(0.0) / policy.work_kj_per_km;
     match heat_kj_per_km {
-        Err(why) => guessed(1.0, policy.work_most, why),
+        Err(why) => guessed(1.0, policy.no_work_high, why),
         Ok(heat) => Factor {
             factor: Estimate {
                 value: factor(heat.value),
@@ -178,6 +185,13 @@ pub fn oil_life(policy: &OilPolicy, input: &OilInput) -> OilLife {
     // Cool oil may use less than a km for a km, but no change is promised later than the
     // base: that is the most the practice of the trade grants.
     let distance = |factor: f64| distance_for(policy, factor).min(policy.base_km);
+    let distance_km = Estimate {
+        value: distance(factor.value),
+        low: distance(factor.high),
+        high: distance(factor.low),
+        is_at_least: distance(factor.high) == policy.base_km,
+    };
+    let are_days_few = distance_km.value <= policy.track_days_most * policy.track_day_km;
     OilLife {
         factor,
         temperature,
@@ -186,12 +200,10 @@ pub fn oil_life(policy: &OilPolicy, input: &OilInput) -> OilLife {
         km_equivalent: input
             .distance_km
             .map(|km| ends(|end| end(&factor) * end(&km), is_at_least || km.is_at_least)),
-        distance_km: Estimate {
-            value: distance(factor.value),
-            low: distance(factor.high),
-            high: distance(factor.low),
-            is_at_least: false,
-        },
+        distance_km,
+        full_km: policy.base_km,
+        track_days: (input.is_on_circuit && are_days_few)
+            .then(|| ends(|end| end(&distance_km) / policy.track_day_km, false)),
         grade: if is_guessed { Grade::D } else { Grade::C },
         basis: basis_note(policy),
     }
@@ -231,6 +243,7 @@ mod tests {
                 distance_km: Some(relative(100.0, 0.0)),
                 sensor_sd_k: SENSOR_SD_K,
                 km_per_year: None,
+                is_on_circuit: true,
             },
         )
     }
@@ -278,22 +291,47 @@ mod tests {
         near(life.distance_km.value, 16_000.0, 1e-6);
         assert!(life.distance_km.low < 16_000.0 && life.distance_km.high > 16_000.0);
         assert_eq!((life.grade, life.calendar.value), (Grade::C, 1.0));
-        assert!(
-            life.basis
-                .contains("not a chemical test: 96000 km at factor 1")
-        );
+        assert!(life.basis.contains("not an oil test: 96000 km at factor 1"));
         assert!(life.basis.contains("10 to 15 K above 80 °C"));
     }
 
     #[test]
-    fn factors_are_kept_within_their_ends() {
-        let hot = told(steady(180.0), Some(500.0));
-        near(hot.temperature.factor.value, 8.0, 0.0);
-        near(hot.work.factor.value, 4.0, 0.0);
-        // Cold oil halves the use at the most, and promises no more than the base.
+    fn hotter_and_harder_always_counts_for_more() {
+        // 56 kJ/km is no 30 kJ/km, and 150 °C is no 120 °C: neither band is a point.
+        let (hard, harder) = (
+            told(steady(90.0), Some(30.0)),
+            told(steady(90.0), Some(56.0)),
+        );
+        near(
+            hard.distance_km.value / harder.distance_km.value,
+            6.6 / 4.0,
+            1e-9,
+        );
+        let (hot, hotter) = (
+            told(steady(120.0), Some(5.0)).distance_km,
+            told(steady(150.0), Some(5.0)).distance_km,
+        );
+        assert!(hot.low > hotter.low && hotter.low < hotter.value && hotter.value < hotter.high);
+        // Cold oil halves the use at the most; what is granted is the full interval, and no band.
         let cold = told(steady(20.0), Some(0.0));
         near(cold.factor.value, 0.5, 0.0);
         near(cold.distance_km.value, policy().base_km, 0.0);
+        assert!(cold.distance_km.is_at_least && !hot.is_at_least);
+    }
+
+    #[test]
+    fn track_days_are_the_same_distance_and_only_where_they_are_few() {
+        // Rule of the trade for competition: two to four track days. 40 kJ/km with oil that
+        // ages as at 140 °C: 5 · 32 of a km each, 600 km, three days of 200 km.
+        let life = told(steady(140.0), Some(40.0));
+        near(life.distance_km.value, 600.0, 1e-6);
+        near(life.track_days.unwrap().value, 3.0, 1e-9);
+        // 2.3 kJ/km at 90 °C: tens of thousands of km are no days on a track.
+        assert_eq!(told(steady(90.0), Some(2.3)).track_days, None);
+    }
+
+    #[test]
+    fn a_band_below_the_reference_keeps_its_order() {
         // Below the reference the slow rule is the greater one: the band keeps its order.
         let cool = told(steady(75.0), Some(0.0)).temperature.factor;
         assert!(cool.low < cool.value && cool.value < cool.high, "{cool:?}");
@@ -321,6 +359,7 @@ mod tests {
             distance_km: None,
             sensor_sd_k: SENSOR_SD_K,
             km_per_year,
+            is_on_circuit: false,
         };
         let rare = oil_life(&policy(), &input(Some(4_000.0)));
         near(rare.factor.value, 2.4, 1e-12);

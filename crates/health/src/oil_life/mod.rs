@@ -5,10 +5,10 @@
 //! change. It is an editable policy and no chemical test: no log sees water, wear metal or
 //! spent additive, and nothing here says that the oil is good.
 //!
-//! The class of use ([`crate::use_class`]) gives the practice of the trade by class; this
-//! gives the factor of one drive, and goes beyond a class where the oil ran hot. They meet
-//! where hard use begins: 8 kJ/km with oil at 82 to 84 °C is a factor of 2.0 to 2.3, which
-//! lies within 40,000 to 48,000 km.
+//! It is the only interval of the report: the class of use names none beside it. The practice of
+//! the trade falls out of it. Where hard use begins, 8 kJ/km with oil at 82 to 84 °C, is a factor
+//! of 2.0 to 2.3, which lies within 40,000 to 48,000 km; competition, 40 kJ/km with oil at
+//! 140 °C, is one of 160, three track days of 200 km.
 //!
 //! ```text
 //! samples -> temperature (mean ageing rate) -> factor (by temperature, work, calendar)

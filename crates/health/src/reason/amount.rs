@@ -66,8 +66,6 @@ pub enum Moves {
 /// What was counted on two sides, too few on one of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Paired {
-    /// Half seconds of bends with and without command.
-    BendPieces,
     /// Laps before and after.
     Laps,
     /// Laps with like passes of a corner, before and after.

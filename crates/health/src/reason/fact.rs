@@ -42,6 +42,10 @@ facts! {
         OldPackFriction "map-old-pack-friction",
         /// The preload that another one is to replace.
         OldPreload "map-old-preload",
+        /// A torque table of one input to put another in the place of.
+        OldTorqueTable "no-old-torque-table",
+        /// A torque table that rises everywhere.
+        OldTorqueTableRising "old-torque-table-not-rising",
         /// A pack with torque, and oil, to compare with.
         OldPackOrOil "map-old-pack-or-oil",
         /// An area of the lining above 0.
@@ -100,8 +104,10 @@ facts! {
         TwoLaps "path-too-short",
         /// A path that repeats.
         RepeatedPath "path-not-repeated",
-        /// Bends with unlike command.
-        CommandSpread "command-alike",
+        /// What slips and what is commanded with another pack.
+        SlipOfOtherPack "slip-of-other-pack",
+        /// Tyres as stiff as any that were tried.
+        TyresGiveWay "tyres-give-way",
         /// Steady bends under command with a torque to hold, and the pack slipping.
         HeldUnderCommand "no-held-under-command",
         /// Even bends on a firm road, with a torque that the map states.
@@ -144,8 +150,6 @@ facts! {
         QuickPedal "no-quick-pedal",
         /// Samples quick enough for any time of the health index.
         IndexTimes "no-index-times",
-        /// Bends for the holding index.
-        HoldingBends "no-holding-bends",
         /// A full engagement held with the motor's current known.
         HeldCurrent "no-held-current",
         /// A cooling at standstill.

@@ -30,16 +30,6 @@ pub struct ClassGrounds<'a> {
     pub usage: &'a Usage,
 }
 
-/// What a class means for the oil. Policy of the trade and no measurement.
-fn oil_words(level: u8) -> &'static str {
-    match level {
-        0..=2 => "by custom the oil may then stay for 96,000 km (60,000 miles)",
-        3 => "by custom the oil is then due after 64,000 km (40,000 miles)",
-        4 => "by custom the oil is then due after 40,000 to 48,000 km (25,000 to 30,000 miles)",
-        _ => "by custom the oil is then due after every two to four track days",
-    }
-}
-
 /// Seconds as people say them.
 fn time_words(seconds: f64) -> String {
     let whole = seconds.round() as u64;
@@ -90,8 +80,7 @@ pub fn sentence(
         needles => format!("Decided by {}:", needles.join(" and ")),
     };
     parts.push(format!(
-        "{because} that is why this use is called {called}, and why {} (practice of the trade, not a measurement).",
-        oil_words(level)
+        "{because} that is why this use is called {called}."
     ));
     parts.join(" ")
 }

@@ -1,40 +1,21 @@
 //! Figures of the car as it is and of another pack, side by side.
 //!
-//! In: results of the three assessments, both vehicles. Out: lines, each with where its
-//! numbers stand: worked out anew, carried over from the log, or not to be known.
+//! In: results of the three assessments, both vehicles. Out: lines, each number with where it stands: carried
+//! over from the log, worked out, a bound, or not known.
 
 use crate::figure_id::FigureId;
 use crate::reason::{DriveFact, MapFact, Reason};
 use halfshaft_driveline::derive::clutch_torque::{pack_capacity, uniform_pressure_radius};
 use halfshaft_model::Vehicle;
+use halfshaft_model::table::Table;
+use halfshaft_model::vehicle::TorqueSource;
 
+use super::standing::{Made, Moved, Other, Standing, Value};
 use super::{Change, Changed, Held, Three};
 use crate::duty::Exceedance;
 use crate::duty::limits::PAPER_EVENT_J_PER_MM2;
 use crate::findings::drive::lining_area_mm2;
 use crate::results::Results;
-
-/// Why a line can be told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Standing {
-    /// Worked out for the other pack.
-    Recomputed,
-    /// As logged: what the other pack would have made of it is not known.
-    CarriedOver,
-}
-
-impl Standing {
-    /// Stable word, as on a page.
-    pub fn words(self) -> &'static str {
-        match self {
-            Standing::Recomputed => "recomputed",
-            Standing::CarriedOver => "carried over",
-        }
-    }
-}
-
-/// A value, or why there is none.
-pub type Value = Result<f64, Reason>;
 
 /// Share of a value below which another one is the same but for rounding.
 const ROUNDING: f64 = 1e-9;
@@ -48,14 +29,12 @@ pub struct Line {
     pub title: &'static str,
     /// Its unit; empty for a ratio.
     pub unit: &'static str,
-    /// Where the numbers stand.
-    pub standing: Standing,
     /// The car as it is.
     pub logged: Value,
     /// The other pack at the torque that was asked for.
-    pub same_torque: Value,
+    pub same_torque: Other,
     /// The other pack at the clamp force that pressed.
-    pub same_force: Value,
+    pub same_force: Other,
 }
 
 impl Line {
@@ -104,19 +83,20 @@ pub struct Answer {
     pub power: [Result<Exceedance, Reason>; 3],
 }
 
-/// How the other pack is worked out, a sentence each.
-pub const HOW: [&str; 6] = [
-    "Slip history, driver and controller are carried over as logged: heat is torque times that same slip. A pack that carries another torque would slip otherwise, so with the same clamp force more torque reads as more heat, which is true only where tyres and driver make the same slip.",
-    "At the same torque the controller gets the torque it asked for and presses as the other pack needs; the preload stays unless another is given. Faces, radii, grooves and friction then change areas and capacity, and no heat.",
-    "At the same clamp force actuator and springs press as they did: torque and preload go with friction × faces × mean radius, and the heat with them.",
-    "A preload given anew takes the place of the old one in every torque: an open pack rubs in proportion to it.",
-    "Temperatures: the model of pack, oil and housing as this drive fitted it, with the heat capacity of the pack by faces × area of a face, that of the oil by its quantity, and the conductance from housing to air by the cooling factor. The conductance from pack to oil is held, an error to the hot side. Logged oil temperatures move by what the modelled peak moves.",
-    "Bounds of the car as it is are in its report; those of the other pack are no narrower.",
+/// How the other pack is worked out, a sentence or a few each.
+pub const HOW: [&str; 7] = [
+    "Carried over: slip, driver and controller stay as logged. Heat is torque times that same slip.",
+    "At most, at least: more torque leaves less slip, and less torque more. By how much, tyres, driver and controller decide, and a log of one pack does not show it. Where every torque is greater, heat and temperatures are therefore the highest they can be: a pack that then holds makes no heat at all. Where every torque is less, they are the lowest. The number shown is that bound, no forecast.",
+    "Not known: some torques are greater and some less, or a single moment or the controller decides, as with the highest slip, engagements and the time slipping under load.",
+    "Same torque: the controller gets the torque it asked for and presses as the other pack needs. Faces, radii, grooves and friction then change areas and capacity, and no heat; the preload stays unless another is given. Same force: actuator and springs press as they did, and torque and preload go with friction × faces × mean radius.",
+    "A preload given anew takes the place of the old one in every torque: an open pack rubs in proportion to it. Another torque table gives its torque wherever the map's gave its own.",
+    "Temperatures: the model of pack, oil and housing as this drive fitted it, with the heat capacity of the pack by faces × area of a face, that of the oil by its quantity, and the conductance from housing to air by the cooling factor. Less lining or less oil takes its conductance along, from pack to oil and from oil to housing; more adds none. So with another lining or oil quantity the temperatures are the highest there can be. What the model makes of a change is good to half of itself; a bound has that half in it. Where two changes work against each other, ask for each alone as well.",
+    "What the map is off by falls out of a difference; how far each figure of the car as it is can be trusted is in its report.",
 ];
 
 /// What no log of one pack shows of another.
 pub const CANNOT_KNOW: [&str; 6] = [
-    "slip, wheelspin and partial engagement with the other pack: the tyres and the driver answer to its torque",
+    "slip, wheelspin and time slipping under load with a pack of another torque: tyres and driver answer to it",
     "what the controller would do: its tables were made for the logged pack",
     "dead time, rise and release with the other pack: its clearance and its stroke are others",
     "whether the actuator reaches the clamp force that the torque would need",
@@ -124,132 +104,124 @@ pub const CANNOT_KNOW: [&str; 6] = [
     "wear and life of the linings",
 ];
 
-const FIGURES: [(FigureId, &str, &str, Standing); 16] = [
+const FIGURES: [(FigureId, &str, &str, Made); 16] = [
     (
         FigureId::SpecificEnergyMax,
         "Highest energy per area",
         "J/mm²",
-        Standing::Recomputed,
+        Made::PerArea,
     ),
     (
         FigureId::SpecificPowerMax,
         "Highest power per area",
         "W/mm²",
-        Standing::Recomputed,
+        Made::PerArea,
     ),
-    (
-        FigureId::HeatTotal,
-        "Heat in the pack",
-        "kJ",
-        Standing::Recomputed,
-    ),
+    (FigureId::HeatTotal, "Heat in the pack", "kJ", Made::Heat),
     (
         FigureId::HeatPerKm,
         "Heat per distance",
         "kJ/km",
-        Standing::Recomputed,
+        Made::Heat,
     ),
-    (
-        FigureId::HeatPeak,
-        "Highest heat rate",
-        "kW",
-        Standing::Recomputed,
-    ),
-    (
-        FigureId::HeatPreload,
-        "Heat from preload",
-        "kJ",
-        Standing::Recomputed,
-    ),
+    (FigureId::HeatPeak, "Highest heat rate", "kW", Made::Heat),
+    (FigureId::HeatPreload, "Heat from preload", "kJ", Made::Heat),
     (
         FigureId::HeatCommanded,
         "Heat from the command",
         "kJ",
-        Standing::Recomputed,
+        Made::Heat,
     ),
     (
         FigureId::HeatMismatch,
         "Heat from mismatched tyres",
         "kJ",
-        Standing::Recomputed,
+        Made::Heat,
     ),
-    (
-        FigureId::HeatSpin,
-        "Heat from wheelspin",
-        "kJ",
-        Standing::Recomputed,
-    ),
+    (FigureId::HeatSpin, "Heat from wheelspin", "kJ", Made::Heat),
     (
         FigureId::PackTempMax,
         "Highest pack temperature, estimated",
         "°C",
-        Standing::Recomputed,
+        Made::Temperature,
     ),
     (
         FigureId::OilTempMax,
         "Highest oil temperature",
         "°C",
-        Standing::Recomputed,
+        Made::Temperature,
     ),
     (
         FigureId::OilHeadroom,
-        "Least room to the oil's warning",
+        "Smallest margin to the oil warning",
         "°C",
-        Standing::Recomputed,
+        Made::Headroom,
     ),
-    (
-        FigureId::Severity,
-        "Severity of the drive",
-        "",
-        Standing::Recomputed,
-    ),
+    (FigureId::Severity, "Severity of the drive", "", Made::OfAll),
     (
         FigureId::SlipPeak,
         "Highest slip",
         "rad/s",
-        Standing::CarriedOver,
+        Made::ByController,
     ),
     (
         FigureId::PartialHeatMaking,
-        "Heat-making partial engagement",
+        "Time slipping under load",
         "s",
-        Standing::CarriedOver,
+        Made::ByController,
     ),
     (
         FigureId::Engagements,
         "Engagements",
         "count",
-        Standing::CarriedOver,
+        Made::ByController,
     ),
 ];
 
 impl Answer {
     pub(super) fn new(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Answer {
+        let moved = [Held::Torque, Held::Force].map(|held| Moved {
+            torque: changed.torque(vehicle, held).moves(),
+            is_hot_side: changed.is_hot_side,
+            is_cooled: changed.factors.cooling != 1.0,
+        });
+        let line = |name, title, unit, made, [logged, same_torque, same_force]: [Value; 3]| Line {
+            name,
+            title,
+            unit,
+            same_torque: moved[0].other(made, &logged, same_torque),
+            same_force: moved[1].other(made, &logged, same_force),
+            logged,
+        };
+        let all = [&three.logged, &three.same_torque, &three.same_force];
         let mut lines = of_pack(vehicle, changed);
-        for (id, title, unit, standing) in FIGURES {
-            let of = |results: &Results| value(results, id);
-            let logged = of(&three.logged);
-            let [same_torque, same_force] = match standing {
-                Standing::Recomputed => [of(&three.same_torque), of(&three.same_force)],
-                Standing::CarriedOver => [logged.clone(), logged.clone()],
+        for (id, title, unit, made) in FIGURES {
+            let values = all.map(|results| value(results, id));
+            // Slip and what the controller did are as logged in all three.
+            let values = match made {
+                Made::ByController => [0; 3].map(|_| values[0].clone()),
+                _ => values,
             };
-            lines.push(Line {
-                name: id.word(),
-                title,
-                unit,
-                standing,
-                logged,
-                same_torque,
-                same_force,
-            });
+            lines.push(line(id.word(), title, unit, made, values));
             if id == FigureId::SpecificPowerMax {
-                lines.push(above_guide(vehicle, changed, three));
+                lines.push(line(
+                    "events_above_guide",
+                    "Events of 0.5 J/mm² and more",
+                    "count",
+                    Made::PerArea,
+                    above_guide(vehicle, changed, three),
+                ));
             }
             if id == FigureId::PackTempMax {
-                lines.push(modelled_oil(three));
+                lines.push(line(
+                    "oil_modelled_max",
+                    "Highest oil temperature, modelled",
+                    "°C",
+                    Made::Temperature,
+                    all.map(modelled_oil),
+                ));
             }
         }
-        let all = [&three.logged, &three.same_torque, &three.same_force];
         Answer {
             asked: asked(vehicle, &changed.change),
             lines,
@@ -313,6 +285,12 @@ fn asked(vehicle: &Vehicle, change: &Change) -> Vec<Asked> {
             change.oil_volume_m3.map(|volume_m3| volume_m3 * 1e3),
         ),
         ("Cooling of the housing", "×", Some(1.0), change.cooling),
+        (
+            "Highest torque of the table",
+            "N·m",
+            highest(&vehicle.torque_sources),
+            change.torque_table.as_ref().map(Table::highest),
+        ),
     ];
     let is_asked = |(title, unit, logged, other): (_, _, _, Option<f64>)| {
         Some(Asked {
@@ -325,6 +303,13 @@ fn asked(vehicle: &Vehicle, change: &Change) -> Vec<Asked> {
     all.into_iter().filter_map(is_asked).collect()
 }
 
+fn highest(sources: &[TorqueSource]) -> Option<f64> {
+    match sources.first() {
+        Some(TorqueSource::Table { table, .. }) => Some(table.highest()),
+        _ => None,
+    }
+}
+
 fn value(results: &Results, id: FigureId) -> Value {
     match results.figure(id) {
         Some(figure) => figure.outcome.clone().map(|estimate| estimate.value),
@@ -332,20 +317,24 @@ fn value(results: &Results, id: FigureId) -> Value {
     }
 }
 
-fn recomputed(
+fn worked_out(
     name: &'static str,
     title: &'static str,
     unit: &'static str,
     [logged, same_torque, same_force]: [Value; 3],
 ) -> Line {
+    let other = |value| Other {
+        value,
+        standing: Standing::WorkedOut,
+        band: None,
+    };
     Line {
         name,
         title,
         unit,
-        standing: Standing::Recomputed,
         logged,
-        same_torque,
-        same_force,
+        same_torque: other(same_torque),
+        same_force: other(same_force),
     }
 }
 
@@ -377,7 +366,7 @@ fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
     let other = &changed.vehicle;
     let capacity = changed.capacity;
     vec![
-        recomputed(
+        worked_out(
             "net_area",
             "Net lining area, all packs",
             "mm²",
@@ -387,31 +376,31 @@ fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
                 lining_area_mm2(other),
             ],
         ),
-        recomputed(
+        worked_out(
             "mean_radius",
             "Mean friction radius",
             "mm",
             [vehicle, other, other].map(|of| radius_m(of).map(|radius_m| radius_m * 1e3)),
         ),
-        recomputed(
+        worked_out(
             "capacity_per_kn",
             "Torque of one pack per kN of clamp force",
             "N·m/kN",
             [per_kn(vehicle), per_kn(other), per_kn(other)],
         ),
-        recomputed(
+        worked_out(
             "torque_ratio",
             "Commanded torque, over the logged one",
             "",
             [Ok(1.0), Ok(1.0), Ok(capacity)],
         ),
-        recomputed(
+        worked_out(
             "force_ratio",
             "Clamp force for it, over the logged one",
             "",
             [Ok(1.0), Ok(1.0 / capacity), Ok(1.0)],
         ),
-        recomputed(
+        worked_out(
             "preload",
             "Preload of one pack",
             "N·m",
@@ -429,7 +418,7 @@ fn of_pack(vehicle: &Vehicle, changed: &Changed) -> Vec<Line> {
 const PAPER_GUIDE_J_PER_MM2: f64 = PAPER_EVENT_J_PER_MM2.0;
 
 /// Events at or above the guide value of paper linings.
-fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
+fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> [Value; 3] {
     let of = |results: &Results, vehicle: &Vehicle| {
         let area_mm2 = lining_area_mm2(vehicle)?;
         // Where there is no heat the figure has the reason.
@@ -438,27 +427,14 @@ fn above_guide(vehicle: &Vehicle, changed: &Changed, three: &Three) -> Line {
         let reach = energies.filter(|kj| kj * 1e3 / area_mm2 >= PAPER_GUIDE_J_PER_MM2);
         Ok(reach.count() as f64)
     };
-    recomputed(
-        "events_above_guide",
-        "Events of 0.5 J/mm² and more",
-        "count",
-        [
-            of(&three.logged, vehicle),
-            of(&three.same_torque, &changed.vehicle),
-            of(&three.same_force, &changed.vehicle),
-        ],
-    )
+    [
+        of(&three.logged, vehicle),
+        of(&three.same_torque, &changed.vehicle),
+        of(&three.same_force, &changed.vehicle),
+    ]
 }
 
-fn modelled_oil(three: &Three) -> Line {
-    let of = |results: &Results| {
-        let thermal = results.thermal.as_ref().map_err(Clone::clone)?;
-        Ok(thermal.oil_max.celsius.value)
-    };
-    recomputed(
-        "oil_modelled_max",
-        "Highest oil temperature, modelled",
-        "°C",
-        [&three.logged, &three.same_torque, &three.same_force].map(of),
-    )
+fn modelled_oil(results: &Results) -> Value {
+    let thermal = results.thermal.as_ref().map_err(Clone::clone)?;
+    Ok(thermal.oil_max.celsius.value)
 }

@@ -2,11 +2,12 @@
 //!
 //! In: blocks and what was derived from them, once; the vehicle and what is to change. Out:
 //! [`Answer`], figure by figure for the car as it is and for the other pack under two
-//! assumptions, each marked as recomputed or carried over, and what cannot be known. Two more
+//! assumptions, each marked as carried over, worked out, a bound or not known, and what cannot be known. Two more
 //! assessments see the rows of the one of the car as it is: slip, command, tyres and noise are
 //! those of the drive in all of them. Files and words for a page are not made here.
 
 mod answer;
+mod standing;
 
 use crate::reason::Reason;
 use halfshaft_driveline::{Derived, Learned};
@@ -16,8 +17,9 @@ use crate::assess::{Beside, Health};
 use crate::limits::Limits;
 use crate::results::Results;
 
-pub use crate::change::{Change, Changed, Held, TorqueChange};
-pub use answer::{Answer, Asked, CANNOT_KNOW, HOW, Line, Standing, Value};
+pub use crate::change::{Change, Changed, Held, Moves, TorqueChange};
+pub use answer::{Answer, Asked, CANNOT_KNOW, HOW, Line};
+pub use standing::{Other, Standing, Value};
 
 /// Assesses a drive for another pack.
 #[derive(Clone, Debug)]

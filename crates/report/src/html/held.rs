@@ -107,7 +107,6 @@ mod tests {
             is_calibrated: true,
             without_command_nm: None,
             points: vec![point(0.2, false), point(0.6, true)],
-            over_stated: None,
             shape: None,
             wide_shape: None,
             n_commanded: 62,

@@ -139,12 +139,7 @@ fn oil(results: &Results) -> Markup {
         p.oil {
             @if let Some(text) = &results.actuator_sentence { strong { "Clutch motor. " } (sentence(&clean(text))) " " }
             strong { "Oil. " }
-            @match (&results.oil_life.temperature.why_guessed, &results.oil_life.work.why_guessed) {
-                (None, None) => (wear::distance(&results.oil_life.distance_km)),
-                (Some(why), Some(_)) => { "How far it goes cannot be said from this log: " (sentence(&clean(why))) },
-                (Some(why), None) | (None, Some(why)) => (wear::guessed_distance(&results.oil_life.distance_km, why)),
-            }
-            " Makers may say sealed for life; the practice of the trade for hard use is 40,000 to 48,000\u{a0}km. A policy, not a chemical test."
+            (wear::distance(&results.oil_life)) " " (wear::rule(&results.oil_life))
         }
     }
 }

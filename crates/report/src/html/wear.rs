@@ -4,13 +4,14 @@
 
 use super::exceedance;
 use super::{scroll, table};
-use crate::words::{band, clean, number, sentence};
+use crate::words::{band, clean, counted, number, sentence};
 use halfshaft_health::Reason;
+use halfshaft_health::Results;
 use halfshaft_health::duty::CycleMatrix;
 use halfshaft_health::duty::rainflow::METHOD;
+use halfshaft_health::oil_life::OilLife;
 use halfshaft_health::thermal::FitOutcome;
 use halfshaft_health::thermal::estimate::ThermalEstimate;
-use halfshaft_health::{Estimate, Results};
 use maud::{Markup, html};
 
 use crate::words::KM_PER_MILE;
@@ -145,14 +146,14 @@ fn oil(results: &Results) -> Markup {
     ];
     html! {
         h3 { "Oil" }
-        p { (distance(&oil.distance_km)) }
+        p { (distance(oil)) }
         (table("Table of the factors of the oil", "oil", &[
             ("", "Factor"), ("number", "Value"), ("number", "Low to high"), ("", "Remark")
         ], html! {
             @for (name, factor, why) in rows { tr {
                 th scope="row" { (name) }
                 td.number { (number(factor.value)) }
-                td.number { (band(&factor)) }
+                td.number { @if factor.low < factor.high { (band(&factor)) } @else { "–" } }
                 td { @if let Some(why) = why { "Guessed: " (clean(why)) } }
             } }
         }))
@@ -160,85 +161,178 @@ fn oil(results: &Results) -> Markup {
     }
 }
 
-/// The distance between oil changes in words, km and miles.
-pub(super) fn distance(km: &Estimate) -> String {
-    if thousands(km.low) == thousands(km.high) {
-        // Gentle use reaches the most that the practice of the trade grants.
+/// The distance between oil changes in words: km and miles, and days where those are the measure.
+pub(super) fn distance(oil: &OilLife) -> String {
+    let km = &oil.distance_km;
+    let why = match (&oil.temperature.why_guessed, &oil.work.why_guessed) {
+        (Some(why), Some(_)) => {
+            return format!(
+                "How far it goes cannot be said from this log: {}",
+                sentence(&clean(why))
+            );
+        }
+        (one, other) => one.as_ref().or(other.as_ref()),
+    };
+    if km.is_at_least {
         return format!(
-            "If every drive were like this one, it goes as far as any: {}\u{a0}km, that is {} miles.",
-            thousands(km.value),
-            miles(km.value)
+            "If every drive were like this one, the oil would serve the full interval of {}, the most that is granted.",
+            km_and_miles(oil.full_km)
         );
     }
+    let ends = |shown: &dyn Fn(f64) -> String| match km.high < oil.full_km {
+        true => format!("{} to {}", shown(km.low), shown(km.high)),
+        false => format!("{} to the full {}", shown(km.low), shown(km.high)),
+    };
+    // Heat that a gap hid only takes from it.
+    let about = if oil.factor.is_at_least {
+        "after"
+    } else {
+        "after about"
+    };
+    let at_most = if oil.factor.is_at_least {
+        " at most"
+    } else {
+        ""
+    };
+    let perhaps = if why.is_some() { "perhaps " } else { "" };
+    let in_days = oil.track_days.map_or(String::new(), |days| {
+        format!(
+            "{} like it on the track ({perhaps}{} to {}), that is ",
+            counted(days.value.max(1.0).round() as u64, "day", "days"),
+            rounded(days.low),
+            rounded(days.high)
+        )
+    });
+    let mut text = format!(
+        "If every drive were like this one, the oil would be due {about} {in_days}{}\u{a0}km{at_most} ({perhaps}{}), or {} miles ({perhaps}{}).",
+        rounded(km.value),
+        ends(&rounded),
+        rounded(km.value / KM_PER_MILE),
+        ends(&|km| rounded(km / KM_PER_MILE)),
+    );
+    if let Some(why) = why {
+        text += &format!(
+            " It cannot be said closer from this log: {}",
+            sentence(&clean(why))
+        );
+    }
+    text
+}
+
+/// The rule of the workshop for such use, named as that.
+pub(super) fn rule(oil: &OilLife) -> String {
+    let rule = match oil.track_days {
+        Some(_) => "after every two to four days on the track",
+        None => "after 40,000 to 48,000\u{a0}km of hard use on the road",
+    };
+    let is_shorter = oil.track_days.is_none() && oil.distance_km.value < SHORTEST_OF_RULE_KM;
+    let holds = if is_shorter {
+        "; the shorter of the two holds"
+    } else {
+        ""
+    };
     format!(
-        "If every drive were like this one, an oil change about every {}\u{a0}km ({} to {}), that is {} miles ({} to {}).",
-        thousands(km.value),
-        thousands(km.low),
-        thousands(km.high),
-        miles(km.value),
-        miles(km.low),
-        miles(km.high),
+        "The workshop’s rule, whatever the log: {rule}{holds}. Makers may say sealed for life. All of these are rules of thumb, not an oil test."
     )
 }
 
-/// The same where a part of it is guessed: its band is the point, and why comes after.
-pub(super) fn guessed_distance(km: &Estimate, why: &Reason) -> String {
+/// The shorter end of the rule for hard use on the road, 25,000 miles.
+const SHORTEST_OF_RULE_KM: f64 = 40_000.0;
+
+fn km_and_miles(km: f64) -> String {
     format!(
-        "If every drive were like this one, an oil change about every {}\u{a0}km, perhaps {} to {} ({} miles, perhaps {} to {}). \
-         It cannot be said closer from this log: {}",
-        thousands(km.value),
-        thousands(km.low),
-        thousands(km.high),
-        miles(km.value),
-        miles(km.low),
-        miles(km.high),
-        sentence(&clean(why))
+        "{}\u{a0}km ({} miles)",
+        rounded(km),
+        rounded(km / KM_PER_MILE)
     )
 }
 
-/// Whole thousands: a policy is no finer.
-fn thousands(value: f64) -> String {
-    format!("{:.0},000", (value / 1e3).max(1.0))
-}
-
-fn miles(km: f64) -> String {
-    thousands(km / KM_PER_MILE)
+/// Two figures: a rule of thumb is no finer. No less than one.
+fn rounded(value: f64) -> String {
+    let value = value.max(1.0);
+    let step = 10_f64.powf(value.log10().floor() - 1.0).max(1.0);
+    let whole = ((value / step).round() * step) as u64;
+    match whole / 1000 {
+        0 => format!("{whole}"),
+        thousands => format!("{thousands},{:03}", whole % 1000),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use halfshaft_health::Estimate;
+    use halfshaft_health::limits::OilPolicy;
+    use halfshaft_health::oil_life::{OilAgeingRate, OilInput, oil_life};
 
-    fn km(value: f64, low: f64, high: f64) -> Estimate {
-        Estimate {
-            value,
-            low,
-            high,
-            is_at_least: false,
-        }
+    /// Oil that aged at this rate, with so much heat or none known, in laps or not.
+    fn said(rate: f64, kj_per_km: Option<f64>, is_on_circuit: bool) -> String {
+        let life = oil_life(
+            &OilPolicy::default(),
+            &OilInput {
+                rate: Ok(OilAgeingRate {
+                    mean_rates: [1.25 * rate, rate, 0.75 * rate],
+                    covered_s: 600.0,
+                    unseen_s: 0.0,
+                }),
+                heat_kj_per_km: kj_per_km
+                    .map(|kj| Estimate {
+                        value: kj,
+                        low: kj,
+                        high: kj,
+                        is_at_least: false,
+                    })
+                    .ok_or("no torque".to_owned().into()),
+                distance_km: None,
+                sensor_sd_k: 0.0,
+                km_per_year: None,
+                is_on_circuit,
+            },
+        );
+        format!("{} {}", distance(&life), rule(&life)).replace('\u{a0}', " ")
+    }
+
+    #[test]
+    fn an_oil_distance_has_its_band() {
+        // Derived: 96,000 / (1.6 · 2); ends by 1.25 and 0.75 of it.
+        let text = said(1.6, Some(10.0), false);
+        assert!(
+            text.contains("after about 30,000 km (24,000 to 40,000), or 19,000 miles"),
+            "{text}"
+        );
     }
 
     #[test]
     fn a_guessed_oil_distance_has_its_band_and_its_reason() {
-        let text = guessed_distance(
-            &km(12_000.0, 8_000.0, 18_000.0),
-            &Reason::from("no oil temperature".to_owned()),
-        );
-        let text = text.replace('\u{a0}', " ");
+        let text = said(4.0, None, false);
         assert!(
-            text.contains("12,000 km, perhaps 8,000 to 18,000 ("),
+            text.contains("24,000 km (perhaps 4,800 to 32,000)"),
             "{text}"
         );
-        assert!(
-            text.ends_with("from this log: No oil temperature."),
-            "{text}"
-        );
+        assert!(text.contains("from this log: No torque."), "{text}");
     }
 
     #[test]
-    fn a_known_oil_distance_has_its_band_too() {
-        let text = distance(&km(30_000.0, 24_000.0, 36_000.0)).replace('\u{a0}', " ");
-        assert!(text.contains("30,000 km (24,000 to 36,000)"), "{text}");
-        assert!(distance(&km(48_000.0, 48_000.0, 48_000.0)).contains("as far as any"));
+    fn gentle_use_has_the_full_interval_and_no_band() {
+        let text = said(0.5, Some(0.0), false);
+        assert!(
+            text.contains("the full interval of 96,000 km (60,000 miles)"),
+            "{text}"
+        );
+        let text = said(1.0, Some(0.0), false);
+        assert!(text.contains("(77,000 to the full 96,000)"), "{text}");
+    }
+
+    #[test]
+    fn days_on_the_track_never_stand_beside_tens_of_thousands() {
+        let hot = said(32.0, Some(40.0), true);
+        assert!(
+            hot.contains("about 3 days like it on the track (2 to 4), that is 600 km"),
+            "{hot}"
+        );
+        assert!(hot.contains("two to four days on the track"), "{hot}");
+        for cool in [said(1.0, Some(19.0), true), said(32.0, Some(40.0), false)] {
+            assert!(!cool.contains("on the track"), "{cool}");
+        }
     }
 }

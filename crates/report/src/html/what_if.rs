@@ -7,7 +7,7 @@ use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, change_text, difference, 
 use crate::words::{clean, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
-use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
+use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Other, Standing};
 use maud::{Markup, html};
 
 /// Head of the column of the car as logged. Each cell carries the head of its column: a
@@ -51,7 +51,7 @@ fn page(document: &Document) -> Markup {
                 }
                 (exceedance("energy", "Events per 100 km by energy per area", &answer.energy, document))
                 (exceedance("power", "Events per 100 km by peak power per area", &answer.power, document))
-                section #command { h2 { "Make again" } pre { code { (clean(&document.command)) } } }
+                section #command { h2 { "Reproduce" } pre { code { (clean(&document.command)) } } }
             }
         }
     };
@@ -69,14 +69,13 @@ fn figures(document: &Document) -> Markup {
         section #figures {
             h2 { "Side by side" }
             (scroll("Table of figures side by side", html! {
-                table.figures {
+                table.figures.beside {
                     thead {
                         tr {
                             th scope="col" { "Figure" }
                             th.number scope="col" { (AS_IT_IS) }
                             th.number scope="col" { (SAME_TORQUE) }
                             @if two { th.number scope="col" { (SAME_FORCE) } }
-                            th scope="col" { "Standing" }
                         }
                     }
                     tbody { @for line in &document.answer.lines { (row(line, two)) } }
@@ -99,10 +98,29 @@ fn row(line: &Line, two: bool) -> Markup {
             }
             td.number data-of=(AS_IT_IS) { (value_text(line, &line.logged)) }
             @for (name, other) in others[..if two { 2 } else { 1 }].iter().copied() {
-                td.number data-of=(name) { (value_text(line, other)) small { (difference(line, other)) } }
+                td.number data-of=(name) { (bound(other.standing)) (value_text(line, &other.value)) small { (beneath(line, other)) } }
             }
-            td { (line.standing.words()) }
         }
+    }
+}
+
+/// What stands before the number of a bound.
+fn bound(standing: Standing) -> &'static str {
+    match standing {
+        Standing::AtMost => "at most ",
+        Standing::AtLeast => "at least ",
+        _ => "",
+    }
+}
+
+/// The difference, and where a number that is no bound stands.
+fn beneath(line: &Line, other: &Other) -> String {
+    let difference = difference(line, other);
+    match other.standing {
+        Standing::CarriedOver | Standing::Unknown => other.standing.words().to_owned(),
+        Standing::AtMost | Standing::AtLeast => difference,
+        Standing::WorkedOut if difference.is_empty() => String::new(),
+        Standing::WorkedOut => format!("{difference}, {}", other.standing.words()),
     }
 }
 

@@ -7,12 +7,12 @@ use crate::beside::Document;
 use crate::words::clean;
 use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
-use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Value};
+use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Other};
 use halfshaft_record::value::known;
 use serde::Serialize;
 
 /// Name and version of the form.
-pub const SCHEMA: &str = "halfshaft-whatif/1";
+pub const SCHEMA: &str = "halfshaft-whatif/2";
 
 #[derive(Serialize)]
 struct WhatIfJson<'a> {
@@ -26,7 +26,7 @@ struct WhatIfJson<'a> {
     figures: Vec<LineJson>,
     energy_exceedance: CurvesJson<'a>,
     power_exceedance: CurvesJson<'a>,
-    how: [&'static str; 6],
+    how: [&'static str; 7],
     cannot_know: [&'static str; 6],
     command: String,
 }
@@ -44,16 +44,25 @@ struct LineJson {
     name: &'static str,
     title: &'static str,
     unit: &'static str,
-    standing: &'static str,
     as_it_is: ValueJson,
-    same_torque: ValueJson,
-    same_force: ValueJson,
+    same_torque: OtherJson,
+    same_force: OtherJson,
+}
+
+#[derive(Serialize)]
+struct OtherJson {
+    standing: &'static str,
+    value: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    difference: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why_null: Option<String>,
 }
 
 #[derive(Serialize)]
 struct ValueJson {
     value: Option<f64>,
-    difference: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     why_null: Option<String>,
 }
@@ -113,23 +122,28 @@ pub fn render(document: &Document) -> String {
 }
 
 fn line(line: &Line) -> LineJson {
-    let of = |value| of_line(line, value);
     LineJson {
         name: line.name,
         title: line.title,
         unit: line.unit,
-        standing: line.standing.words(),
-        as_it_is: of(&line.logged),
-        same_torque: of(&line.same_torque),
-        same_force: of(&line.same_force),
+        as_it_is: ValueJson {
+            value: known(line.logged.as_ref().ok().copied()),
+            why_null: line.logged.as_ref().err().map(ToString::to_string),
+        },
+        same_torque: of_other(line, &line.same_torque),
+        same_force: of_other(line, &line.same_force),
     }
 }
 
-fn of_line(line: &Line, value: &Value) -> ValueJson {
-    ValueJson {
-        value: known(value.as_ref().ok().copied()),
-        difference: known(line.difference(value)),
-        why_null: value.as_ref().err().map(ToString::to_string),
+fn of_other(line: &Line, other: &Other) -> OtherJson {
+    let range = other.range();
+    OtherJson {
+        standing: other.standing.words(),
+        value: known(other.value.as_ref().ok().copied()),
+        low: known(range.map(|[low, _]| low)),
+        high: known(range.map(|[_, high]| high)),
+        difference: known(line.difference(&other.value)),
+        why_null: other.value.as_ref().err().map(ToString::to_string),
     }
 }
 

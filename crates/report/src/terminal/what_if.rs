@@ -3,7 +3,7 @@
 use super::layout::{Align, Mark, Page, columns_width};
 use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, change_text, difference, value_text, why};
 use crate::words::{clean, sentence};
-use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line};
+use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Other};
 
 /// The text, for a terminal of that width.
 pub fn render(document: &Document, width: usize, colour: bool) -> String {
@@ -49,29 +49,23 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
 fn table(page: &mut Page, document: &Document) {
     let lines = &document.answer.lines;
     let two = document.has_two_columns();
-    let mut head = vec!["Figure", "as it is", SAME_TORQUE, ""];
+    let mut head = vec!["Figure", "as it is", SAME_TORQUE, "", ""];
+    let mut aligns = vec![Align::Left, Align::Right];
+    let mut marks = vec![Mark::Plain, Mark::Plain];
     if two {
-        head.extend([SAME_FORCE, ""]);
+        head.extend([SAME_FORCE, "", ""]);
     }
-    head.push("");
+    for _ in others(&lines[0], two) {
+        aligns.extend([Align::Right, Align::Right, Align::Left]);
+        marks.extend([Mark::Strong, Mark::Plain, Mark::Faint]);
+    }
     let mut rows = vec![head.into_iter().map(str::to_owned).collect::<Vec<_>>()];
-    let told = lines.iter().filter(|line| why(line).is_none());
-    rows.extend(told.map(|line| cells(line, two)));
-    let mut aligns = vec![Align::Left, Align::Right, Align::Right, Align::Right];
-    let mut marks = vec![Mark::Plain, Mark::Plain, Mark::Strong, Mark::Plain];
-    if two {
-        aligns.extend([Align::Right, Align::Right]);
-        marks.extend([Mark::Strong, Mark::Plain]);
-    }
-    aligns.push(Align::Left);
-    marks.push(Mark::Faint);
+    let told = lines.iter().filter(|line| line.logged.is_ok());
+    rows.extend(told.clone().map(|line| cells(line, two)));
     if columns_width(&rows) <= page.width {
         page.columns(&rows, &aligns, &marks);
     } else {
-        lines
-            .iter()
-            .filter(|line| why(line).is_none())
-            .for_each(|line| stacked(page, line, two));
+        told.for_each(|line| stacked(page, line, two));
     }
     for line in lines {
         if let Some(why) = why(line) {
@@ -81,13 +75,24 @@ fn table(page: &mut Page, document: &Document) {
     }
 }
 
+/// The other pack under each assumption, as far as they differ.
+fn others(line: &Line, two: bool) -> impl Iterator<Item = (&'static str, &Other)> {
+    let all = [
+        (SAME_TORQUE, &line.same_torque),
+        (SAME_FORCE, &line.same_force),
+    ];
+    all.into_iter().take(if two { 2 } else { 1 })
+}
+
 fn cells(line: &Line, two: bool) -> Vec<String> {
     let mut cells = vec![line.title.to_owned(), value_text(line, &line.logged)];
-    let others = [&line.same_torque, &line.same_force];
-    for other in &others[..if two { 2 } else { 1 }] {
-        cells.extend([value_text(line, other), difference(line, other)]);
+    for (_, other) in others(line, two) {
+        cells.extend([
+            value_text(line, &other.value),
+            difference(line, other),
+            other.standing.words().to_owned(),
+        ]);
     }
-    cells.push(line.standing.words().to_owned());
     cells
 }
 
@@ -98,13 +103,13 @@ fn stacked(page: &mut Page, line: &Line, two: bool) {
         &value_text(line, &line.logged),
         Mark::Plain,
     );
-    let mut others = vec![(SAME_TORQUE, &line.same_torque)];
-    if two {
-        others.push((SAME_FORCE, &line.same_force));
-    }
-    for (name, other) in others {
-        let value = format!("{} {:>8}", value_text(line, other), difference(line, other));
-        let name = format!("    {name}, {}", line.standing.words());
+    for (name, other) in others(line, two) {
+        let value = format!(
+            "{} {:>8}",
+            value_text(line, &other.value),
+            difference(line, other)
+        );
+        let name = format!("    {name}, {}", other.standing.words());
         page.ends(&name, &value, Mark::Faint);
     }
 }

@@ -457,6 +457,7 @@ fn no_oil_life() -> OilLife {
         distance_km: None,
         sensor_sd_k: 2.0,
         km_per_year: None,
+        is_on_circuit: false,
     };
     oil_life(&OilPolicy::default(), &input)
 }

@@ -218,6 +218,7 @@ fn actuator_and_oil_have_a_line_each_where_they_are_known() {
             distance_km: None,
             sensor_sd_k: 0.0,
             km_per_year: None,
+            is_on_circuit: false,
         },
     );
     let text = terminal::render(&sample::document(&results, &notices), 100, false);

@@ -76,13 +76,6 @@ pub(super) fn too_few_of_each(
     needed: usize,
 ) -> Result {
     let sides = match what {
-        Paired::BendPieces => {
-            return write!(
-                f,
-                "{n} half seconds of bends with and {m} without command in bends of like radius, {needed} of each are \
-                 needed"
-            );
-        }
         Paired::ColdAndWarmMoves => {
             return write!(
                 f,

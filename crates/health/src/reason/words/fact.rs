@@ -22,6 +22,13 @@ pub(super) fn map_lacks(fact: MapFact) -> &'static str {
         MapFact::OldPreload => {
             "the map states no preload, so nobody knows how much of the torque another one would replace"
         }
+        MapFact::OldTorqueTable => {
+            "the map takes the torque from no table of one input, so there is none to put another in the place of"
+        }
+        MapFact::OldTorqueTableRising => {
+            "the torque of the map's table does not rise everywhere, so it does not show what another table would be \
+             read at"
+        }
         MapFact::OldPackOrOil => "the map's pack has no torque or no oil to compare with",
         MapFact::LiningArea => "the lining has no area",
         MapFact::TrackAndRadius => "the map does not state both rear track and rolling radius",
@@ -73,7 +80,12 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::RepeatedPath => {
             "the path does not repeat: no laps, the whole session counts as one"
         }
-        DriveFact::CommandSpread => "the command in bends hardly differed",
+        DriveFact::SlipOfOtherPack => {
+            "another torque makes another slip and another command, and this log shows neither"
+        }
+        DriveFact::TyresGiveWay => {
+            "in bends the tyres give way by more than any tyre would on firm ground, so what they hold cannot be read from them"
+        }
         DriveFact::HeldUnderCommand => {
             "too few steady bends under command in which the pack slipped at a torque the map states"
         }
@@ -109,7 +121,6 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::Pedal => "throttle, or what a full clutch.command is, is not known",
         DriveFact::QuickPedal => "the pedal never moved as fast as that",
         DriveFact::IndexTimes => "the samples are too slow to tell any of its times",
-        DriveFact::HoldingBends => "no bends were looked at",
         DriveFact::HeldCurrent => {
             "no full engagement was held long enough with the motor's current known"
         }
