@@ -159,6 +159,39 @@ mod on_linux {
         assert!(each < 1500.0, "{each} bytes for an engagement");
     }
 
+    /// A log of which every line names a bus of its own, as noise does: buses have 65,535 numbers, the rest share one.
+    #[test]
+    fn a_million_bus_names_are_read_in_seconds_and_take_no_more_memory() {
+        let folder = Folder::default();
+        folder.write("car.map", CAR);
+        let peak = |n_names: u64| {
+            let arguments = ["report", "-", "--map", "car.map"];
+            let began = std::time::Instant::now();
+            let (peak, _) = peak_of(&folder, &arguments, move |mut out| {
+                for index in 0..n_names {
+                    let (seconds, micros) = (index / 10_000, index % 10_000 * 100);
+                    if index % 200 == 0 {
+                        write_frames(
+                            &mut out,
+                            index / 200,
+                            [6000, 6000 + (index % 7) as u16],
+                            false,
+                        )?;
+                    }
+                    writeln!(out, "({seconds}.{micros:06}) bus{index} 700#00")?;
+                }
+                out.flush()
+            });
+            (peak, began.elapsed().as_secs_f64())
+        };
+        let ((few_kb, _), (many_kb, seconds)) = (peak(100_000), peak(1_000_000));
+        println!("{few_kb} kB for 100 000 names, {many_kb} kB and {seconds:.1} s for 1 000 000");
+        assert!(many_kb < few_kb + 20 * 1024, "{few_kb} and {many_kb} kB");
+        // Derived: in a debug build a line of one bus takes some 5 µs; names that are looked for one after the
+        // other would take an hour.
+        assert!(seconds < 120.0, "{seconds} s");
+    }
+
     /// A sheet of 2000 columns, of which the map names all.
     #[test]
     fn an_export_of_many_columns_takes_no_more_memory_for_five_times_the_rows() {

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use halfshaft_health::baseline::{Earlier, Quantity, three_digits};
 use halfshaft_health::{FindingId, Results};
 use halfshaft_simulate::fleet;
 use halfshaft_simulate::fleet::chain::{self, Creeps, N_DRIVES};
@@ -22,14 +23,28 @@ pub const OF_THE_PAST: [FindingId; 5] = [
     FindingId::DoesNotCool,
 ];
 
+/// What each of them compares.
+fn compared(id: FindingId) -> &'static [Quantity] {
+    match id {
+        FindingId::LazyActuator => &[Quantity::TransitionTime, Quantity::RiseTime],
+        FindingId::SlowRelease => &[Quantity::ReleaseTime],
+        FindingId::MotorWorksHard => &[Quantity::HoldCurrent],
+        FindingId::OilLoss => &[Quantity::RisePerHeat, Quantity::Equalisation],
+        _ => &[Quantity::StandingCooling],
+    }
+}
+
+/// Drives with a value of which the first three are a past and the last is compared with it.
+const LEAST_COMPARED: usize = 4;
+
 /// One finding over one chain.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Heard {
     /// First said at this drive, counted from 1.
     At(u64),
-    /// Never said, though it was looked for with a past, the last time at this drive.
+    /// Never said, though it was looked for with a past.
     Silent,
-    /// No drive could look for it.
+    /// No drive could look for it, or too few gave a value to compare.
     NotChecked,
 }
 
@@ -41,6 +56,8 @@ pub struct Chain {
     pub creeps: Creeps,
     /// For each finding of the past.
     pub heard: Vec<(FindingId, Heard)>,
+    /// What each drive gave later ones to compare with.
+    pub drives: Vec<Earlier>,
 }
 
 impl Chain {
@@ -53,15 +70,11 @@ impl Chain {
     }
 }
 
-/// Drives so many cars of a seed through every chain.
-pub fn drive_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Chain> {
-    let n_cars = n_cars as usize;
+/// Drives cars of a seed, by their numbers, through every chain.
+pub fn drive_all(seed: u64, numbers: &[u64], n_threads: usize) -> Vec<Chain> {
+    let n_cars = numbers.len();
     run::on_threads(Creeps::ALL.len() * n_cars, n_threads, |index| {
-        chain_of(
-            seed,
-            1 + (index % n_cars) as u64,
-            Creeps::ALL[index / n_cars],
-        )
+        chain_of(seed, numbers[index % n_cars], Creeps::ALL[index / n_cars])
     })
 }
 
@@ -80,10 +93,20 @@ fn chain_of(seed: u64, number: u64, creeps: Creeps) -> Chain {
         }
         past.push(run::earlier(&results));
     }
+    for (id, heard) in &mut heard {
+        let gives = |drive: &&Earlier| {
+            let mut values = drive.values.iter();
+            values.any(|(quantity, _)| compared(*id).contains(quantity))
+        };
+        if *heard == Heard::Silent && past.iter().filter(gives).count() < LEAST_COMPARED {
+            *heard = Heard::NotChecked;
+        }
+    }
     Chain {
         number,
         creeps,
         heard: heard.to_vec(),
+        drives: past,
     }
 }
 
@@ -93,6 +116,29 @@ fn was_said(results: &Results, id: FindingId) -> Option<bool> {
         return None;
     }
     Some(results.findings.iter().any(|finding| finding.id == id))
+}
+
+/// What each drive of each chain gave to compare with, a line a quantity.
+pub fn list(chains: &[Chain]) -> String {
+    let mut text = String::new();
+    for chain in chains {
+        let _ = writeln!(text, "- car {}, {}", chain.number, chain.creeps.words());
+        for (quantity, name) in Quantity::ALL {
+            let values = chain.drives.iter().map(|drive| {
+                let mut values = drive.values.iter();
+                let found = values.find(|(known, _)| *known == quantity);
+                found.map(|(_, value)| three_digits(*value))
+            });
+            let values: Vec<Option<String>> = values.collect();
+            if values.iter().any(Option::is_some) {
+                let values = values
+                    .into_iter()
+                    .map(|value| value.unwrap_or_else(|| "–".to_owned()));
+                let _ = writeln!(text, "  - {name}: {}", values.collect::<Vec<_>>().join(" "));
+            }
+        }
+    }
+    text
 }
 
 /// The table.
@@ -107,7 +153,7 @@ pub fn text(chains: &[Chain]) -> String {
         }
     }
     let mut text = format!(
-        "| what creeps | finding | cars | not checked in any of {N_DRIVES} drives | never said | first said at drive |\n\
+        "| what creeps | finding | cars | not checked, or fewer than {LEAST_COMPARED} of {N_DRIVES} drives give a value | never said | first said at drive |\n\
          |---|---|---|---|---|---|\n"
     );
     for (creeps, id, heard) in rows.values() {

@@ -219,8 +219,19 @@ impl Evidence {
                             // Less than a kilojoule or a radian a second is nothing.
                             let change =
                                 100.0 * (now.value - clean.value).abs() / clean.value.max(1.0);
-                            dirt.n_changed[i] += usize::from(change >= 2.0);
                             dirt.worst[i] = dirt.worst[i].max(change);
+                            if change >= 2.0 {
+                                dirt.n_changed[i] += 1;
+                                self.list.push(format!(
+                                    "{} {} {form:?}: {} {:.3} where clean {:.3}; {}",
+                                    one.car.number,
+                                    fault.word(),
+                                    ids[i],
+                                    now.value,
+                                    clean.value,
+                                    one.car.in_words()
+                                ));
+                            }
                         }
                     }
                 }

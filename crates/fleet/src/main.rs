@@ -68,8 +68,19 @@ fn main() -> Result<()> {
         return Ok(());
     }
     if let Some(n_cars) = arguments.chains {
-        let chains = chains::drive_all(arguments.seed, n_cars, n_threads);
-        print!("{}", chains::text(&chains));
+        let numbers: Vec<u64> = match arguments.car {
+            Some(number) => vec![number],
+            None => (1..=n_cars).collect(),
+        };
+        let chains = chains::drive_all(arguments.seed, &numbers, n_threads);
+        print!(
+            "{}{}",
+            chains_start(arguments.seed, n_cars),
+            chains::text(&chains)
+        );
+        if arguments.list {
+            print!("\n## List\n\n{}", chains::list(&chains));
+        }
         return Ok(());
     }
     if let Some(n_drives) = arguments.changes {
@@ -157,6 +168,21 @@ fn pairs_start(seed: u64, n_cars: u64) -> String {
          driving does not explain it.\n\
          - *Smallest said*: what the page says a difference would have to be, median; *by the scatter*: what it would\n  \
          have to be by how far the figure truly wanders with nothing changed, (1.645 + 0.842) deviations.\n\n"
+    )
+}
+
+fn chains_start(seed: u64, n_cars: u64) -> String {
+    format!(
+        "# Evidence: own past\n\n\
+         Twelve drives of each drawn car on one circuit, on twelve days: air, oil at the start, supply, noise and the \
+         driver's\nmoods differ, and beside that one thing creeps or nothing does. Each drive is compared with all before \
+         it, as\n`halfshaft report --baseline` does.\n\n\
+         Made by `halfshaft-fleet --seed {seed} --chains {n_cars}`; with `--list` what each drive gave to compare with is \
+         named.\n\n\
+         - *Not checked*: no drive could look for it, or too few gave a value of grade B or better to compare: a log\n  \
+         that lacks a channel, comes slowly, or has too few moves, or gears that hide the pack's heat.\n\
+         - A fault that creeps from the first drive on can be said from the fourth, and is to be said by the seventh: the\n  \
+         first three show what is usual. With nothing changed, and with the weather alone, nothing is to be said.\n\n"
     )
 }
 

@@ -238,6 +238,12 @@ impl Baseline {
         like
     }
 
+    /// Whether an earlier drive began with oil that near to the air.
+    pub fn has_started_cold(&self, near_k: f64) -> bool {
+        let mut known = self.earlier.iter().filter_map(|earlier| earlier.conditions);
+        known.any(|then| (then.oil_start_c - then.air_c).abs() <= near_k)
+    }
+
     /// Values of the earlier drives, in their order.
     fn past(&self, quantity: Quantity) -> Vec<f64> {
         let values = self.earlier.iter().flat_map(|earlier| &earlier.values);

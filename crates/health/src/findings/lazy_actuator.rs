@@ -71,9 +71,15 @@ fn slow(drive: &Drive) -> Result<(Vec<String>, WholeWay), Reason> {
     match way.judged {
         Judged::Median(spread, _) => {
             let median_s = normal_s(&way.timed, spread.median);
+            // A rise is compared with rises; where there were none, with the whole way, which is longer.
+            let has_rises = way.is_rise && drive.baseline.get(Past::RiseTime).is_some();
+            let quantity = match has_rises {
+                true => Past::RiseTime,
+                false => Past::TransitionTime,
+            };
             let past = drive
                 .baseline
-                .departure(Past::TransitionTime, median_s, limits.lazy_ratio);
+                .departure(quantity, median_s, limits.lazy_ratio);
             if let Some(departure) = past {
                 parts.push(format!(
                     "{} took {median_s:.2} s (median of {}, at 60 °C and 13.5 V), {}",

@@ -9,25 +9,27 @@ use crate::figure_id::FigureId;
 use crate::reason::Reason;
 use halfshaft_driveline::thermal::Anchor;
 use halfshaft_model::Time;
+use halfshaft_model::channel::name;
 
 use super::{About, Check, Drive, Entry, FindingId, Fired, MOST_EVIDENCE, Outcome, Setup};
 use crate::evidence::{Strongest, window};
 use crate::lasting::Lasting;
 use crate::limits::Oil;
 use crate::nouns::{Grade, Severity};
-use crate::trust::OIL;
+use crate::trust::{AIR, OIL};
 
 pub const ENTRY: Entry = Entry {
     about: &About {
         id: FindingId::OilTooHot,
         title: "Oil over its limit",
-        severities: &[Severity::Act, Severity::Stop],
+        severities: &[Severity::LookSoon, Severity::Act, Severity::Stop],
         rule: |limits| {
             let oil = &limits.oil;
             format!(
                 "oil temperature above the map's warning ({} °C where it states none) for {} s: act; above the map's \
-                 limit ({} °C): stop; the pack, estimated, above {} °C: act",
-                oil.warn_c, oil.above_s, oil.limit_c, limits.heat.pack_limit_c
+                 limit ({} °C): stop; the pack, estimated, above {} °C: act; to look soon at most where the numbers could be °F: \
+                 no housing temperature, no start of this drive or an earlier one within {} K of the air",
+                oil.warn_c, oil.above_s, oil.limit_c, limits.heat.pack_limit_c, oil.cold_start_k
             )
         },
         needs: "oil temperature; for the pack torque as well",
@@ -39,7 +41,7 @@ pub const ENTRY: Entry = Entry {
         owner_does: "Let it cool first: oil and housing burn skin. Then have the oil and its level checked.",
         withdrawn_if: "a second thermometer at the drain plug reads below the limit",
     },
-    on: OIL,
+    on: OIL | AIR,
     begin: |setup| Box::new(OilTooHot::new(setup)),
 };
 
@@ -115,6 +117,10 @@ struct OilTooHot {
     limit: Above,
     reach_s: f64,
     latest: Option<(Time, f64)>,
+    // The first readings, and the highest of the oil, °C.
+    first_c: Option<f64>,
+    air_c: Option<f64>,
+    highest_c: f64,
 }
 
 impl OilTooHot {
@@ -128,7 +134,28 @@ impl OilTooHot {
             limit: above(setup.vehicle.oil_limit_c, limits.limit_c),
             reach_s: setup.oil_reach_s(),
             latest: None,
+            first_c: None,
+            air_c: None,
+            highest_c: f64::NEG_INFINITY,
         }
+    }
+
+    /// Whether the numbers of the oil could as well be °F: no housing and no cold start shows their unit, and in
+    /// °F the axle was no colder at the start than the air.
+    fn could_be_fahrenheit(&self, drive: &Drive) -> bool {
+        let Some(first_c) = self.first_c else {
+            return false;
+        };
+        let near_k = self.limits.cold_start_k;
+        let is_shown = drive.was_seen(name::HOUSING_TEMPERATURE)
+            || self
+                .air_c
+                .is_some_and(|air_c| (first_c - air_c).abs() <= near_k)
+            || drive.baseline.has_started_cold(near_k);
+        let coldest_c = self
+            .air_c
+            .map_or(self.limits.coldest_start_c, |air_c| air_c - near_k);
+        !is_shown && from_fahrenheit(first_c) >= coldest_c
     }
 }
 
@@ -147,15 +174,43 @@ impl Check for OilTooHot {
         self.warn.note(time, celsius, is_jump);
         self.limit.note(time, celsius, is_jump);
         self.latest = Some((time, celsius));
+        self.first_c.get_or_insert(celsius);
+        self.highest_c = self.highest_c.max(celsius);
+    }
+
+    fn note_air(&mut self, _time: Time, celsius: f64) {
+        self.air_c.get_or_insert(celsius);
     }
 
     fn outcome(&self, drive: &Drive) -> Outcome {
-        match (self.by_oil(drive), hot_pack(drive)) {
-            (Ok(Some(oil)), Some(pack)) => Ok(Some(both(oil, pack))),
-            (Ok(None) | Err(_), Some(pack)) => Ok(Some(pack)),
-            (oil, None) => oil,
-        }
+        let fired = match (self.by_oil(drive), hot_pack(drive)) {
+            (Ok(Some(oil)), Some(pack)) => Some(both(oil, pack)),
+            (Ok(None) | Err(_), Some(pack)) => Some(pack),
+            (oil, None) => oil?,
+        };
+        Ok(fired.map(|fired| match self.could_be_fahrenheit(drive) {
+            true => held_back(fired, self.highest_c),
+            false => fired,
+        }))
     }
+}
+
+/// Nothing is stopped, and nobody is sent to the workshop, for numbers that may be °F.
+fn held_back(fired: Fired, highest_c: f64) -> Fired {
+    Fired {
+        severity: Severity::LookSoon,
+        summary: format!(
+            "{} Nothing in this log shows whether the oil is in °C, as the map says, or in °F; {highest_c:.0} °F would be \
+             {:.0} °C. Check the unit first.",
+            fired.summary,
+            from_fahrenheit(highest_c)
+        ),
+        ..fired
+    }
+}
+
+fn from_fahrenheit(fahrenheit: f64) -> f64 {
+    (fahrenheit - 32.0) / 1.8
 }
 
 impl OilTooHot {
@@ -256,9 +311,17 @@ fn both(oil: Fired, pack: Fired) -> Fired {
 mod tests {
     use super::super::testing::{Scene, says, thermal};
     use super::*;
+    use crate::baseline::{Conditions, Earlier};
     use crate::nouns::EvidenceWindow;
     use halfshaft_driveline::thermal::{Estimate, TracePoint};
     use halfshaft_model::Site;
+
+    /// A housing temperature beside the oil's shows that it is in °C.
+    fn placed() -> Scene {
+        let mut scene = Scene::whole();
+        scene.seen.push(name::HOUSING_TEMPERATURE.to_owned());
+        scene
+    }
 
     /// Oil once a second.
     fn outcome(scene: &Scene, celsius: impl Fn(f64) -> Option<f64>) -> Outcome {
@@ -279,7 +342,7 @@ mod tests {
 
     #[test]
     fn above_the_warning_act_above_the_limit_stop() {
-        let scene = Scene::whole();
+        let scene = placed();
         assert_eq!(outcome(&scene, hill(129.0)), Ok(None));
         let warned = outcome(&scene, hill(134.0)).unwrap().unwrap();
         assert_eq!(warned.severity, Severity::Act);
@@ -294,7 +357,7 @@ mod tests {
 
     #[test]
     fn the_map_s_own_limits_rule_and_the_site_is_said() {
-        let mut scene = Scene::whole();
+        let mut scene = placed();
         scene.vehicle.oil_warn_c = Some(100.0);
         scene.vehicle.oil_limit_c = Some(110.0);
         scene.channels[7].site = Some(Site::ModelledByCar);
@@ -305,7 +368,7 @@ mod tests {
 
     #[test]
     fn what_lasts_less_or_lies_in_a_gap_does_not_count() {
-        let scene = Scene::whole();
+        let scene = placed();
         assert_eq!(outcome(&scene, hill(130.4)), Ok(None));
         // 8 s before a silence and 8 s after it.
         let around_gap = |time: f64| {
@@ -319,7 +382,7 @@ mod tests {
     #[test]
     fn a_jump_no_oil_can_make_is_not_believed() {
         let stuck = |time: f64| Some(if time < 200.0 { 90.0 } else { 215.0 });
-        let reason = outcome(&Scene::whole(), stuck).unwrap_err();
+        let reason = outcome(&placed(), stuck).unwrap_err();
         says(&reason, "jumped to 215 °C at 200 s");
     }
 
@@ -340,7 +403,7 @@ mod tests {
         }];
         Scene {
             thermal: Ok(thermal),
-            ..Scene::whole()
+            ..placed()
         }
     }
 
@@ -374,8 +437,44 @@ mod tests {
 
     #[test]
     fn without_a_temperature_it_was_not_checked() {
-        let scene = Scene::whole().without("oil.temperature");
+        let scene = placed().without("oil.temperature");
         says(&outcome(&scene, |_| None).unwrap_err(), "oil.temperature");
+    }
+
+    #[test]
+    fn numbers_that_may_be_fahrenheit_call_for_a_look_and_no_more() {
+        let severity = |scene: &Scene, from: f64, air_c: Option<f64>| {
+            let mut check = scene.check(&ENTRY);
+            for second in 0..600 {
+                let time = Time::from_seconds(f64::from(second));
+                check.note_oil(time, from + (f64::from(second) / 4.0).min(160.0 - from));
+                if let Some(air_c) = air_c {
+                    check.note_air(time, air_c);
+                }
+            }
+            let fired = check.outcome(&scene.drive()).unwrap().unwrap();
+            (fired.severity, fired.summary)
+        };
+        assert_eq!(severity(&placed(), 70.0, Some(15.0)).0, Severity::Stop);
+        let blind = Scene::whole;
+        let (held_back, words) = severity(&blind(), 70.0, Some(15.0));
+        assert_eq!(held_back, Severity::LookSoon);
+        // Derived: (160 − 32)/1.8.
+        says(&words, "160 °F would be 71 °C");
+        assert_eq!(severity(&blind(), 70.0, None).0, Severity::LookSoon);
+        // A cold start shows the unit; and 40 °F are 4 °C, too cold for an axle in air of 15 °C.
+        assert_eq!(severity(&blind(), 25.0, Some(15.0)).0, Severity::Stop);
+        assert_eq!(severity(&blind(), 40.0, Some(15.0)).0, Severity::Stop);
+        // So does an earlier drive's.
+        let mut known = blind();
+        known.baseline.note_drive(Earlier {
+            conditions: Some(Conditions {
+                air_c: 12.0,
+                oil_start_c: 14.0,
+            }),
+            values: Vec::new(),
+        });
+        assert_eq!(severity(&known, 70.0, Some(15.0)).0, Severity::Stop);
     }
 
     #[test]
@@ -386,7 +485,7 @@ mod tests {
                 let is_hot = (200.0..200.0 + seconds).contains(&time);
                 Some(if is_hot { peak } else { peak - 5.0 })
             };
-            let fired = outcome(&Scene::whole(), plateau).unwrap();
+            let fired = outcome(&placed(), plateau).unwrap();
             fired.map(|fired| fired.severity)
         };
         assert_eq!(severity(128.0, 60.0), None);

@@ -89,7 +89,11 @@ pub const YAW: Entry = Entry {
             rule(
                 limits,
                 "the yaw rate",
-                &format!("the axle speed difference moves through {by} rad/s"),
+                &format!(
+                    "the axle speed difference moves through {by} rad/s, or through {} rad/s where its last digits moved \
+                     all the time before",
+                    limits.frozen.lively_bends_by_rad_per_s
+                ),
             )
         },
         needs: "yaw rate, both rear wheel speeds",
@@ -136,7 +140,11 @@ impl Check for Frozen {
         let mut stretches: Vec<&Stretch> = still.stretches(source).iter().collect();
         stretches.sort_by(|one, other| other.seconds.total_cmp(&one.seconds));
         let Some(longest) = stretches.first() else {
-            return Ok(None);
+            let stood_alone = source == Source::Turning && still.yaw_alone_s() >= frozen.lasts_s;
+            return match stood_alone {
+                true => Err(DriveFact::YawStoodAlone.into()),
+                false => Ok(None),
+            };
         };
         let summary = format!(
             "It did not change at all in {} of driving that had to move it, longest {:.0} s. What is read from it is \

@@ -69,6 +69,8 @@ pub struct WholeWay {
     pub judged: Judged,
     /// Its name in a sentence.
     pub name: &'static str,
+    /// It is the rise alone.
+    pub is_rise: bool,
     /// Its events, each with its time.
     pub timed: Vec<(Response, f64)>,
 }
@@ -91,6 +93,7 @@ pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, Reason
                 Direction::Engage => "command to 90 %",
                 Direction::Release => "command to the last 10 %",
             },
+            is_rise: false,
             timed: timed(Response::transition_time_s),
         });
     }
@@ -98,6 +101,7 @@ pub fn whole_way(drive: &Drive, direction: Direction) -> Result<WholeWay, Reason
     Ok(WholeWay {
         judged,
         name: "the way between 10 and 90 %",
+        is_rise: true,
         timed: timed(Response::rise_time_s),
     })
 }

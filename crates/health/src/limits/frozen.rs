@@ -30,6 +30,13 @@ limits! {
     bends_by_rad_per_s: f64 = 1.5, "rad/s", from 0.1 to 50.0,
         reason: "bends both ways, or one and a straight; noise of wheel speeds is a tenth of it";
 
+    /// The same where the last digits of the yaw rate moved all the time before.
+    lively_bends_by_rad_per_s: f64 = 0.4, "rad/s", from 0.05 to 50.0,
+        reason: "at 36 km/h a bend of 120 m; a sensor that never stood before need not be asked for more";
+
+    /// Driving with a yaw rate after which it is known whether it does.
+    lively_s: f64 = 60.0, "s", from 10.0 to 3600.0;
+
     /// Driving for which command and state must be that far apart.
     apart_s: f64 = 3.0, "s", from 0.0 to 3600.0,
         reason: "what passes in a moment proves nothing: a mechanism on its way, the end of a wheelspin";

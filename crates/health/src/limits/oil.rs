@@ -97,6 +97,9 @@ limits! {
     /// An oil temperature that begins that near to the air's is in the map's unit.
     cold_start_k: f64 = 10.0, "K", from 0.5 to 30.0,
         reason: "in °F it would begin 20 K and more above, but in deep frost";
+
+    /// Coldest axle at the start of a drive where no air temperature is logged.
+    coldest_start_c: f64 = -10.0, "°C", from -60.0 to 60.0;
 }
 
 impl Oil {

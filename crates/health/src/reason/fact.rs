@@ -140,6 +140,8 @@ facts! {
         OilValues "one-oil-value",
         /// What shows the unit of `oil.temperature`.
         OilUnit "no-oil-unit",
+        /// Bends beside a yaw rate that stood still.
+        YawStoodAlone "yaw-stood-alone",
         /// An oil temperature at any time.
         OilAging "no-oil-seen",
         /// A quick move of the command.

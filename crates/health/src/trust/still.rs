@@ -46,6 +46,7 @@ pub struct Still {
     known_s: [f64; 3],
     unmoved: Vec<Stretch>,
     commanded_s: f64,
+    yaw_alone_s: f64,
 }
 
 impl Still {
@@ -67,6 +68,12 @@ impl Still {
     /// Time of driving with a state known and a command from which it must move, s.
     pub fn commanded_s(&self) -> f64 {
         self.commanded_s
+    }
+
+    /// Longest driving in which the yaw rate, whose last digits else moved all the time, stood still and
+    /// the wheels did not show whether it had to move, s.
+    pub fn yaw_alone_s(&self) -> f64 {
+        self.yaw_alone_s
     }
 
     /// Time in which a signal was left out, s.
@@ -94,6 +101,8 @@ struct Run {
     start: Time,
     latest: Time,
     value: f64,
+    // What the other signal reads beside that value.
+    beside: f64,
     moves_by: f64,
     apart_by: f64,
     lasts_apart_s: f64,
@@ -122,13 +131,17 @@ pub struct StillWatch {
     // Longest time for which the last digits of a state at rest stood, and how long it was seen there, s.
     longest_at_rest_s: f64,
     at_rest_s: f64,
+    // Longest driving through which the yaw rate stood before, s.
+    longest_yaw_s: f64,
 }
 
 /// A signal beside the one that moves with it.
 #[derive(Clone, Copy, Debug)]
 struct Pair {
     value: f64,
+    // What the other reads, and would read beside that value.
     other: f64,
+    beside: f64,
     // By how much the other must have moved, and been apart from it.
     moves_by: f64,
     apart_by: f64,
@@ -152,6 +165,7 @@ impl StillWatch {
             still: Still::default(),
             longest_at_rest_s: 0.0,
             at_rest_s: 0.0,
+            longest_yaw_s: 0.0,
         }
     }
 
@@ -226,10 +240,19 @@ impl StillWatch {
             .then_some((limits.flicker_times * self.longest_at_rest_s).max(limits.lasts_s))
     }
 
+    /// Whether the last digits of the yaw rate moved all the time: then it need not move far to be missed.
+    fn yaw_is_lively(&self) -> bool {
+        let limits = &self.limits.frozen;
+        Still::of(Source::Turning).is_some_and(|yaw| self.still.known_s[yaw] >= limits.lively_s)
+            && limits.flicker_times * self.longest_yaw_s <= limits.lasts_s
+    }
+
     /// Each signal of a row beside the one that moves with it.
     fn pairs(&self, row: &Row) -> [Option<Pair>; 3] {
         let limits = &self.limits.frozen;
         let lever = row.command.zip(row.state);
+        // From its lowest to its highest a mean goes by noise alone.
+        let noise = 2.0 * row.slip_sd.map_or(0.0, |slip_sd| row.mean_noise(slip_sd));
         let is_bend = |per_yaw: f64| {
             let speed = row.road_speed.unwrap_or(0.0);
             let most = per_yaw * (speed / limits.tightest_m).min(limits.sideways_m_per_s2 / speed);
@@ -239,6 +262,7 @@ impl StillWatch {
             lever.map(|(command, state)| Pair {
                 value: command,
                 other: state,
+                beside: command,
                 moves_by: limits.command_apart_by,
                 apart_by: limits.command_apart_by,
                 lasts_apart_s: limits.apart_s,
@@ -249,6 +273,7 @@ impl StillWatch {
             lever.map(|(command, state)| Pair {
                 value: state,
                 other: command,
+                beside: state,
                 // From its rest it must come, at its other end it need not follow.
                 moves_by: match state < limits.rest_below {
                     true => limits.rest_moves_by,
@@ -261,19 +286,26 @@ impl StillWatch {
                 // A command steps: what follows it is late by less than proves anything.
                 settles_s: 0.0,
             }),
-            row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| Pair {
-                value: yaw,
-                // A spinning wheel moves the difference and turns nothing.
-                other: match is_bend(per_yaw) {
-                    true => row.difference_mean,
-                    false => yaw,
-                },
-                moves_by: limits.bends_by_rad_per_s,
-                apart_by: limits.bends_by_rad_per_s,
-                lasts_apart_s: limits.apart_s,
-                is_at_rest: false,
-                doubt_from: limits.bends_by_rad_per_s,
-                settles_s: limits.settles_s,
+            row.yaw_rate.zip(self.per_yaw).map(|(yaw, per_yaw)| {
+                let bends_by = match self.yaw_is_lively() {
+                    true => limits.lively_bends_by_rad_per_s.max(noise),
+                    false => limits.bends_by_rad_per_s,
+                };
+                Pair {
+                    value: yaw,
+                    // A spinning wheel moves the difference and turns nothing.
+                    other: match is_bend(per_yaw) {
+                        true => row.difference_mean,
+                        false => per_yaw * yaw,
+                    },
+                    beside: per_yaw * yaw,
+                    moves_by: bends_by,
+                    apart_by: bends_by,
+                    lasts_apart_s: limits.apart_s,
+                    is_at_rest: false,
+                    doubt_from: bends_by,
+                    settles_s: limits.settles_s,
+                }
             }),
         ]
     }
@@ -289,7 +321,14 @@ impl StillWatch {
             self.longest_at_rest_s = self.longest_at_rest_s.max(length_s);
             self.at_rest_s += length_s;
         }
-        if !run.has_stood(&self.limits.frozen) {
+        let stood = run.has_stood(&self.limits.frozen);
+        if SIGNALS[signal] == Source::Turning && !stood {
+            if self.yaw_is_lively() {
+                self.still.yaw_alone_s = self.still.yaw_alone_s.max(run.seconds);
+            }
+            self.longest_yaw_s = self.longest_yaw_s.max(run.seconds);
+        }
+        if !stood {
             return;
         }
         let start = run.suspected.filter(|_| run.is_proved);
@@ -374,6 +413,7 @@ impl Run {
             start,
             latest: start,
             value: pair.value,
+            beside: pair.beside,
             moves_by: pair.moves_by,
             apart_by: pair.apart_by,
             lasts_apart_s: pair.lasts_apart_s,
@@ -404,7 +444,7 @@ impl Run {
         self.seconds += row.seconds;
         self.lowest = self.lowest.min(pair.other);
         self.highest = self.highest.max(pair.other);
-        let apart = (pair.other - self.value).abs();
+        let apart = (pair.other - self.beside).abs();
         if apart >= self.apart_by {
             self.apart_s += row.seconds;
         }
@@ -625,6 +665,26 @@ mod tests {
             row.difference_mean = if time_s % 4.0 < 2.0 { 20.0 } else { 0.0 };
         });
         assert!(spun.stretches(Source::Turning).is_empty());
+    }
+
+    #[test]
+    fn a_yaw_rate_whose_digits_always_moved_is_missed_in_gentle_bends_too() {
+        // Until 70 s it moves; then it stands, through bends of so much or none.
+        let stood = |moves_until_s: f64, difference: f64| {
+            let (_, still) = watched(moves_until_s + 45.0, |time_s, row| {
+                if time_s >= moves_until_s {
+                    row.yaw_rate = Some(0.0);
+                }
+                row.difference_mean = difference * (0.5 * time_s).sin();
+            });
+            (still.stretches(Source::Turning).len(), still.yaw_alone_s())
+        };
+        // From 0.4 rad/s to one side, limit; 1.5 rad/s where nothing is known of it yet.
+        assert_eq!(stood(70.0, 0.55).0, 1);
+        assert_eq!(stood(70.0, 0.35).0, 0);
+        assert_eq!(stood(50.0, 0.55).0, 0);
+        let alone_s = stood(70.0, 0.0).1;
+        assert!((41.0..43.0).contains(&alone_s), "{alone_s}");
     }
 
     #[test]

@@ -116,6 +116,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::OilUnit => {
             "nothing shows whether oil.temperature is in °C or °F: a housing temperature, or an air temperature and a cold start"
         }
+        DriveFact::YawStoodAlone => {
+            "yaw.rate stood still for 20 s or more, and the rear wheels turned too alike to show whether the car did"
+        }
         DriveFact::OilAging => "oil.temperature was never seen",
         DriveFact::QuickMove => "the command never moved by 15 % of full within 0.2 s",
         DriveFact::Pedal => "throttle, or what a full clutch.command is, is not known",
