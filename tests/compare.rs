@@ -7,7 +7,7 @@ use common::program::{CAR, Folder, drive};
 use common::{assess, map};
 use halfshaft_health::FigureId;
 use halfshaft_health::compare::{Change, Comparison, Session, compare};
-use halfshaft_health::limits::Compare;
+use halfshaft_health::limits::{Compare, Limits};
 use halfshaft_model::{Notices, Stamp};
 use halfshaft_record::Record;
 use halfshaft_record::document::{ClockKind, ClockRecord, Document, MapRecord};
@@ -47,7 +47,7 @@ fn session(scenario: &Scenario) -> Session {
         },
         files_written: Vec::new(),
     });
-    record.session(Compare::default().stretch_s)
+    record.session(&Limits::default())
 }
 
 fn more_preload(scenario: &mut Scenario) {
@@ -80,7 +80,7 @@ fn sessions_of_one_circuit_before_and_after() {
         .into()
     });
     let limits = Compare::default();
-    let against = |after: usize| compare(&all[0], &all[after], &limits);
+    let against = |after: usize| compare(&all[..1], &all[after..=after], &[], &limits);
 
     // Nothing changed: of all that is compared not one difference is seen, and each says how
     // small a one would have been.
@@ -121,13 +121,13 @@ fn a_fifth_more_preload_is_a_fifth_more_heat_per_degree_of_open_bends() {
         more_preload(scenario);
     }));
     let limits = Compare::default();
-    let none = compare(&before, &same, &limits);
+    let none = compare(&[before.clone()], &[same], &[], &limits);
     let open = change(&none, "heat_per_degree_open");
     assert!(
         !open.is_seen() && open.smallest < 0.1 * open.before,
         "{open:?}"
     );
-    let found = compare(&before, &more, &limits);
+    let found = compare(&[before], &[more], &[], &limits);
     for name in ["heat_per_degree_open", "heat_per_corner", "heat_per_lap"] {
         let change = change(&found, name);
         // A fifth more at the most: torque that is not preload does not grow with it.
@@ -160,7 +160,7 @@ fn without_laps_it_says_so_and_names_what_it_read() {
     ]);
     let run = folder.run(arguments.iter().chain(&["--json"])).done();
     let json = run.json();
-    assert_eq!(json["schema"], "halfshaft-comparison/1");
+    assert_eq!(json["schema"], "halfshaft-comparison/2");
     assert_eq!(
         json["command"],
         "halfshaft compare drive.log after.log --map car.map"

@@ -3,7 +3,7 @@
 //! In: two sessions. Out: [`Compared`]. The scatter of each value is its own: what a map or a stiffness is off
 //! by alike in both drives cancels and is not in it.
 
-use super::bootstrap::Z_80;
+use super::bootstrap::{Wander, Z_80};
 use super::session::{HeldAt, Once, Session};
 use super::{Block, Change, Compared};
 use crate::figure_id::FigureId;
@@ -28,22 +28,24 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
     let mut all = vec![
         Compared {
             name: FigureId::TyreRatio.word(),
-            title: "Right rear tyre turns faster than left, on straights",
+            title: "Right rear tyre faster than left, on straights",
             unit: "%",
             outcome: both(before, after, |side| side.tyre_ratio.as_ref())
-                .map(|(one, other)| tyres(*one, *other, hidden)),
+                .map(|(one, other)| tyres(one, other, hidden)),
             method: "difference of the ratios by straight running, each with its own deviation; what preload may hide is in the smallest",
             whose: None,
+            again: None,
         },
         Compared {
             name: "held_torque",
-            title: "Torque held at like commands, by the tyres",
+            title: "Torque held, by the tyres",
             unit: "N.m",
             outcome: both(before, after, |side| side.held.as_ref())
                 .and_then(|(one, other)| held(one, other))
-                .map(|change| change.widened(SAME_HELD, 0.0)),
+                .map(|change| change.widened(SAME_HELD, &Wander::NONE, 0.0)),
             method: "difference of the torque that bends show at commands within 5 %, mean weighted by its scatter; the tyres' stiffness is the same in both",
             whose: None,
+            again: None,
         },
     ];
     for (name, unit, one) in &before.thermal {
@@ -57,9 +59,10 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
             name,
             title,
             unit,
-            outcome: Ok(change(*one, *other).widened(SAME_THERMAL, 0.0)),
+            outcome: Ok(wandered(one, other, SAME_THERMAL)),
             method: "difference of the numbers that the temperatures of each drive were fitted with",
             whose: None,
+            again: None,
         });
     }
     all
@@ -86,7 +89,7 @@ fn thermal_words(name: &str, unit: &str) -> Option<(&'static str, &'static str, 
         (
             "what 30 m/s of air adds to it",
             "housing_to_air",
-            "Conductance that 30 m/s of air adds, as fitted; less oil looks alike",
+            "Conductance that 30 m/s of air adds",
         ),
     ];
     let found = known.into_iter().find(|(words, _, _)| *words == name);
@@ -127,9 +130,30 @@ fn change(before: Once, after: Once) -> Change {
     }
 }
 
+/// The change from the mean of some drives to that of others, with a share by which drives of one car are off.
+fn wandered(before: &[Once], after: &[Once], share: f64) -> Change {
+    let mean = |side: &[Once]| {
+        let n = side.len() as f64;
+        Once {
+            value: side.iter().map(|one| one.value).sum::<f64>() / n,
+            sd: side.iter().map(|one| one.sd * one.sd).sum::<f64>().sqrt() / n,
+        }
+    };
+    let values = [before, after].map(|side| {
+        side.iter()
+            .map(|one| (one.value, one.sd * one.sd))
+            .collect()
+    });
+    let change = Change {
+        n_blocks: (before.len(), after.len()),
+        ..change(mean(before), mean(after))
+    };
+    change.widened(share, &Wander::of(&values), 0.0)
+}
+
 /// A preload that ties the axle hides a change of the tyres up to what it can tie.
-fn tyres(before: Once, after: Once, hidden: f64) -> Change {
-    let change = change(before, after);
+fn tyres(before: &[Once], after: &[Once], hidden: f64) -> Change {
+    let change = wandered(before, after, 0.0);
     Change {
         smallest: change.smallest + hidden,
         ..change
@@ -203,7 +227,7 @@ mod tests {
     #[test]
     fn a_tyre_changed_for_another_is_seen_and_none_is_not() {
         let side = |value: f64| Session {
-            tyre_ratio: Some(Ok(Once { value, sd: 0.05 })),
+            tyre_ratio: Some(Ok(vec![Once { value, sd: 0.05 }])),
             ..Session::default()
         };
         let found = |after: f64| all(&side(0.1), &side(after))[0].outcome.clone().unwrap();

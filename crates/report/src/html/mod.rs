@@ -12,6 +12,7 @@ mod apparent;
 mod axes;
 mod calibration;
 mod causes;
+pub mod comparison;
 mod corners;
 mod crossings;
 mod delays;
