@@ -173,6 +173,156 @@ fn without_laps_it_says_so_and_names_what_it_read() {
     }
 }
 
+/// A folder with five drives: two of the car as it was, two after, and one with it put back.
+fn five_drives() -> Folder {
+    let folder = Folder::with_drive();
+    for (name, celsius) in [("a2", 77), ("b1", 79), ("b2", 80), ("a3", 76)] {
+        let text = drive().replace("78\n", &format!("{celsius}\n"));
+        folder.write(format!("{name}.log"), text);
+    }
+    folder
+}
+
+#[test]
+fn several_drives_of_a_side_and_the_car_put_back() {
+    let folder = five_drives();
+    let arguments = [
+        "compare",
+        "--before",
+        "drive.log",
+        "a2.log",
+        "--after",
+        "b1.log",
+        "b2.log",
+        "--again",
+        "a3.log",
+        "--map",
+        "car.map",
+    ];
+    folder.run(arguments).done().printed(&[
+        "Before: drive.log, a2.log, 0 laps.",
+        "After: b1.log, b2.log, 0 laps.",
+        "Again as before: a3.log, 0 laps.",
+    ]);
+    let json = folder
+        .run(arguments.iter().chain(&["--json"]))
+        .done()
+        .json();
+    assert_eq!(
+        json["command"],
+        "halfshaft compare --before drive.log a2.log --after b1.log b2.log --again a3.log --map car.map"
+    );
+    assert_eq!(json["before"]["drives"], 2);
+    assert_eq!(json["again"]["logs"][0]["name"], "a3.log");
+    // Two drives and a third: the shorter form.
+    let short = [
+        "compare",
+        "drive.log",
+        "b1.log",
+        "--again",
+        "a3.log",
+        "--map",
+        "car.map",
+        "--json",
+    ];
+    let json = folder.run(short).done().json();
+    assert_eq!(
+        json["command"],
+        "halfshaft compare drive.log b1.log --again a3.log --map car.map"
+    );
+    let refused = |arguments: &[&str], words: &[&str]| {
+        let arguments = ["compare"].iter().chain(arguments).copied();
+        folder
+            .run(arguments.chain(["--map", "car.map"]))
+            .refused(words);
+    };
+    refused(
+        &["drive.log", "b1.log", "a3.log"],
+        &["found 3 drives", "--before", "--again"],
+    );
+    refused(&["--before", "drive.log"], &["--after"]);
+    refused(
+        &[
+            "drive.log",
+            "b1.log",
+            "--before",
+            "a2.log",
+            "--after",
+            "b2.log",
+        ],
+        &["--before"],
+    );
+    refused(
+        &["drive.log", "b1.log", "--again", "drive.log"],
+        &["drive.log and drive.log are of the same bytes"],
+    );
+    refused(
+        &["drive.log", "b1.log", "--start-line", "50"],
+        &["latitude"],
+    );
+}
+
+#[test]
+fn a_page_to_hand_over_is_written_beside_the_object() {
+    let folder = five_drives();
+    let arguments = [
+        "compare",
+        "drive.log",
+        "b1.log",
+        "--map",
+        "car.map",
+        "--out",
+        "page",
+    ];
+    folder
+        .run(arguments)
+        .done()
+        .printed(&["Written: page/comparison.html, page/comparison.json."]);
+    let object = folder
+        .run(arguments[..5].iter().chain(&["--json"]))
+        .done()
+        .out;
+    assert_eq!(folder.read("page/comparison.json"), object);
+    let page = folder.read("page/comparison.html");
+    for words in [
+        "Content-Security-Policy",
+        "Of the car no change could be seen.",
+        "What cannot be seen here",
+        "What to do next",
+        "halfshaft compare drive.log b1.log --map car.map",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert!(!page.contains("<script"), "it runs nothing");
+}
+
+/// A pair of track days with an out lap before and an in lap behind, each at half the pace.
+#[test]
+fn out_and_in_laps_make_no_lap() {
+    let folder = Folder::default();
+    let scenario = track_day(1, |_| {});
+    folder.write("car.map", map_text(&scenario, &Tolerances::EXACT, 1));
+    folder.write("before.log", to_text(&scenario).0);
+    store(&folder, "before", "car.map");
+    let text = folder.read("before.json");
+    let mut slow: Value = serde_json::from_str(&text).expect("it is JSON");
+    let laps = slow["laps"]["laps"].as_array_mut().expect("a list");
+    let n_laps = laps.len();
+    // The first took a fifth longer: it began earlier.
+    let length_ns = laps[0]["end_ns"].as_i64().unwrap() - laps[0]["start_ns"].as_i64().unwrap();
+    laps[0]["start_ns"] = (laps[0]["start_ns"].as_i64().unwrap() - length_ns / 5).into();
+    slow["inputs"][0]["fingerprint"] = "another".into();
+    folder.write("slow.json", slow.to_string());
+    let run = folder
+        .run(["compare", "before.json", "slow.json", "--json"])
+        .done();
+    let json = run.json();
+    assert_eq!(json["before"]["laps"], n_laps);
+    assert_eq!(json["after"]["laps"], n_laps - 1);
+    let notes = json["notes"].to_string();
+    assert!(notes.contains("are left out: 1."), "{notes}");
+}
+
 #[test]
 fn another_map_unit_or_limit_is_said() {
     let folder = two_drives();
@@ -313,9 +463,9 @@ fn stored_drives_are_compared_as_their_logs() {
         .printed(&[
             "corners of it found in both",
             "Heat per lap: no difference detectable",
-            "Rise time, 10 to 90 %; Open",
+            "Rise time, 10 to 90 %; Closing",
             "before: a report of an older version does not hold each time.",
-            "The report before is of an older version",
+            "A report before is of an older version",
         ]);
 }
 

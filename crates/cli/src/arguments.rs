@@ -251,7 +251,8 @@ pub struct CompareOptions {
     /// Signal map of the drives after, when it is another
     #[arg(long, value_name = "MAP")]
     pub map_after: Option<PathBuf>,
-    /// Laps of a log begin where the car first passes this point, in degrees, north and east positive
+    /// Laps of a log begin where the car first passes this point, in degrees, north and east
+    /// positive; a report.json keeps its own
     #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
     pub start_line: Option<StartLine>,
     #[command(flatten)]

@@ -44,6 +44,8 @@ pub struct Driven {
     pub beside: Vec<Beside>,
     /// Greatest share by which driving plainly was harder or gentler; `None` where it is not known.
     pub change: Option<f64>,
+    /// Greatest share by which it may have been, without a plain difference: laps were few, or scattered.
+    pub possible: f64,
 }
 
 /// What else was not the same.
@@ -133,8 +135,9 @@ impl Driven {
             THROTTLE => (0.01 * found.difference).abs(),
             _ => (found.after / found.before - 1.0).abs(),
         };
-        let share = if found.is_seen() { share } else { 0.0 };
-        self.change = Some(f64::max(self.change.unwrap_or(0.0), share));
+        let plain = if found.is_seen() { share } else { 0.0 };
+        self.change = Some(f64::max(self.change.unwrap_or(0.0), plain));
+        self.possible = self.possible.max(share);
         self.beside.push(Beside {
             title,
             unit,
@@ -151,6 +154,8 @@ pub fn whose(driven: &Driven, limits: &Compare) -> Whose {
     match driven.change {
         None => Whose::Unknown,
         Some(change) if change > limits.same_driving_share => Whose::Driving,
+        // Too few laps to see it: nobody knows then.
+        Some(_) if driven.possible > 2.0 * limits.same_driving_share => Whose::Unknown,
         Some(_) => Whose::Car,
     }
 }

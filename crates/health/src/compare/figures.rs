@@ -56,7 +56,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
             name: "heat_per_corner",
             title: "Heat per corner",
             unit: "kJ",
-            outcome: sides.by_corner(|_| true, |pass| pass.heat_kj),
+            outcome: sides.by_corner(|_| true, |pass| pass.heat_kj, sides.limits.same_car_share),
             method: "differences of like passes of the same corner, mean of the corners; laps drawn again",
             whose: None,
             again: None,
@@ -114,7 +114,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
         title: "Rise of the oil per lap",
         unit: "K",
         outcome: oil_rise(sides),
-        method: "oil at the end of a lap less oil at its start, by a straight line over how warm the oil is, at like heat; half way between oil counted from the start of the drive and from the air, which the band spans",
+        method: "oil at the end of a lap less oil at its start, by a straight line over how warm the oil is, at like heat; the oil counted from between the air and its start, which the band spans",
         whose: None,
         again: None,
     });

@@ -204,7 +204,7 @@ fn of_two(before: &Session, after: &Session, limits: &Compare) -> Comparison {
         matched: &matched,
         limits,
     });
-    figures.extend(whole::all(before, after));
+    figures.extend(whole::all(before, after, limits));
     let by_driving = beside::whose(&driven, limits);
     for figure in &mut figures {
         let is_seen = figure.outcome.as_ref().is_ok_and(Change::is_seen);

@@ -3,8 +3,9 @@
 //! In: the moves of both sides. Out: the difference of their medians. An actuator with a limit of speed takes
 //! longer for a longer step, no mechanism is a lag of first order, so its times depend on how quickly the command
 //! moves, and thick oil slows it: another road, or another driver, has other moves. So each time is first brought to the mean
-//! move of both sides, by straight lines that both sides share. It forgets nothing: a move of which
-//! one of these is not known leaves that one out of account for all.
+//! move of both sides, by straight lines that both sides share. What is not known of every move is left out of
+//! account for all. What sampling leaves open of all moves alike is the same in both drives: one program decides and
+//! sends in one rhythm, whenever it was started.
 
 use super::Block;
 use super::Change;

@@ -2,9 +2,10 @@
 //!
 //! In: the laps of both sides. Out: the difference of the rise of the oil per lap. A lap warms the oil by its
 //! heat, and the less the warmer the oil is than what it gives heat to. That is the housing, which begins a drive
-//! as warm as the oil and is warmed by it, and behind it the air: so one drive that began warmer, or on a colder
-//! day, rises otherwise with nothing changed. Nothing in a log says how much of the way from oil to air the
-//! housing is, so the oil is counted half from its start and half from the air, and the band spans both ends.
+//! as warm as the oil, and behind it the air: so one drive that began warmer, or on a colder
+//! day, rises otherwise with nothing changed. How far from the air towards the start of the drive the housing
+//! stands, no log says: anywhere up to a half, for oil runs ahead of the housing within the first lap and the heat
+//! of all others goes through it to the air. The middle is taken, and the band spans both ends.
 
 use super::least_squares::solved;
 use super::session::{LapPart, Session};
@@ -26,14 +27,15 @@ struct Risen {
 /// Compares the rise of the oil per lap.
 pub fn oil_rise(sides: &Sides) -> Result<Change, Reason> {
     sides.matched.as_ref().map_err(Clone::clone)?;
+    let most = sides.limits.start_share;
     let mut laps = [laps(sides.before), laps(sides.after)];
     sides.enough(laps[0].len(), laps[1].len(), Paired::Laps)?;
     level_heat(&mut laps);
     let drives = laps
         .each_ref()
         .map(|laps| laps.iter().map(|lap| lap.drive).collect());
-    // Oil counted from that share of the way from the air to the start of the drive.
-    let rises = |share: f64, counts: [&[f64]; 2]| -> Option<([f64; 2], f64)> {
+    // With the oil counted from that share of the way from the air to the start of the drive.
+    let rises = |share: f64, counts: [&[f64]; 2]| -> Option<[f64; 2]> {
         let over = |lap: &Risen| lap.over_start_k + (1.0 - share) * lap.start_over_air_k;
         let mean = |side: usize| {
             let all = laps[side].iter().zip(counts[side]);
@@ -42,7 +44,8 @@ pub fn oil_rise(sides: &Sides) -> Result<Change, Reason> {
             });
             (n > 0.0).then(|| sum / n)
         };
-        let middle = 0.5 * (mean(0)? + mean(1)?);
+        // Where both were: of the warmer drive the other may know nothing.
+        let middle = mean(0)?.min(mean(1)?);
         let rows = (0..2).flat_map(|side| {
             laps[side]
                 .iter()
@@ -54,22 +57,22 @@ pub fn oil_rise(sides: &Sides) -> Result<Change, Reason> {
                 })
         });
         let found = solved(3, rows)?;
-        Some(([found[0], found[1]], found[2]))
+        Some([found[0], found[1]])
     };
     let change = changed(Block::Lap, &drives, |ours, theirs| {
-        rises(0.5, [ours, theirs]).map(|(values, _)| values)
+        rises(0.5 * most, [ours, theirs])
     });
     let (change, wander) = change.ok_or(DriveFact::DrawnLaps)?;
     let ones = laps.each_ref().map(|laps| vec![1.0; laps.len()]);
     let difference = |share| {
-        let ([before, after], _) = rises(share, [&ones[0], &ones[1]])?;
+        let [before, after] = rises(share, [&ones[0], &ones[1]])?;
         Some(after - before)
     };
     // Anywhere between both ends: a deviation of their distance over √12.
-    let (by_start, by_air) = difference(1.0)
+    let (towards_start, by_air) = difference(most)
         .zip(difference(0.0))
         .ok_or(DriveFact::DrawnLaps)?;
-    let open_k = SDS_OF_90 * (by_start - by_air).abs() / 12.0_f64.sqrt();
+    let open_k = SDS_OF_90 * (towards_start - by_air).abs() / 12.0_f64.sqrt();
     let change = change.widened(sides.limits.same_car_share, &wander, 0.0);
     Ok(change.wider_by(open_k))
 }

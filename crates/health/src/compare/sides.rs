@@ -36,7 +36,7 @@ impl Sides<'_> {
             laps.filter_map(|lap| Some((of(lap)?, 1.0, lap.drive)))
                 .collect()
         });
-        self.ratios(parts, Block::Lap, Paired::Laps)
+        self.ratios(parts, Block::Lap, Paired::Laps, self.limits.same_car_share)
     }
 
     /// Means over stretches.
@@ -47,7 +47,12 @@ impl Sides<'_> {
                 .filter_map(|stretch| Some((of(stretch)?, 1.0, stretch.drive)))
                 .collect()
         });
-        self.ratios(parts, Block::Stretch, Paired::StretchesWithEvents)
+        self.ratios(
+            parts,
+            Block::Stretch,
+            Paired::StretchesWithEvents,
+            self.limits.same_car_share,
+        )
     }
 
     /// Differences of Σ numerator / Σ denominator.
@@ -56,6 +61,7 @@ impl Sides<'_> {
         [before, after]: [Vec<Part>; 2],
         block: Block,
         what: Paired,
+        same_share: f64,
     ) -> Result<Change, Reason> {
         self.enough(before.len(), after.len(), what)?;
         if before.iter().chain(&after).all(|part| part.0 == 0.0) {
@@ -74,7 +80,7 @@ impl Sides<'_> {
             Some([ratio(&before, ours)?, ratio(&after, theirs)?])
         });
         let (change, wander) = change.ok_or(DriveFact::DrawnBlocks)?;
-        Ok(change.widened(self.limits.same_car_share, &wander, 0.0))
+        Ok(change.widened(same_share, &wander, 0.0))
     }
 
     /// Whether either side has enough of something.
@@ -96,6 +102,7 @@ impl Sides<'_> {
             Ok(_) => self.by_corner(
                 |pass| pass.is_open && pass.turned_deg != 0.0,
                 |pass| Some(1e3 * pass.heat_kj? / pass.turned_deg.abs()),
+                self.limits.same_open_share,
             ),
             Err(_) => {
                 let parts = [self.before, self.after].map(|side| {
@@ -107,7 +114,12 @@ impl Sides<'_> {
                         })
                         .collect()
                 });
-                self.ratios(parts, Block::Stretch, Paired::StretchesWithOpenBends)
+                self.ratios(
+                    parts,
+                    Block::Stretch,
+                    Paired::StretchesWithOpenBends,
+                    self.limits.same_open_share,
+                )
             }
         }
     }
@@ -118,6 +130,7 @@ impl Sides<'_> {
         &self,
         counts: impl Fn(&Pass) -> bool,
         of: impl Fn(&Pass) -> Option<f64>,
+        same_share: f64,
     ) -> Result<Change, Reason> {
         let matched = self.matched.as_ref().map_err(Clone::clone)?;
         let passes = |session: &Session, number: u32| -> Vec<(Pass, f64)> {
@@ -158,7 +171,7 @@ impl Sides<'_> {
             mean_of_corners(&corners, ours, theirs)
         });
         let (change, wander) = change.ok_or(DriveFact::DrawnLaps)?;
-        let change = change.widened(self.limits.same_car_share, &wander, 0.0);
+        let change = change.widened(same_share, &wander, 0.0);
         Ok(Change {
             n_pairs: Some(corners.iter().map(Vec::len).sum()),
             ..change

@@ -7,23 +7,15 @@ use super::bootstrap::{Wander, Z_80};
 use super::session::{HeldAt, Once, Session};
 use super::{Block, Change, Compared};
 use crate::figure_id::FigureId;
-use crate::limits::SDS_OF_90;
+use crate::limits::{Compare, SDS_OF_90};
 use crate::reason::{DriveFact, Reason};
 
 /// Commands so far apart are alike, share of full. Engineering guess: the torque between two
 /// such is all but one.
 const LIKE_COMMAND: f64 = 0.05;
 
-/// Half width of the band by which the torque held in two drives of one car is off with nothing changed but
-/// roads and load, a share. Source: none, engineering guess.
-const SAME_HELD: f64 = 0.15;
-
-/// The same of the numbers of the temperature model, which take up what the model leaves out: wind, rain, the
-/// undertray. Source: none, engineering guess.
-const SAME_THERMAL: f64 = 0.15;
-
 /// Every such figure.
-pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
+pub fn all(before: &Session, after: &Session, limits: &Compare) -> Vec<Compared> {
     let hidden = before.tyres_hidden.max(after.tyres_hidden);
     let mut all = vec![
         Compared {
@@ -42,7 +34,7 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
             unit: "N.m",
             outcome: both(before, after, |side| side.held.as_ref())
                 .and_then(|(one, other)| held(one, other))
-                .map(|change| change.widened(SAME_HELD, &Wander::NONE, 0.0)),
+                .map(|change| change.widened(limits.same_held_share, &Wander::NONE, 0.0)),
             method: "difference of the torque that bends show at commands within 5 %, mean weighted by its scatter; the tyres' stiffness is the same in both",
             whose: None,
             again: None,
@@ -59,7 +51,7 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
             name,
             title,
             unit,
-            outcome: Ok(wandered(one, other, SAME_THERMAL)),
+            outcome: Ok(wandered(one, other, limits.same_thermal_share)),
             method: "difference of the numbers that the temperatures of each drive were fitted with",
             whose: None,
             again: None,
@@ -230,7 +222,12 @@ mod tests {
             tyre_ratio: Some(Ok(vec![Once { value, sd: 0.05 }])),
             ..Session::default()
         };
-        let found = |after: f64| all(&side(0.1), &side(after))[0].outcome.clone().unwrap();
+        let found = |after: f64| {
+            all(&side(0.1), &side(after), &Compare::default())[0]
+                .outcome
+                .clone()
+                .unwrap()
+        };
         assert!(found(0.6).is_seen());
         assert!(!found(0.15).is_seen());
         let tied = |hidden| Session {
@@ -238,13 +235,45 @@ mod tests {
             ..side(0.0)
         };
         let smallest = |hidden| {
-            all(&tied(hidden), &side(0.0))[0]
+            all(&tied(hidden), &side(0.0), &Compare::default())[0]
                 .outcome
                 .clone()
                 .unwrap()
                 .smallest
         };
         assert!((smallest(0.6) - smallest(0.0) - 0.6).abs() < 1e-12);
-        assert!(all(&side(0.0), &Session::default())[0].outcome.is_err());
+        assert!(
+            all(&side(0.0), &Session::default(), &Compare::default())[0]
+                .outcome
+                .is_err()
+        );
+    }
+
+    #[test]
+    fn what_weather_and_roads_do_is_assumed() {
+        let once = |value| vec![Once { value, sd: 0.0 }];
+        let side = || Session {
+            held: Some(Ok(vec![HeldAt {
+                command: 0.5,
+                held_nm: Once {
+                    value: 400.0,
+                    sd: 0.0,
+                },
+            }])),
+            thermal: vec![(
+                "conductance from oil to housing".to_owned(),
+                "W/K".to_owned(),
+                once(80.0),
+            )],
+            ..Session::default()
+        };
+        let all = all(&side(), &side(), &Compare::default());
+        let half = |name: &str| {
+            let figure = all.iter().find(|one| one.name == name).unwrap();
+            figure.outcome.clone().unwrap().high
+        };
+        // By hand: 5 % of 80 W/K, 15 % of 400 N.m.
+        assert!((half("oil_to_housing") - 4.0).abs() < 1e-6);
+        assert!((half("held_torque") - 60.0).abs() < 1e-2);
     }
 }

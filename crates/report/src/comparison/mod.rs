@@ -17,7 +17,7 @@ use halfshaft_record::Record;
 use halfshaft_record::findings::Severity;
 use halfshaft_record::run::Map;
 
-use crate::words::clean;
+use crate::words::{clean, sentence};
 
 /// Everything a comparison says, in whichever form.
 #[derive(Clone, Debug)]
@@ -118,16 +118,11 @@ impl ComparisonDocument<'_> {
         };
         let mut spots = Vec::new();
         if is_told("heat_per_lap") || is_told("heat_per_degree_open") {
-            spots.push(match is_told("held_torque") {
-                true => "Heat is worked out from the torque that the map states, so linings that grip less, or a \
-                         preload that has worn, do not show in it; the torque held by the tyres and the rise of \
-                         the oil do."
-                    .to_owned(),
-                false => "Heat is worked out from the torque that the map states, so linings that grip less, or a \
-                          preload that has worn, do not show in it; the torque held by the tyres would, and could \
-                          not be compared."
-                    .to_owned(),
-            });
+            spots.push(format!(
+                "Heat is worked out from the torque that the map states, so linings that grip less, or a preload that \
+                 has worn, do not show in it. {}",
+                self.witnesses()
+            ));
         }
         if !is_told("oil_rise_per_lap") {
             spots.push(
@@ -136,6 +131,27 @@ impl ComparisonDocument<'_> {
             );
         }
         spots
+    }
+
+    /// What would show linings that grip less, and from how much on.
+    fn witnesses(&self) -> String {
+        let smallest = |name: &str| {
+            let figure = self.comparison.figure(name)?;
+            let change = figure.outcome.as_ref().ok()?;
+            Some(100.0 * change.smallest / change.before.abs())
+        };
+        let shows = |what: &str, percent: f64| match percent {
+            percent if percent < 100.0 => format!("{what} would from {percent:.0}\u{a0}% on"),
+            _ => format!("{what} scatters too much here to do so"),
+        };
+        let held = match smallest("held_torque") {
+            Some(percent) => shows("the torque held by the tyres", percent),
+            None => "the torque held by the tyres would, and could not be compared".to_owned(),
+        };
+        let oil = smallest("oil_rise_per_lap").map_or(String::new(), |percent| {
+            format!("; {}", shows("the rise of the oil", percent))
+        });
+        sentence(&format!("{held}{oil}"))
     }
 
     /// What to do next, one sentence each.

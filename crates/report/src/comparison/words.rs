@@ -140,8 +140,8 @@ pub fn whose(whose: Whose) -> (&'static str, &'static str) {
             "The driving changed, which moves these too: they are not put down to the car.",
         ),
         Whose::Unknown => (
-            "What changed, nobody knows why",
-            "How it was driven is not known in both: these are not put down to the car.",
+            "What changed, by car or driver",
+            "How it was driven is not known well enough in both: these are not put down to the car.",
         ),
         Whose::Drift => (
             "What drifted",
