@@ -26,6 +26,9 @@ const ROAD_SD: f64 = 0.0003;
 /// both. Source: simulated cars compared with themselves on another day, apart by half of what their fits claim.
 const OWN_SHARE: f64 = 0.6;
 
+/// No sensor sees the pack: what a drive makes of this is all its own.
+const OF_THE_PACK: &str = "conductance from pack to oil";
+
 impl Record {
     /// What is compared of the drive.
     pub fn session(&self, limits: &Limits) -> Session {
@@ -210,9 +213,13 @@ impl Record {
         fitted
             .filter(|parameter| parameter.told == Learned::Fitted)
             .filter_map(|parameter| {
+                let own_share = match parameter.name.as_str() {
+                    OF_THE_PACK => 1.0,
+                    _ => OWN_SHARE,
+                };
                 let once = Once {
                     value: parameter.value?,
-                    sd: OWN_SHARE * parameter.sd?,
+                    sd: own_share * parameter.sd?,
                 };
                 Some((parameter.name.clone(), parameter.unit.clone(), vec![once]))
             })

@@ -57,7 +57,7 @@ pub fn run(options: &CompareOptions) -> Result<ExitCode> {
     };
     if let Some(dir) = &options.out {
         let mut folder = Folder::open(dir)?;
-        let page = halfshaft_report::html::comparison::render(&document);
+        let page = comparison::html(&document);
         let json = comparison::json(&document);
         folder.add("comparison.html", |out| Ok(out.write_all(page.as_bytes())?))?;
         folder.add("comparison.json", |out| Ok(out.write_all(json.as_bytes())?))?;

@@ -24,12 +24,13 @@ pub const HARDLY_DRIVEN: &str = "heat_per_degree_open";
 
 /// Every figure but those that a whole drive has once.
 pub fn all(sides: &Sides) -> Vec<Compared> {
+    let same_share = sides.limits.same_car_share;
     let mut all = vec![
         Compared {
             name: "heat_per_lap",
             title: "Heat per lap",
             unit: "kJ",
-            outcome: sides.by_lap(|lap| lap.heat_kj),
+            outcome: sides.by_lap(|lap| lap.heat_kj, same_share),
             method: "mean heat of a lap, laps with a gap left out; laps drawn again",
             whose: None,
             again: None,
@@ -38,7 +39,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
             name: "slid_per_lap",
             title: "Way the linings slid per lap",
             unit: "m",
-            outcome: sides.by_lap(|lap| lap.slid_m),
+            outcome: sides.by_lap(|lap| lap.slid_m, sides.limits.same_slid_share),
             method: "mean over laps of the way slid in events; laps drawn again",
             whose: None,
             again: None,
@@ -47,7 +48,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
             name: "partial_per_lap",
             title: "Time slipping under load per lap",
             unit: "s",
-            outcome: sides.by_lap(|lap| lap.partial_s),
+            outcome: sides.by_lap(|lap| lap.partial_s, same_share),
             method: "mean over laps of the time slipping under load in events; laps drawn again",
             whose: None,
             again: None,
@@ -56,7 +57,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
             name: "heat_per_corner",
             title: "Heat per corner",
             unit: "kJ",
-            outcome: sides.by_corner(|_| true, |pass| pass.heat_kj, sides.limits.same_car_share),
+            outcome: sides.by_corner(|_| true, |pass| pass.heat_kj, same_share),
             method: "differences of like passes of the same corner, mean of the corners; laps drawn again",
             whose: None,
             again: None,
@@ -102,7 +103,7 @@ pub fn all(sides: &Sides) -> Vec<Compared> {
         title: "Highest power per area",
         unit: "W/mm²",
         outcome: match sides.matched {
-            Ok(_) => sides.by_lap(|lap| lap.peak_w_per_mm2),
+            Ok(_) => sides.by_lap(|lap| lap.peak_w_per_mm2, same_share),
             Err(_) => sides.by_stretch(|stretch| stretch.peak_w_per_mm2),
         },
         method: "mean over laps, or stretches, of the highest heat rate of an event per net lining area; laps or stretches drawn again",

@@ -28,15 +28,19 @@ pub struct Sides<'a> {
 type Part = (f64, f64, usize);
 
 impl Sides<'_> {
-    /// Means over laps.
-    pub fn by_lap(&self, of: impl Fn(&LapPart) -> Option<f64>) -> Result<Change, Reason> {
+    /// Means over laps, with the share by which drives of one car are off.
+    pub fn by_lap(
+        &self,
+        of: impl Fn(&LapPart) -> Option<f64>,
+        same_share: f64,
+    ) -> Result<Change, Reason> {
         self.matched.as_ref().map_err(Clone::clone)?;
         let parts = [self.before, self.after].map(|side| {
             let laps = side.laps.iter();
             laps.filter_map(|lap| Some((of(lap)?, 1.0, lap.drive)))
                 .collect()
         });
-        self.ratios(parts, Block::Lap, Paired::Laps, self.limits.same_car_share)
+        self.ratios(parts, Block::Lap, Paired::Laps, same_share)
     }
 
     /// Means over stretches.

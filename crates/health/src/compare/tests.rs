@@ -12,6 +12,7 @@ fn scatter_only() -> Compare {
     Compare {
         same_car_share: 0.0,
         same_open_share: 0.0,
+        same_slid_share: 0.0,
         same_time_share: 0.0,
         ..Compare::default()
     }
@@ -344,6 +345,13 @@ fn what_drives_of_one_car_are_off_by_is_assumed() {
     assert!((of_time - 0.002).abs() < 1e-9, "{of_time}");
     let of_bends = half(&side, &side, "heat_per_degree_open", &usual);
     assert!((of_bends - 0.06).abs() < 1e-9, "{of_bends}");
+    // And a fifth of the way slid.
+    let mut laps = session(5, 1, heat);
+    for lap in &mut laps.laps {
+        lap.slid_m = Some(50.0);
+    }
+    let of_slid = half(&laps, &laps, "slid_per_lap", &usual);
+    assert!((of_slid - 10.0).abs() < 1e-9, "{of_slid}");
     // Other starts and other air: the band spans half of the way between them, neither more nor less.
     let (warm, cold) = (warming(50.0, 10.0, 25.0, 1), warming(35.0, 20.0, 25.0, 2));
     let spanning = |start_share| {

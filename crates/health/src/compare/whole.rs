@@ -47,11 +47,16 @@ pub fn all(before: &Session, after: &Session, limits: &Compare) -> Vec<Compared>
         let Some((name, title, unit)) = thermal_words(name, unit) else {
             continue;
         };
+        // No sensor sees the pack.
+        let share = match name {
+            "pack_to_oil" => 3.0 * limits.same_thermal_share,
+            _ => limits.same_thermal_share,
+        };
         all.push(Compared {
             name,
             title,
             unit,
-            outcome: Ok(wandered(one, other, limits.same_thermal_share)),
+            outcome: Ok(wandered(one, other, share)),
             method: "difference of the numbers that the temperatures of each drive were fitted with",
             whose: None,
             again: None,

@@ -66,6 +66,11 @@ limits! {
     same_driving_share: f64 = 0.01, "share", from 0.0 to 1.0,
         reason: "a wheel on the verge of spinning turns a little more speed into much more slip, or less";
 
+    /// The same of the way that the linings slide.
+    same_slid_share: f64 = 0.2, "share", from 0.0 to 1.0,
+        reason: "a wheel on the verge of spinning turns a little more drive into much more slip",
+        source: "simulated cars compared with themselves on another day";
+
     /// The same of bends in which the clutch is open: preload and the turn make all of that heat.
     same_open_share: f64 = 0.02, "share", from 0.0 to 1.0,
         source: "simulated cars compared with themselves on another day";

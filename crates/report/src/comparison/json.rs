@@ -5,7 +5,7 @@ use halfshaft_record::Record;
 use halfshaft_record::value::known;
 use serde::Serialize;
 
-use super::ComparisonDocument;
+use crate::compared::ComparisonDocument;
 use crate::words::clean;
 
 /// Name and version of the form.

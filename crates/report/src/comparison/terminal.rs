@@ -1,7 +1,9 @@
 //! A comparison for a terminal.
 
-use super::ComparisonDocument;
-use super::words::{BANDS, WHOSE, alike, beside, in_a_sentence, not_compared, seen, sides, whose};
+use crate::compared::ComparisonDocument;
+use crate::compared::words::{
+    BANDS, WHOSE, alike, beside, in_a_sentence, not_compared, seen, sides, whose,
+};
 use crate::terminal::layout::{Mark, Page};
 use crate::words::{clean, counted, sentence};
 

@@ -6,11 +6,14 @@ use maud::{Markup, PreEscaped, html};
 
 use super::page::frame;
 use super::scroll;
-use crate::comparison::ComparisonDocument;
-use crate::comparison::words::{
+use crate::compared::ComparisonDocument;
+use crate::compared::words::{
     BANDS, WHOSE, alike, difference, not_compared, seen, share, sides, smallest, values, way, whose,
 };
 use crate::words::{clean, measured, sentence};
+
+/// Figures in the headline; the others stand in their table.
+const IN_HEADLINE: usize = 3;
 
 /// What this page alone needs: it is to be one side of A4, and its tables stand beside each other where there is room.
 const STYLE: &str = include_str!("style/comparison.css");
@@ -59,12 +62,17 @@ fn page(document: &ComparisonDocument) -> Markup {
 /// What the whole comes to, in a sentence or two.
 fn headline(document: &ComparisonDocument) -> String {
     let comparison = document.comparison;
-    let cars = seen(comparison, Whose::Car);
-    let words = |figure: &&Compared| {
-        let change = figure.outcome.as_ref().ok()?;
+    let mut cars: Vec<(&Compared, &Change)> = seen(comparison, Whose::Car)
+        .into_iter()
+        .filter_map(|figure| Some((figure, figure.outcome.as_ref().ok()?)))
+        .collect();
+    // The surest first.
+    let sureness = |change: &Change| change.difference.abs() / (change.high - change.low);
+    cars.sort_by(|one, other| sureness(other.1).total_cmp(&sureness(one.1)));
+    let words = |(figure, change): &(&Compared, &Change)| {
         let share = share(figure, change.difference);
         let by = share.map_or(String::new(), |share| format!(" ({share})"));
-        Some(format!("{}: {}{by}", figure.title, way(figure, change)))
+        format!("{}: {}{by}", figure.title, way(figure, change))
     };
     let n_others = WHOSE[1..]
         .iter()
@@ -73,8 +81,12 @@ fn headline(document: &ComparisonDocument) -> String {
     let car = match cars.as_slice() {
         [] => "Of the car no change could be seen.".to_owned(),
         cars => {
-            let all: Vec<String> = cars.iter().filter_map(words).collect();
-            format!("The car changed. {}.", all.join("; "))
+            let first: Vec<String> = cars.iter().take(IN_HEADLINE).map(words).collect();
+            let rest = match cars.len().saturating_sub(IN_HEADLINE) {
+                0 => String::new(),
+                n => format!("; and {n} more"),
+            };
+            format!("The car changed. {}{rest}.", first.join("; "))
         }
     };
     match n_others {
@@ -148,7 +160,7 @@ fn changed(figures: &[&Compared], of: Whose, has_again: bool) -> Markup {
                 (table(heading, &told.collect::<Vec<_>>(), has_again, "difference (90 % band)", |figure, change| {
                     let share = share(figure, change.difference);
                     html! {
-                        (difference(figure, change))
+                        (difference(figure, change)) " "
                         small { (way(figure, change)) @if let Some(share) = share { ", " (share) } }
                     }
                 }))

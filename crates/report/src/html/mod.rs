@@ -12,7 +12,7 @@ mod apparent;
 mod axes;
 mod calibration;
 mod causes;
-pub mod comparison;
+pub(crate) mod comparison;
 mod corners;
 mod crossings;
 mod delays;
