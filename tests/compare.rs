@@ -7,7 +7,7 @@ use common::program::{CAR, Folder, drive};
 use common::{assess, map};
 use halfshaft_health::FigureId;
 use halfshaft_health::compare::{Change, Comparison, Session, compare};
-use halfshaft_health::limits::Compare;
+use halfshaft_health::limits::{Compare, Limits};
 use halfshaft_model::{Notices, Stamp};
 use halfshaft_record::Record;
 use halfshaft_record::document::{ClockKind, ClockRecord, Document, MapRecord};
@@ -47,7 +47,7 @@ fn session(scenario: &Scenario) -> Session {
         },
         files_written: Vec::new(),
     });
-    record.session(Compare::default().stretch_s)
+    record.session(&Limits::default())
 }
 
 fn more_preload(scenario: &mut Scenario) {
@@ -80,7 +80,7 @@ fn sessions_of_one_circuit_before_and_after() {
         .into()
     });
     let limits = Compare::default();
-    let against = |after: usize| compare(&all[0], &all[after], &limits);
+    let against = |after: usize| compare(&all[..1], &all[after..=after], &[], &limits);
 
     // Nothing changed: of all that is compared not one difference is seen, and each says how
     // small a one would have been.
@@ -121,13 +121,13 @@ fn a_fifth_more_preload_is_a_fifth_more_heat_per_degree_of_open_bends() {
         more_preload(scenario);
     }));
     let limits = Compare::default();
-    let none = compare(&before, &same, &limits);
+    let none = compare(&[before.clone()], &[same], &[], &limits);
     let open = change(&none, "heat_per_degree_open");
     assert!(
         !open.is_seen() && open.smallest < 0.1 * open.before,
         "{open:?}"
     );
-    let found = compare(&before, &more, &limits);
+    let found = compare(&[before], &[more], &[], &limits);
     for name in ["heat_per_degree_open", "heat_per_corner", "heat_per_lap"] {
         let change = change(&found, name);
         // A fifth more at the most: torque that is not preload does not grow with it.
@@ -160,7 +160,7 @@ fn without_laps_it_says_so_and_names_what_it_read() {
     ]);
     let run = folder.run(arguments.iter().chain(&["--json"])).done();
     let json = run.json();
-    assert_eq!(json["schema"], "halfshaft-comparison/1");
+    assert_eq!(json["schema"], "halfshaft-comparison/2");
     assert_eq!(
         json["command"],
         "halfshaft compare drive.log after.log --map car.map"
@@ -170,6 +170,164 @@ fn without_laps_it_says_so_and_names_what_it_read() {
     assert!(figures.len() >= 14, "{}", figures.len());
     for figure in figures {
         assert_ne!(figure["difference"].is_null(), figure["why_null"].is_null());
+    }
+}
+
+/// A folder with five drives: two of the car as it was, two after, and one with it put back.
+fn five_drives() -> Folder {
+    let folder = Folder::with_drive();
+    for (name, celsius) in [("a2", 77), ("b1", 79), ("b2", 80), ("a3", 76)] {
+        let text = drive().replace("78\n", &format!("{celsius}\n"));
+        folder.write(format!("{name}.log"), text);
+    }
+    folder
+}
+
+#[test]
+fn several_drives_of_a_side_and_the_car_put_back() {
+    let folder = five_drives();
+    let arguments = [
+        "compare",
+        "--before",
+        "drive.log",
+        "a2.log",
+        "--after",
+        "b1.log",
+        "b2.log",
+        "--again",
+        "a3.log",
+        "--map",
+        "car.map",
+    ];
+    folder.run(arguments).done().printed(&[
+        "Before: drive.log, a2.log, 0 laps.",
+        "After: b1.log, b2.log, 0 laps.",
+        "Again as before: a3.log, 0 laps.",
+    ]);
+    let json = folder
+        .run(arguments.iter().chain(&["--json"]))
+        .done()
+        .json();
+    assert_eq!(
+        json["command"],
+        "halfshaft compare --before drive.log a2.log --after b1.log b2.log --again a3.log --map car.map"
+    );
+    assert_eq!(json["before"]["drives"], 2);
+    assert_eq!(json["again"]["logs"][0]["name"], "a3.log");
+    // Two drives and a third: the shorter form.
+    let short = [
+        "compare",
+        "drive.log",
+        "b1.log",
+        "--again",
+        "a3.log",
+        "--map",
+        "car.map",
+        "--json",
+    ];
+    let json = folder.run(short).done().json();
+    assert_eq!(
+        json["command"],
+        "halfshaft compare drive.log b1.log --again a3.log --map car.map"
+    );
+    let refused = |arguments: &[&str], words: &[&str]| {
+        let arguments = ["compare"].iter().chain(arguments).copied();
+        folder
+            .run(arguments.chain(["--map", "car.map"]))
+            .refused(words);
+    };
+    refused(
+        &["drive.log", "b1.log", "a3.log"],
+        &["found 3 drives", "--before", "--again"],
+    );
+    refused(&["--before", "drive.log"], &["--after"]);
+    refused(
+        &[
+            "drive.log",
+            "b1.log",
+            "--before",
+            "a2.log",
+            "--after",
+            "b2.log",
+        ],
+        &["--before"],
+    );
+    refused(
+        &["drive.log", "b1.log", "--again", "drive.log"],
+        &["drive.log and drive.log are of the same bytes"],
+    );
+    refused(
+        &["drive.log", "b1.log", "--start-line", "50"],
+        &["latitude"],
+    );
+}
+
+#[test]
+fn a_page_to_hand_over_is_written_beside_the_object() {
+    let folder = five_drives();
+    let arguments = [
+        "compare",
+        "drive.log",
+        "b1.log",
+        "--map",
+        "car.map",
+        "--out",
+        "page",
+    ];
+    folder
+        .run(arguments)
+        .done()
+        .printed(&["Written: page/comparison.html, page/comparison.json."]);
+    let object = folder
+        .run(arguments[..5].iter().chain(&["--json"]))
+        .done()
+        .out;
+    assert_eq!(folder.read("page/comparison.json"), object);
+    let page = folder.read("page/comparison.html");
+    for words in [
+        "Content-Security-Policy",
+        "Of the car no change could be seen.",
+        "What cannot be seen here",
+        "What to do next",
+        "halfshaft compare drive.log b1.log --map car.map",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert!(!page.contains("<script"), "it runs nothing");
+}
+
+/// A lap that takes a fifth longer than the others is none.
+#[test]
+fn out_and_in_laps_make_no_lap() {
+    let folder = Folder::default();
+    let scenario = track_day(1, |_| {});
+    folder.write("car.map", map_text(&scenario, &Tolerances::EXACT, 1));
+    folder.write("before.log", to_text(&scenario).0);
+    store(&folder, "before", "car.map");
+    let text = folder.read("before.json");
+    let mut slow: Value = serde_json::from_str(&text).expect("it is JSON");
+    // The third took a fifth longer: it began earlier. The first is slow as it is, from a standing start.
+    let third = &mut slow["laps"]["laps"][2];
+    let [start_ns, end_ns] = ["start_ns", "end_ns"].map(|key| third[key].as_i64().expect("a time"));
+    third["start_ns"] = (start_ns - (end_ns - start_ns) / 5).into();
+    slow["inputs"][0]["fingerprint"] = "another".into();
+    folder.write("slow.json", slow.to_string());
+    let run = folder
+        .run(["compare", "before.json", "slow.json", "--json"])
+        .done();
+    let json = run.json();
+    assert_eq!(
+        (&json["before"]["laps"], &json["after"]["laps"]),
+        (&6.into(), &5.into())
+    );
+    let notes = json["notes"].to_string();
+    for words in [
+        "Slow laps before",
+        "left out: 1.",
+        "Slow laps after",
+        "left out: 2.",
+    ] {
+        assert!(notes.contains(words), "{notes}");
     }
 }
 
@@ -313,9 +471,9 @@ fn stored_drives_are_compared_as_their_logs() {
         .printed(&[
             "corners of it found in both",
             "Heat per lap: no difference detectable",
-            "Rise time, 10 to 90 %; Open",
+            "Rise time, 10 to 90 %; Closing",
             "before: a report of an older version does not hold each time.",
-            "The report before is of an older version",
+            "A report before is of an older version",
         ]);
 }
 

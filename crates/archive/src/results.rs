@@ -310,6 +310,7 @@ mod tests {
             heat_kj: Some(4.0),
             oil_max_c: None,
             oil_rise_k: Some(1.5),
+            throttle: None,
             is_at_least: false,
         };
         let laps = Laps {

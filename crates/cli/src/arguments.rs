@@ -20,7 +20,11 @@ Example: halfshaft report drive.log --map my-car.map --out drive-report
 No map yet? `halfshaft demo DIR` writes one of an invented car beside its log; change it to what you \
 know of yours. docs/signal-map.md says every sentence a map can hold.";
 
-const COMPARE: &str = "Example: halfshaft compare before.log after.log --map my-car.map";
+const COMPARE: &str = "\
+Example: halfshaft compare before.log after.log --map my-car.map
+Several drives of a side: halfshaft compare --before a1.log a2.log --after b1.log b2.log --map my-car.map
+The car put back as it was: halfshaft compare before.log after.log --again before2.log --map my-car.map
+Each file is a drive of its own; of a drive in several files give the report.json.";
 
 const DECODE: &str = "\
 Example: halfshaft decode drive.log --map my-car.map --channel wheel.rear.left > left.csv";
@@ -67,7 +71,7 @@ pub enum Command {
     /// Read a log through a map: slip, partial engagement, heat, and what it leaves open
     #[command(after_help = REPORT)]
     Report(ReportOptions),
-    /// Compare two drives of a car, before and after, on like corners and events
+    /// Compare drives of a car before and after a change, on like corners and events
     #[command(after_help = COMPARE)]
     Compare(CompareOptions),
     /// Check or format a signal map
@@ -229,20 +233,33 @@ pub struct ReportOptions {
 /// Options of `compare`.
 #[derive(Debug, Args)]
 pub struct CompareOptions {
-    /// Log of the drive before, or its report.json
-    #[arg(value_name = "BEFORE")]
-    pub before: PathBuf,
-    /// Log of the drive after, or its report.json
-    #[arg(value_name = "AFTER")]
-    pub after: PathBuf,
+    /// The drive before and the one after, each a log or its report.json
+    #[arg(value_name = "BEFORE AFTER", conflicts_with_all = ["before", "after"])]
+    pub two: Vec<PathBuf>,
+    /// Drives before, each a log or its report.json; the more, the smaller a difference can be seen
+    #[arg(long, value_name = "LOG", num_args = 1.., requires = "after")]
+    pub before: Vec<PathBuf>,
+    /// Drives after
+    #[arg(long, value_name = "LOG", num_args = 1.., requires = "before")]
+    pub after: Vec<PathBuf>,
+    /// Drives with the car put back as it was before: only what goes back then is called the car's
+    #[arg(long, value_name = "LOG", num_args = 1..)]
+    pub again: Vec<PathBuf>,
     /// Signal map; a report.json needs none
     #[arg(long, value_name = "MAP")]
     pub map: Option<PathBuf>,
-    /// Signal map of the drive after, when it is another
+    /// Signal map of the drives after, when it is another
     #[arg(long, value_name = "MAP")]
     pub map_after: Option<PathBuf>,
+    /// Laps of a log begin where the car first passes this point, in degrees, north and east
+    /// positive; a report.json keeps its own
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub start_line: Option<StartLine>,
     #[command(flatten)]
     pub limits: LimitOptions,
+    /// Folder for comparison.html and comparison.json; made when it is not there
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
     /// Print the comparison as JSON
     #[arg(long)]
     pub json: bool,

@@ -43,8 +43,8 @@ struct Arguments {
     /// Only the car of this number.
     #[arg(long)]
     car: Option<u64>,
-    /// With --car: write its log, map and truth into this folder.
-    #[arg(long, requires = "car")]
+    /// With --car: write its log, map and truth into this folder. With --pairs: log and map of each drive.
+    #[arg(long)]
     write: Option<PathBuf>,
 }
 
@@ -55,6 +55,9 @@ fn main() -> Result<()> {
     }
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let n_threads = arguments.threads.unwrap_or(cores);
+    if let (Some(n_cars), Some(folder)) = (arguments.pairs, &arguments.write) {
+        return write_pairs(arguments.seed, n_cars, n_threads, folder);
+    }
     if let Some(n_cars) = arguments.pairs {
         let pairs = pairs::compare_all(arguments.seed, n_cars, n_threads);
         print!(
@@ -184,6 +187,19 @@ fn chains_start(seed: u64, n_cars: u64) -> String {
          - A fault that creeps from the first drive on can be said from the fourth, and is to be said by the seventh: the\n  \
          first three show what is usual. With nothing changed, and with the weather alone, nothing is to be said.\n\n"
     )
+}
+
+fn write_pairs(seed: u64, n_cars: u64, n_threads: usize, folder: &Path) -> Result<()> {
+    fs::create_dir_all(folder).context("could not make the folder")?;
+    let all = pairs::drives(n_cars);
+    let written = run::on_threads(all.len(), n_threads, |index| {
+        let (name, car) = all[index].car(seed);
+        let (batch, _) = fleet::drive(&car);
+        let path = |ending: &str| folder.join(format!("{name}.{ending}"));
+        fs::write(path("map"), fleet::map_text(&car)).context("could not write the map")?;
+        fs::write(path("log"), run::log_text(&batch)?).context("could not write the log")
+    });
+    written.into_iter().collect()
 }
 
 fn write(seed: u64, number: u64, folder: &Path) -> Result<()> {

@@ -105,6 +105,40 @@ pub fn compare_all(seed: u64, n_cars: u64, n_threads: usize) -> Vec<Pair> {
     of_cars.into_iter().flatten().collect()
 }
 
+/// One drive of a pair.
+pub struct DriveOf {
+    number: u64,
+    changed: Changed,
+    is_after: bool,
+}
+
+/// Each drive of the pairs of so many cars.
+pub fn drives(n_cars: u64) -> Vec<DriveOf> {
+    let mut all = Vec::new();
+    for number in 1..=n_cars {
+        for changed in Changed::ALL {
+            all.extend([false, true].map(|is_after| DriveOf {
+                number,
+                changed,
+                is_after,
+            }));
+        }
+    }
+    all
+}
+
+impl DriveOf {
+    /// A name for its files, and its car.
+    pub fn car(&self, seed: u64) -> (String, Car) {
+        let (when, car) = match self.is_after {
+            false => ("before", pair::before(seed, self.number, self.changed)),
+            true => ("after", pair::after(seed, self.number, self.changed)),
+        };
+        let name = format!("{}-{}-{when}", self.changed.word(), self.number);
+        (name, car)
+    }
+}
+
 fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
     Changed::ALL
         .into_iter()
@@ -114,7 +148,12 @@ fn pairs_of(seed: u64, number: u64) -> Vec<Pair> {
             Pair {
                 number,
                 changed,
-                comparison: compare(&before.session, &after.session, &Limits::default().compare),
+                comparison: compare(
+                    &[before.session],
+                    &[after.session],
+                    &[],
+                    &Limits::default().compare,
+                ),
                 truths: [before.truth, after.truth],
             }
         })
@@ -125,7 +164,7 @@ fn side(car: &Car) -> Side {
     let (batch, truth) = fleet::drive(car);
     let (drive, results) = run::assess(car, &batch, &[]);
     Side {
-        session: record(&drive, &results).session(Limits::default().compare.stretch_s),
+        session: record(&drive, &results).session(&Limits::default()),
         truth,
     }
 }

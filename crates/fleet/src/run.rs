@@ -225,7 +225,7 @@ pub fn judge_all(seed: u64, numbers: &[u64], n_threads: usize) -> Vec<Judged> {
 }
 
 /// Does so many tasks on so many threads; the results are in the order of the tasks.
-pub(crate) fn on_threads<T: Send>(
+pub fn on_threads<T: Send>(
     n_tasks: usize,
     n_threads: usize,
     task: impl Fn(usize) -> T + Sync,

@@ -78,7 +78,7 @@ pub fn lap_peaks(laps: &[Lap], limits: &LapsLeft) -> Result<Vec<f64>, Reason> {
         let (before, after) = laps.split_at(laps.len() - n_after);
         let run = alike_at_the_end(before, limits);
         let usual_s = upper_median(run.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
-        let is_slow = |lap: &Lap| lap.span.seconds() > usual_s * (1.0 + limits.alike);
+        let is_slow = |lap: &Lap| is_out_or_in(lap.span.seconds(), usual_s, limits);
         if !after.iter().all(is_slow) {
             continue;
         }
@@ -106,6 +106,18 @@ pub fn lap_peaks(laps: &[Lap], limits: &LapsLeft) -> Result<Vec<f64>, Reason> {
         true => Err(Reason::LastLapUnlike { seconds, usual_s }),
         false => Err(too_few(best, needed)),
     }
+}
+
+/// Whether a lap that took so long, beside the usual one of its pace, is one out of the pits or into them.
+fn is_out_or_in(seconds: f64, usual_s: f64, limits: &LapsLeft) -> bool {
+    seconds > usual_s * (1.0 + limits.alike)
+}
+
+/// Which laps of these times, s, were driven at their pace: none out of the pits or into them.
+pub fn at_pace(seconds: &[f64], limits: &LapsLeft) -> Vec<usize> {
+    let usual_s = upper_median(seconds.iter().copied()).unwrap_or(0.0);
+    let is_slow = |index: &usize| is_out_or_in(seconds[*index], usual_s, limits);
+    (0..seconds.len()).filter(|index| !is_slow(index)).collect()
 }
 
 fn too_few(found: usize, needed: usize) -> Reason {
@@ -447,6 +459,7 @@ mod tests {
             heat_kj: None,
             oil_max_c: Some(80.0 + 0.1 * end),
             oil_rise_k: None,
+            throttle: None,
             is_at_least: false,
         };
         let mut laps: Vec<Lap> = (0..7)

@@ -345,6 +345,8 @@ pub struct Lap {
     pub oil_max_c: Option<f64>,
     /// Oil temperature at its end less that at its start, K.
     pub oil_rise_k: Option<f64>,
+    /// How far the throttle was open in it on the average, share.
+    pub throttle: Option<f64>,
     /// A gap hides a part of it: the heat is this or more.
     pub is_at_least: bool,
 }

@@ -2,8 +2,7 @@
 
 use halfshaft_health::baseline::{Conditions, Earlier, Quantity, conditions};
 use halfshaft_health::comparable::{COMPARED_FROM, Comparable, comparable};
-use halfshaft_health::compare::{Times, each_time};
-use halfshaft_model::Time;
+use halfshaft_health::compare::{Event, Times, each_time};
 
 use crate::document::{Document, MapRecord};
 use crate::macros::stored;
@@ -66,11 +65,17 @@ stored! {
 
 stored! {
     /// One time of the actuator.
-    OneTime of found: &(Time, f64);
+    OneTime of found: &Event;
     /// When it was, since the first entry of the log.
-    at_ns: i64 ["ns"] = found.0.0,
+    at_ns: i64 ["ns"] = found.at.0,
     /// How long it took.
-    time_s: Option<f64> ["s"] = known(found.1),
+    time_s: Option<f64> ["s"] = known(found.time_s),
+    /// Oil temperature.
+    oil_c: Option<f64> ["degC"] = known(found.oil_c),
+    /// How far the command moved, share of full.
+    step: Option<f64> ["1"] = known(found.step),
+    /// How long the command took to move.
+    ramp_s: Option<f64> ["s"] = known(found.ramp_s),
 }
 
 stored! {

@@ -36,6 +36,8 @@ stored! {
     oil_max_c: Option<f64> ["degC"] = known(lap.oil_max_c),
     /// Oil temperature at its end less that at its start; null where it is not known near both.
     oil_rise_k: Option<f64> ["K"] = known(lap.oil_rise_k),
+    /// How far the throttle was open on the average.
+    throttle: Option<f64> ["1"] = known(lap.throttle),
     /// A gap hides a part: the heat is this or more.
     at_least: bool = lap.is_at_least,
 }

@@ -3,7 +3,11 @@
 //! In: a [`Record`]. Out: a [`Session`]: laps, passes of corners, stretches, times of events. What
 //! a gap hides in part is left out: "at least" on one side of a difference has no meaning.
 
-use halfshaft_health::compare::{HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of};
+use halfshaft_health::compare::{
+    Event as Moved, HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of,
+};
+use halfshaft_health::laps_to_limit::at_pace;
+use halfshaft_health::limits::Limits;
 use halfshaft_health::{FigureId, Reason};
 use halfshaft_model::Time;
 
@@ -17,19 +21,34 @@ use crate::value::Span;
 /// standard deviation. Source: none, engineering guess, as for the ratio of one drive.
 const ROAD_SD: f64 = 0.0003;
 
+/// What the scatter of a fitted number is in a difference of two drives of one car, a share of what the fit claims for
+/// one: the rest is capacities, the heat by the map and what it leans on where the drive says little, alike in
+/// both. Source: simulated cars compared with themselves on another day, apart by half of what their fits claim.
+const OWN_SHARE: f64 = 0.6;
+
+/// No sensor sees the pack: what a drive makes of this is all its own.
+const OF_THE_PACK: &str = "conductance from pack to oil";
+
 impl Record {
-    /// What is compared of the drive, where there are no laps in stretches of that length.
-    pub fn session(&self, stretch_s: f64) -> Session {
+    /// What is compared of the drive.
+    pub fn session(&self, limits: &Limits) -> Session {
         let laps = &self.laps;
+        let seconds = |lap: &Lap| 1e-9 * (lap.span.end_ns - lap.span.start_ns) as f64;
+        let seconds: Vec<f64> = laps.laps.iter().map(seconds).collect();
+        let kept = at_pace(&seconds, &limits.laps_left);
         Session {
-            laps: laps.laps.iter().map(|lap| self.lap(lap)).collect(),
+            laps: kept
+                .iter()
+                .map(|&index| self.lap(&laps.laps[index]))
+                .collect(),
+            n_left_out: laps.laps.len() - kept.len(),
             no_laps: laps.why_null.clone().map(Reason::Stored),
             passes: laps
                 .corners
                 .iter()
-                .filter_map(|one| self.pass(one))
+                .filter_map(|one| self.pass(one, &kept))
                 .collect(),
-            stretches: self.stretches(stretch_s),
+            stretches: self.stretches(limits.compare.stretch_s),
             actuator: [
                 FigureId::DeadTime,
                 FigureId::RiseTime,
@@ -42,6 +61,12 @@ impl Record {
             tyres_hidden: 100.0 * self.calibration.hidden_by_preload.unwrap_or(0.0),
             held: self.held(),
             thermal: self.fitted(),
+            air_c: vec![
+                self.for_comparison
+                    .weather
+                    .as_ref()
+                    .and_then(|known| known.air_c),
+            ],
             is_older: self.for_comparison.times.0.is_empty(),
         }
     }
@@ -65,6 +90,8 @@ impl Record {
                 (lap.span.start_ns..lap.span.end_ns).contains(&corner.span.start_ns)
             });
         LapPart {
+            drive: 0,
+            throttle: lap.throttle,
             time_s: 1e-9 * (lap.span.end_ns - lap.span.start_ns) as f64,
             slid_m: sum(|event| event.slip_distance_m),
             partial_s: sum(|event| event.partial_heat_making_s),
@@ -79,9 +106,10 @@ impl Record {
         }
     }
 
-    fn pass(&self, corner: &Corner) -> Option<Pass> {
-        let lap = corner.lap?.checked_sub(1)? as usize;
-        (lap < self.laps.laps.len()).then(|| Pass {
+    fn pass(&self, corner: &Corner, kept: &[usize]) -> Option<Pass> {
+        let of = corner.lap?.checked_sub(1)? as usize;
+        let lap = kept.binary_search(&of).ok()?;
+        Some(Pass {
             lap,
             corner: corner.number,
             middle_m: or_no_number(corner.start_m) + 0.5 * or_no_number(corner.length_m),
@@ -140,13 +168,13 @@ impl Record {
         Some(value(FigureId::SpecificPowerMax)? / kw)
     }
 
-    fn tyre_ratio(&self) -> Option<Result<Once, Reason>> {
+    fn tyre_ratio(&self) -> Option<Result<Vec<Once>, Reason>> {
         let found = &self.calibration;
         Some(match (found.ratio, found.sd) {
-            (Some(value), Some(sd)) => Ok(Once {
+            (Some(value), Some(sd)) => Ok(vec![Once {
                 value: 100.0 * (value - 1.0),
                 sd: 100.0 * sd.hypot(ROAD_SD),
-            }),
+            }]),
             _ => Err(Reason::Stored(found.why_null.clone().unwrap_or_default())),
         })
     }
@@ -177,7 +205,7 @@ impl Record {
     }
 
     /// Numbers of the temperature model that this drive has fitted.
-    fn fitted(&self) -> Vec<(String, String, Once)> {
+    fn fitted(&self) -> Vec<(String, String, Vec<Once>)> {
         let Some(thermal) = &self.thermal.result else {
             return Vec::new();
         };
@@ -185,11 +213,15 @@ impl Record {
         fitted
             .filter(|parameter| parameter.told == Learned::Fitted)
             .filter_map(|parameter| {
+                let own_share = match parameter.name.as_str() {
+                    OF_THE_PACK => 1.0,
+                    _ => OWN_SHARE,
+                };
                 let once = Once {
                     value: parameter.value?,
-                    sd: parameter.sd?,
+                    sd: own_share * parameter.sd?,
                 };
-                Some((parameter.name.clone(), parameter.unit.clone(), once))
+                Some((parameter.name.clone(), parameter.unit.clone(), vec![once]))
             })
             .collect()
     }
@@ -202,7 +234,14 @@ impl Record {
                 events: times
                     .each
                     .iter()
-                    .filter_map(|one| Some((Time(one.at_ns), one.time_s?)))
+                    .filter_map(|one| {
+                        Some(Moved {
+                            oil_c: one.oil_c,
+                            step: one.step,
+                            ramp_s: one.ramp_s,
+                            ..Moved::plain(Time(one.at_ns), one.time_s?)
+                        })
+                    })
                     .collect(),
                 doubt_s: times.doubt_s.unwrap_or(0.0),
                 is_normal: times.normal,

@@ -9,6 +9,7 @@
 mod beside;
 pub mod calibration;
 mod causes;
+mod compared;
 pub mod comparison;
 pub mod corners;
 pub mod html;

@@ -1,12 +1,12 @@
 //! What else was not the same in the two sessions, and whose a difference may be.
 //!
-//! In: two sessions. Out: lap time, corner speed, oil at the start and supply of either, and how far the
-//! driving changed. Heat goes with slip, and slip with how hard a corner is taken, by no law that holds
+//! In: two sessions. Out: lap time, corner speed, throttle, oil at the start, air and supply of either, and how
+//! far the driving changed. Heat goes with slip, and slip with how hard a corner is taken, by no law that holds
 //! for every car: where the driving changed, heat is not put down to the car.
 
-use super::Beside;
-use super::bootstrap::drawn;
-use super::session::{LapPart, Pass, Session};
+use super::session::{LapPart, Session};
+use super::sides::changed;
+use super::{Beside, Block};
 use crate::limits::Compare;
 
 /// Whose a difference that was seen may be.
@@ -18,6 +18,10 @@ pub enum Whose {
     Driving,
     /// How it was driven is not known in both.
     Unknown,
+    /// The car as before, driven once more, had moved as far by itself.
+    Drift,
+    /// The car as before, driven once more, does not show it again.
+    Unconfirmed,
 }
 
 impl Whose {
@@ -27,6 +31,8 @@ impl Whose {
             Whose::Car => "car",
             Whose::Driving => "driving",
             Whose::Unknown => "unknown",
+            Whose::Drift => "drift",
+            Whose::Unconfirmed => "unconfirmed",
         }
     }
 }
@@ -38,57 +44,109 @@ pub struct Driven {
     pub beside: Vec<Beside>,
     /// Greatest share by which driving plainly was harder or gentler; `None` where it is not known.
     pub change: Option<f64>,
+    /// Greatest share by which it may have been, without a plain difference: laps were few, or scattered.
+    pub possible: f64,
 }
 
 /// What else was not the same.
 pub fn driven(before: &Session, after: &Session, matched: Option<&[(u32, u32)]>) -> Driven {
-    let mut beside = Vec::new();
-    let mut change = None;
-    let laps = |of: fn(&LapPart) -> Option<f64>| {
-        [before, after].map(|side| side.laps.iter().filter_map(of).collect::<Vec<f64>>())
-    };
+    let mut found = Driven::default();
     if let Some(corners) = matched {
-        let times = laps(|lap| (lap.time_s > 0.0).then_some(lap.time_s));
-        let speeds = corner_speeds(before, after, corners);
-        for (title, unit, values) in [
-            ("Lap time", "s", &times),
-            ("Lowest speed in corners", "m/s", &speeds),
-        ] {
-            let Some(one) = beside_of(title, unit, values) else {
-                continue;
-            };
-            let share = match one.is_seen {
-                Some(true) => (one.after / one.before - 1.0).abs(),
-                _ => 0.0,
-            };
-            change = Some(f64::max(change.unwrap_or(0.0), share));
-            beside.push(one);
-        }
+        let laps = |of: fn(&LapPart) -> Option<f64>| {
+            [before, after].map(|side| {
+                let laps = side.laps.iter();
+                laps.filter_map(|lap| Some((of(lap)?, lap.drive)))
+                    .collect::<Vec<Part>>()
+            })
+        };
+        let speeds = [
+            corner_speeds(before, corners.iter().map(|(one, _)| *one).collect()),
+            corner_speeds(after, corners.iter().map(|(_, other)| *other).collect()),
+        ];
+        found.note(
+            "Lap time",
+            "s",
+            &laps(|lap| (lap.time_s > 0.0).then_some(lap.time_s)),
+        );
+        found.note("Lowest speed in corners", "m/s", &speeds);
+        found.note(THROTTLE, "%", &laps(|lap| Some(100.0 * lap.throttle?)));
     }
+    let starts = [before, after].map(|side| {
+        let mut laps = side.laps.clone();
+        laps.dedup_by_key(|lap| lap.drive);
+        laps.iter().filter_map(|lap| lap.oil_start_c).collect()
+    });
+    let air = [before, after].map(|side| side.air_c.iter().copied().flatten().collect());
+    let supply = [before, after].map(|side| {
+        let passes = side.passes.iter();
+        passes
+            .filter_map(|pass| pass.supply_v)
+            .collect::<Vec<f64>>()
+    });
     for (title, unit, values) in [
-        (
-            "Oil at the start of the first lap",
-            "degC",
-            laps(|lap| lap.oil_start_c).map(|all| all.into_iter().take(1).collect()),
-        ),
-        (
-            "Supply voltage",
-            "V",
-            [before, after].map(|side| supplies(&side.passes)),
-        ),
+        ("Oil at the start of the first lap", "degC", starts),
+        ("Air", "degC", air),
+        ("Supply voltage", "V", supply),
     ] {
-        let [one, other]: [Option<f64>; 2] = values.map(|all| mean(&all));
-        if let (Some(before), Some(after)) = (one, other) {
-            beside.push(Beside {
+        let [before, after] = values.map(|all| mean(&all));
+        if let (Some(before), Some(after)) = (before, after) {
+            found.beside.push(Beside {
                 title,
                 unit,
                 before,
                 after,
+                again: None,
                 is_seen: None,
             });
         }
     }
-    Driven { beside, change }
+    found
+}
+
+/// What it is called how far the throttle was open.
+const THROTTLE: &str = "Throttle, mean of a lap";
+
+/// A value of a lap, and its drive.
+type Part = (f64, usize);
+
+impl Driven {
+    /// Notes what differs by more than its laps scatter, and by how much driving changed.
+    fn note(&mut self, title: &'static str, unit: &'static str, sides: &[Vec<Part>; 2]) {
+        let of = |parts: &[Part], counts: &[f64]| {
+            let n: f64 = counts.iter().sum();
+            let sum: f64 = parts
+                .iter()
+                .zip(counts)
+                .map(|(part, count)| part.0 * count)
+                .sum();
+            (n > 0.0).then(|| sum / n)
+        };
+        let drives = sides
+            .each_ref()
+            .map(|parts| parts.iter().map(|part| part.1).collect());
+        let found = changed(Block::Lap, &drives, |ours, theirs| {
+            Some([of(&sides[0], ours)?, of(&sides[1], theirs)?])
+        });
+        let Some((found, _)) = found else {
+            return;
+        };
+        // Of the throttle a hundredth of full counts as much as a hundredth of a lap's time.
+        let share = match title {
+            THROTTLE => (0.01 * found.difference).abs(),
+            _ => (found.after / found.before - 1.0).abs(),
+        };
+        let plain = if found.is_seen() { share } else { 0.0 };
+        self.change = Some(f64::max(self.change.unwrap_or(0.0), plain));
+        self.possible = self.possible.max(share);
+        self.beside.push(Beside {
+            title,
+            unit,
+            before: found.before,
+            after: found.after,
+            again: None,
+            is_seen: Some(found.is_seen()),
+        });
+    }
 }
 
 /// Whose a difference of a figure that driving moves may be.
@@ -96,61 +154,25 @@ pub fn whose(driven: &Driven, limits: &Compare) -> Whose {
     match driven.change {
         None => Whose::Unknown,
         Some(change) if change > limits.same_driving_share => Whose::Driving,
+        // Too few laps to see it: nobody knows then.
+        Some(_) if driven.possible > 2.0 * limits.same_driving_share => Whose::Unknown,
         Some(_) => Whose::Car,
     }
 }
 
-// One line of it, with whether it differs by more than its laps scatter.
-fn beside_of(
-    title: &'static str,
-    unit: &'static str,
-    [before, after]: &[Vec<f64>; 2],
-) -> Option<Beside> {
-    let of = |values: &[f64], counts: &[f64]| {
-        let n: f64 = counts.iter().sum();
-        let sum: f64 = values
-            .iter()
-            .zip(counts)
-            .map(|(value, count)| value * count)
-            .sum();
-        (n > 0.0).then(|| sum / n)
-    };
-    let found = drawn((before.len(), after.len()), 0.0, |ours, theirs| {
-        Some(of(after, theirs)? - of(before, ours)?)
-    })?;
-    Some(Beside {
-        title,
-        unit,
-        before: mean(before)?,
-        after: mean(after)?,
-        is_seen: Some(found.low > 0.0 || found.high < 0.0),
-    })
-}
-
 // Mean over the corners that both have, lap by lap; laps with all of them only.
-fn corner_speeds(before: &Session, after: &Session, corners: &[(u32, u32)]) -> [Vec<f64>; 2] {
-    let of = |side: &Session, numbers: Vec<u32>| -> Vec<f64> {
-        (0..side.laps.len())
-            .filter_map(|lap| {
-                let speeds: Vec<f64> = side
-                    .passes
-                    .iter()
-                    .filter(|pass| pass.lap == lap && numbers.contains(&pass.corner))
-                    .map(|pass| pass.least_speed_m_per_s)
-                    .filter(|speed| speed.is_finite())
-                    .collect();
-                (speeds.len() == numbers.len()).then(|| mean(&speeds))?
-            })
-            .collect()
+fn corner_speeds(side: &Session, numbers: Vec<u32>) -> Vec<Part> {
+    let of_lap = |lap: usize| {
+        let passes = side.passes.iter();
+        let speeds: Vec<f64> = passes
+            .filter(|pass| pass.lap == lap && numbers.contains(&pass.corner))
+            .map(|pass| pass.least_speed_m_per_s)
+            .filter(|speed| speed.is_finite())
+            .collect();
+        let all = (speeds.len() == numbers.len()).then(|| mean(&speeds))?;
+        Some((all?, side.laps[lap].drive))
     };
-    [
-        of(before, corners.iter().map(|(one, _)| *one).collect()),
-        of(after, corners.iter().map(|(_, other)| *other).collect()),
-    ]
-}
-
-fn supplies(passes: &[Pass]) -> Vec<f64> {
-    passes.iter().filter_map(|pass| pass.supply_v).collect()
+    (0..side.laps.len()).filter_map(of_lap).collect()
 }
 
 fn mean(values: &[f64]) -> Option<f64> {

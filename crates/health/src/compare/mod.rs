@@ -1,27 +1,39 @@
 //! Before and after: what changed from one session to another, on like corners and like
 //! events.
 //!
-//! In: two [`Session`]s, each taken from the stored record of a drive. Out: a [`Comparison`]: figures with the difference, its 90 % band and
-//! the smallest difference that would have been seen. Corners are paired where both sessions
+//! In: the [`Session`]s of each side, each taken from the stored record of a drive, and those of the car as before
+//! once more, where there are any. Out: a [`Comparison`]: figures with the difference, its 90 % band and
+//! the smallest difference that would have been seen. Corners are paired where both sides
 //! drove the same circuit, and only passes alike in speed, oil temperature and voltage are
 //! compared; else stretches and events alone are. It does not say why
 //! something changed, nor whether it matters.
 //!
 //! ```text
-//! Results -> record -> session -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
+//! Results -> record -> session -> pooled -> circuit (which corner is which) -> figures -> bootstrap -> Comparison
 //! ```
 
+mod again;
 mod beside;
 mod bootstrap;
 mod circuit;
 mod figures;
+mod least_squares;
+mod moves;
+mod oil_rise;
+mod pooled;
 mod session;
+mod sides;
+#[cfg(test)]
+mod tests;
 mod times;
 mod whole;
 
+use self::bootstrap::{Wander, Z_80, Z_95};
+use self::sides::Sides;
 use crate::reason::Reason;
+pub use again::Again;
 pub use beside::Whose;
-pub use session::{HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of};
+pub use session::{Event, HeldAt, LapPart, Once, Pass, Session, Stretch, Times, block_of};
 pub use times::each_time;
 
 use crate::limits::Compare;
@@ -75,17 +87,29 @@ pub struct Change {
 }
 
 impl Change {
-    /// The same with what two drives of one car are off by that no scatter shows: a share of both values' mean,
-    /// and a share of the difference itself. They add to the band in squares.
-    fn widened(self, share: f64, of_difference: f64) -> Change {
-        let systematic = share * 0.5 * (self.before.abs() + self.after.abs());
-        let half = 0.5 * (self.high - self.low);
-        let wide = half.hypot(systematic);
-        let band = wide.hypot(of_difference * self.difference);
+    /// The same with what two drives of one car are off by that no scatter within a drive shows: a share of both
+    /// values' mean, or what drives of one side show, and a share of the difference itself. They add to the band in
+    /// squares.
+    fn widened(self, share: f64, wander: &Wander, of_difference: f64) -> Change {
+        let assumed = share * 0.5 * (self.before.abs() + self.after.abs());
+        let change = self.wider_by(wander.half(assumed));
+        let half = (change.high - change.difference).hypot(of_difference * self.difference);
         Change {
-            low: self.difference - band,
-            high: self.difference + band,
-            smallest: self.smallest + wide - half,
+            low: self.difference - half,
+            high: self.difference + half,
+            ..change
+        }
+    }
+
+    /// The same with a band that is wider by so much either way, in squares.
+    fn wider_by(self, more: f64) -> Change {
+        let half = 0.5 * (self.high - self.low);
+        let wide = half.hypot(more);
+        Change {
+            low: self.difference - wide,
+            high: self.difference + wide,
+            // Both parts scatter: what is seen eight times out of ten grows with them.
+            smallest: self.smallest.hypot((1.0 + Z_80 / Z_95) * more),
             ..self
         }
     }
@@ -111,6 +135,8 @@ pub struct Compared {
     pub method: &'static str,
     /// Whose the difference may be, where one was seen.
     pub whose: Option<Whose>,
+    /// The way back to the car as before, where it was driven once more; or why it cannot be told.
+    pub again: Option<Result<Again, Reason>>,
 }
 
 /// What else was not the same.
@@ -124,6 +150,8 @@ pub struct Beside {
     pub before: f64,
     /// Value after.
     pub after: f64,
+    /// Value of the car as before once more, where it was driven.
+    pub again: Option<f64>,
     /// Whether it differs by more than it scatters; `None` where its scatter is not known.
     pub is_seen: Option<bool>,
 }
@@ -133,8 +161,8 @@ pub struct Beside {
 pub struct Comparison {
     /// Corners of the same circuit found in both; or why laps and corners are not paired.
     pub matched: Result<usize, Reason>,
-    /// Laps before and after.
-    pub n_laps: (usize, usize),
+    /// Laps before, after and, where the car was driven as before once more, then.
+    pub n_laps: [usize; 3],
     /// What else was not the same, in order.
     pub beside: Vec<Beside>,
     /// The figures, in order.
@@ -150,12 +178,33 @@ impl Comparison {
     }
 }
 
-/// Compares two sessions.
-pub fn compare(before: &Session, after: &Session, limits: &Compare) -> Comparison {
+/// Compares the drives before with those after; `again` are those of the car as before once more, if any.
+pub fn compare(
+    before: &[Session],
+    after: &[Session],
+    again: &[Session],
+    limits: &Compare,
+) -> Comparison {
+    let [before, after, then] = [before, after, again].map(|side| pooled::pooled(side, limits));
+    let mut comparison = of_two(&before, &after, limits);
+    if !again.is_empty() {
+        let [back, drift] =
+            [(&then, &after), (&before, &then)].map(|(one, other)| of_two(one, other, limits));
+        again::judge(&mut comparison, &back, &drift);
+    }
+    comparison
+}
+
+fn of_two(before: &Session, after: &Session, limits: &Compare) -> Comparison {
     let matched = circuit::matched(before, after, limits);
     let driven = beside::driven(before, after, matched.as_deref().ok());
-    let mut figures = figures::all(before, after, &matched, limits);
-    figures.extend(whole::all(before, after));
+    let mut figures = figures::all(&Sides {
+        before,
+        after,
+        matched: &matched,
+        limits,
+    });
+    figures.extend(whole::all(before, after, limits));
     let by_driving = beside::whose(&driven, limits);
     for figure in &mut figures {
         let is_seen = figure.outcome.as_ref().is_ok_and(Change::is_seen);
@@ -166,7 +215,7 @@ pub fn compare(before: &Session, after: &Session, limits: &Compare) -> Compariso
         });
     }
     Comparison {
-        n_laps: (before.laps.len(), after.laps.len()),
+        n_laps: [before.laps.len(), after.laps.len(), 0],
         beside: driven.beside,
         figures,
         notes: notes(before, after, &matched),
@@ -183,7 +232,13 @@ fn notes(
     for (session, when) in [(before, "before"), (after, "after")] {
         if session.is_older {
             notes.push(format!(
-                "The report {when} is of an older version, which does not store oil and voltage in each corner, the rise of the oil per lap and each time of the actuator: make it again from its log to compare these."
+                "A report {when} is of an older version, which does not store oil and voltage in each corner, the rise of the oil per lap and each time of the actuator: make it again from its log to compare these."
+            ));
+        }
+        if session.n_left_out > 0 {
+            notes.push(format!(
+                "Slow laps {when}, out of the pits, into them or held up, are left out: {}.",
+                session.n_left_out
             ));
         }
     }

@@ -7,9 +7,11 @@ use halfshaft_model::Time;
 
 use crate::reason::Reason;
 
-/// A lap.
+/// A lap at the pace of its drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LapPart {
+    /// Index of its drive among those of a side.
+    pub drive: usize,
     /// Its length, m.
     pub length_m: f64,
     /// Heat, kJ.
@@ -26,6 +28,8 @@ pub struct LapPart {
     pub partial_s: Option<f64>,
     /// Oil temperature in its first corner, °C.
     pub oil_start_c: Option<f64>,
+    /// How far the throttle was open on the average, share.
+    pub throttle: Option<f64>,
 }
 
 /// One pass of a corner in a lap.
@@ -56,6 +60,8 @@ pub struct Pass {
 /// A stretch of driving: sums of its open corners, and its hottest moment.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stretch {
+    /// Index of its drive among those of a side.
+    pub drive: usize,
     /// Heat in open corners, J.
     pub open_heat_j: f64,
     /// Turned in them, deg.
@@ -64,11 +70,42 @@ pub struct Stretch {
     pub peak_w_per_mm2: Option<f64>,
 }
 
+/// One move of the actuator, or one press of the pedal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    /// Index of its drive among those of a side.
+    pub drive: usize,
+    /// When it was.
+    pub at: Time,
+    /// What it took, s.
+    pub time_s: f64,
+    /// Oil temperature, °C.
+    pub oil_c: Option<f64>,
+    /// How far the command moved, share of full.
+    pub step: Option<f64>,
+    /// How long the command took to move, s.
+    pub ramp_s: Option<f64>,
+}
+
+impl Event {
+    /// One of which no more is known.
+    pub fn plain(at: Time, time_s: f64) -> Event {
+        Event {
+            drive: 0,
+            at,
+            time_s,
+            oil_c: None,
+            step: None,
+            ramp_s: None,
+        }
+    }
+}
+
 /// Times of events.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Times {
-    /// When each was, and its time, s.
-    pub events: Vec<(Time, f64)>,
+    /// Each of them.
+    pub events: Vec<Event>,
     /// All events alike may be off by this, s.
     pub doubt_s: f64,
     /// They were brought to 60 °C and 13.5 V.
@@ -96,8 +133,10 @@ pub struct HeldAt {
 /// What is compared of a session.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Session {
-    /// Laps in order.
+    /// Laps in order, those out of the pits and into them left out.
     pub laps: Vec<LapPart>,
+    /// Laps out of the pits and into them.
+    pub n_left_out: usize,
     /// Why there are none.
     pub no_laps: Option<Reason>,
     /// Passes of corners in laps, in order.
@@ -108,14 +147,16 @@ pub struct Session {
     pub actuator: [Option<Result<Times, Reason>>; 4],
     /// Pedal to response.
     pub throttle_on: Option<Result<Times, Reason>>,
-    /// How much faster the right rear wheel turns than the left running straight, %.
-    pub tyre_ratio: Option<Result<Once, Reason>>,
+    /// How much faster the right rear wheel turns than the left running straight, %, of each drive.
+    pub tyre_ratio: Option<Result<Vec<Once>, Reason>>,
     /// How much of it preload may hide, %.
     pub tyres_hidden: f64,
     /// Torque held at each command at which the pack was not stuck.
     pub held: Option<Result<Vec<HeldAt>, Reason>>,
     /// Numbers of the temperature model that were fitted to the drive, by name and unit.
-    pub thermal: Vec<(String, String, Once)>,
+    pub thermal: Vec<(String, String, Vec<Once>)>,
+    /// Air temperature of each drive, °C.
+    pub air_c: Vec<Option<f64>>,
     /// It is of an older record, which does not hold all that is compared.
     pub is_older: bool,
 }
@@ -172,6 +213,7 @@ pub(super) mod testing {
                 });
             }
             session.laps.push(LapPart {
+                drive: 0,
                 length_m: 2000.0,
                 heat_kj: Some(sum),
                 oil_rise_k: Some(1.0),
@@ -180,6 +222,7 @@ pub(super) mod testing {
                 slid_m: Some(100.0 * of_lap),
                 partial_s: Some(20.0 * of_lap),
                 oil_start_c: Some(90.0 + lap as f64),
+                throttle: Some(0.4),
             });
         }
         session

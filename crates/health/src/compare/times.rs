@@ -6,7 +6,7 @@ use halfshaft_driveline::response::normal::Measured;
 use halfshaft_driveline::response::pool::Pool;
 use halfshaft_driveline::response::{Direction, Response};
 
-use super::session::Times;
+use super::session::{Event, Times};
 use crate::actuator::Timing;
 use crate::figure_id::FigureId;
 use crate::figures::actuator::stated_spread;
@@ -81,7 +81,15 @@ fn times(results: &Results, direction: Direction, kind: Kind) -> Result<Times, R
                 })?,
                 false => time_s,
             };
-            Some((response.time(), time_s))
+            let edge = &response.edge;
+            Some(Event {
+                drive: 0,
+                at: response.time(),
+                time_s,
+                oil_c: response.oil_c,
+                step: Some((edge.to - edge.from).abs()),
+                ramp_s: Some(edge.ended.since(edge.began)),
+            })
         })
         .collect();
     Ok(Times {
@@ -95,7 +103,11 @@ fn delays(results: &Results) -> Result<Times, Reason> {
     let actuator = results.actuator.as_ref().map_err(Clone::clone)?;
     let delay = actuator.throttle_on.as_ref().ok_or(DriveFact::Pedal)?;
     Ok(Times {
-        events: delay.wholes.clone(),
+        events: delay
+            .wholes
+            .iter()
+            .map(|&(at, time_s)| Event::plain(at, time_s))
+            .collect(),
         doubt_s: 0.0,
         is_normal: false,
     })

@@ -3,47 +3,41 @@
 //! In: two sessions. Out: [`Compared`]. The scatter of each value is its own: what a map or a stiffness is off
 //! by alike in both drives cancels and is not in it.
 
-use super::bootstrap::Z_80;
+use super::bootstrap::{Wander, Z_80};
 use super::session::{HeldAt, Once, Session};
 use super::{Block, Change, Compared};
 use crate::figure_id::FigureId;
-use crate::limits::SDS_OF_90;
+use crate::limits::{Compare, SDS_OF_90};
 use crate::reason::{DriveFact, Reason};
 
 /// Commands so far apart are alike, share of full. Engineering guess: the torque between two
 /// such is all but one.
 const LIKE_COMMAND: f64 = 0.05;
 
-/// Half width of the band by which the torque held in two drives of one car is off with nothing changed but
-/// roads and load, a share. Source: none, engineering guess.
-const SAME_HELD: f64 = 0.15;
-
-/// The same of the numbers of the temperature model, which take up what the model leaves out: wind, rain, the
-/// undertray. Source: none, engineering guess.
-const SAME_THERMAL: f64 = 0.15;
-
 /// Every such figure.
-pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
+pub fn all(before: &Session, after: &Session, limits: &Compare) -> Vec<Compared> {
     let hidden = before.tyres_hidden.max(after.tyres_hidden);
     let mut all = vec![
         Compared {
             name: FigureId::TyreRatio.word(),
-            title: "Right rear tyre turns faster than left, on straights",
+            title: "Right rear tyre faster than left, on straights",
             unit: "%",
             outcome: both(before, after, |side| side.tyre_ratio.as_ref())
-                .map(|(one, other)| tyres(*one, *other, hidden)),
+                .map(|(one, other)| tyres(one, other, hidden)),
             method: "difference of the ratios by straight running, each with its own deviation; what preload may hide is in the smallest",
             whose: None,
+            again: None,
         },
         Compared {
             name: "held_torque",
-            title: "Torque held at like commands, by the tyres",
+            title: "Torque held, by the tyres",
             unit: "N.m",
             outcome: both(before, after, |side| side.held.as_ref())
                 .and_then(|(one, other)| held(one, other))
-                .map(|change| change.widened(SAME_HELD, 0.0)),
+                .map(|change| change.widened(limits.same_held_share, &Wander::NONE, 0.0)),
             method: "difference of the torque that bends show at commands within 5 %, mean weighted by its scatter; the tyres' stiffness is the same in both",
             whose: None,
+            again: None,
         },
     ];
     for (name, unit, one) in &before.thermal {
@@ -53,13 +47,19 @@ pub fn all(before: &Session, after: &Session) -> Vec<Compared> {
         let Some((name, title, unit)) = thermal_words(name, unit) else {
             continue;
         };
+        // No sensor sees the pack.
+        let share = match name {
+            "pack_to_oil" => 3.0 * limits.same_thermal_share,
+            _ => limits.same_thermal_share,
+        };
         all.push(Compared {
             name,
             title,
             unit,
-            outcome: Ok(change(*one, *other).widened(SAME_THERMAL, 0.0)),
+            outcome: Ok(wandered(one, other, share)),
             method: "difference of the numbers that the temperatures of each drive were fitted with",
             whose: None,
+            again: None,
         });
     }
     all
@@ -86,7 +86,7 @@ fn thermal_words(name: &str, unit: &str) -> Option<(&'static str, &'static str, 
         (
             "what 30 m/s of air adds to it",
             "housing_to_air",
-            "Conductance that 30 m/s of air adds, as fitted; less oil looks alike",
+            "Conductance that 30 m/s of air adds",
         ),
     ];
     let found = known.into_iter().find(|(words, _, _)| *words == name);
@@ -127,9 +127,30 @@ fn change(before: Once, after: Once) -> Change {
     }
 }
 
+/// The change from the mean of some drives to that of others, with a share by which drives of one car are off.
+fn wandered(before: &[Once], after: &[Once], share: f64) -> Change {
+    let mean = |side: &[Once]| {
+        let n = side.len() as f64;
+        Once {
+            value: side.iter().map(|one| one.value).sum::<f64>() / n,
+            sd: side.iter().map(|one| one.sd * one.sd).sum::<f64>().sqrt() / n,
+        }
+    };
+    let values = [before, after].map(|side| {
+        side.iter()
+            .map(|one| (one.value, one.sd * one.sd))
+            .collect()
+    });
+    let change = Change {
+        n_blocks: (before.len(), after.len()),
+        ..change(mean(before), mean(after))
+    };
+    change.widened(share, &Wander::of(&values), 0.0)
+}
+
 /// A preload that ties the axle hides a change of the tyres up to what it can tie.
-fn tyres(before: Once, after: Once, hidden: f64) -> Change {
-    let change = change(before, after);
+fn tyres(before: &[Once], after: &[Once], hidden: f64) -> Change {
+    let change = wandered(before, after, 0.0);
     Change {
         smallest: change.smallest + hidden,
         ..change
@@ -203,10 +224,15 @@ mod tests {
     #[test]
     fn a_tyre_changed_for_another_is_seen_and_none_is_not() {
         let side = |value: f64| Session {
-            tyre_ratio: Some(Ok(Once { value, sd: 0.05 })),
+            tyre_ratio: Some(Ok(vec![Once { value, sd: 0.05 }])),
             ..Session::default()
         };
-        let found = |after: f64| all(&side(0.1), &side(after))[0].outcome.clone().unwrap();
+        let found = |after: f64| {
+            all(&side(0.1), &side(after), &Compare::default())[0]
+                .outcome
+                .clone()
+                .unwrap()
+        };
         assert!(found(0.6).is_seen());
         assert!(!found(0.15).is_seen());
         let tied = |hidden| Session {
@@ -214,13 +240,45 @@ mod tests {
             ..side(0.0)
         };
         let smallest = |hidden| {
-            all(&tied(hidden), &side(0.0))[0]
+            all(&tied(hidden), &side(0.0), &Compare::default())[0]
                 .outcome
                 .clone()
                 .unwrap()
                 .smallest
         };
         assert!((smallest(0.6) - smallest(0.0) - 0.6).abs() < 1e-12);
-        assert!(all(&side(0.0), &Session::default())[0].outcome.is_err());
+        assert!(
+            all(&side(0.0), &Session::default(), &Compare::default())[0]
+                .outcome
+                .is_err()
+        );
+    }
+
+    #[test]
+    fn what_weather_and_roads_do_is_assumed() {
+        let once = |value| vec![Once { value, sd: 0.0 }];
+        let side = || Session {
+            held: Some(Ok(vec![HeldAt {
+                command: 0.5,
+                held_nm: Once {
+                    value: 400.0,
+                    sd: 0.0,
+                },
+            }])),
+            thermal: vec![(
+                "conductance from oil to housing".to_owned(),
+                "W/K".to_owned(),
+                once(80.0),
+            )],
+            ..Session::default()
+        };
+        let all = all(&side(), &side(), &Compare::default());
+        let half = |name: &str| {
+            let figure = all.iter().find(|one| one.name == name).unwrap();
+            figure.outcome.clone().unwrap().high
+        };
+        // By hand: 5 % of 80 W/K, 15 % of 400 N.m.
+        assert!((half("oil_to_housing") - 4.0).abs() < 1e-6);
+        assert!((half("held_torque") - 60.0).abs() < 1e-2);
     }
 }

@@ -27,6 +27,7 @@ mod marker;
 mod oil;
 mod part;
 mod path;
+mod pedal;
 mod repeat;
 #[cfg(test)]
 mod tests;
@@ -41,6 +42,7 @@ use self::grid::{MOST_STEPS, STEP_M};
 use self::marker::Marker;
 use self::oil::OilByTime;
 use self::path::{Path, Step};
+use self::pedal::PedalByTime;
 use crate::limits::{LapLimits, Limits};
 use crate::nouns::{Corner, Lap, Laps};
 use crate::trust::{Gate, Kept, OIL};
@@ -62,6 +64,8 @@ pub struct PathWatch {
     n_forgotten: u64,
     is_too_long: bool,
     oil: Kept<OilByTime, OIL>,
+    pedal: PedalByTime,
+    pedal_channel: Option<usize>,
     marker: Marker,
     marker_channel: Option<usize>,
     gate: Option<StartLine>,
@@ -180,6 +184,11 @@ impl PathWatch {
         self.oil.gather().add(time, celsius);
     }
 
+    /// Takes how far the throttle is open, a share.
+    pub fn note_pedal(&mut self, time: Time, share: f64) {
+        self.pedal.add(time, share);
+    }
+
     /// Takes a sample of the channel `lap.marker`: a change is a lap start.
     pub fn note_marker(&mut self, time: Time, value: f64) {
         let passing_s = self.limits.laps.marker_passing_s;
@@ -220,6 +229,7 @@ impl PathWatch {
                 heat_kj: path.heat_kj(place.start_m, place.end_m),
                 oil_max_c: oil.and_then(|oil| oil.highest(place.span)),
                 oil_rise_k: None,
+                throttle: self.pedal.mean(place.span),
                 is_at_least: path.is_hidden(place.start_m, place.end_m),
             })
             .collect();

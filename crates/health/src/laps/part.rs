@@ -10,9 +10,10 @@ use crate::part::{Came, Part, Passage};
 impl PathWatch {
     /// For the channels of a map, by limits of one's own.
     pub fn of_channels(channels: &[ChannelSpec], limits: &Limits) -> PathWatch {
-        let marker = |channel: &ChannelSpec| channel.name == name::LAP_MARKER;
+        let place = |name| channels.iter().position(|channel| channel.name == name);
         PathWatch {
-            marker_channel: channels.iter().position(marker),
+            marker_channel: place(name::LAP_MARKER),
+            pedal_channel: place(name::THROTTLE),
             fixes: Fixes::new(channels),
             limits: *limits,
             ..PathWatch::default()
@@ -29,6 +30,13 @@ impl Part for PathWatch {
             for (time, value) in came.block.columns[marker].iter() {
                 if let Some(value) = value {
                     self.note_marker(time, value);
+                }
+            }
+        }
+        if let Some(pedal) = self.pedal_channel {
+            for (time, share) in came.block.columns[pedal].iter() {
+                if let Some(share) = share {
+                    self.note_pedal(time, share);
                 }
             }
         }

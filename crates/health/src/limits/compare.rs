@@ -12,9 +12,10 @@ limits! {
     oil_k: f64 = 10.0, "K", from 0.1 to 200.0,
         source: "common practice, no source";
 
-    /// Laps that begin with oil this far apart do not warm it alike.
-    lap_oil_k: f64 = 4.0, "K", from 0.1 to 200.0,
-        reason: "the rise per lap falls as the oil nears its steady temperature, some 40 K above the start";
+    /// The most that what the oil gives its heat to may be of the way from the air to the oil at the start, a share.
+    start_share: f64 = 0.5, "share", from 0.0 to 1.0,
+        reason: "the housing begins a drive as warm as the oil, and stands nearer to the air than to the start after a lap or two",
+        sensitivity: "more widens the band of the rise of the oil where starts or air differ";
 
     /// Supply voltages this far apart are not alike.
     supply_v: f64 = 0.5, "V", from 0.01 to 50.0,
@@ -51,9 +52,8 @@ limits! {
     least_blocks: u32 = 3, "count", from 2.0 to 1000.0,
         source: "none, engineering guess: two give a scatter that is hardly known";
 
-    /// The same for times of the actuator, whose scatter is known, and which other driving and another temperature
-    /// still move a little.
-    same_time_share: f64 = 0.03, "share", from 0.0 to 1.0,
+    /// The same for times of the actuator, compared at like oil, steps and ramps of the command.
+    same_time_share: f64 = 0.02, "share", from 0.0 to 1.0,
         source: "simulated cars compared with themselves on another day",
         sensitivity: "smaller differences are not called seen";
 
@@ -65,6 +65,23 @@ limits! {
     /// from them are then not put down to the car.
     same_driving_share: f64 = 0.01, "share", from 0.0 to 1.0,
         reason: "a wheel on the verge of spinning turns a little more speed into much more slip, or less";
+
+    /// The same of the way that the linings slide.
+    same_slid_share: f64 = 0.2, "share", from 0.0 to 1.0,
+        reason: "a wheel on the verge of spinning turns a little more drive into much more slip",
+        source: "simulated cars compared with themselves on another day";
+
+    /// The same of bends in which the clutch is open: preload and the turn make all of that heat.
+    same_open_share: f64 = 0.02, "share", from 0.0 to 1.0,
+        source: "simulated cars compared with themselves on another day";
+
+    /// The same of the torque held by the tyres.
+    same_held_share: f64 = 0.15, "share", from 0.0 to 1.0,
+        source: "none, engineering guess: roads and load differ";
+
+    /// The same of the numbers of the temperature model, beside their own scatter.
+    same_thermal_share: f64 = 0.05, "share", from 0.0 to 1.0,
+        source: "none, engineering guess: wind, rain, the undertray";
 
     /// Length of a stretch where there are no laps, and of a block of events.
     stretch_s: f64 = 60.0, "s", from 1.0 to 3600.0,

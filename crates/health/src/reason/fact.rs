@@ -166,6 +166,10 @@ facts! {
         LifeLine "no-life-line",
         /// Laps in both sessions.
         LapsInBoth "no-laps-in-both",
+        /// The same figure of the drive once more.
+        NotDrivenAgain "not-driven-again",
+        /// Something of it in either session.
+        NoneInEither "none-in-either",
         /// A change that blocks drawn again agree on.
         DrawnBlocks "few-blocks-drawn",
         /// A change that laps drawn again agree on.

@@ -157,6 +157,7 @@ fn laps() -> Laps {
             heat_kj: Some(11.0 * scale),
             oil_max_c: Some(88.0 + 5.5 * f64::from(number)),
             oil_rise_k: Some(5.5),
+            throttle: Some(0.41),
             is_at_least,
         });
         for (index, &(start_m, turned_deg, length_m, heat)) in shapes.iter().enumerate() {

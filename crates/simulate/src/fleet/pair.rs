@@ -64,6 +64,22 @@ impl Changed {
         }
     }
 
+    /// Stable word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Changed::Nothing => "nothing",
+            Changed::NothingOnRoad => "nothing-on-road",
+            Changed::Driver => "driver",
+            Changed::Rise => "rise",
+            Changed::Release => "release",
+            Changed::Preload => "preload",
+            Changed::Tyres => "tyres",
+            Changed::HalfOil => "half-oil",
+            Changed::Cooling => "cooling",
+            Changed::Grip => "grip",
+        }
+    }
+
     /// Where it can be seen: laps of a circuit, open bends, or straight road.
     fn kind(self) -> Kind {
         match self {

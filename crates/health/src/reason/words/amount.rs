@@ -90,7 +90,7 @@ pub(super) fn too_few_of_each(
     };
     write!(
         f,
-        "{n} {sides} before and {m} after tell it, {needed} each are needed"
+        "too few {sides}: {n} before and {m} after, {needed} each are needed"
     )
 }
 

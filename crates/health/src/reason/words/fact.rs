@@ -136,6 +136,8 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::Class => "not classed yet",
         DriveFact::LifeLine => "no life line is set: `[life_line]` of the settings",
         DriveFact::LapsInBoth => "one of the sessions has no lap",
+        DriveFact::NotDrivenAgain => "the drive once more does not give it",
+        DriveFact::NoneInEither => "there was none of it in either",
         DriveFact::DrawnBlocks => "too few blocks drawn again tell it",
         DriveFact::DrawnLaps => "too few laps drawn again tell it",
         DriveFact::EachTime => "a report of an older version does not hold each time",
