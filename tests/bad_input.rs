@@ -126,7 +126,7 @@ fn a_map_that_cannot_be_read() {
     };
     report("nothing.map").refused(&["the map nothing.map", "No such file"]);
     report(".").refused(&["the map .", "irectory"]);
-    report("drive.log").refused(&["drive.log:1:1", "expected a word that begins a fact"]);
+    report("drive.log").refused(&["drive.log", "found a log, expected a map"]);
     folder.write("noise.map", noise(1000));
     report("noise.map").refused(&["noise.map:1:", "not UTF-8 text"]);
     folder.write("long.map", "# a note\n".repeat(600_000));

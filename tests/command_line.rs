@@ -1,10 +1,9 @@
 //! What a person meets before any figure: help with examples, manual pages, completions, and words
 //! that lead on where something is missing or swapped.
 
-#[path = "common/program.rs"]
-mod program;
+mod common;
 
-use program::Folder;
+use common::program::{Folder, drive};
 
 const COMMANDS: [&[&str]; 11] = [
     &["report"],
@@ -54,7 +53,7 @@ fn a_report_without_a_map_says_what_a_map_is_and_where_to_get_one() {
 #[test]
 fn a_log_in_the_place_of_a_map_is_recognised() {
     let folder = Folder::with_drive();
-    let packed = zstd::encode_all(program::drive().as_bytes(), 3).expect("memory does not fail");
+    let packed = zstd::encode_all(drive().as_bytes(), 3).expect("memory does not fail");
     folder.write("drive.log.zst", packed);
     for log in ["drive.log", "drive.log.zst"] {
         let swapped = ["found a log, expected a map", "are the two swapped?"];
@@ -100,7 +99,7 @@ fn each_command_has_a_manual_page_and_each_shell_its_completions() {
     let folder = Folder::default();
     folder.run(["man", "man1"]).done();
     for command in COMMANDS {
-        let page = folder.read(&format!("man1/halfshaft-{}.1", command.join("-")));
+        let page = folder.read(format!("man1/halfshaft-{}.1", command.join("-")));
         assert!(
             page.starts_with(".ie ") && page.contains(".SH OPTIONS"),
             "{page}"

@@ -70,8 +70,11 @@ pub fn lap_starts(path: &Path, limits: &LapLimits) -> Option<Vec<f64>> {
         .into_iter()
         .filter_map(|candidate| {
             let tracked = track(&curvature, path, candidate, limits)?;
-            let starts = starts(&curvature, &tracked, candidate.lag_m, limits)?;
-            closes(path, &starts, tracked.correlation, limits).then_some(starts)
+            // The way out of the pits may look like a lap that began there, and does not close: then
+            // the line lies where there is one lap fewer.
+            (0..=1)
+                .filter_map(|fewer| starts(&curvature, &tracked, candidate.lag_m, fewer, limits))
+                .find(|starts| closes(path, starts, tracked.correlation, limits))
         })
         .collect();
     // The block driven round twice on the way is not what the day was about.
@@ -286,19 +289,22 @@ impl Tracked {
     }
 }
 
-/// Lap starts, m: as many laps as there are, the line where the road is straightest.
+/// Lap starts, m: as many laps as there are, or that many fewer, the line where the road is
+/// straightest.
 fn starts(
     curvature: &[f64],
     tracked: &Tracked,
     lag_m: f64,
+    fewer: usize,
     limits: &LapLimits,
 ) -> Option<Vec<f64>> {
     let first = tracked.pairs.first()?.0;
     let to_bend = cells_to_bend(curvature);
     let n_places = (lag_m / STEP_M) as usize;
     let n_cells = curvature.len() as f64;
-    let (_, _, _, best) = (0..n_places)
-        .map(|cell| first + cell as f64)
+    let places = || (0..n_places).map(|cell| first + cell as f64);
+    let most = places().map(|at| tracked.follow(at).len()).max()?;
+    let (_, _, _, best) = places()
         .map(|at| {
             let starts = tracked.follow(at);
             let lacking = starts.last().map_or(0.0, |last| (last - n_cells).max(0.0));
@@ -311,6 +317,7 @@ fn starts(
                 at,
             )
         })
+        .filter(|(n_starts, ..)| n_starts + fewer <= most)
         .max_by(|one, other| {
             // The earliest among equals.
             (one.0, one.1, one.2)

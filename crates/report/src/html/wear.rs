@@ -126,9 +126,9 @@ fn temperatures(thermal: &ThermalEstimate) -> Markup {
 
 fn fit_in_words(fit: FitOutcome) -> &'static str {
     match fit {
-        FitOutcome::Fitted => "told it",
-        FitOutcome::PriorKept => "could not tell, held",
-        FitOutcome::AtBound => "ran to the end of what is allowed",
+        FitOutcome::Fitted => "fitted",
+        FitOutcome::PriorKept => "default kept",
+        FitOutcome::AtBound => "at the end of what is allowed",
     }
 }
 
