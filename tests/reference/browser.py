@@ -318,6 +318,9 @@ class Pages:
         self.with_workshop = place / "workshop" / "report.html"
         halfshaft("whatif", log, "--map", map_file, "--faces", "20", "--out", place / "what-if")
         (self.files["what-if"],) = (place / "what-if").glob("*.html")
+        before, after = (place / drive / "report.json" for drive in ("healthy-road", "tired-motor"))
+        halfshaft("compare", before, after, "--out", place / "compare")
+        (self.files["compare"],) = (place / "compare").glob("*.html")
 
     def refuse(self, found):
         expect(not found, f"{len(found)} mistakes: {'; '.join(found[:6])}")
