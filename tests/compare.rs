@@ -45,6 +45,7 @@ fn session(scenario: &Scenario) -> Session {
             kind: ClockKind::Relative,
             words: String::new(),
         },
+        workshop: None,
         files_written: Vec::new(),
     });
     record.session(&Limits::default())

@@ -48,6 +48,7 @@ fn report(drive: &mut Drive) -> String {
             kind: ClockKind::Unix,
             words: String::new(),
         },
+        workshop: None,
         files_written: Vec::new(),
     })
 }

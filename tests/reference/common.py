@@ -10,6 +10,7 @@ import io
 import json
 import os
 import pathlib
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -113,6 +114,14 @@ def make_demo(place, drive="hard-track-day"):
     halfshaft("demo", place, "--drive", drive)
     (map_file,) = place.glob("*.map")
     return place / f"{drive}.log", map_file, strict_json((place / "report.json").read_text(encoding="utf-8"))
+
+
+def chromium():
+    """The Chromium of the system, or a skip."""
+    program = next(filter(None, map(shutil.which, ["chromium", "chromium-browser"])), None)
+    if program is None:
+        raise Skipped("no Chromium on this machine")
+    return program
 
 
 def real_logs():

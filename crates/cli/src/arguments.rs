@@ -213,6 +213,8 @@ pub struct ReportOptions {
     pub limits: LimitOptions,
     #[command(flatten)]
     pub past: PastOptions,
+    #[command(flatten)]
+    pub workshop: WorkshopOptions,
     /// Folder for report.html and report.json; made when it is not there
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -228,6 +230,20 @@ pub struct ReportOptions {
     /// Exit with 1 when there is a finding of this severity or a graver one
     #[arg(long, value_name = "SEVERITY")]
     pub fail_at: Option<Severity>,
+}
+
+/// What a workshop writes on its papers.
+#[derive(Debug, Args)]
+pub struct WorkshopOptions {
+    /// Name of the workshop, for the head and foot of the report
+    #[arg(long, value_name = "NAME")]
+    pub shop: Option<String>,
+    /// Number of the job
+    #[arg(long, value_name = "NUMBER")]
+    pub job: Option<String>,
+    /// Reading of the odometer, as 84200km
+    #[arg(long, value_name = "DISTANCE", value_parser = quantity::mileage, allow_hyphen_values = true)]
+    pub mileage: Option<f64>,
 }
 
 /// Options of `compare`.

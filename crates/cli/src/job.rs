@@ -121,6 +121,7 @@ impl Job {
             command: self.command("report"),
             clock: clock(read),
             remarks: read.fit.remarks.iter().map(ToString::to_string).collect(),
+            workshop: None,
             files_written: Vec::new(),
         }
     }

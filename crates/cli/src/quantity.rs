@@ -15,6 +15,11 @@ pub fn faces(text: &str) -> Result<u32, String> {
     }
 }
 
+/// A reading of the odometer, m. No car has gone further than the range.
+pub fn mileage(text: &str) -> Result<f64, String> {
+    quantity(text, "a distance", "84200km", &["km", "mi"], (0.0, 5e6))
+}
+
 /// A radius, m.
 pub fn radius(text: &str) -> Result<f64, String> {
     quantity(

@@ -186,6 +186,7 @@ fn record(drive: &Drive, results: &Results) -> Record {
             last_stamp: Stamp(0),
             set_ahead_ns: 0,
         },
+        workshop: None,
         files_written: Vec::new(),
     })
 }

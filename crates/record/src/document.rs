@@ -24,8 +24,21 @@ pub struct Document<'a> {
     pub command: String,
     /// The clock of the log.
     pub clock: ClockRecord,
+    /// Whose report it is, where somebody stated it.
+    pub workshop: Option<Workshop>,
     /// Names of the files written beside this text; shown on the terminal only.
     pub files_written: Vec<String>,
+}
+
+/// What a workshop writes on its papers. No log holds it: it is stated with the options.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Workshop {
+    /// Its name.
+    pub shop: Option<String>,
+    /// Number of its job.
+    pub job: Option<String>,
+    /// Reading of the odometer, km.
+    pub mileage_km: Option<f64>,
 }
 
 /// One log.

@@ -61,7 +61,7 @@ use crate::macros::stored;
 use crate::oil::Oil;
 use crate::outlook::Outlook;
 use crate::quality::{CannotTell, NoiseFloor, Quality, Tier};
-use crate::run::{Clock, Input, Map, Notice, Setting};
+use crate::run::{Clock, Input, Map, Notice, Setting, Workshop};
 use crate::thermal::Thermal;
 use crate::trust::{Judged, judged};
 use crate::use_class::Class;
@@ -166,6 +166,8 @@ stored! {
     compared_with: Option<String> = document.compared_with.as_deref().map(foreign),
     /// Limits that were not the usual ones.
     settings_changed: Vec<Setting> = results.settings_changed.iter().map(Setting::of).collect(),
+    /// What a workshop stated with the options; null when nothing.
+    workshop: Option<Workshop> = document.workshop.as_ref().map(Workshop::of),
     /// The command that makes this report again.
     command: String = foreign(&document.command),
 }

@@ -33,6 +33,17 @@ stored! {
 }
 
 stored! {
+    /// What a workshop stated with the options.
+    Workshop of found: &document::Workshop;
+    /// Name of the workshop.
+    shop: Option<String> = found.shop.as_deref().map(foreign),
+    /// Number of its job.
+    job: Option<String> = found.job.as_deref().map(foreign),
+    /// Reading of the odometer.
+    mileage_km: Option<f64> ["km"] = found.mileage_km,
+}
+
+stored! {
     /// One log.
     Input of found: (&InputRecord, &ClockRecord);
     {

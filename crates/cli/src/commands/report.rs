@@ -5,10 +5,11 @@ use std::process::ExitCode;
 
 use anyhow::Result;
 use halfshaft_model::at_once;
+use halfshaft_record::document::Workshop;
 use halfshaft_report::Document;
 
-use crate::arguments::ReportOptions;
-use crate::job::Job;
+use crate::arguments::{ReportOptions, WorkshopOptions};
+use crate::job::{Job, quoted};
 use crate::output::{self, Folder};
 
 /// Runs the command.
@@ -17,6 +18,7 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     let job = Job::open(&options.log, &options.limits, past, options.start_line)?;
     let (read, results) = job.assess()?;
     let mut document = job.document(&read, &results);
+    state_workshop(&mut document, &options.workshop);
     if let Some(dir) = &options.out {
         document.files_written = output::names(&write(dir, &document)?);
     }
@@ -40,6 +42,30 @@ pub fn run(options: &ReportOptions) -> Result<ExitCode> {
     } else {
         ExitCode::SUCCESS
     })
+}
+
+/// What the workshop stated, and the options of it in the command that does it again.
+fn state_workshop(document: &mut Document, stated: &WorkshopOptions) {
+    let WorkshopOptions { shop, job, mileage } = stated;
+    let mileage_km = mileage.map(|metres| metres / 1e3);
+    let texts = [
+        ("shop", shop.clone()),
+        ("job", job.clone()),
+        ("mileage", mileage_km.map(|km| format!("{km}km"))),
+    ];
+    if texts.iter().all(|(_, text)| text.is_none()) {
+        return;
+    }
+    for (name, text) in &texts {
+        if let Some(text) = text {
+            document.command += &format!(" --{name}={}", quoted(Path::new(text)));
+        }
+    }
+    document.workshop = Some(Workshop {
+        shop: shop.clone(),
+        job: job.clone(),
+        mileage_km,
+    });
 }
 
 /// Writes `report.html` and `report.json` into a folder.

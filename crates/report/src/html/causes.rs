@@ -1,7 +1,7 @@
 //! Heat by cause: one bar that sums to the total, and its four figures.
 
 use super::figures_table::grade;
-use super::scroll;
+use super::table;
 use crate::causes::CAUSES;
 use crate::words::{clean, figure_text, percent, sentence};
 use halfshaft_health::{Figure, FigureId, Results};
@@ -46,31 +46,22 @@ pub(super) fn part(results: &Results) -> Markup {
                 }
             }
         }
-        (scroll("Table of heat by cause", html! { table.causes {
-            thead {
+        (table("Table of heat by cause", "causes", &[
+            ("", "Cause"), ("number", "Heat"), ("", "Low to high"), ("number", "Share"), ("mark", "Grade")
+        ], html! {
+            @for &(number, word, meaning, figure) in &figures {
                 tr {
-                    th scope="col" { "Cause" }
-                    th.number scope="col" { "Heat" }
-                    th scope="col" { "Low to high" }
-                    th.number scope="col" { "Share" }
-                    th.mark scope="col" { "Grade" }
-                }
-            }
-            tbody {
-                @for &(number, word, meaning, figure) in &figures {
-                    tr {
-                        th scope="row" {
-                            span.key.{ "cause-" (number) } aria-hidden="true" { (number) }
-                            " " (word) small { (meaning) }
-                        }
-                        (cells(figure, value(figure), total))
+                    th scope="row" {
+                        span.key.{ "cause-" (number) } aria-hidden="true" { (number) }
+                        " " (word) small { (meaning) }
                     }
+                    (cells(figure, value(figure), total))
                 }
             }
             @if let Some(heat) = results.figure(FigureId::HeatTotal) {
-                tfoot { tr { th scope="row" { "All heat in the pack" } (cells(heat, value(heat), 0.0)) } }
+                tr.sum { th scope="row" { "All heat in the pack" } (cells(heat, value(heat), 0.0)) }
             }
-        } }))
+        }))
     }
 }
 

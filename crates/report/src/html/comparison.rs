@@ -5,12 +5,11 @@ use halfshaft_health::compare::{Change, Compared, Whose};
 use maud::{Markup, PreEscaped, html};
 
 use super::page::frame;
-use super::scroll;
 use crate::compared::ComparisonDocument;
 use crate::compared::words::{
     BANDS, WHOSE, alike, difference, not_compared, seen, share, sides, smallest, values, way, whose,
 };
-use crate::words::{clean, measured, sentence};
+use crate::words::{clean, measured, sentence, shorten};
 
 /// Figures in the headline; the others stand in their table.
 const IN_HEADLINE: usize = 3;
@@ -53,6 +52,7 @@ fn page(document: &ComparisonDocument) -> Markup {
     };
     frame(
         &format!("{unit}: before and after"),
+        &format!("{}: before and after", shorten(&unit.to_string(), 60)),
         document.program_version,
         &body,
         &html! {},
@@ -121,15 +121,8 @@ fn beside(document: &ComparisonDocument, has_again: bool) -> Markup {
         @if !all.is_empty() {
             section #beside {
                 h2 { "What else was not the same" }
-                (scroll("What else was not the same", html! {
-                    table.beside {
-                        thead { tr {
-                            th scope="col" { "" }
-                            th.number scope="col" { "before" }
-                            th.number scope="col" { "after" }
-                            @if has_again { th.number scope="col" { "again" } }
-                        } }
-                        tbody { @for one in all { tr {
+                (super::table("What else was not the same", "beside", &heads("What", has_again), html! {
+                        @for one in all { tr {
                             th scope="row" {
                                 (one.title)
                                 @if one.is_seen == Some(false) { small { "within its scatter" } }
@@ -139,8 +132,7 @@ fn beside(document: &ComparisonDocument, has_again: bool) -> Markup {
                             @if has_again {
                                 td.number { (one.again.map_or("–".to_owned(), |again| measured(again, one.unit))) }
                             }
-                        } } }
-                    }
+                        } }
                 }))
             }
         }
@@ -191,24 +183,28 @@ fn table(
     last: &str,
     cell: impl Fn(&Compared, &Change) -> Markup,
 ) -> Markup {
-    scroll(
+    let mut heads = heads("Figure", has_again);
+    heads.push(("number", last));
+    super::table(
         label,
+        "figures",
+        &heads,
         html! {
-            table.figures {
-                thead { tr {
-                    th scope="col" { "Figure" }
-                    th.number scope="col" { "before" }
-                    th.number scope="col" { "after" }
-                    @if has_again { th.number scope="col" { "again" } }
-                    th.number scope="col" { (last) }
-                } }
-                tbody { @for (figure, change) in figures { tr {
-                    th scope="row" { (figure.title) }
-                    @for (when, value) in values(figure, change) { td.number data-of=(when) { (value) } }
-                    @if has_again && !matches!(figure.again, Some(Ok(_))) { td.number data-of="again" { "–" } }
-                    td.number data-of=(last) { (cell(figure, change)) }
-                } } }
-            }
+            @for (figure, change) in figures { tr {
+                th scope="row" { (figure.title) }
+                @for (_, value) in values(figure, change) { td.number { (value) } }
+                @if has_again && !matches!(figure.again, Some(Ok(_))) { td.number { "–" } }
+                td.number { (cell(figure, change)) }
+            } }
         },
     )
+}
+
+/// The columns of a table with a side each.
+fn heads(first: &'static str, has_again: bool) -> Vec<(&'static str, &'static str)> {
+    let mut heads = vec![("", first), ("number", "before"), ("number", "after")];
+    if has_again {
+        heads.push(("number", "again"));
+    }
+    heads
 }

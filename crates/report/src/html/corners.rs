@@ -1,6 +1,5 @@
 //! Heat by corner, laps laid over each other.
 
-use super::scroll;
 use crate::corners::{Bend, bends};
 use crate::words::{drive_time, number};
 use halfshaft_health::Results;
@@ -34,23 +33,32 @@ pub(super) fn part(results: &Results) -> Markup {
                 @if is_circuit { "The bar is the mean over the laps, each stroke one lap." }
                 @if n_all > MOST_ROWS { " The hottest " (MOST_ROWS) " of " (n_all) "; report.json lists " (laps.n_corners.min(laps.corners.len() as u64)) "." }
             }
-            (scroll("Table of corners", html! {
-                table.corners {
-                    thead {
-                        tr {
-                            th scope="col" { "Corner" }
-                            th.number scope="col" { @if is_circuit { "From start" } @else { "When" } }
-                            th.number scope="col" { "Turns" }
-                            @if is_circuit { th.number scope="col" { "Times" } }
-                            th.number scope="col" { "Heat" }
-                            th.number scope="col" { "Per degree" }
-                            th scope="col" { span.hidden { "Bar of heat per degree" } }
-                        }
-                    }
-                    tbody { @for bend in &shown { (row(bend, is_circuit, most)) } }
-                }
+            (super::table("Table of corners", "corners", heads(is_circuit), html! {
+                @for bend in &shown { (row(bend, is_circuit, most)) }
             }))
         }
+    }
+}
+
+fn heads(is_circuit: bool) -> &'static [(&'static str, &'static str)] {
+    match is_circuit {
+        true => &[
+            ("", "Corner"),
+            ("number", "From start"),
+            ("number", "Turns"),
+            ("number", "Times"),
+            ("number", "Heat"),
+            ("number", "Per degree"),
+            ("drawn", "Bar of heat per degree"),
+        ],
+        false => &[
+            ("", "Corner"),
+            ("number", "When"),
+            ("number", "Turns"),
+            ("number", "Heat"),
+            ("number", "Per degree"),
+            ("drawn", "Bar of heat per degree"),
+        ],
     }
 }
 
@@ -75,7 +83,7 @@ fn row(bend: &Bend, is_circuit: bool, most: f64) -> Markup {
                     (drive_time(corner.span.start))
                 }
             }
-            td.number { (format!("{:.0}", turned.abs())) "° " (side) }
+            td.number { (format!("{:.0}", turned.abs())) "\u{a0}° " (side) }
             @if is_circuit { td.number { (bend.times.len()) } }
             td.number { @if is_at_least { "at least " } (amount(bend.mean(|corner| corner.heat_kj), "kJ")) }
             td.number { (amount(mean, "J/°")) }

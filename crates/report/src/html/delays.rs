@@ -8,7 +8,6 @@ use super::actuator::{ends, ms};
 use super::axes;
 use super::plot::{self, Drawing};
 use super::scale::Scale;
-use super::scroll;
 use crate::words::counted;
 use halfshaft_health::actuator::PedalDelay;
 use halfshaft_health::response::ladder::Pedal;
@@ -43,15 +42,15 @@ pub(super) fn ladder(pedal: Pedal, delay: Option<&PedalDelay>) -> Markup {
             None => p { (word) ": not known, the throttle or what counts as a full command is missing." },
             Some((delay, rungs)) => {
                 div.strips { (drawing(word, delay.n_events, &rungs)) }
-                (scroll(&format!("Delays, {word}"), html! { (table(&rungs)) }))
+                ((table(&format!("Delays, {word}"), &rungs)))
             }
         }
     }
 }
 
-fn table(rungs: &[Rung]) -> Markup {
+fn table(label: &str, rungs: &[Rung]) -> Markup {
     html! {
-        (super::bare_table("delays", &[
+        (super::table(label, "delays", &[
             ("", "Part"), ("number", "Seen"), ("number", "Median"), ("number", "10 to 90 % of them")
         ], html! {
             @for rung in rungs { tr {
@@ -116,7 +115,7 @@ fn drawing(word: &str, n_events: usize, rungs: &[Rung]) -> Markup {
         return html! { p { (title) ": none of the parts was seen." } };
     };
     html! {
-        figure.strip.ladder role="group" aria-label=(format!("Delays, {word}, drawn; the table below holds the same numbers")) {
+        figure.strip.ladder aria-label=(format!("Delays, {word}, drawn; the table below holds the same numbers")) {
             figcaption { (title) "; bar: median, thin line: 10 to 90 % of them" }
             @for rung in rungs {
                 p.rung { (rung.name) ": " span.reading { (reading(rung)) } }

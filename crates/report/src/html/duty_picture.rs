@@ -56,7 +56,7 @@ fn rests(picture: &DutyPicture) -> Markup {
                 th scope="row" { (name) }
                 td.number { (tenths(seconds)) }
             } } }
-            tfoot { tr {
+            tfoot { tr.sum {
                 th scope="row" { "Together" }
                 td.number { (tenths(picture.total_s())) }
             } }

@@ -67,7 +67,7 @@ fn ahead(outlook: &Outlook) -> Markup {
     html! {
         p.note { (sentence(&clean(&outlook.basis))) }
         (table("Table of what comes next", "ahead", &[
-            ("", ""), ("number", "At the end"), ("number", "Limit"), ("number", "Room"),
+            ("", "Part"), ("number", "At the end"), ("number", "Limit"), ("number", "Room"),
             ("number", "Limit reached from here"), ("number", "Would level off at")
         ], html! {
             (node("Oil", &outlook.oil))

@@ -8,7 +8,6 @@
 use super::axes;
 use super::plot::{self, Drawing};
 use super::scale::Scale;
-use super::scroll;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::{Exceedance, Guide};
@@ -81,18 +80,16 @@ fn folded(title: &str, curves: &[Named]) -> Markup {
         "" => "Events per 100\u{a0}km".to_owned(),
         name => format!("{name}, per 100\u{a0}km"),
     };
+    let names: Vec<String> = std::iter::once(format!("{} or more", first.unit))
+        .chain(curves.iter().map(|(name, _)| head(name)))
+        .collect();
+    let heads: Vec<(&str, &str)> = names.iter().map(|name| ("number", name.as_str())).collect();
     let table = html! {
-        (scroll(&format!("Table: {title}"), html! {
-            table.exceedance {
-                thead { tr {
-                    th.number scope="col" { (first.unit) " or more" }
-                    @for (name, _) in curves { th.number scope="col" { (head(name)) } }
-                } }
-                tbody { @for &index in &rows { tr {
-                    td.number { (number(first.levels[index])) }
-                    @for (_, curve) in curves { td.number { (events(curve, index)) } }
-                } } }
-            }
+        (super::table(&format!("Table: {title}"), "exceedance", &heads, html! {
+            @for &index in &rows { tr {
+                th.number scope="row" { (number(first.levels[index])) }
+                @for (_, curve) in curves { td.number { (events(curve, index)) } }
+            } }
         }))
     };
     if rows.len() < LONG {

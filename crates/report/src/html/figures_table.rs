@@ -12,7 +12,7 @@ pub(super) fn section(results: &Results) -> Markup {
             @if results.figures.is_empty() {
                 p { "No figures were worked out." }
             } @else {
-                (bare_table("figures", &[
+                (bare_table("Figures", "figures", &[
                     ("", "Figure"), ("number", "Value"), ("", "Low to high"), ("mark", "Grade")
                 ], html! { @for figure in &results.figures { (row(figure)) } }))
                 p.note {

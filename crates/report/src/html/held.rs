@@ -1,7 +1,6 @@
 //! The tyres as torque gauge, drawn and as a table: what the pack holds at each command.
 
 use super::scatter::{self, Point, Scatter};
-use super::scroll;
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::held::Held;
@@ -53,21 +52,21 @@ fn points(held: &Held) -> Vec<Point> {
 }
 
 fn table(held: &Held) -> Markup {
-    scroll(
+    super::table(
         "Table: torque held at each command",
+        "exceedance",
+        &[
+            ("number", "Command, %"),
+            ("number", "Held, N·m"),
+            ("number", "90\u{a0}% band"),
+            ("number", "By the map, N·m"),
+            ("number", "From"),
+        ],
         html! {
-            table.exceedance {
-                thead { tr {
-                    th.number scope="col" { "Command, %" }
-                    th.number scope="col" { "Held, N·m" }
-                    th.number scope="col" { "90\u{a0}% band" }
-                    th.number scope="col" { "By the map, N·m" }
-                    th.number scope="col" { "From" }
-                } }
-                tbody { @for point in &held.points {
+                @for point in &held.points {
                     @let half = SDS_OF_90 * point.held_nm.sd;
                     tr {
-                        td.number { (number(100.0 * point.command)) }
+                        th.number scope="row" { (number(100.0 * point.command)) }
                         td.number {
                             @if point.is_at_least { "at least " }
                             (number(point.held_nm.value.max(0.0)))
@@ -76,8 +75,7 @@ fn table(held: &Held) -> Markup {
                         td.number { (point.stated_nm.map_or_else(|| "–".to_owned(), number)) }
                         td.number { (counted(point.n as u64, "half second", "half seconds")) }
                     }
-                } }
-            }
+                }
         },
     )
 }

@@ -2,8 +2,11 @@
 
 use crate::document::{Document, InputRecord};
 use crate::sentences;
-use crate::words::{bytes, clean, counted, sentence};
+use crate::words::{bytes, clean, counted, sentence, shorten};
 use maud::{Markup, html};
+
+/// Letters of what a workshop states, so that the owner's side stays one page.
+const MOST_OF_A_PART: usize = 40;
 
 pub(super) fn section(document: &Document) -> Markup {
     let map = &document.map;
@@ -44,6 +47,37 @@ fn input_record(document: &Document, input: &InputRecord) -> Markup {
             @if let Some(trouble) = &input.trouble { dt { "Trouble" } dd { (sentence(&clean(trouble))) } }
         }
     }
+}
+
+/// A reading of the odometer as it stands there, `84,200`.
+fn with_comma(km: f64) -> String {
+    let whole = km.round() as u64;
+    match whole / 1000 {
+        0 => whole.to_string(),
+        thousands => format!("{thousands},{:03}", whole % 1000),
+    }
+}
+
+/// What the workshop stated, in a line.
+pub(super) fn workshop(document: &Document) -> Option<String> {
+    let stated = document.workshop.as_ref()?;
+    let mileage = stated
+        .mileage_km
+        .map(|km| format!("{}\u{a0}km on the clock", with_comma(km)));
+    let parts = [
+        stated.shop.as_deref().map(clean),
+        stated
+            .job
+            .as_deref()
+            .map(|job| format!("job {}", clean(job))),
+        mileage,
+    ];
+    let parts: Vec<String> = parts
+        .into_iter()
+        .flatten()
+        .map(|part| shorten(&part, MOST_OF_A_PART))
+        .collect();
+    Some(parts.join(" · "))
 }
 
 /// The command that makes the report again.

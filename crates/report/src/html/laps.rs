@@ -1,6 +1,5 @@
 //! The table of laps.
 
-use super::scroll;
 use crate::words::{clean, drive_time, minutes, number, sentence};
 use halfshaft_health::{Lap, Laps, Results};
 use maud::{Markup, html};
@@ -30,22 +29,10 @@ fn table(laps: &Laps) -> Markup {
         .filter(|heat| heat.is_finite())
         .fold(0.0, f64::max);
     html! {
-        (scroll("Table of laps", html! {
-            table.laps {
-                thead {
-                    tr {
-                        th scope="col" { "Lap" }
-                        th.number scope="col" { "At" }
-                        th.number scope="col" { "Lasts" }
-                        th.number scope="col" { "Length" }
-                        th.number scope="col" { "Hottest oil" }
-                        th.number scope="col" { "Heat" }
-                        th scope="col" { span.hidden { "Bar of heat" } }
-                    }
-                }
-                tbody { @for lap in laps.laps.iter().take(MOST_ROWS) { (row(lap, most)) } }
-            }
-        }))
+        (super::table("Table of laps", "laps", &[
+            ("", "Lap"), ("number", "At"), ("number", "Lasts"), ("number", "Length"),
+            ("number", "Hottest oil"), ("number", "Heat"), ("drawn", "Bar of heat")
+        ], html! { @for lap in laps.laps.iter().take(MOST_ROWS) { (row(lap, most)) } }))
         @if laps.laps.len() > MOST_ROWS { p { "And " (laps.laps.len() - MOST_ROWS) " more; report.json lists every one." } }
     }
 }

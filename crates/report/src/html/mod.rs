@@ -44,6 +44,7 @@ mod settings;
 mod shapes;
 mod strips;
 mod two_by_two;
+mod typeset;
 mod wear;
 pub(crate) mod what_if;
 
@@ -63,19 +64,33 @@ fn scroll(label: &str, table: Markup) -> Markup {
     html! { div.scroll tabindex="0" role="region" aria-label=(label) { (table) } }
 }
 
-/// A table that scrolls; each head has the class of its column, or none, and its words.
+/// A table that scrolls; each head has the class of its column, or none, and its words. The label
+/// is its caption, which those hear who cannot see the heading above it.
 fn table(label: &str, class: &str, heads: &[(&str, &str)], rows: Markup) -> Markup {
-    scroll(label, bare_table(class, heads, rows))
+    scroll(label, bare_table(label, class, heads, rows))
 }
 
-/// The same for one that always fits.
-fn bare_table(class: &str, heads: &[(&str, &str)], rows: Markup) -> Markup {
+/// The same for one that always fits. A bar has a head only for those who hear the page.
+fn bare_table(label: &str, class: &str, heads: &[(&str, &str)], rows: Markup) -> Markup {
     html! {
-        table class=(class) {
+        table class=(class) style=(columns(heads.iter().map(|(_, words)| *words))) {
+            caption { span.hidden { (label) } }
             thead { tr { @for &(class, words) in heads {
-                th class=[(!class.is_empty()).then_some(class)] scope="col" { (words) }
+                th class=[(!class.is_empty()).then_some(class)] scope="col" {
+                    @if class == "drawn" { span.hidden { (words) } } @else { (words) }
+                }
             } } }
             tbody { (rows) }
         }
     }
+}
+
+/// The names of the columns, for the style: on a phone a row is stacked and each cell stands under
+/// its column's name. Kept once a table, since a name in every cell would double a long one.
+fn columns<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let quoted = |name: &str| name.replace(['\'', '\\'], "");
+    let properties = names
+        .zip(1..)
+        .map(|(name, n)| format!("--c{n}:'{}'", quoted(name)));
+    properties.collect::<Vec<_>>().join(";")
 }

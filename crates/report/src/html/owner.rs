@@ -2,7 +2,7 @@
 //!
 //! No speeds, no places, no file names: what this page shows can be handed over.
 
-use super::{needles, shapes, strips, wear};
+use super::{identity, needles, shapes, strips, wear};
 use crate::document::Document;
 use crate::verdict::{self, class_words};
 use crate::words::{clean, counted, figure_text, sentence, shorten};
@@ -30,6 +30,7 @@ pub(super) fn section(document: &Document) -> Markup {
                 p.kind { "Clutch-pack differential report: the owner’s side" }
                 h1 { (shorten(&sentences::vehicle(document), MOST_OF_A_NAME)) }
                 p.drive { (drive(document)) }
+                @if let Some(text) = identity::workshop(document) { p.drive { (text) } }
                 @if let Some(text) = sentences::provisional(results) { p.provisional { (text) } }
             }
             (head(&results.verdict, &words.line))

@@ -1,13 +1,14 @@
 //! The frame of pages, and the order of the sections of the report: the owner's side first, then the
 //! engineer's part, answers before the proof of them.
 
+use super::typeset::{style_string, with_units_kept};
 use super::{
     actuator, calibration, events, evidence, figures_table, findings, heat, identity, not_checked,
     owner, quality, settings, strips, wear,
 };
 use crate::document::Document;
-use crate::sentences;
-use crate::words::{clean, sentence};
+use crate::words::{clean, sentence, shorten};
+use crate::{sentences, verdict};
 use halfshaft_model::at_once;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -17,6 +18,9 @@ const STYLE: [&str; 4] = [
     include_str!("style/drawings.css"),
     include_str!("style/room.css"),
 ];
+
+/// Letters of the foot, so that it stays beside the number of the sheet.
+const MOST_OF_A_FOOT: usize = 110;
 
 /// Zoom and readout of the strips; the page is whole without it.
 const SCRIPT: &str = include_str!("zoom.js");
@@ -87,17 +91,37 @@ pub(super) fn page(document: &Document) -> Markup {
                 (head)
                 (strips)
                 (tail)
+                a.top href="#owner" { "Top" }
             }
         }
     };
     let script = html! { script { (PreEscaped(SCRIPT)) } };
     let title = format!("{vehicle}: clutch-pack differential report");
-    frame(&title, document.program_version, &body, &script)
+    let day = verdict::day(document, 0).unwrap_or_else(|| "date unknown".to_owned());
+    let foot = [
+        Some(shorten(&vehicle, 60)),
+        Some(day),
+        identity::workshop(document),
+    ];
+    let foot: Vec<String> = foot.into_iter().flatten().collect();
+    let foot = shorten(&foot.join(" · "), MOST_OF_A_FOOT);
+    frame(&title, &foot, document.program_version, &body, &script)
 }
 
-/// A page complete in itself: head, style, what is in it, and who made it. The script, where
-/// there is one, stands last.
-pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &Markup) -> Markup {
+/// A page complete in itself: head, style, what is in it, and who made it. The foot stands on each
+/// sheet of paper. The script, where there is one, stands last.
+pub(super) fn frame(
+    title: &str,
+    foot: &str,
+    program_version: &str,
+    body: &Markup,
+    script: &Markup,
+) -> Markup {
+    let foot = format!(
+        "@page {{ @bottom-left {{ content: {}; }} }}",
+        style_string(foot)
+    );
+    let body = with_units_kept(&body.0);
     let made_by = format!("halfshaft {}", clean(program_version));
     html! {
         (DOCTYPE)
@@ -109,10 +133,10 @@ pub(super) fn frame(title: &str, program_version: &str, body: &Markup, script: &
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content=(made_by);
                 title { (title) }
-                style { @for part in STYLE { (PreEscaped(part)) } }
+                style { @for part in STYLE { (PreEscaped(part)) } (PreEscaped(foot)) }
             }
             body {
-                (body)
+                (PreEscaped(body))
                 footer { (made_by) }
                 (script)
             }

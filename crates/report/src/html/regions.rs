@@ -16,7 +16,7 @@ pub(super) fn part(results: &Results) -> Markup {
 
 fn table(regions: &Regions) -> Markup {
     html! {
-        (super::bare_table("regions", &[("", "The pack was"), ("", "Moving time"), ("", "Heat")], html! {
+        (super::bare_table("Time and heat by state of the pack", "regions", &[("", "The pack was"), ("", "Moving time"), ("", "Heat")], html! {
             @for (index, &of) in Region::ALL.iter().enumerate() {
                 tr {
                     th scope="row" { (region(of)) small { (of.meaning()) } }

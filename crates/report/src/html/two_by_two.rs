@@ -55,7 +55,8 @@ fn table(found: &TwoByTwo) -> Markup {
         ("State does not follow", not(n_followed, n_asked)),
     ];
     html! {
-        table.fields {
+        table.fields style=(super::columns(["When asked", "Slip falls", "Slip stays"].into_iter())) {
+            caption { span.hidden { "Does the state follow, and does slip fall?" } }
             thead { tr {
                 th scope="col" { "When asked" }
                 th scope="col" { "Slip falls" small { (of(n_fell, n_with_slip)) } }

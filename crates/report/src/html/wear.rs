@@ -3,7 +3,7 @@
 //! In: the settled results. Out: tables and drawings, each with its basis.
 
 use super::exceedance;
-use super::{scroll, table};
+use super::table;
 use crate::words::{band, clean, counted, number, sentence};
 use halfshaft_health::Reason;
 use halfshaft_health::Results;
@@ -68,23 +68,24 @@ fn cycles(title: &str, matrix: &CycleMatrix) -> Markup {
     let columns: Vec<usize> = (0..n_means)
         .filter(|column| rows.iter().any(|row| count(*row, *column) > 0.0))
         .collect();
+    let means: Vec<String> = columns
+        .iter()
+        .map(|column| edge(&matrix.mean_edges, *column))
+        .collect();
+    let heads: Vec<(&str, &str)> = std::iter::once(("", "Range"))
+        .chain(means.iter().map(|mean| ("number", mean.as_str())))
+        .collect();
     html! {
         h3 { (title) }
         @if rows.is_empty() {
             p { "None was counted." }
         } @else {
             p.note { (sentence(METHOD)) " Ranges down, means across; half a cycle is a range gone through one way." }
-            (scroll(&format!("Table: {title}"), html! {
-                table.cycles {
-                    thead { tr {
-                        th scope="col" { "Range" }
-                        @for column in &columns { th.number scope="col" { (edge(&matrix.mean_edges, *column)) } }
-                    } }
-                    tbody { @for row in &rows { tr {
-                        th scope="row" { (edge(&matrix.range_edges, *row)) }
-                        @for column in &columns { td.number { (number(count(*row, *column))) } }
-                    } } }
-                }
+            (table(&format!("Table: {title}"), "cycles", &heads, html! {
+                @for row in &rows { tr {
+                    th scope="row" { (edge(&matrix.range_edges, *row)) }
+                    @for column in &columns { td.number { (number(count(*row, *column))) } }
+                } }
             }))
         }
     }

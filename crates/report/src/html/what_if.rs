@@ -2,9 +2,8 @@
 
 use super::exceedance;
 use super::page::frame;
-use super::scroll;
 use crate::beside::{Document, SAME_FORCE, SAME_TORQUE, change_text, difference, value_text, why};
-use crate::words::{clean, sentence};
+use crate::words::{clean, sentence, shorten};
 use halfshaft_health::Reason;
 use halfshaft_health::duty::Exceedance;
 use halfshaft_health::what_if::{CANNOT_KNOW, HOW, Line, Other, Standing};
@@ -57,6 +56,7 @@ fn page(document: &Document) -> Markup {
     };
     frame(
         &format!("{vehicle}: another pack in this drive"),
+        &format!("{}: another pack in this drive", shorten(&vehicle, 60)),
         document.program_version,
         &body,
         &html! {},
@@ -65,40 +65,35 @@ fn page(document: &Document) -> Markup {
 
 fn figures(document: &Document) -> Markup {
     let two = document.has_two_columns();
+    let mut heads = vec![
+        ("", "Figure"),
+        ("number", AS_IT_IS),
+        ("number", SAME_TORQUE),
+    ];
+    if two {
+        heads.insert(3, ("number", SAME_FORCE));
+    }
     html! {
         section #figures {
             h2 { "Side by side" }
-            (scroll("Table of figures side by side", html! {
-                table.figures.beside {
-                    thead {
-                        tr {
-                            th scope="col" { "Figure" }
-                            th.number scope="col" { (AS_IT_IS) }
-                            th.number scope="col" { (SAME_TORQUE) }
-                            @if two { th.number scope="col" { (SAME_FORCE) } }
-                        }
-                    }
-                    tbody { @for line in &document.answer.lines { (row(line, two)) } }
-                }
+            (super::table("Table of figures side by side", "figures beside", &heads, html! {
+                @for line in &document.answer.lines { (row(line, two)) }
             }))
         }
     }
 }
 
 fn row(line: &Line, two: bool) -> Markup {
-    let others = [
-        (SAME_TORQUE, &line.same_torque),
-        (SAME_FORCE, &line.same_force),
-    ];
+    let others = [&line.same_torque, &line.same_force];
     html! {
         tr.missing[why(line).is_some()] {
             th scope="row" {
                 (line.title)
                 @if let Some(why) = why(line) { small { (sentence(&clean(why))) } }
             }
-            td.number data-of=(AS_IT_IS) { (value_text(line, &line.logged)) }
-            @for (name, other) in others[..if two { 2 } else { 1 }].iter().copied() {
-                td.number data-of=(name) { (bound(other.standing)) (value_text(line, &other.value)) small { (beneath(line, other)) } }
+            td.number { (value_text(line, &line.logged)) }
+            @for other in &others[..if two { 2 } else { 1 }] {
+                td.number { (bound(other.standing)) (value_text(line, &other.value)) small { (beneath(line, other)) } }
             }
         }
     }

@@ -13,6 +13,8 @@
   const least = Math.min(until, Math.max(1, until / 500));
   let from = 0;
   let to = until;
+  // The second that is read: under the mouse, at the last tap, or where the arrow keys left it.
+  let at = null;
 
   const make = (name, className, text) => {
     const element = document.createElement(name);
@@ -42,6 +44,7 @@
     const part = (span / until) * width;
     plots.forEach((plot) => plot.setAttribute("viewBox", `${left} 0 ${part} ${height}`));
     const isWhole = span >= until;
+    if (at !== null) read(at);
     strips.classList.toggle("zoomed", !isWhole);
     if (isWhole) {
       ruler.innerHTML = whole;
@@ -58,11 +61,8 @@
     }
     said.textContent = `${clock(from, 1)} to ${clock(to, 1)}`;
   };
-  const by = (factor) => {
-    const middle = (from + to) / 2;
-    const half = ((to - from) * factor) / 2;
-    show(middle - half, middle + half);
-  };
+  // Closer or wider; the second given stays where it is.
+  const by = (factor, fixed = (from + to) / 2) => show(fixed - (fixed - from) * factor, fixed + (to - fixed) * factor);
   const along = (share) => show(from + (to - from) * share, to + (to - from) * share);
   const button = (text, act) => {
     const element = make("button", "", text);
@@ -75,7 +75,13 @@
   button("Earlier", () => along(-0.5));
   button("Later", () => along(0.5));
   button("Whole drive", () => show(0, until));
-  bar.append(said, make("span", "hint", "or drag across a strip"));
+  // For the arrow keys, and for those who hear the page.
+  const reader = make("div", "reader");
+  const roles = { role: "slider", tabindex: "0", "aria-label": "Time read", "aria-valuemin": "0", "aria-valuemax": until.toFixed(1) };
+  Object.entries(roles).forEach(([name, value]) => reader.setAttribute(name, value));
+  const isTouched = window.matchMedia("(pointer: coarse)").matches;
+  const hint = isTouched ? "Tap a strip to read it, pinch to zoom." : "Drag across a strip to zoom; so does the wheel with Ctrl.";
+  bar.append(reader, said, make("span", "hint", hint));
   strips.before(bar);
 
   // The outline runs along the highest values and back along the lowest.
@@ -111,49 +117,133 @@
     frame.append(cursor);
     return cursor;
   });
-  const shareAt = (event) => {
-    const box = frames[0].getBoundingClientRect();
-    return Math.min(1, Math.max(0, (event.clientX - box.left) / box.width));
-  };
-  let start = null;
-  const point = (event) => {
-    const share = shareAt(event);
-    const second = from + share * (to - from);
-    const [left, right] = start === null ? [share, share] : [Math.min(start, share), Math.max(start, share)];
+  const shareOf = (second) => (second - from) / (to - from);
+  const read = (second, other = second) => {
+    at = Math.min(until, Math.max(0, second));
+    const [left, right] = [shareOf(Math.min(at, other)), shareOf(Math.max(at, other))];
     cursors.forEach((cursor) => {
       cursor.style.left = `${left * 100}%`;
       cursor.style.width = `${(right - left) * 100}%`;
     });
-    readouts.forEach((readout, index) => {
-      const value = valueAt(index, (second / until) * width);
-      readout.textContent = value && ` · ${clock(second, to - from < 120 ? 1 : 0)}: ${value}`;
-    });
+    const when = clock(at, to - from < 120 ? 1 : 0);
+    const values = plots.map((_, index) => valueAt(index, (at / until) * width));
+    readouts.forEach((readout, index) => { readout.textContent = values[index] && ` · ${when}: ${values[index]}`; });
+    const named = values.map((value, index) => value && `${plots[index].querySelector("title").textContent} ${value}`);
+    reader.setAttribute("aria-valuenow", at.toFixed(1));
+    reader.setAttribute("aria-valuetext", [when, ...named.filter(Boolean)].join("; "));
+    reader.textContent = `Read at ${when}`;
     strips.classList.add("pointed");
   };
   const leave = () => {
-    start = null;
+    at = null;
     strips.classList.remove("pointed");
     readouts.forEach((readout) => { readout.textContent = ""; });
+    reader.textContent = "Read with arrow keys";
+    reader.setAttribute("aria-valuenow", "0");
+    reader.setAttribute("aria-valuetext", "nothing read yet");
   };
+  leave();
+
+  const keys = {
+    ArrowRight: (step) => read(at + step),
+    ArrowLeft: (step) => read(at - step),
+    Home: () => read(from),
+    End: () => read(to),
+    PageUp: () => read(at - (to - from) / 2),
+    PageDown: () => read(at + (to - from) / 2),
+    "+": () => by(0.5, at),
+    "=": () => by(0.5, at),
+    "-": () => by(2, at),
+    Escape: () => { show(0, until); leave(); },
+  };
+  reader.addEventListener("keydown", (event) => {
+    const act = keys[event.key];
+    if (!act || event.ctrlKey || event.altKey || event.metaKey) return;
+    event.preventDefault();
+    if (at === null) at = (from + to) / 2;
+    act((to - from) / (event.shiftKey ? 10 : 50));
+    if (at === null) return;
+    // What is read stays in sight.
+    if (at < from || at > to) show(at - (to - from) / 2, at + (to - from) / 2);
+    read(at);
+  });
+
+  const secondUnder = (event) => {
+    const box = frames[0].getBoundingClientRect();
+    return from + Math.min(1, Math.max(0, (event.clientX - box.left) / box.width)) * (to - from);
+  };
+  // Fingers on the strips, each with the second it took hold of: one moves what is shown, two
+  // stretch it. Where the whole drive is shown there is nothing to move, and one finger reads.
+  const fingers = new Map();
+  const hold = () => fingers.forEach((finger) => { finger.second = from + finger.share * (to - from); });
+  const moveFingers = () => {
+    const [one, two] = fingers.values();
+    if (two) {
+      const apart = Math.max(0.02, Math.abs(one.share - two.share));
+      const span = Math.min(until, Math.max(least, Math.abs(one.second - two.second) / apart));
+      show(one.second - one.share * span, one.second + (1 - one.share) * span);
+      hold();
+    } else if (to - from < until) {
+      show(one.second - one.share * (to - from), one.second + (1 - one.share) * (to - from));
+      hold();
+    } else {
+      read(from + one.share * (to - from));
+    }
+  };
+  const liftFinger = (event) => {
+    const finger = fingers.get(event.pointerId);
+    if (!finger) return;
+    fingers.delete(event.pointerId);
+    hold();
+    if (event.type === "pointerup" && finger.isTap) read(secondUnder(event));
+  };
+
+  // The second at which a drag of the mouse began.
+  let start = null;
   frames.forEach((frame) => {
-    frame.addEventListener("pointermove", point);
     frame.addEventListener("pointerdown", (event) => {
-      // A finger scrolls the page; the buttons are for it.
-      if (event.button !== 0 || event.pointerType === "touch") return;
-      start = shareAt(event);
+      if (event.button !== 0) return;
+      if (event.pointerType === "touch") {
+        fingers.forEach((finger) => { finger.isTap = false; });
+        const second = secondUnder(event);
+        fingers.set(event.pointerId, { share: shareOf(second), second, x: event.clientX, isTap: fingers.size === 0 });
+      } else {
+        start = secondUnder(event);
+        event.preventDefault();
+      }
       frame.setPointerCapture(event.pointerId);
-      event.preventDefault();
+    });
+    frame.addEventListener("pointermove", (event) => {
+      const finger = fingers.get(event.pointerId);
+      if (finger) {
+        // A finger at rest trembles.
+        if (Math.abs(event.clientX - finger.x) > 6) finger.isTap = false;
+        finger.share = shareOf(secondUnder(event));
+        if (!finger.isTap) moveFingers();
+      } else if (event.pointerType !== "touch") {
+        read(secondUnder(event), start === null ? undefined : start);
+      }
     });
     frame.addEventListener("pointerup", (event) => {
+      liftFinger(event);
       if (start === null) return;
-      const end = shareAt(event);
-      const [left, right] = [Math.min(start, end), Math.max(start, end)];
-      const span = to - from;
+      const [left, right] = [start, secondUnder(event)].sort((a, b) => a - b);
+      start = null;
       leave();
-      if (right - left > 0.01) show(from + left * span, from + right * span);
+      if (right - left > 0.01 * (to - from)) show(left, right);
     });
-    frame.addEventListener("pointercancel", leave);
-    frame.addEventListener("pointerleave", () => { if (start === null) leave(); });
+    frame.addEventListener("pointercancel", (event) => { liftFinger(event); start = null; });
+    frame.addEventListener("pointerleave", (event) => {
+      if (start === null && event.pointerType !== "touch" && document.activeElement !== reader) leave();
+    });
+    frame.addEventListener("wheel", (event) => {
+      // The wheel alone scrolls the page; two fingers on a touchpad arrive as wheel with Ctrl.
+      const isAlong = Math.abs(event.deltaX) > Math.abs(event.deltaY);
+      if (event.ctrlKey) by(2 ** (Math.sign(event.deltaY) / 2), secondUnder(event));
+      else if (isAlong && to - from < until) along(event.deltaX / frame.clientWidth);
+      else return;
+      event.preventDefault();
+    }, { passive: false });
     frame.addEventListener("dblclick", () => show(0, until));
   });
 

@@ -7,6 +7,7 @@ use halfshaft_health::FigureId;
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, FindingId, Grade, Results, Severity};
 use halfshaft_model::Notices;
+use halfshaft_report::document::Workshop;
 use halfshaft_report::html;
 use std::collections::BTreeSet;
 
@@ -270,4 +271,25 @@ fn what_to_record_is_never_left_empty() {
     results.tier.next_step.clear();
     let page = owner(&results);
     assert!(page.contains("More of the car"), "{page}");
+}
+
+/// What a workshop states stands in the head of the owner's side and in the foot of each sheet; what
+/// would end the style stays text.
+#[test]
+fn a_workshop_stands_in_head_and_foot() {
+    let (results, notices) = (sample::track_day(), sample::notices());
+    let mut document = sample::document(&results, &notices);
+    let bare = html::render(&document);
+    assert!(!bare.contains("on the clock"));
+    document.workshop = Some(Workshop {
+        shop: Some("Hill & \"Sons\"</style>".to_owned()),
+        job: Some("17".to_owned()),
+        mileage_km: Some(84_200.0),
+    });
+    let page = html::render(&document);
+    let head = "<p class=\"drive\">Hill &amp; &quot;Sons&quot;&lt;/style&gt; · job 17 · 84,200\u{a0}km on the clock</p>";
+    assert!(page.contains(head), "no head");
+    let foot = "Hill \\26  \\22 Sons\\22 \\3c /style\\3e  · job 17";
+    assert!(page.contains(foot), "no foot");
+    assert_eq!(page.matches("</style>").count(), 1);
 }

@@ -425,6 +425,7 @@ pub fn document<'a>(results: &'a Results, notices: &'a Notices) -> Document<'a> 
             "wheel.rear.left: 31 times as rough as with its bytes swapped [byte-swapped]"
                 .to_owned(),
         ],
+        workshop: None,
         files_written: vec![
             "report/report.json".to_owned(),
             "report/report.html".to_owned(),
