@@ -20,7 +20,12 @@ fn scatter_only() -> Compare {
 
 /// One drive before and one after.
 fn compared(before: &Session, after: &Session) -> Comparison {
-    compare(&[before.clone()], &[after.clone()], &[], &scatter_only())
+    compare(
+        std::slice::from_ref(before),
+        std::slice::from_ref(after),
+        &[],
+        &scatter_only(),
+    )
 }
 
 fn heat(_: usize, corner: usize) -> f64 {
@@ -319,7 +324,12 @@ fn drives_of_a_side_are_pooled_and_their_wander_counts() {
 
 /// Half the band of a figure by the usual limits.
 fn half(before: &Session, after: &Session, name: &str, limits: &Compare) -> f64 {
-    let found = compare(&[before.clone()], &[after.clone()], &[], limits);
+    let found = compare(
+        std::slice::from_ref(before),
+        std::slice::from_ref(after),
+        &[],
+        limits,
+    );
     let figure = found.figure(name).expect("it is compared");
     let change = figure.outcome.clone().expect("it is told");
     0.5 * (change.high - change.low)
