@@ -292,7 +292,7 @@ fn torque_of_swapped_command_and_position_reaches_nothing() {
     };
     same(
         &swapped,
-        &larger(20),
+        &larger(24),
         &larger(40),
         &["heat_total", "rise_time", "engagements"],
         &[

@@ -3,14 +3,9 @@
 
 mod common;
 
-use common::{assess, assess_by, map};
-use halfshaft_drive::Options;
-use halfshaft_health::baseline::{Baseline, Quantity};
-use halfshaft_health::comparable::comparable;
+use common::{assess, map};
 use halfshaft_health::{FindingId, Results, Severity};
-use halfshaft_simulate::{
-    FAULT_DRIVES, FaultDrive, Scenario, Tolerances, fault_drive, map_text, to_text,
-};
+use halfshaft_simulate::{FAULT_DRIVES, FaultDrive, Tolerances, fault_drive, map_text, to_text};
 
 fn of_drive(drive: &FaultDrive) -> Results {
     let scenario = fault_drive(drive.name).expect("its row is there");
@@ -116,43 +111,4 @@ fn a_preload_far_above_the_stated_one_is_heavy() {
         &text,
         "  preload 12 N.m +/- 10 %"
     )));
-}
-
-/// Evidence for and against a worn pack, of a drive compared with another of the same car.
-fn of_friction_pack(now: &Scenario, past: &Scenario) -> (String, String) {
-    let map_of = |scenario: &Scenario| map(&map_text(scenario, &Tolerances::EXACT, scenario.seed));
-    let earlier = assess(&map_of(past), to_text(past).0.as_bytes());
-    let holding = comparable(&earlier)
-        .into_iter()
-        .find(|one| one.quantity == Quantity::HeldOverStated)
-        .expect("holding is compared");
-    let holding = holding.outcome.expect("the earlier drive has bends enough");
-    assert!((0.5..=1.0).contains(&holding), "{holding}");
-    let map = map_of(now);
-    let mut baseline = Baseline::default();
-    baseline.note_past(Quantity::HeldOverStated, &[holding; 3]);
-    let options = Options {
-        baseline: Some(baseline),
-        ..Options::default()
-    };
-    let results = assess_by(&map, to_text(now).0.as_bytes(), &options);
-    let mut paths = results.score_card.iter();
-    let path = paths
-        .find(|path| path.id == "friction-pack")
-        .expect("a card");
-    (path.for_it.join(" "), path.against.join(" "))
-}
-
-#[test]
-fn hold_that_was_lost_speaks_for_a_worn_pack_and_hold_that_was_not_against() {
-    let worn = fault_drive("does-not-grip").expect("there is such a drive");
-    let sound = fault_drive("torque-report-disagrees").expect("there is such a drive");
-    let loose = fault_drive("healthy-gravel").expect("there is such a drive");
-    for past in [&sound, &loose] {
-        let (for_it, _) = of_friction_pack(&worn, past);
-        assert!(for_it.contains("hold was lost"), "{for_it}");
-    }
-    // Firm ground after loose must not look like wear.
-    let (_, against) = of_friction_pack(&sound, &loose);
-    assert!(against.contains("hold was lost"), "{against}");
 }

@@ -70,7 +70,7 @@ mod on_linux {
 
     /// Runs a report of so long a drive; gives its peak memory and its report.
     fn report(folder: &Folder, n_lines: u64) -> (u64, serde_json::Value) {
-        let arguments = ["report", "--full", "-", "--map", "car.map", "--json"];
+        let arguments = ["report", "-", "--map", "car.map", "--json"];
         let (peak, printed) = peak_of(folder, &arguments, move |out| write_drive(out, n_lines));
         let report = serde_json::from_slice(&printed).expect("the report is JSON");
         (peak, report)

@@ -128,7 +128,7 @@ fn a_line_nobody_passed_is_said_and_no_other_laps_are_made_up() {
     for wrong in ["50.5", "here,there", "95,7", "50,200"] {
         let run = report(&folder, &["--start-line", wrong]);
         assert_eq!(run.code, Some(2), "{wrong}");
-        assert!(run.err.contains("wanted"), "{}", run.err);
+        assert!(run.err.contains("expected"), "{}", run.err);
     }
 }
 

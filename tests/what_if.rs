@@ -224,7 +224,7 @@ fn the_command_shows_and_writes_it() {
     let page = folder.read("made/what-if.html");
     assert!(page.contains("Side by side") && !page.contains("http://"));
     // A small screen shows no heads of columns: each cell carries its own.
-    assert!(page.contains("<h1>") && page.contains("data-of=\"same torque\""));
+    assert!(page.contains("<h1>") && page.contains("--c3:'same torque'"));
     let again = folder.run(call.split(' ').chain(["--json"])).done();
     assert_eq!(again.out, folder.read("made/what-if.json"));
 }

@@ -403,7 +403,7 @@ fn one_bad_input_beside_a_good_one_is_no_error() {
             .trouble
             .as_ref()
             .unwrap()
-            .starts_with("words: this is no log")
+            .starts_with("words: cannot read this as a log")
     );
 
     // Rows without one number are found out only at the end.

@@ -258,8 +258,8 @@ mod tests {
     fn numbers_are_rounded_to_what_is_known() {
         assert_eq!(rounded(6.94e-18, 0.0031, "s"), "0.0000\u{a0}s");
         assert_eq!(rounded(-6.94e-18, 0.0031, "s"), "0.0000\u{a0}s");
-        assert_eq!(rounded(0.12345, 0.0031, "s"), "0.1234\u{a0}s");
-        assert_eq!(rounded(1234.5, 31.0, "N.m"), "1234\u{a0}N·m");
+        assert_eq!(rounded(0.12345, 0.0031, "s"), "0.1235\u{a0}s");
+        assert_eq!(rounded(1234.5, 31.0, "N.m"), "1235\u{a0}N·m");
         assert_eq!(rounded(1234.5, 310.0, "N.m"), "1230\u{a0}N·m");
         assert_eq!(rounded(-0.52, 0.3, "K"), "−0.52\u{a0}K");
         assert_eq!(rounded(3.0, 0.0, "s"), "3\u{a0}s");
