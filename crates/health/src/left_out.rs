@@ -235,10 +235,10 @@ mod tests {
             let tally = tally(trouble, n, n_good, seconds);
             tally.channels()[0].drops_out(&limits)
         };
-        assert!(!drops_out(Trouble::StandsOut, 2, 1000, 0.0));
-        assert!(drops_out(Trouble::StandsOut, 3, 1000, 0.0));
-        assert!(!drops_out(Trouble::StandsOut, 3, 100_000, 0.0));
-        assert!(!drops_out(Trouble::BeyondRange, 2, 1000, 9.0));
+        assert!(!drops_out(Trouble::StandsOut, 4, 1000, 0.0));
+        assert!(drops_out(Trouble::StandsOut, 5, 1000, 0.0));
+        assert!(!drops_out(Trouble::StandsOut, 5, 100_000, 0.0));
+        assert!(!drops_out(Trouble::BeyondRange, 4, 1000, 9.0));
         assert!(!drops_out(Trouble::Stuck, 4, 1000, 0.9));
         assert!(drops_out(Trouble::Stuck, 4, 1000, 1.1));
     }

@@ -94,6 +94,9 @@ pub struct Shape {
     pub over_stated_sd: f64,
     /// Pieces under a command that asks for plainly more than none.
     pub n_commanded: usize,
+    /// Share of the pieces that bend the way most of them do: with one way alone unlike tyres and a drag
+    /// look alike.
+    pub one_way: f64,
     // For what would have shown.
     lines: Vec<Line>,
     likeliest: Model,
@@ -232,6 +235,10 @@ impl Shape {
                 }
             },
             n_commanded,
+            one_way: {
+                let n_left = lines.iter().filter(|line| line.x[1] > 0.0).count();
+                n_left.max(lines.len() - n_left) as f64 / lines.len().max(1) as f64
+            },
             beside: fit(&lines, &likeliest, scatter)?.beside,
             lines,
             likeliest,

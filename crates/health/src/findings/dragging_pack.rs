@@ -126,6 +126,9 @@ fn by_the_tyres(drive: &Drive) -> Outcome {
     };
     let limit = limit.max(limits.held_ratio * shape.least_asked_nm);
     let [low, likeliest, high] = shape.drag_nm;
+    if shape.one_way > limits.one_way_most {
+        return Err(DriveFact::BendsBothWays.into());
+    }
     if low > limit && !shape.is_weak {
         let span = drive.span();
         let values = [("torque at the axle never below", likeliest, "N·m")];

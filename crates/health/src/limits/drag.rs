@@ -35,6 +35,10 @@ limits! {
     /// So many times these limits it is to act on.
     held_act: f64 = 1.3, "ratio", from 1.0 to 20.0;
 
+    /// Share of the bends that may go one way: with more nothing is said of a drag by the tyres.
+    one_way_most: f64 = 0.9, "share", from 0.5 to 1.0,
+        reason: "on an oval unlike tyres lack the same difference in every bend, as a drag does";
+
     /// A drag of this much must be told from the limit by the bends of a log, or a drag counts as not
     /// checked.
     must_show_nm: f64 = 250.0, "N·m", from 50.0 to 5000.0,

@@ -5,8 +5,8 @@ limits! {
     sensor: SensorLimits;
 
     /// Samples no car can make that are too many for chance.
-    bad_samples: u32 = 3, "count", from 1.0 to 1000000.0,
-        reason: "none was left out of any wheel of a hundred healthy cars; one in 1,000 is three in ten minutes of slow samples";
+    bad_samples: u32 = 5, "count", from 1.0 to 1000000.0,
+        reason: "none was left out of any wheel of a hundred healthy cars";
 
     /// The same as a share of all samples.
     bad_share: f64 = 0.0001, "share", from 0.0 to 1.0,

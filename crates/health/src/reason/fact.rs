@@ -110,6 +110,8 @@ facts! {
         TyresGiveWay "tyres-give-way",
         /// Steady bends under command with a torque to hold, and the pack slipping.
         HeldUnderCommand "no-held-under-command",
+        /// Bends both ways, which part a drag from unlike tyres.
+        BendsBothWays "no-bends-both-ways",
         /// Even bends on a firm road, with a torque that the map states.
         EvenBends "no-even-bends",
         /// Motion.

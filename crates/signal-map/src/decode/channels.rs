@@ -199,9 +199,8 @@ impl Channels {
             Some(self.states[other].watch.as_ref()?.rolling())
         });
         Others {
-            speeds: read.map(|read| read.map_or(f64::NAN, |(speed, ..)| speed)),
-            means: read.map(|read| read.map_or(f64::NAN, |(_, mean, _)| mean)),
-            steps: read.map(|read| read.map_or(0.0, |(.., step)| step)),
+            speeds: read.map(|read| read.map_or(f64::NAN, |(speed, _)| speed)),
+            steps: read.map(|read| read.map_or(0.0, |(_, step)| step)),
         }
     }
 

@@ -24,15 +24,6 @@ const TIMES_NEARER: f64 = 3.0;
 /// half of it is left after 7 samples, some swings of a wheel.
 const REMEMBERED: f64 = 0.9;
 
-/// The mean of late takes so much of each sample. Source: none, engineering guess: rounding of a signal
-/// that goes to and fro between two steps leaves an eighth of a step in it, a counter of teeth less.
-const SHARE_OF_MEAN: f64 = 0.125;
-
-/// Samples to a number up to which a signal goes to and fro between steps, and repeats from which that is
-/// known. Source: none, engineering guess.
-const TO_AND_FRO: f64 = 2.5;
-const LEAST_TO_AND_FRO: u64 = 20;
-
 /// A wheel below this, rad/s, is at rest: its number may stay. Source: none, engineering guess.
 const REST: f64 = 1.0;
 
@@ -63,9 +54,8 @@ pub(crate) struct Watch {
     high: f64,
     // When the last number was sampled.
     at: Time,
-    // By what it has moved from sample to sample of late, and its mean of late.
+    // By what it has moved from sample to sample of late.
     moves: f64,
-    mean: f64,
     belief: Belief,
     is_wheel: bool,
     // rad/s of a wheel per unit of the samples, and its step in rad/s.
@@ -74,7 +64,6 @@ pub(crate) struct Watch {
     n: u64,
     n_repeats: u64,
     longest_run: u32,
-    was_stuck: bool,
     // How often it was bad beyond doubt, and the latest number beyond its range.
     n_proved: u32,
     last_beyond: f64,
@@ -109,7 +98,6 @@ impl Watch {
             high: belief.range.1,
             at: Time(0),
             moves: 0.0,
-            mean: f64::NAN,
             belief,
             is_wheel,
             rolling,
@@ -117,7 +105,6 @@ impl Watch {
             n: 0,
             n_repeats: 0,
             longest_run: 0,
-            was_stuck: false,
             n_proved: 0,
             last_beyond: f64::NAN,
             waiting: Waiting::Nothing,
@@ -138,13 +125,9 @@ impl Watch {
         is_plain
     }
 
-    /// What it reads as the speed of a wheel, its mean of late, and its step, rad/s.
-    pub(crate) fn rolling(&self) -> (f64, f64, f64) {
-        (
-            self.last * self.rolling,
-            self.mean * self.rolling,
-            self.step,
-        )
+    /// What it reads as the speed of a wheel and its step, rad/s.
+    pub(crate) fn rolling(&self) -> (f64, f64) {
+        (self.last * self.rolling, self.step)
     }
 
     /// When what waits is decided without another sample.
@@ -205,7 +188,8 @@ impl Watch {
                 self.follow(time, value, others, out);
             }
             Waiting::Run(mut run) if run.goes_on(time, value) => {
-                self.note_repeat(value);
+                self.n += 1;
+                self.n_repeats += u64::from(!self.rests(value));
                 run.take(time, others, &self.habits(value), out);
                 self.waiting = Waiting::Run(run);
             }
@@ -241,7 +225,6 @@ impl Watch {
             Waiting::Run(run) => match run.left_out() {
                 Some((from, n)) => {
                     self.n_proved += u32::from(run.has_jumped);
-                    self.was_stuck |= run.trouble() == Trouble::Stuck;
                     out.leave_out(run.trouble(), from, run.latest, n);
                     // What it was before says nothing of now.
                     self.last = f64::NAN;
@@ -270,25 +253,13 @@ impl Watch {
     fn believe(&mut self, time: Time, value: f64) {
         // The first number, behind NaN, is no move.
         self.moves = (REMEMBERED * self.moves).max((value - self.last).abs());
-        if self.last.is_nan() {
-            self.mean = value;
-        }
-        self.mean += SHARE_OF_MEAN * (value - self.mean);
         (self.last, self.at) = (value, time);
         self.n += 1;
     }
 
-    fn note_repeat(&mut self, value: f64) {
-        let rolls = u64::from(!self.rests(value));
-        (self.n, self.n_repeats) = (self.n + rolls, self.n_repeats + rolls);
-        self.mean += SHARE_OF_MEAN * (value - self.mean);
-    }
-
     fn pass(&mut self, time: Time, value: f64, out: &mut Out) {
         if value == self.last {
-            self.at = time;
-            self.n += u64::from(!self.rests(value));
-            self.mean += SHARE_OF_MEAN * (value - self.mean);
+            (self.at, self.n) = (time, self.n + 1);
         } else {
             self.believe(time, value);
         }
@@ -300,11 +271,9 @@ impl Watch {
         let has_neighbour = !self.last.is_nan() && time.0 - self.at.0 <= GAP_NS;
         let moves_on = |value: f64| !self.rests(value) || others.all_roll(REST);
         if has_neighbour && value == self.last && self.is_wheel && moves_on(value) {
-            let goes_to_and_fro = self.goes_to_and_fro();
-            self.note_repeat(value);
-            let mut run = Run::new(value, time, others);
-            run.goes_to_and_fro = goes_to_and_fro;
-            self.waiting = Waiting::Run(run);
+            self.n += 1;
+            self.n_repeats += u64::from(!self.rests(value));
+            self.waiting = Waiting::Run(Run::new(value, time, others));
         } else if has_neighbour
             && (self.is_wild(time, value)
                 || self.is_wheel && (value - self.last).abs() > self.most(0.0))
@@ -456,17 +425,11 @@ impl Watch {
         self.n.max(1) as f64 / (self.n - self.n_repeats).max(1) as f64
     }
 
-    /// Whether the signal, while it moves, goes to and fro between steps, as a counter of teeth does.
-    fn goes_to_and_fro(&self) -> bool {
-        self.n_repeats >= LEAST_TO_AND_FRO && self.usual_run() < TO_AND_FRO
-    }
-
     fn habits(&self, value: f64) -> Habits {
         Habits {
             rests: self.rests(value),
             step: self.step,
             usual_run: self.usual_run(),
-            was_stuck: self.was_stuck,
             longest_run: f64::from(self.longest_run),
         }
     }

@@ -86,6 +86,9 @@ pub(super) fn drive_lacks(fact: DriveFact) -> &'static str {
         DriveFact::TyresGiveWay => {
             "in bends the tyres give way by more than any tyre would on firm ground, so what they hold cannot be read from them"
         }
+        DriveFact::BendsBothWays => {
+            "nearly all bends go one way, and there unlike tyres look like a drag"
+        }
         DriveFact::HeldUnderCommand => {
             "too few steady bends under command in which the pack slipped at a torque the map states"
         }

@@ -12,13 +12,9 @@ use halfshaft_model::{Column, LeftOut, Span, Time, Trouble};
 /// timeline, max(0.25 s, three periods), and some jitter.
 pub(super) const GAP_NS: i64 = 300_000_000;
 
-/// Repeats of a wheel at rest wait no longer than this, ns: what is not proved by then is believed. Source:
-/// none, engineering guess: twice the least proof.
+/// Repeats wait no longer than this, ns: what is not proved by then is believed. Source: none,
+/// engineering guess: twice the least proof.
 const HELD_NS: i64 = NS_PER_S;
-
-/// Those of one that rolls wait for this, ns: at a steady speed the others take their time to move away, and
-/// until they have, what it repeats makes slip that never was. Source: none, engineering guess.
-const ROLLING_HELD_NS: i64 = 6 * NS_PER_S;
 
 /// A wheel that stands beside others that gain speed stands truly after so long, ns, as one on a
 /// dolly does. Source: none, engineering guess: what counts as no driving takes as long.
@@ -48,26 +44,6 @@ const PROOF_NS: i64 = NS_PER_S / 2;
 /// Source: none, engineering guess: 0.5 km/h, more than ten times the noise of a wheel speed.
 const MOVED: (f64, f64) = (0.4, 3.0);
 
-/// Share of a step by which the means of the others must have moved beside a signal that by its habit goes to
-/// and fro between steps, as a counter of teeth does. Source: none, engineering guess: its own speed was within
-/// half a step while it repeated, and rounding leaves an eighth of one in a mean.
-const MOVED_IN_MEAN: f64 = 0.6;
-
-/// How many times its longest run it must repeat then. Source: none, engineering guess.
-const LONGEST_TO_AND_FRO: f64 = 2.0;
-
-/// A number that stands so many times as long as it ever did, for so many samples, while the last digits of all
-/// other wheels, in steps no finer than half of its own, change in this share of them. Source: none, engineering
-/// guess: where the others change in three of ten samples, a wheel that rolls a hundredth otherwise changes in
-/// one of seven on average.
-const STANDS_AS_LONG: (f64, f64, f64) = (5.0, 50.0, 0.3);
-
-/// How many times as long, where the wheel was stuck before. Source: none, engineering guess.
-const STANDS_AGAIN: f64 = 2.0;
-
-/// The wheels among the channels that say how fast the car goes.
-const N_WHEELS: usize = 4;
-
 /// Repeats that prove a jump to a number nobody drives at, in lengths of a usual run of repeats.
 /// Source: none, engineering guess; so many more than usual, that a sheet which repeats every
 /// sample ten times, or a speed in whole km/h, is not stuck.
@@ -79,9 +55,6 @@ const LEAST_REPEATS: [f64; 3] = [3.0, 5.0, 25.0];
 /// Others that must be known and gain speed beside a wheel that stands.
 const LEAST_GAINING: usize = 3;
 
-/// Other wheels that must be known beside one that stands by itself.
-const LEAST_BESIDE: usize = 2;
-
 /// Beside one wheel alone a run must be so many times the longest that moved on by itself.
 const LONGEST_RUNS: f64 = 4.0;
 
@@ -92,8 +65,6 @@ pub(crate) const N_ROLLING: usize = 5;
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Others {
     pub(crate) speeds: [f64; N_ROLLING],
-    /// Their means of late, rad/s.
-    pub(crate) means: [f64; N_ROLLING],
     pub(crate) steps: [f64; N_ROLLING],
 }
 
@@ -113,8 +84,6 @@ pub(super) struct Habits {
     pub(super) step: f64,
     /// Samples to a number while it moves, and most of them.
     pub(super) usual_run: f64,
-    /// It was stuck before.
-    pub(super) was_stuck: bool,
     pub(super) longest_run: f64,
 }
 
@@ -126,21 +95,16 @@ pub(super) struct Run {
     pub(super) has_jumped: bool,
     /// No brake takes a wheel from that number to this.
     pub(super) no_brake: bool,
-    /// The signal did not use to stay on one number.
-    pub(super) goes_to_and_fro: bool,
     since: Time,
     pub(super) latest: Time,
     pub(super) n: u32,
     times: VecDeque<Time>,
     others: Others,
     n_others_moved: u32,
-    n_moved: [u32; N_ROLLING],
     others_seen: [f64; N_ROLLING],
     // From where on it is left out, and how many were.
     proved: Option<(Time, u64)>,
     stands: Stands,
-    // It is no number of a wheel at rest.
-    rolls: bool,
 }
 
 /// Whether the car went on while a wheel read less.
@@ -170,18 +134,15 @@ impl Run {
             value,
             has_jumped: false,
             no_brake: false,
-            goes_to_and_fro: false,
             since: time,
             latest: time,
             n: 1,
             times: VecDeque::from([time]),
             others: *others,
             n_others_moved: 0,
-            n_moved: [0; N_ROLLING],
             others_seen: others.speeds,
             proved: None,
             stands: Stands::WithTheCar,
-            rolls: false,
         }
     }
 
@@ -206,16 +167,8 @@ impl Run {
             return;
         }
         self.times.push_back(time);
-        self.rolls = !habits.rests;
         let moves = others.speeds != self.others_seen && others.speeds.iter().any(|s| !s.is_nan());
         self.n_others_moved += u32::from(moves);
-        for (n_moved, (now, seen)) in self
-            .n_moved
-            .iter_mut()
-            .zip(others.speeds.iter().zip(&self.others_seen))
-        {
-            *n_moved += u32::from(now != seen);
-        }
         self.others_seen = others.speeds;
         // A wheel on ice or a lifted one may stand while one or two turn, and a locked one while
         // the car brakes: not while all others gain speed.
@@ -248,7 +201,6 @@ impl Run {
     pub(super) fn held_ns(&self) -> i64 {
         match self.stands {
             Stands::Alone => TOWED_NS,
-            _ if self.rolls => ROLLING_HELD_NS,
             _ => HELD_NS,
         }
     }
@@ -318,19 +270,12 @@ impl Run {
         if habits.rests {
             return false;
         }
-        if self.stands_by_itself(others, habits) {
-            return true;
-        }
-        let by_mean = self.goes_to_and_fro && n > LONGEST_TO_AND_FRO * habits.longest_run;
         let (mut n_known, mut n_moved) = (0, 0);
         for (index, now) in others.speeds.iter().enumerate() {
             let moved = (now - self.others.speeds[index]).abs();
-            let in_mean = (others.means[index] - self.others.means[index]).abs();
             let steps = habits.step.max(others.steps[index]);
             n_known += u32::from(!moved.is_nan());
-            let has_moved = moved > MOVED.0 + MOVED.1 * steps
-                || by_mean && in_mean > MOVED.0 + MOVED_IN_MEAN * steps;
-            n_moved += u32::from(has_moved);
+            n_moved += u32::from(moved > MOVED.0 + MOVED.1 * steps);
         }
         let least = match n_moved {
             0 => return false,
@@ -344,25 +289,6 @@ impl Run {
             _ => LEAST_REPEATS[1],
         };
         lasts && n >= usual.max(least) && f64::from(self.n_others_moved) >= LEAST_REPEATS[1]
-    }
-}
-
-impl Run {
-    /// Whether the last digits of all others go on changing beside a number that never stood for so long: at a
-    /// steady speed nothing else shows it.
-    fn stands_by_itself(&self, others: &Others, habits: &Habits) -> bool {
-        let (mut times, least, share) = STANDS_AS_LONG;
-        if habits.was_stuck {
-            times = STANDS_AGAIN;
-        }
-        let n = f64::from(self.n);
-        let is_long = n >= least && n >= times * habits.longest_run && self.goes_to_and_fro;
-        let mut known = (0..N_WHEELS).filter(|index| !others.speeds[*index].is_nan());
-        let changes = |index: usize| {
-            let is_as_coarse = habits.step > 0.0 && habits.step <= 2.0 * others.steps[index];
-            is_as_coarse && f64::from(self.n_moved[index]) >= share * n
-        };
-        is_long && known.clone().count() >= LEAST_BESIDE && known.all(changes)
     }
 }
 

@@ -28,21 +28,12 @@ impl Drive {
             column: &mut column,
             left_out: &mut left_out,
         };
-        let mut means = [f64::NAN; N_ROLLING];
         for (index, value) in values.iter().enumerate() {
             let seconds = index as f64 * self.period_s;
             let time = Time::from_seconds(seconds);
             let [one, two, three] = (self.others)(seconds);
-            let speeds = [f64::NAN, one, two, three, f64::NAN];
-            for (mean, speed) in means.iter_mut().zip(speeds) {
-                *mean += SHARE_OF_MEAN * (speed - *mean);
-                if index == 0 {
-                    *mean = speed;
-                }
-            }
             let others = Others {
-                speeds,
-                means,
+                speeds: [f64::NAN, one, two, three, f64::NAN],
                 steps: [self.step; N_ROLLING],
             };
             if watch.passes(time, *value) {
@@ -223,55 +214,6 @@ fn a_stuck_wheel_is_left_out_from_its_first_repeat() {
     assert!((464..=467).contains(&n_out(7.0)), "{}", n_out(7.0));
     // On a dolly.
     assert_eq!(n_out(17.0), 0);
-}
-
-/// Speeds as a counter of 48 teeth gives them every 50 ms, of wheels that start at a tooth of their own.
-fn counted(time: f64, off: f64, turned: fn(f64) -> f64) -> f64 {
-    const TOOTH: f64 = std::f64::consts::TAU / 48.0;
-    let count = |time: f64| (turned(time) / TOOTH + off).floor();
-    (count(time) - count(time - 0.05)) * TOOTH / 0.05
-}
-
-#[test]
-fn a_stuck_counter_of_teeth_is_left_out_though_the_car_changes_its_speed_by_less_than_a_step() {
-    let counter = Drive {
-        period_s: 0.05,
-        step: std::f64::consts::TAU / 48.0 / 0.05,
-        others: |time| [0.2, 0.5, 0.8].map(|off| counted(time, off, gains)),
-    };
-    // From 30 rad/s by 0.5 rad/s².
-    fn gains(time: f64) -> f64 {
-        30.0 * time + 0.25 * time * time
-    }
-    counter.check(20.0, |time| counted(time, 0.1, gains), &[]);
-    let stuck = |time: f64| match (5.0..10.0).contains(&time) {
-        true => counted(5.0, 0.1, gains),
-        false => counted(time, 0.1, gains),
-    };
-    let out = counter.judged(20.0, stuck);
-    // The first sample is its own, and so may the next ones be.
-    assert!(matches!(out[..], [(Trouble::Stuck, 96..=100)]), "{out:?}");
-}
-
-#[test]
-fn a_wheel_that_stands_at_a_steady_speed_shows_by_the_last_digits_of_the_others() {
-    fn flickers(time: f64, seed: f64) -> f64 {
-        50.0 + 0.1 * (1234.5 * time + seed).sin()
-    }
-    let steady = |others: fn(f64) -> [f64; 3]| Drive {
-        step: 0.02,
-        others,
-        ..STEADY
-    };
-    let noisy =
-        steady(|time| [1.0, 2.0, 3.0].map(|seed| (50.0 * flickers(time, seed)).round() / 50.0));
-    let still = steady(|_| [50.0; 3]);
-    let wheel = |time: f64| match (5.995..10.995).contains(&time) {
-        true => flickers(5.99, 4.0),
-        false => flickers(time, 4.0),
-    };
-    noisy.check(14.0, wheel, &[(Trouble::Stuck, 500)]);
-    still.check(14.0, wheel, &[]);
 }
 
 #[test]
