@@ -7,7 +7,7 @@ use halfshaft_fleet::{changes, pairs, table};
 use halfshaft_health::{FigureId, FindingId};
 use halfshaft_model::{Batch, Entry};
 use halfshaft_simulate::fleet::chain::Creeps;
-use halfshaft_simulate::fleet::pair::{Changed, Exchanged};
+use halfshaft_simulate::fleet::pair::{Altered, Changed};
 use halfshaft_simulate::fleet::{self, Fault};
 
 const SEED: u64 = 1;
@@ -153,7 +153,7 @@ fn what_is_said_of_another_pack_holds_for_the_car_that_has_it() {
     // As measured: six changes of two drives, of which four leave the time under load open.
     assert!(n_stated >= 70, "{n_stated}");
     let is_below = |told: &&changes::Told| {
-        told.exchanged == Exchanged::Faces && told.figure == "heat_total" && told.truth < 0.25
+        told.altered == Altered::Faces && told.figure == "heat_total" && told.truth < 0.25
     };
     assert!(told.iter().any(|told| is_below(&told)));
 }

@@ -14,7 +14,7 @@ use halfshaft_model::Batch;
 use halfshaft_model::channel::name;
 use halfshaft_model::vehicle::TorqueSource;
 use halfshaft_signal_map::Map;
-use halfshaft_simulate::fleet::pair::{self, Exchanged};
+use halfshaft_simulate::fleet::pair::{self, Altered};
 use halfshaft_simulate::fleet::{self, Car, Truth};
 
 use crate::run;
@@ -23,8 +23,8 @@ use crate::run;
 pub struct Told {
     /// The car.
     pub number: u64,
-    /// What was exchanged.
-    pub exchanged: Exchanged,
+    /// What was altered.
+    pub altered: Altered,
     /// Name of the figure.
     pub figure: &'static str,
     /// How the program lets it stand.
@@ -37,7 +37,7 @@ pub struct Told {
 }
 
 /// What a stated range is widened by before a truth outside of it counts as outside: what the same drive with
-/// nothing exchanged would differ by in its last digits once a wheel breaks away a millisecond later.
+/// nothing altered would differ by in its last digits once a wheel breaks away a millisecond later.
 const SHARE: f64 = 0.03;
 const KELVIN: f64 = 1.0;
 
@@ -110,9 +110,9 @@ fn of_car(seed: u64, number: u64) -> Vec<Told> {
     let map = map_of(&car);
     let (batch, before) = fleet::drive(&car);
     let mut all = Vec::new();
-    for exchanged in Exchanged::ALL {
-        let other = exchanged.in_car(&car);
-        let change = asked(exchanged, &map, &other);
+    for altered in Altered::ALL {
+        let other = altered.in_car(&car);
+        let change = asked(altered, &map, &other);
         let answer = ask(&map, &batch, &change);
         let (_, after) = fleet::drive(&other);
         for (figure, truth) in CHECKED {
@@ -123,7 +123,7 @@ fn of_car(seed: u64, number: u64) -> Vec<Told> {
                     .and_then(|line| told(line, truths))
                     .map(|(standing, range, truth, is_kelvin)| Told {
                         number,
-                        exchanged,
+                        altered,
                         figure: figure.word(),
                         standing,
                         range,
@@ -137,33 +137,33 @@ fn of_car(seed: u64, number: u64) -> Vec<Told> {
 }
 
 // The change as an owner would ask for it, by the numbers of his map.
-fn asked(exchanged: Exchanged, map: &Map, other: &Car) -> Change {
+fn asked(altered: Altered, map: &Map, other: &Car) -> Change {
     let vehicle = &map.vehicle;
     let pack = vehicle.pack.expect("such maps were taken");
     let preload = vehicle.preload_nm.expect("such maps were taken");
     let none = Change::default();
-    match exchanged {
-        Exchanged::Faces => Change {
+    match altered {
+        Altered::Faces => Change {
             n_faces: Some(other.pack.n_faces.round() as u32),
             ..none
         },
-        Exchanged::Friction => Change {
+        Altered::Friction => Change {
             friction: pack.friction.map(|friction| 0.75 * friction.value),
             ..none
         },
-        Exchanged::Preload => Change {
+        Altered::Preload => Change {
             preload_nm: Some(1.5 * preload.value),
             ..none
         },
-        Exchanged::Oil => Change {
+        Altered::Oil => Change {
             oil_volume_m3: vehicle.oil_volume_m3.map(|volume_m3| 0.5 * volume_m3),
             ..none
         },
-        Exchanged::Cooling => Change {
+        Altered::Cooling => Change {
             cooling: Some(1.5),
             ..none
         },
-        Exchanged::Table => Change {
+        Altered::Table => Change {
             torque_table: match map_of(other).vehicle.torque_sources.into_iter().next() {
                 Some(TorqueSource::Table { table, .. }) => Some(table),
                 _ => None,
@@ -213,13 +213,13 @@ fn told(line: &Line, [before, after]: [f64; 2]) -> Option<(Standing, Range, f64,
 /// The table.
 pub fn text(all: &[Told]) -> String {
     let mut text = String::from(
-        "| exchanged | figure | drives | stands | told | truly | in the stated range |\n|---|---|---|---|---|---|---|\n",
+        "| changed | figure | drives | stands | by whatif | truly | in the stated range |\n|---|---|---|---|---|---|---|\n",
     );
-    for exchanged in Exchanged::ALL {
+    for altered in Altered::ALL {
         for (figure, _) in CHECKED {
             let of: Vec<&Told> = all
                 .iter()
-                .filter(|told| (told.exchanged, told.figure) == (exchanged, figure.word()))
+                .filter(|told| (told.altered, told.figure) == (altered, figure.word()))
                 .collect();
             let Some(first) = of.first() else { continue };
             let words = |values: Vec<f64>| {
@@ -237,7 +237,7 @@ pub fn text(all: &[Told]) -> String {
             let _ = writeln!(
                 text,
                 "| {} | `{}` | {} | {} | {} | {} | {} |",
-                exchanged.words(),
+                altered.words(),
                 figure.word(),
                 of.len(),
                 first.standing.words(),
@@ -268,7 +268,7 @@ pub fn list(all: &[Told]) -> String {
             text,
             "- car {} {}: {} {} {:?}, truly {:+.3}",
             told.number,
-            told.exchanged.words(),
+            told.altered.words(),
             told.figure,
             told.standing.words(),
             told.range.unwrap_or_default(),

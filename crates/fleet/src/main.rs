@@ -48,6 +48,14 @@ struct Arguments {
     write: Option<PathBuf>,
 }
 
+/// Prints a page, and below its table the list of what is in it where that is asked for.
+fn print_page(page: &str, list: Option<String>) {
+    print!("{page}");
+    if let Some(list) = list {
+        print!("\n## List\n\n{list}");
+    }
+}
+
 fn main() -> Result<()> {
     let arguments = Arguments::parse();
     if let (Some(number), Some(folder)) = (arguments.car, &arguments.write) {
@@ -60,14 +68,8 @@ fn main() -> Result<()> {
     }
     if let Some(n_cars) = arguments.pairs {
         let pairs = pairs::compare_all(arguments.seed, n_cars, n_threads);
-        print!(
-            "{}{}",
-            pairs_start(arguments.seed, n_cars),
-            pairs::text(&pairs)
-        );
-        if arguments.list {
-            print!("\n## List\n\n{}", pairs::list(&pairs));
-        }
+        let page = pairs_start(arguments.seed, n_cars) + &pairs::text(&pairs);
+        print_page(&page, arguments.list.then(|| pairs::list(&pairs)));
         return Ok(());
     }
     if let Some(n_cars) = arguments.chains {
@@ -76,26 +78,14 @@ fn main() -> Result<()> {
             None => (1..=n_cars).collect(),
         };
         let chains = chains::drive_all(arguments.seed, &numbers, n_threads);
-        print!(
-            "{}{}",
-            chains_start(arguments.seed, n_cars),
-            chains::text(&chains)
-        );
-        if arguments.list {
-            print!("\n## List\n\n{}", chains::list(&chains));
-        }
+        let page = chains_start(arguments.seed, n_cars) + &chains::text(&chains);
+        print_page(&page, arguments.list.then(|| chains::list(&chains)));
         return Ok(());
     }
     if let Some(n_drives) = arguments.changes {
         let told = changes::drive_all(arguments.seed, n_drives, n_threads);
-        print!(
-            "{}{}",
-            changes_start(arguments.seed, n_drives),
-            changes::text(&told)
-        );
-        if arguments.list {
-            print!("\n## List\n\n{}", changes::list(&told));
-        }
+        let page = changes_start(arguments.seed, n_drives) + &changes::text(&told);
+        print_page(&page, arguments.list.then(|| changes::list(&told)));
         return Ok(());
     }
     let numbers = match arguments.car {

@@ -488,6 +488,13 @@ pub struct Meter {
     pub reading: Result<Estimate, Reason>,
 }
 
+impl Meter {
+    /// The level of a reading, 0 to 5; an edge belongs to the level above.
+    pub fn level(&self, reading: f64) -> u8 {
+        self.edges.iter().filter(|edge| reading >= **edge).count() as u8
+    }
+}
+
 /// How the car was used.
 #[derive(Clone, Debug, PartialEq)]
 pub struct UseClass {

@@ -5,7 +5,7 @@
 //! Nothing is worked out anew: each line words what `health` found.
 
 use halfshaft_health::laps_to_limit::LapsAhead;
-use halfshaft_health::{FigureId, Lap, Reason, Results};
+use halfshaft_health::{FigureId, Lap, Results};
 
 use crate::causes::CAUSES;
 use crate::corners::{Bend, bends};
@@ -128,7 +128,6 @@ fn laps_left(results: &Results) -> String {
                 "no end in sight: at this pace the oil settles at {at_c:.0}\u{a0}°C, below the warning at {limit_c:.0}\u{a0}°C{but}"
             )
         }
-        Err(Reason::LapsOver { .. }) => none_left(results),
         Err(why) => format!("not known. {}", sentence(&clean(why))),
     }
 }
@@ -166,15 +165,7 @@ fn heat(results: &Results) -> Option<String> {
         _ if rough(low) == rough(high) => format!(", {}\u{a0}kJ a lap", rough(low)),
         _ => format!(", {} to {}\u{a0}kJ a lap", rough(low), rough(high)),
     };
-    let by_cause: Vec<String> = causes(results)
-        .into_iter()
-        .filter(|(_, _, share)| *share >= LEAST_NAMED)
-        .map(|(_, word, share)| format!("{} {word}", percent(share)))
-        .collect();
-    let by_cause = match by_cause.is_empty() {
-        true => String::new(),
-        false => format!(": {}", by_cause.join(", ")),
-    };
+    let by_cause = by_cause(results).map_or(String::new(), |causes| format!(": {causes}"));
     let of_axle = match results.thermal.as_ref().map(|thermal| &thermal.pack_share) {
         Ok(Ok(share)) => format!(
             ". Of all heat in the axle the clutch made {} ({} to {}), the gears the rest",
@@ -191,10 +182,20 @@ fn heat(results: &Results) -> Option<String> {
 }
 
 /// Causes with a smaller share than this are not named.
-pub const LEAST_NAMED: f64 = 0.05;
+const LEAST_NAMED: f64 = 0.05;
+
+/// The causes worth naming with their shares, `85 % wheelspin, 15 % preload`.
+pub fn by_cause(results: &Results) -> Option<String> {
+    let causes = causes(results).into_iter();
+    let named: Vec<String> = causes
+        .filter(|(_, _, share)| *share >= LEAST_NAMED)
+        .map(|(_, word, share)| format!("{} {word}", percent(share)))
+        .collect();
+    (!named.is_empty()).then(|| named.join(", "))
+}
 
 /// Causes with their shares of what is known of them, greatest first.
-pub fn causes(results: &Results) -> Vec<(FigureId, &'static str, f64)> {
+fn causes(results: &Results) -> Vec<(FigureId, &'static str, f64)> {
     let known = CAUSES
         .iter()
         .filter_map(|&(id, word, _)| Some((id, word, value(results, id)?)));
@@ -208,7 +209,7 @@ pub fn causes(results: &Results) -> Vec<(FigureId, &'static str, f64)> {
     known
 }
 
-/// The bend with most heat a lap, with its share of all bends and what lies between them.
+/// The bend with most heat, with its share of a lap.
 fn corner(results: &Results) -> Option<String> {
     let (bend, heat_kj) = costliest(results)?;
     let turned = bend.mean(|corner| Some(corner.turned_deg))?;

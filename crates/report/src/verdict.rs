@@ -354,12 +354,7 @@ pub fn class_words(class: &UseClass) -> String {
 pub fn plain_use(results: &Results) -> Option<String> {
     let levels = results.meters.iter().filter_map(|meter| {
         let found = meter.reading.as_ref().ok()?;
-        let level = meter
-            .edges
-            .iter()
-            .filter(|edge| found.low >= **edge)
-            .count();
-        Some((level as u8, meter))
+        Some((meter.level(found.low), meter))
     });
     let (level, meter) = levels.max_by_key(|(level, _)| *level)?;
     (level >= LEAST_PLAIN).then(|| {

@@ -199,8 +199,13 @@ pub fn measured(value: f64, symbol: &str) -> String {
     } else {
         exact_number(value)
     };
+    with_unit(&number, symbol)
+}
+
+/// A number as it is printed, with its unit.
+pub fn with_unit(number: &str, symbol: &str) -> String {
     match unit(symbol) {
-        "" => number,
+        "" => number.to_owned(),
         "°" => format!("{number}°"),
         unit => format!("{number}\u{a0}{unit}"),
     }

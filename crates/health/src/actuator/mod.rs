@@ -17,7 +17,7 @@ pub use apparent::Apparent;
 pub use index::{HealthIndex, HealthItem, health_index};
 pub use motor::{Hold, Motor};
 
-pub use sentence::{sentence, whole_way_s};
+pub use sentence::{Pace, sentence, whole_way_s};
 
 use apparent::ApparentWatch;
 use motor::MotorWatch;

@@ -90,15 +90,19 @@ pub fn whole_way_s(timing: &Timing, least: usize) -> Option<f64> {
 }
 
 /// What may be said of one way.
-#[derive(Clone, Copy)]
-enum Pace {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pace {
+    /// It takes this, s.
     Median(f64),
+    /// It takes less than this, s: the samples show no more.
     Below(f64),
+    /// So few moves were timed.
     Few(usize),
 }
 
 impl Pace {
-    fn of(pool: &Pool, least: usize) -> Pace {
+    /// Of a pool, where `least` moves are needed.
+    pub fn of(pool: &Pool, least: usize) -> Pace {
         match pool.stated {
             StatedTime::NoEvent => Pace::Few(0),
             StatedTime::Singly(spread) if spread.n_events < least => Pace::Few(spread.n_events),

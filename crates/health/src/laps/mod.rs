@@ -29,6 +29,7 @@ mod part;
 mod path;
 mod pedal;
 mod repeat;
+mod slots;
 #[cfg(test)]
 mod tests;
 

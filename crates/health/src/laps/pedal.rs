@@ -2,56 +2,30 @@
 
 use halfshaft_model::{Span, Time};
 
-/// Slots kept; when they are full, neighbours are joined.
-const MOST_SLOTS: usize = 8192;
+use super::slots::Slots;
 
-/// Shortest slot, s.
-const SHORTEST_SLOT_S: f64 = 1.0;
-
-/// Sums of the pedal.
-#[derive(Clone, Debug)]
-pub struct PedalByTime {
-    slot_s: f64,
-    // When a slot began, the sum of its samples and how many there are.
-    slots: Vec<(Time, f64, f64)>,
-}
-
-impl Default for PedalByTime {
-    fn default() -> PedalByTime {
-        PedalByTime {
-            slot_s: SHORTEST_SLOT_S,
-            slots: Vec::new(),
-        }
-    }
-}
+/// Sums of the pedal, each with how many samples are in it.
+#[derive(Clone, Debug, Default)]
+pub struct PedalByTime(Slots<(f64, f64)>);
 
 impl PedalByTime {
     /// Takes a sample.
     pub fn add(&mut self, time: Time, share: f64) {
-        match self.slots.last_mut() {
-            Some((start, sum, n)) if time.since(*start) < self.slot_s => {
-                *sum += share;
-                *n += 1.0;
-            }
-            _ => self.slots.push((time, share, 1.0)),
-        }
-        if self.slots.len() > MOST_SLOTS {
-            self.slot_s *= 2.0;
-            let joined = self.slots.chunks(2).map(|pair| {
-                let sum = |of: fn(&(Time, f64, f64)) -> f64| pair.iter().map(of).sum();
-                (pair[0].0, sum(|slot| slot.1), sum(|slot| slot.2))
-            });
-            self.slots = joined.collect();
-        }
+        self.0.add(time, (share, 1.0), |one, other| {
+            (one.0 + other.0, one.1 + other.1)
+        });
     }
 
     /// Mean over the slots that begin in a span, share.
     pub fn mean(&self, span: Span) -> Option<f64> {
-        let first = self.slots.partition_point(|slot| slot.0 < span.start);
-        let slots = self.slots[first..].iter();
-        let (sum, n) = slots
-            .take_while(|slot| slot.0 < span.end)
-            .fold((0.0, 0.0), |(sum, n), slot| (sum + slot.1, n + slot.2));
+        let slots = self.0.all();
+        let first = slots.partition_point(|(start, _)| *start < span.start);
+        let (sum, n) = slots[first..]
+            .iter()
+            .take_while(|(start, _)| *start < span.end)
+            .fold((0.0, 0.0), |(sum, n), (_, of_slot)| {
+                (sum + of_slot.0, n + of_slot.1)
+            });
         (n > 0.0).then(|| sum / n)
     }
 }
@@ -59,6 +33,7 @@ impl PedalByTime {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::laps::slots::MOST_SLOTS;
 
     #[test]
     fn a_long_drive_keeps_its_means() {
@@ -67,7 +42,7 @@ mod tests {
             let share = if second % 100 < 30 { 1.0 } else { 0.0 };
             pedal.add(Time::from_seconds(f64::from(second)), share);
         }
-        assert!(pedal.slots.len() <= MOST_SLOTS);
+        assert!(pedal.0.all().len() <= MOST_SLOTS);
         let mean = |start, end| {
             pedal.mean(Span {
                 start: Time::from_seconds(start),

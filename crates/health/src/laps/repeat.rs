@@ -70,10 +70,16 @@ pub fn lap_starts(path: &Path, limits: &LapLimits) -> Option<Vec<f64>> {
         .into_iter()
         .filter_map(|candidate| {
             let tracked = track(&curvature, path, candidate, limits)?;
+            let (lines, to_bend) = lines(&curvature, &tracked, candidate.lag_m)?;
             // The way out of the pits may look like a lap that began there, and does not close: then
             // the line lies where there is one lap fewer.
+            let most = lines.iter().map(|line| line.0).max()?;
             (0..=1)
-                .filter_map(|fewer| starts(&curvature, &tracked, candidate.lag_m, fewer, limits))
+                .filter_map(|fewer| {
+                    let few = lines.iter().filter(|line| line.0 + fewer <= most);
+                    let line = best_line(few)?;
+                    starts(&curvature, &tracked, line, &to_bend, limits)
+                })
                 .find(|starts| closes(path, starts, tracked.correlation, limits))
         })
         .collect();
@@ -289,41 +295,51 @@ impl Tracked {
     }
 }
 
-/// Lap starts, m: as many laps as there are, or that many fewer, the line where the road is
-/// straightest.
-fn starts(
-    curvature: &[f64],
-    tracked: &Tracked,
-    lag_m: f64,
-    fewer: usize,
-    limits: &LapLimits,
-) -> Option<Vec<f64>> {
+/// A place for the line: how often it is passed, how much the last lap lacks there, how straight the road
+/// is, and the place (cell).
+type Line = (usize, Reverse<usize>, usize, f64);
+
+/// Every place for the line in the first lap, and the cells to the nearest bend.
+fn lines(curvature: &[f64], tracked: &Tracked, lag_m: f64) -> Option<(Vec<Line>, Vec<usize>)> {
     let first = tracked.pairs.first()?.0;
     let to_bend = cells_to_bend(curvature);
     let n_places = (lag_m / STEP_M) as usize;
     let n_cells = curvature.len() as f64;
-    let places = || (0..n_places).map(|cell| first + cell as f64);
-    let most = places().map(|at| tracked.follow(at).len()).max()?;
-    let (_, _, _, best) = places()
-        .map(|at| {
-            let starts = tracked.follow(at);
-            let lacking = starts.last().map_or(0.0, |last| (last - n_cells).max(0.0));
-            let place = (at as usize).min(to_bend.len() - 1);
-            let edge = place.min(to_bend.len() - 1 - place);
-            (
-                starts.len(),
-                Reverse(lacking as usize),
-                to_bend[place].min(edge),
-                at,
-            )
-        })
-        .filter(|(n_starts, ..)| n_starts + fewer <= most)
-        .max_by(|one, other| {
-            // The earliest among equals.
-            (one.0, one.1, one.2)
-                .cmp(&(other.0, other.1, other.2))
-                .then(other.3.total_cmp(&one.3))
-        })?;
+    let line = |at: f64| {
+        let starts = tracked.follow(at);
+        let lacking = starts.last().map_or(0.0, |last| (last - n_cells).max(0.0));
+        let place = (at as usize).min(to_bend.len() - 1);
+        let edge = place.min(to_bend.len() - 1 - place);
+        (
+            starts.len(),
+            Reverse(lacking as usize),
+            to_bend[place].min(edge),
+            at,
+        )
+    };
+    let lines = (0..n_places).map(|cell| line(first + cell as f64));
+    Some((lines.collect(), to_bend))
+}
+
+/// The line with most laps, on the straightest road of those.
+fn best_line<'a>(lines: impl Iterator<Item = &'a Line>) -> Option<f64> {
+    let best = lines.max_by(|one, other| {
+        // The earliest among equals.
+        (one.0, one.1, one.2)
+            .cmp(&(other.0, other.1, other.2))
+            .then(other.3.total_cmp(&one.3))
+    });
+    best.map(|line| line.3)
+}
+
+/// Lap starts, m, of a line.
+fn starts(
+    curvature: &[f64],
+    tracked: &Tracked,
+    best: f64,
+    to_bend: &[usize],
+    limits: &LapLimits,
+) -> Option<Vec<f64>> {
     let rough = tracked.follow(best);
     if rough.len() < 3 {
         return None;

@@ -5,7 +5,7 @@ use halfshaft_health::compare::{Beside, Block, Change, Compared, Comparison, Who
 use halfshaft_record::Record;
 
 use super::ComparisonDocument;
-use crate::words::{clean, counted, measured, sentence, unit};
+use crate::words::{clean, counted, measured, sentence, with_unit};
 
 /// A number and its unit, to two digits of what it is known to: more would be made up.
 pub fn rounded(value: f64, half: f64, symbol: &str) -> String {
@@ -18,11 +18,7 @@ pub fn rounded(value: f64, half: f64, symbol: &str) -> String {
     // Adding nothing takes the sign off a zero.
     let value = (value / step).round() * step + 0.0;
     let number = format!("{value:.*}", places.max(0) as usize).replace('-', "−");
-    match unit(symbol) {
-        "" => number,
-        "°" => format!("{number}°"),
-        unit => format!("{number}\u{a0}{unit}"),
-    }
+    with_unit(&number, symbol)
 }
 
 /// How a difference of that unit goes: times are longer, torque is higher, heat is more.

@@ -100,7 +100,7 @@ fn about(meter: &Meter) -> String {
             let level = meter
                 .reading
                 .as_ref()
-                .map_or(0, |reading| level(&meter.edges, reading.value));
+                .map_or(0, |reading| meter.level(reading.value));
             format!("{text}: {}", UseClass::word(level))
         }
         Err(why) => format!("no reading: {why}"),
@@ -123,16 +123,12 @@ fn gloss(name: &str) -> &'static str {
     }
 }
 
-fn level(edges: &[f64; 5], value: f64) -> u8 {
-    edges.iter().filter(|&&edge| value >= edge).count() as u8
-}
-
 /// Where a value stands along the six classes, 0 to 1.
 fn place(edges: &[f64; 5], value: f64) -> f64 {
     if value.is_nan() {
         return 0.0;
     }
-    let level = usize::from(level(edges, value));
+    let level = edges.iter().filter(|&&edge| value >= edge).count();
     let below = match level {
         0 => (2.0 * edges[0] - edges[1]).max(0.0),
         _ => edges[level - 1],

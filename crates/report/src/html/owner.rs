@@ -82,11 +82,12 @@ fn drive(document: &Document) -> String {
 }
 
 fn head(verdict: &Verdict, line: &str) -> Markup {
+    let heading = verdict::heading(verdict);
     html! {
         div.verdict.{ "is-" (shapes::class_of(verdict)) } {
             (shapes::shape_of(verdict))
             h2 #verdict {
-                span.word.long[verdict::heading(verdict).len() > MOST_OF_A_WORD] { (verdict::heading(verdict)) }
+                span.word.long[heading.len() > MOST_OF_A_WORD] { (heading) }
                 " "
                 span.line { (shorten(line, 2 * MOST_OF_A_NAME)) }
             }

@@ -3,14 +3,13 @@
 use super::layout::{Align, Mark, Page, pad};
 use crate::document::Document;
 use crate::verdict::{class_words, plain_use};
-use crate::words::{band, clean, counted, drive_time, number, percent, sentence};
+use crate::words::{band, clean, counted, drive_time, number, sentence};
 use crate::{sentences, track};
 use halfshaft_health::Results;
-use halfshaft_health::actuator::{Actuator, whole_way_s};
+use halfshaft_health::actuator::{Actuator, Pace, whole_way_s};
 use halfshaft_health::limits::ActuatorLimits;
 use halfshaft_health::oil_life::OilLife;
 use halfshaft_health::response::pool::Pool;
-use halfshaft_health::response::resolution::StatedTime;
 use halfshaft_health::thermal::{Anchor, ThermalEstimate};
 use halfshaft_model::Site;
 
@@ -29,9 +28,10 @@ pub(super) fn section(page: &mut Page, document: &Document) {
         };
         say(page, line.label, &line.text, mark);
     }
+    let by_cause = track::by_cause(results).map(|causes| format!("{causes}."));
     let lines = [
         ("Heat", (!is_track).then(|| sentences::headline(results))),
-        ("By cause", causes(results).filter(|_| !is_track)),
+        ("By cause", by_cause.filter(|_| !is_track)),
         ("Clutch", results.actuator.as_ref().ok().and_then(actuator)),
         ("Pack", results.thermal.as_ref().ok().and_then(pack)),
         ("Oil change", oil(&results.oil_life)),
@@ -66,17 +66,6 @@ fn usage(results: &Results) -> Option<String> {
             Some(text.trim_end().to_owned())
         }
     }
-}
-
-/// Causes with a share worth naming.
-fn causes(results: &Results) -> Option<String> {
-    let causes = track::causes(results);
-    let named: Vec<String> = causes
-        .into_iter()
-        .filter(|(_, _, share)| *share >= track::LEAST_NAMED)
-        .map(|(_, word, share)| format!("{} {word}", percent(share)))
-        .collect();
-    (!named.is_empty()).then(|| format!("{}.", named.join(", ")))
 }
 
 /// What could not be read, in one line; the rest stands with the notices.
@@ -138,14 +127,10 @@ fn actuator(actuator: &Actuator) -> Option<String> {
 /// Nothing where there were too few moves.
 fn pace(pool: &Pool) -> Option<String> {
     let least = ActuatorLimits::default().least_steps as usize;
-    match pool.stated {
-        StatedTime::NoEvent => None,
-        StatedTime::Singly(spread) if spread.n_events < least => None,
-        StatedTime::Singly(spread) | StatedTime::Pooled { spread, .. } => {
-            let is_known = spread.median.is_finite();
-            is_known.then(|| format!("{} s", number(spread.median)))
-        }
-        StatedTime::BelowResolution { below_s } => Some(format!("less than {} s", number(below_s))),
+    match Pace::of(pool, least) {
+        Pace::Median(seconds) if seconds.is_finite() => Some(format!("{} s", number(seconds))),
+        Pace::Below(below_s) => Some(format!("less than {} s", number(below_s))),
+        Pace::Median(_) | Pace::Few(_) => None,
     }
 }
 

@@ -126,9 +126,9 @@ pub fn after(seed: u64, number: u64, changed: Changed) -> Car {
     car
 }
 
-/// What is exchanged in a car that then drives the same drive: same road, driver, weather and noise.
+/// What is altered in a car that then drives the same drive: same road, driver, weather and noise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Exchanged {
+pub enum Altered {
     /// Half as many faces again, pressed as before.
     Faces,
     /// A lining of a quarter less friction, pressed as before.
@@ -143,26 +143,26 @@ pub enum Exchanged {
     Table,
 }
 
-impl Exchanged {
+impl Altered {
     /// Every one.
-    pub const ALL: [Exchanged; 6] = [
-        Exchanged::Faces,
-        Exchanged::Friction,
-        Exchanged::Preload,
-        Exchanged::Oil,
-        Exchanged::Cooling,
-        Exchanged::Table,
+    pub const ALL: [Altered; 6] = [
+        Altered::Faces,
+        Altered::Friction,
+        Altered::Preload,
+        Altered::Oil,
+        Altered::Cooling,
+        Altered::Table,
     ];
 
     /// In words.
     pub fn words(self) -> &'static str {
         match self {
-            Exchanged::Faces => "faces +50 %",
-            Exchanged::Friction => "friction -25 %",
-            Exchanged::Preload => "preload +50 %",
-            Exchanged::Oil => "half the oil",
-            Exchanged::Cooling => "cooling +50 %",
-            Exchanged::Table => "table +30 % above the preload",
+            Altered::Faces => "faces +50 %",
+            Altered::Friction => "friction -25 %",
+            Altered::Preload => "preload +50 %",
+            Altered::Oil => "half the oil",
+            Altered::Cooling => "cooling +50 %",
+            Altered::Table => "table +30 % above the preload",
         }
     }
 
@@ -175,33 +175,33 @@ impl Exchanged {
             pack.full_nm *= factor;
         };
         match self {
-            Exchanged::Faces => {
+            Altered::Faces => {
                 times(1.5);
                 pack.n_faces *= 1.5;
                 // Discs of one thickness; their oil is led past all of them.
                 thermal.pack_j_per_k *= 1.5;
                 thermal.pack_to_oil_w_per_k *= 1.5;
             }
-            Exchanged::Friction => {
+            Altered::Friction => {
                 times(0.75);
                 pack.friction *= 0.75;
             }
-            Exchanged::Preload => {
+            Altered::Preload => {
                 pack.full_nm += 0.5 * pack.preload_nm;
                 pack.preload_nm *= 1.5;
             }
-            Exchanged::Oil => car.knobs.oil_share = 0.5,
-            Exchanged::Cooling => {
+            Altered::Oil => car.knobs.oil_share = 0.5,
+            Altered::Cooling => {
                 thermal.still_air_w_per_k *= 1.5;
                 thermal.air_at_30_m_per_s_w_per_k *= 1.5;
             }
-            Exchanged::Table => pack.full_nm += 0.3 * (pack.full_nm - pack.preload_nm),
+            Altered::Table => pack.full_nm += 0.3 * (pack.full_nm - pack.preload_nm),
         }
         car
     }
 }
 
-/// A car on its circuit or its pass, by turns, before anything is exchanged.
+/// A car on its circuit or its pass, by turns, before anything is altered.
 pub fn to_exchange(seed: u64, number: u64) -> Car {
     let kind = match number.is_multiple_of(2) {
         true => Kind::Track,
