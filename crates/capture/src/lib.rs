@@ -1,4 +1,13 @@
-//! Socket to crash-safe raw segments, and live figures from the same pipeline.
+//! A bus to crash-safe raw segments, and what they mean while the drive goes on.
 //!
-//! This crate holds its place: listening to a bus comes with a version of its own. No
+//! In: sockets that can only listen, or a log played back in their place. Out: segments of raw
+//! frames in a folder for each drive, and live figures from the very pipeline of the report. No
 //! code path here or anywhere in the project sends on a bus.
+//!
+//! ```text
+//! socket | replay -> source -> segments (kept at all cost)
+//!                      \-> link -> live (may fall behind, never holds the source up) -> page, lines
+//! ```
+
+pub mod link;
+pub mod recording;

@@ -100,6 +100,8 @@ pub(crate) fn entries(log: &mut Log) -> Result<Vec<String>, Error> {
                     )
                 }
                 Entry::PassedOver(_) => format!("{seconds}: passed over"),
+                Entry::Lost(lost) => format!("{seconds}: {} lost", lost.n_frames),
+                Entry::Mark(mark) => format!("{seconds}: {}", batch.note(mark)),
                 Entry::Row(row) => {
                     let cells: Vec<String> = batch
                         .cells(row)

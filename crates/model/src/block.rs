@@ -91,6 +91,15 @@ fn unless_nan(value: f64) -> Option<f64> {
     (!value.is_nan()).then_some(value)
 }
 
+/// A note of somebody who was there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mark {
+    /// When it was made.
+    pub time: Time,
+    /// What it says; empty for a mark without words.
+    pub note: String,
+}
+
 /// A stretch of the drive: every channel's samples that arrived in it.
 #[derive(Clone, Debug, Default)]
 pub struct Block {
@@ -101,6 +110,8 @@ pub struct Block {
     pub cuts: Vec<Time>,
     /// Samples left out because no car can do what they say, each with its stretch.
     pub left_out: Vec<LeftOut>,
+    /// Notes of somebody who was there, in log order.
+    pub marks: Vec<Mark>,
     /// Time of the latest entry seen so far, mapped or not: how far the log has got, less what
     /// a sample that waits for its neighbour holds back.
     pub until: Time,
@@ -120,6 +131,7 @@ impl Block {
         self.columns.iter_mut().for_each(Column::clear);
         self.cuts.clear();
         self.left_out.clear();
+        self.marks.clear();
     }
 }
 

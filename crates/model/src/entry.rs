@@ -130,6 +130,31 @@ pub enum Entry {
     /// reader gives on at least the first in each second of the log's clock, and the last
     /// one of the input.
     PassedOver(Stamp),
+    /// Frames of a bus that went by between the one before and here, and that the recorder did
+    /// not get.
+    Lost(Lost),
+    /// A note of somebody who was there. Its text lies in the batch: see [`Batch::note`].
+    Mark(Note),
+}
+
+/// Frames a recorder did not get, and knows of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Lost {
+    /// By when they were lost.
+    pub stamp: Stamp,
+    /// Which bus: an index into [`Batch::buses`].
+    pub bus: u16,
+    /// How many.
+    pub n_frames: u32,
+}
+
+/// A note of somebody who was there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// When it was made.
+    pub stamp: Stamp,
+    /// Which note of the batch.
+    pub index: u32,
 }
 
 impl Entry {
@@ -139,6 +164,8 @@ impl Entry {
             Entry::Frame(frame) => frame.stamp,
             Entry::Row(row) => row.stamp,
             Entry::PassedOver(stamp) => *stamp,
+            Entry::Lost(lost) => lost.stamp,
+            Entry::Mark(mark) => mark.stamp,
         }
     }
 }
@@ -162,6 +189,7 @@ pub struct Batch {
     line: u64,
     payload_arena: Vec<u8>,
     cell_arena: Vec<f64>,
+    notes: Vec<String>,
 }
 
 impl Batch {
@@ -181,6 +209,7 @@ impl Batch {
         self.lines.clear();
         self.payload_arena.clear();
         self.cell_arena.clear();
+        self.notes.clear();
     }
 
     /// Cells of all its rows.
@@ -253,7 +282,8 @@ impl Batch {
                 }));
             }
             Entry::Row(row) => self.push_row(row.stamp, row.sheet, other.cells(row)),
-            Entry::PassedOver(_) => self.push(*entry),
+            Entry::PassedOver(_) | Entry::Lost(_) => self.push(*entry),
+            Entry::Mark(mark) => self.push_mark(mark.stamp, other.note(mark)),
         }
     }
 
@@ -266,6 +296,22 @@ impl Batch {
     /// Adds a frame that was passed over.
     pub fn push_passed_over(&mut self, stamp: Stamp) {
         self.push(Entry::PassedOver(stamp));
+    }
+
+    /// Adds frames that the recorder did not get.
+    pub fn push_lost(&mut self, stamp: Stamp, bus: u16, n_frames: u32) {
+        self.push(Entry::Lost(Lost {
+            stamp,
+            bus,
+            n_frames,
+        }));
+    }
+
+    /// Adds a note.
+    pub fn push_mark(&mut self, stamp: Stamp, note: &str) {
+        let index = self.notes.len() as u32;
+        self.notes.push(note.to_owned());
+        self.push(Entry::Mark(Note { stamp, index }));
     }
 
     /// Adds a frame with its payload (cut at [`LONGEST_PAYLOAD`]).
@@ -360,6 +406,13 @@ impl Batch {
                 .get(start..start + usize::from(frame.length))
                 .unwrap_or(&[]),
         }
+    }
+
+    /// The text of a note.
+    pub fn note(&self, mark: &Note) -> &str {
+        self.notes
+            .get(mark.index as usize)
+            .map_or("", String::as_str)
     }
 
     /// The cells of a row in the order of the sheet's columns; `None` where nothing was written.

@@ -32,9 +32,9 @@ pub mod vehicle;
 
 pub use at_once::at_once;
 pub use belief::Belief;
-pub use block::{Block, Column, SampleOrCut};
+pub use block::{Block, Column, Mark, SampleOrCut};
 pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
-pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, SheetRow};
+pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, Lost, Note, SheetRow};
 pub use id_filter::IdFilter;
 pub use left_out::{LeftOut, Trouble};
 pub use notice::{Code, LogPlace, Notices};

@@ -63,6 +63,7 @@ codes! { "What was wrong with the data." Code {
     RowOutOfOrder "row-out-of-order" "A row is older than the one before it by less than two seconds; it was put in order."
     TimeShared "time-shared" "Rows of a sheet have one time and the same columns; in their order they were set evenly up to the next time."
     ErrorFrame "error-frame" "The controller reported a bus error; counted, not decoded."
+    FramesLost "frames-lost" "Frames that went by on the bus and that the recorder did not get, by its own count."
     RemoteFrame "remote-frame" "A remote request; counted, not decoded."
     ClockSilence "clock-silence" "The whole log is silent for more than 30 s; nothing was carried across."
     ClockJumpForward "clock-jump-forward" "The log's clock was set forward; the stretch was split and no time was invented."
@@ -100,13 +101,19 @@ impl Notices {
     /// Counts one; place and example are asked for only the first time.
     #[cold]
     pub fn count(&mut self, code: Code, first: impl FnOnce() -> (LogPlace, String)) {
+        self.count_many(code, 1, first);
+    }
+
+    /// Counts several at one place.
+    #[cold]
+    pub fn count_many(&mut self, code: Code, n: u64, first: impl FnOnce() -> (LogPlace, String)) {
         if let Some(tally) = self.tallies.get_mut(&code) {
-            tally.count += 1;
+            tally.count = tally.count.saturating_add(n);
             return;
         }
         let (first, example) = first();
         let tally = Tally {
-            count: 1,
+            count: n,
             first,
             example,
         };

@@ -32,9 +32,6 @@ limits! {
     held_unstated_nm: f64 = 280.0, "N·m", from 10.0 to 5000.0,
         reason: "a preload of 220 N·m at the axle is no fault";
 
-    /// So many times these limits it is to act on.
-    held_act: f64 = 1.3, "ratio", from 1.0 to 20.0;
-
     /// Share of the bends that may go one way: with more nothing is said of a drag by the tyres.
     one_way_most: f64 = 0.9, "share", from 0.5 to 1.0,
         reason: "on an oval unlike tyres lack the same difference in every bend, as a drag does";

@@ -129,6 +129,7 @@ fn read(bytes: &[u8], n_lines: usize, sheets: &[SheetSpec]) {
                     batch.payload(frame).len() <= 64 && usize::from(frame.bus) < batch.buses.len()
                 ),
                 Entry::PassedOver(_) => unreachable!("every frame is wanted"),
+                Entry::Lost(_) | Entry::Mark(_) => unreachable!("text has neither"),
                 Entry::Row(row) => assert!(batch.cells(row).count() == usize::from(row.n_cells)),
             }
         }

@@ -163,6 +163,7 @@ fn quickly(text: &str, only: Option<&IdFilter>, sizes: Vec<usize>) -> Vec<String
             let text_of_it = match entry {
                 Entry::PassedOver(stamp) => format!("{} passed over", stamp.0),
                 Entry::Row(_) => unreachable!("no map describes a sheet"),
+                Entry::Lost(_) | Entry::Mark(_) => unreachable!("text has neither"),
                 Entry::Frame(frame) => {
                     let payload = batch.payload(frame).iter();
                     let payload: String = payload.map(|byte| format!("{byte:02X}")).collect();

@@ -21,7 +21,8 @@ mod signal;
 
 use halfshaft_model::timeline::{Clock, Cut};
 use halfshaft_model::{
-    Batch, Block, Code, Column, Entry, Frame, FrameKind, LogPlace, Notices, SheetRow, Stamp, Time,
+    Batch, Block, Code, Column, Entry, Frame, FrameKind, LogPlace, Lost, Mark, Notices, SheetRow,
+    Stamp, Time,
 };
 
 pub use bits::{Reading, extract, value};
@@ -226,6 +227,15 @@ impl Decoder {
                 Entry::Frame(frame) => self.take_frame(frame, origin, time, block),
                 Entry::Row(row) => self.take_row(row, origin, time, block),
                 Entry::PassedOver(_) => false,
+                Entry::Lost(lost) => {
+                    self.count_lost(lost, &origin);
+                    false
+                }
+                Entry::Mark(mark) => {
+                    let note = batch.note(mark).to_owned();
+                    block.marks.push(Mark { time, note });
+                    false
+                }
             };
             self.n_mapped += u64::from(is_mapped);
         }
@@ -382,6 +392,16 @@ impl Decoder {
             .count(code, || (origin.place(), frame.id.to_string()));
     }
 
+    #[cold]
+    fn count_lost(&mut self, lost: &Lost, origin: &Origin) {
+        let n = u64::from(lost.n_frames);
+        self.notices.count_many(Code::FramesLost, n, || {
+            let bus = origin.batch.buses.get(usize::from(lost.bus));
+            let bus = bus.map_or("", String::as_str);
+            (origin.place(), format!("{n} frames of {bus}"))
+        });
+    }
+
     /// A frame for any number of frames of the map; whether there is one.
     fn take_for_several(&mut self, arrival: &Arrival, block: &mut Block) -> bool {
         let mut is_mapped = false;
@@ -445,7 +465,7 @@ impl Decoder {
 /// Whether an entry counts as one of the log's.
 #[inline]
 fn is_counted(entry: &Entry) -> bool {
-    !matches!(entry, Entry::PassedOver(_))
+    matches!(entry, Entry::Frame(_) | Entry::Row(_))
 }
 
 #[cfg(test)]

@@ -101,7 +101,7 @@ impl Survey {
                 Entry::Frame(frame) if frame.kind == FrameKind::Data => {
                     self.take_frame(frame, batch)
                 }
-                Entry::Frame(_) | Entry::PassedOver(_) => {}
+                Entry::Frame(_) | Entry::PassedOver(_) | Entry::Lost(_) | Entry::Mark(_) => {}
                 Entry::Row(row) => self.take_row(usize::from(row.sheet), batch.cells(row)),
             }
         }

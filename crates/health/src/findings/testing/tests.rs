@@ -274,9 +274,6 @@ fn a_pack_that_drags() {
     above("drag.held_unstated_nm", 280.0, |held_nm| {
         drags_by_tyres(None, held_nm).is_some()
     });
-    above("drag.held_act", 1.3, |times| {
-        drags_by_tyres(Some(80.0), 150.0 * times) == Some(Severity::Act)
-    });
     // Bends of 4 s every 5 s, the first three of them held.
     above("drag.held_share", 0.15, |share| {
         let scene = Scene::whole();
