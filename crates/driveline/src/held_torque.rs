@@ -647,6 +647,32 @@ mod tests {
     }
 
     #[test]
+    fn bends_at_the_limit_of_the_tyres_are_no_drag() {
+        // Near the limit little torque makes the axle one piece: half of the bends are like that.
+        let mut watch = watch(80e3, 200.0, 500.0, 0);
+        for piece in watch.pieces.iter_mut().step_by(2) {
+            piece.lateral = 7.5;
+            piece.missing = piece.share;
+            piece.is_stuck = true;
+        }
+        let [low, nm, _] = watch.held(&basis()).unwrap().shape.unwrap().drag_nm;
+        assert!(low < 200.0, "{low} {nm}");
+    }
+
+    #[test]
+    fn what_is_not_missing_is_no_drag() {
+        // A map far off, by more than any is, would have to hide a torque here: next to nothing is missing.
+        let mut watch = watch(80e3, 100.0, 400.0, 0);
+        for piece in &mut watch.pieces {
+            piece.torque_nm = Some(70.0);
+            piece.missing = 0.01 - 0.15 * piece.share;
+        }
+        let shape = watch.held(&basis()).unwrap().shape.unwrap();
+        let [low, nm, high] = shape.drag_nm;
+        assert!(low < 100.0, "{low} {nm} {high}");
+    }
+
+    #[test]
     fn ice_and_one_bend_show_no_curve() {
         let shape = |keep: &dyn Fn(&Piece) -> bool, lateral: f64| {
             let mut watch = watch(80e3, 200.0, 500.0, 0);

@@ -42,6 +42,13 @@ const MOST_PIECES: usize = 256;
 /// ice, where a sound preload sticks. Engineering guess.
 const FIRM_ROAD: f64 = 1.5;
 
+/// Near the limit of the tyres a small torque turns the axle as one solid piece. Used are pieces of at most
+/// this share of the lateral acceleration that one in twenty exceeds, and any below the other, m/s².
+/// Derived: at 0.6 of the limit a tyre has 0.8 of its grip left along its way; the other is 0.6 of the
+/// limit on gravel.
+const SHARE_OF_LIMIT: f64 = 0.6;
+const FAR_FROM_LIMIT: f64 = 3.0;
+
 /// Scatter of the pieces, as a share of the rolling speed: least that is believed, and most of bends in
 /// which no wheel spins. Source: none, engineering guess; 0.0045 are 130 N·m.
 const SCATTER: (f64, f64) = (0.001, 0.0045);
@@ -137,8 +144,13 @@ impl Shape {
     /// Of even pieces; `None` where they are too few, on ice, or of spinning wheels.
     pub(super) fn of(pieces: &[&Piece], basis: &Basis, resting_nm: Option<f64>) -> Option<Shape> {
         let expected_nm = basis.tyre_stiffness_n * basis.radius_m?;
-        let stride = pieces.len().div_ceil(MOST_PIECES).max(1);
-        let used: Vec<&&Piece> = pieces.iter().step_by(stride).collect();
+        let mut laterals: Vec<f64> = pieces.iter().map(|piece| piece.lateral).collect();
+        laterals.sort_by(f64::total_cmp);
+        let highest = *laterals.get(laterals.len() * 19 / 20)?;
+        let most = FAR_FROM_LIMIT.max(SHARE_OF_LIMIT * highest);
+        let usable = pieces.iter().filter(|piece| piece.lateral <= most);
+        let stride = usable.clone().count().div_ceil(MOST_PIECES).max(1);
+        let used: Vec<&&Piece> = usable.step_by(stride).collect();
         let mut blocks: Vec<i64> = used
             .iter()
             .map(|piece| (piece.start.seconds() / super::BLOCK_S) as i64)
@@ -168,7 +180,9 @@ impl Shape {
             false => super::STIFFNESS_DOUBT,
         };
         let doubt = stiffness_doubt.hypot(TORQUE_DOUBT);
-        let scatter = scatter(&lines, expected_nm, doubt)?;
+        let mut shares: Vec<f64> = lines.iter().map(|line| line.share).collect();
+        let off = BEND_SD * median(&mut shares)?;
+        let scatter = scatter(&lines, expected_nm, doubt)?.max(off);
         if scatter > SCATTER.1 {
             return None;
         }
@@ -196,8 +210,7 @@ impl Shape {
             let below = drag_nm(place as usize);
             below + place.fract() * (drag_nm(place as usize + 1) - below)
         });
-        let mut shares: Vec<f64> = lines.iter().map(|line| line.share).collect();
-        let off_nm = SDS_OF_90 * BEND_SD * median(&mut shares)? * likeliest.stiffness_nm;
+        let off_nm = SDS_OF_90 * off * likeliest.stiffness_nm;
         // At the end of what was tried stands a pack that is stuck, or something that is no drag.
         let n_stuck = lines
             .iter()
@@ -207,6 +220,13 @@ impl Shape {
             true => 0.0,
             false => likeliest.drag_nm - (likeliest.drag_nm - low).hypot(off_nm),
         };
+        // A drag shows in most bends as it is, load apart: it is not made up of a map that is off and
+        // a torque that makes up for it.
+        let mut as_it_is: Vec<f64> = lines
+            .iter()
+            .map(|line| line.missing - BESIDE[0].0 * line.x[0])
+            .collect();
+        let low = low.min(likeliest.stiffness_nm * median(&mut as_it_is)?);
         // By the bends alone, whatever the tyres.
         let of_stiffness: Vec<f64> = (0..STIFFNESSES)
             .map(|index| least(misfits.iter().map(|row| row[index])).0)
@@ -216,23 +236,32 @@ impl Shape {
         let (weak, _) = least(misfits[0].iter().skip(EXPECTED).copied());
         let compared_nm =
             super::COMPARED_FROM_NM.max(super::COMPARED_FROM * resting_nm.unwrap_or(0.0));
-        let n_commanded = lines
+        // What is held under command as it is, and what a map that is off can hide of it at most.
+        let mut as_held: Vec<f64> = lines
             .iter()
             .zip(&used)
             .filter(|(line, piece)| line.stated_nm >= compared_nm && !piece.is_stuck)
-            .count();
+            .map(|(line, _)| {
+                let beside = BESIDE[0].0 * line.x[0] - SDS_OF_90 * BESIDE[2].1 * line.share;
+                expected_nm * (line.missing - beside) / line.stated_nm
+            })
+            .collect();
+        let n_commanded = as_held.len();
+        let over_stated = (-stiffness_ratio(alone)).exp();
+        let as_held = median(&mut as_held).unwrap_or(over_stated);
+        let as_held_sd = (as_held / over_stated).max(1.0).ln() / SDS_OF_90;
         Some(Shape {
             drag_nm: [low, likeliest.drag_nm, high],
             resting_nm,
             least_asked_nm: least_asked(&lines),
             is_weak: weak < best,
-            over_stated: (-stiffness_ratio(alone)).exp(),
+            over_stated,
             // At the end of what was tried nothing is found: torque and load grew together.
             over_stated_sd: match alone + 1 == STIFFNESSES {
                 true => f64::INFINITY,
-                false => {
-                    stiffness_doubt.hypot(STIFFNESS_STEP * (alone as f64 - softest) / SDS_OF_90)
-                }
+                false => stiffness_doubt
+                    .hypot(STIFFNESS_STEP * (alone as f64 - softest) / SDS_OF_90)
+                    .max(as_held_sd),
             },
             n_commanded,
             one_way: {

@@ -51,6 +51,10 @@ pub const ENTRY: Entry = Entry {
 /// Rise from 10 to 90 % per time constant: ln 9.
 const RISE_PER_LAG: f64 = 2.197;
 
+/// The longest ramp that a command may hide between two samples, as a share of the rise. Derived: a ramp
+/// of half the rise lengthens it by an eighth at most, since rises add in squares.
+const HIDDEN_RAMP: f64 = 0.5;
+
 /// Moves, each with its rise, s.
 type Band = Vec<(Response, f64)>;
 
@@ -167,6 +171,11 @@ fn outcome(drive: &Drive) -> Outcome {
         let StatedTime::Singly(spread) = stated_time(&at_like_size(band), resolution, false) else {
             continue;
         };
+        // What the command did between two of its samples is not known, a step or a ramp: only where
+        // a ramp could not make much of the rise is that no matter.
+        if resolution.cause_period_s > HIDDEN_RAMP * spread.median {
+            continue;
+        }
         n_told += 1;
         let share = scatter(band, &spread, resolution.delay_sd_s());
         if worst.is_none_or(|(most, ..)| share > most) {
@@ -239,13 +248,23 @@ mod tests {
             scene.outcome(&ENTRY)
         };
         assert!(with(&|_, _| ()).unwrap().is_some());
-        // Samples 100 ms apart make all 41 ms of it.
+        // Samples 140 ms apart make all 41 ms of it.
         let slow = with(&|_, response: &mut Response| {
             let resolution = response.resolution.as_mut().unwrap();
-            resolution.answer_period_s = 0.1;
-            resolution.cause_period_s = 0.1;
+            resolution.answer_period_s = 0.14;
         });
         assert_eq!(slow, Ok(None));
+        // Derived: rises of 0.20 s in the middle, and a command told every 0.09 or 0.11 s.
+        let told_every = |period_s: f64| {
+            with(&|_, response: &mut Response| {
+                response.resolution.as_mut().unwrap().cause_period_s = period_s;
+            })
+        };
+        assert!(told_every(0.09).is_ok());
+        says(
+            &told_every(0.11).unwrap_err(),
+            "too slow for the time of a single move",
+        );
         let sized = with(&|index, response: &mut Response| {
             response.edge.to = response.edge.from + 5.0 * lag(index);
         });
