@@ -244,6 +244,21 @@ def zoom_by_keyboard(page):
     return zoom.mistakes
 
 
+def zoom_by_link(page):
+    """A time in the table of events, or of a finding, leads to its place in the strips, sample by sample."""
+    zoom = Zoom(page)
+    page.locator("#events .leading a.there").first.click()
+    page.wait_for_timeout(60)
+    zoom.changes("a time in the table of events", zoom.whole)
+    zoom.reads("a time in the table of events")
+    samples = page.evaluate("() => [...document.querySelectorAll('svg.close')].filter((each) => each.checkVisibility()).length")
+    zoom.mistakes += [] if samples else ["zoom: a time in the table of events shows no samples"]
+    where = page.evaluate("() => document.querySelector('.strips.shared').getBoundingClientRect().top")
+    zoom.mistakes += [] if -200 < where < 900 else ["zoom: a time in the table of events does not lead to the strips"]
+    zoom.undone()
+    return zoom.mistakes
+
+
 def zoom_by_touch(page):
     zoom = Zoom(page)
     fingers = page.context.new_cdp_session(page)
@@ -390,7 +405,8 @@ def tab_reaches_everything(pages):
 
 def zoom_by_mouse_finger_and_keys(pages):
     found = []
-    for is_touched, check in ((False, zoom_by_mouse), (False, zoom_by_keyboard), (True, zoom_by_touch)):
+    for is_touched, check in ((False, zoom_by_mouse), (False, zoom_by_keyboard), (False, zoom_by_link), (True, zoom_by_link),
+                              (True, zoom_by_touch)):
         page = pages.browser.open(pages.files[DRIVES[0]], is_touched)
         at(page, 390 if is_touched else DESK_WIDTH)
         found += check(page) + noise(page)
@@ -441,6 +457,9 @@ def pages_that_must_be_refused(pages):
         ("zoom: a drag of the mouse changes nothing", zoom_by_mouse, DESK_WIDTH, deaf("pointerup")),
         ("zoom: the wheel changes nothing", zoom_by_mouse, DESK_WIDTH, deaf("wheel")),
         ("zoom: an arrow key reads no value", zoom_by_keyboard, DESK_WIDTH, deaf("keydown")),
+        ("zoom: a time in the table of events changes nothing", zoom_by_link, DESK_WIDTH, deaf("click")),
+        ("zoom: a time in the table of events shows no samples", zoom_by_link, DESK_WIDTH,
+         "document.querySelectorAll('svg.close').forEach((each) => each.remove())"),
         ("zoom: a pinch changes nothing", zoom_by_touch, 390, deaf("pointermove")),
         ("zoom: a tap reads no value", zoom_by_touch, 390, deaf("pointerup")),
         ("the owner's side takes 2 sheets", lambda page: badly_printed(page, "A4"), DESK_WIDTH,

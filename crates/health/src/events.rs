@@ -8,6 +8,7 @@ use halfshaft_driveline::engagement::{LEAST_PEAK, MERGE_S};
 use halfshaft_driveline::{ClosedHeat, CommandEvent, Derived, HeatByFloor, Row};
 use halfshaft_model::{Span, Time};
 
+use crate::close_ups::N_EVENTS;
 use crate::limits::Slip;
 use crate::nouns::{Event, EventKind};
 use crate::part::{Came, Part, Passage};
@@ -60,7 +61,14 @@ pub struct EventTally {
     slipping: Option<Slipping>,
     // When a command event was last going on.
     latest_commanded: Option<Time>,
+    // By the noise known at their end.
+    hottest: Vec<(f64, Span)>,
+    n_over: usize,
 }
+
+/// Hottest events that are remembered while the drive goes on: a few more than are shown, since how hot
+/// they were is settled at its end.
+const MOST_HOT: usize = 2 * N_EVENTS;
 
 /// Excess slip going on.
 #[derive(Clone, Debug)]
@@ -87,6 +95,11 @@ impl Tally {
         if let Heat::Open(open) = heat {
             *heat = Heat::Closed(open.closed());
         }
+    }
+
+    /// Its heat by the noise known so far: to choose by, and for nothing else.
+    fn heat_j(&mut self, slip_sd: Option<f64>) -> f64 {
+        self.heat.gather().heat_j(slip_sd.unwrap_or(0.0))
     }
 
     fn new(kind: EventKind, span: Span) -> Tally {
@@ -233,7 +246,10 @@ impl EventTally {
             && passed.span.end <= row.time
         {
             passed.close();
+            let heat_j = passed.heat_j(row.slip_sd);
+            let span = passed.span;
             self.cursor += 1;
+            self.note_over(span, heat_j);
         }
         let commanded = self.finished.get_mut(self.cursor).or(self.open.as_mut());
         let commanded =
@@ -242,7 +258,7 @@ impl EventTally {
             Some(tally) => {
                 tally.add(row, partial);
                 self.latest_commanded = Some(row.time);
-                self.close_slip(None, Some(row.time), &partial.limits.slip);
+                self.close_slip(None, Some(row.time), &partial.limits.slip, row.slip_sd);
             }
             None => self.note_slip(row, partial),
         }
@@ -254,7 +270,7 @@ impl EventTally {
             .kinematic_difference
             .filter(|_| row.is_turning && row.is_joined);
         let Some(asked) = asked else {
-            self.close_slip(None, None, limits);
+            self.close_slip(None, None, limits, row.slip_sd);
             return;
         };
         // What an unlearned tyre mismatch may explain is no excess.
@@ -281,14 +297,20 @@ impl EventTally {
                     slipping.before_quiet = Some(slipping.tally.clone());
                 }
                 slipping.tally.add(row, partial);
-                self.close_slip(Some(row.time), None, limits);
+                self.close_slip(Some(row.time), None, limits, row.slip_sd);
             }
         }
     }
 
     /// Closes the slip event when it has been quiet for long enough, or at once. Slip at
     /// the fringe of a command event belongs to that one, unless it lasts.
-    fn close_slip(&mut self, now: Option<Time>, command_begins: Option<Time>, limits: &Slip) {
+    fn close_slip(
+        &mut self,
+        now: Option<Time>,
+        command_begins: Option<Time>,
+        limits: &Slip,
+        slip_sd: Option<f64>,
+    ) {
         let quiet_since = |slipping: &Slipping| slipping.tally.span.end;
         let is_over = |slipping: &mut Slipping| {
             now.is_none_or(|now| now.since(quiet_since(slipping)) >= MERGE_S)
@@ -310,8 +332,23 @@ impl EventTally {
             }
         {
             tally.close();
+            let heat_j = tally.heat_j(slip_sd);
+            self.note_over(tally.span, heat_j);
             self.slip_only.push(tally);
         }
+    }
+
+    /// An event is over.
+    fn note_over(&mut self, span: Span, heat_j: f64) {
+        self.n_over += 1;
+        let place = self.hottest.partition_point(|(kept, _)| *kept >= heat_j);
+        self.hottest.insert(place, (heat_j, span));
+        self.hottest.truncate(MOST_HOT);
+    }
+
+    /// How many events are over, and which of them were hottest by what is known of the noise.
+    pub fn hottest(&self) -> (usize, impl Iterator<Item = Span>) {
+        (self.n_over, self.hottest.iter().map(|(_, span)| *span))
     }
 
     /// Engagements the command asked for, those still going on included, and how many of them

@@ -74,6 +74,11 @@ impl Strongest {
         self.kept.first().map(|(_, window)| window)
     }
 
+    /// The stretches kept, strongest first.
+    pub fn spans(&self) -> impl Iterator<Item = Span> {
+        self.kept.iter().map(|(_, window)| window.span)
+    }
+
     /// The windows in order of time.
     pub fn windows(&self) -> Vec<EvidenceWindow> {
         let mut windows: Vec<EvidenceWindow> =

@@ -15,6 +15,7 @@ pub mod band;
 pub mod baseline;
 pub mod cannot_tell;
 mod change;
+mod close_ups;
 pub mod comparable;
 pub mod compare;
 pub mod coverage;

@@ -1,7 +1,7 @@
 //! The nouns of the assessment: grades, estimates, figures, events, findings and what they are
 //! made of. They know nothing of how they come about.
 
-use halfshaft_model::Span;
+use halfshaft_model::{Span, Time};
 
 use crate::figure_id::FigureId;
 use crate::finding_id::FindingId;
@@ -274,6 +274,24 @@ pub struct Strip {
     pub unit: &'static str,
     /// Slots in order of time, none where there was no sample.
     pub slots: Vec<StripSlot>,
+}
+
+/// The samples of a stretch that somebody will want to look at closely.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CloseUp {
+    /// The stretch; what is shown begins before it and ends behind.
+    pub span: Span,
+    /// What was measured, and what came of it.
+    pub curves: Vec<Curve>,
+}
+
+/// Samples of one strip of the drive, as they came.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Curve {
+    /// Name of the strip they belong to.
+    pub strip: &'static str,
+    /// In its unit, in order of time.
+    pub samples: Vec<(Time, f64)>,
 }
 
 /// One slot of a strip.

@@ -87,6 +87,8 @@ pub struct Results {
     pub duty_picture: Result<DutyPicture, Reason>,
     /// Time strips for drawing.
     pub strips: Vec<Strip>,
+    /// The hottest events and what findings point at, sample by sample, in order of time.
+    pub close_ups: Vec<CloseUp>,
     /// Assumptions the figures rest on, one sentence each.
     pub assumptions: Vec<String>,
     /// The limits it was judged by.

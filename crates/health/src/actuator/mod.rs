@@ -33,6 +33,7 @@ use halfshaft_driveline::response::{Direction, Response, ResponseWatch, Unusable
 use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Time, Vehicle};
 
+use crate::evidence::{Strongest, window};
 use crate::limits::{Limits, Swapped};
 use crate::part::{Came, Part};
 use crate::trust::{COMMAND, Gate, OIL, SLIP, Source};
@@ -47,6 +48,8 @@ pub struct ActuatorWatch {
     ladders: Option<LadderWatch>,
     motor: MotorWatch,
     found: Vec<Response>,
+    // By the time they took; closing and opening.
+    longest: [Strongest; 2],
     climbed: Vec<Ladder>,
     channels: Vec<String>,
 }
@@ -153,6 +156,17 @@ impl Actuator {
     }
 }
 
+/// From the command to nine tenths of the way, in lags: ln 10.
+const MOST_OF_THE_WAY: f64 = 2.303;
+
+fn note_move(longest: &mut [Strongest; 2], response: &Response) {
+    let Ok(fit) = response.fit else { return };
+    let time_s = fit.dead_time_s + MOST_OF_THE_WAY * fit.lag_s;
+    let end = response.edge.began.plus(time_s);
+    longest[usize::from(response.direction() == Direction::Release)]
+        .add(time_s, window(response.edge.began, end, &[]));
+}
+
 impl Part for ActuatorWatch {
     fn block(&mut self, came: &Came) {
         self.push(came.block);
@@ -179,6 +193,7 @@ impl ActuatorWatch {
             ladders: LadderWatch::new(vehicle, channels),
             motor: MotorWatch::new(vehicle, channels, &limits.motor),
             found: Vec::new(),
+            longest: Default::default(),
             climbed: Vec::new(),
             channels: channels
                 .iter()
@@ -194,6 +209,7 @@ impl ActuatorWatch {
             watch.push(block);
             for response in watch.take_finished() {
                 self.motor.note_edge(&response.edge);
+                note_move(&mut self.longest, &response);
                 self.found.push(response);
             }
         }
@@ -232,10 +248,16 @@ impl ActuatorWatch {
             watch.finish();
             for response in watch.take_finished() {
                 self.motor.note_edge(&response.edge);
+                note_move(&mut self.longest, &response);
                 self.found.push(response);
             }
             self.motor.finish();
         }
+    }
+
+    /// The moves that took longest, of either direction.
+    pub fn longest(&self) -> impl Iterator<Item = &Strongest> {
+        self.longest.iter()
     }
 
     /// The response moves before the command does, in most edges.

@@ -2,14 +2,19 @@
 //!
 //! To add a part write its file, with its [`Part`], and its line in `board!`.
 
+use halfshaft_driveline::Row;
+use halfshaft_model::Span;
+
 use super::ledgers::Ledgers;
 use super::strips::Strips;
 use crate::actuator::ActuatorWatch;
 use crate::band::Tolerances;
+use crate::close_ups::CloseUps;
 use crate::coverage::Coverage;
 use crate::duty::DutyWatch;
 use crate::duty_picture::DutySums;
 use crate::events::EventTally;
+use crate::evidence::Strongest;
 use crate::findings::{Findings, Setup};
 use crate::held::HeldTorque;
 use crate::laps::PathWatch;
@@ -61,6 +66,30 @@ macro_rules! board {
     };
 }
 
+impl Board {
+    /// Keeps the samples of what the other parts point at by now.
+    pub(super) fn look_closely(&mut self, rows: &[Row]) {
+        let Board {
+            close_ups,
+            events,
+            findings,
+            actuator,
+            ..
+        } = self;
+        let (mut n_stretches, hottest) = events.hottest();
+        findings.strongest(|stretches| n_stretches += stretches.n());
+        actuator
+            .longest()
+            .for_each(|moves| n_stretches += moves.n());
+        close_ups.take(rows, n_stretches, || {
+            let mut spans: Vec<Span> = hottest.collect();
+            findings.strongest(|stretches| spans.extend(stretches.spans()));
+            spans.extend(actuator.longest().flat_map(Strongest::spans));
+            spans
+        });
+    }
+}
+
 board! {
     setup, tolerances;
     coverage: Coverage = Coverage::new(setup.channels);
@@ -85,4 +114,5 @@ board! {
     events: EventTally = EventTally::default();
     ledgers: Ledgers = Ledgers::new(setup.basis.resting_nm, tolerances, &setup.limits.slip);
     strips: Strips = Strips::default();
+    close_ups: CloseUps = CloseUps::default();
 }

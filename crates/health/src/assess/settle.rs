@@ -106,6 +106,8 @@ impl Settled<'_> {
             tier: &tier,
             quality: &self.quality,
         };
+        let evidence = findings.iter().flat_map(|finding| &finding.evidence);
+        let shown = evidence.map(|window| window.span);
         Results {
             is_provisional: !health.is_finished,
             until: health.until,
@@ -119,6 +121,7 @@ impl Settled<'_> {
                 .as_ref()
                 .ok()
                 .map(|actuator| sentence(actuator, &health.baseline, &health.limits.actuator)),
+            close_ups: board.close_ups.outcome(gate, &self.events, shown),
             strips,
             assumptions: health.assumptions(learned, gate),
             limits: health.limits,

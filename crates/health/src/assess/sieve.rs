@@ -164,5 +164,6 @@ impl Sieve {
             partial: &self.partial,
         };
         board.each(|part| part.rows(&passage));
+        board.look_closely(rows);
     }
 }

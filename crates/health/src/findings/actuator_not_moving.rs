@@ -142,6 +142,10 @@ impl Check for NotMoving {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.stuck);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&[name::CLUTCH_COMMAND])?;

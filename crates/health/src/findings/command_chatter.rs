@@ -236,6 +236,10 @@ impl Check for CommandChatter {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.stretches);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&[name::CLUTCH_COMMAND])?;

@@ -230,6 +230,10 @@ impl Check for DoesNotCool {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.slow);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&[name::OIL_TEMPERATURE, name::AMBIENT_TEMPERATURE])?;

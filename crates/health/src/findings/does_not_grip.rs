@@ -221,6 +221,10 @@ impl Check for DoesNotGrip {
         sums.torque_nm += row.torque_nm.unwrap_or(0.0) * row.seconds;
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.stretches);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&[name::CLUTCH_COMMAND])?;

@@ -190,6 +190,10 @@ impl Check for DraggingPack {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.bends);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.all_of(&[name::CLUTCH_COMMAND])?;

@@ -153,6 +153,11 @@ impl Check for FrontRear {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.high);
+        see(&self.low);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.all_of(&[name::WHEEL_FRONT_LEFT, name::WHEEL_FRONT_RIGHT])?;

@@ -100,6 +100,10 @@ impl Check for HardHit {
         above.gathered = above.gathered.max(power);
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.by_power);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.rear_wheels()?;
         drive.basis.heat.clone()?;

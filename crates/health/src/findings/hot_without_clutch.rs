@@ -102,6 +102,10 @@ impl Check for HotWithoutClutch {
         self.latest = Some((time, celsius));
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.hot);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.all_of(&[name::OIL_TEMPERATURE])?;
         let thermal = drive.thermal.as_ref().map_err(Clone::clone)?;

@@ -61,6 +61,7 @@ pub use crate::evidence::MOST_EVIDENCE;
 pub use crate::finding_id::FindingId;
 pub use drive::Drive;
 
+use crate::evidence::Strongest;
 use crate::limits::Limits;
 use crate::nouns::{EvidenceWindow, Finding, Grade, NotChecked, Region, Severity};
 use crate::part::{Came, Part, Passage};
@@ -164,6 +165,9 @@ pub trait Check: Debug + Send + Sync + Duplicate {
 
     /// Takes a sample of `ambient.temperature`, which may run ahead of the rows.
     fn note_air(&mut self, _time: Time, _celsius: f64) {}
+
+    /// Shows the stretches it points at so far.
+    fn strongest(&self, _see: &mut dyn FnMut(&Strongest)) {}
 
     /// What it has to say of the drive so far.
     fn outcome(&self, drive: &Drive) -> Outcome;
@@ -273,6 +277,13 @@ impl Findings {
     pub fn new(setup: &Setup) -> Findings {
         Findings {
             checks: ALL.iter().map(|entry| (entry.begin)(setup)).collect(),
+        }
+    }
+
+    /// Shows the stretches that checks point at so far.
+    pub fn strongest(&self, mut see: impl FnMut(&Strongest)) {
+        for check in &self.checks {
+            check.strongest(&mut see);
         }
     }
 

@@ -182,6 +182,10 @@ impl Check for OilTooHot {
         self.air_c.get_or_insert(celsius);
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.limit.stretches);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         let fired = match (self.by_oil(drive), hot_pack(drive)) {
             (Ok(Some(oil)), Some(pack)) => Some(both(oil, pack)),

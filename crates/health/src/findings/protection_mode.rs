@@ -246,6 +246,10 @@ impl Check for ProtectionMode {
         };
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.cuts);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.all_of(&[name::CLUTCH_COMMAND, name::OIL_TEMPERATURE])?;
         let limits = &drive.limits.protection;

@@ -207,6 +207,10 @@ impl Check for TorqueReport {
         self.steady = Some(steady);
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        see(&self.stretches);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         self.channel.clone()?;
         drive.all_of(&[name::CLUTCH_TORQUE])?;

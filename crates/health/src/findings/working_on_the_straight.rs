@@ -128,6 +128,10 @@ impl Check for WorkingOnTheStraight {
         }
     }
 
+    fn strongest(&self, see: &mut dyn FnMut(&Strongest)) {
+        self.stretches.iter().for_each(see);
+    }
+
     fn outcome(&self, drive: &Drive) -> Outcome {
         drive.bends()?;
         drive.basis.slip.clone()?;

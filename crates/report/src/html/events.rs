@@ -3,9 +3,9 @@
 //! Road speed is left out: how fast somebody drove is personal, and the pack does not
 //! need it. `report.json` has it.
 
-use super::table;
+use super::{close_ups, table};
 use crate::ranking::{counted_by_kind, foremost, remark};
-use crate::words::{duration, number, percent, stretch};
+use crate::words::{duration, number, percent};
 use halfshaft_health::{Event, Results};
 use maud::{Markup, html};
 
@@ -56,7 +56,7 @@ fn row(event: &Event, is_leading: bool) -> Markup {
     };
     html! {
         tr.leading[is_leading] {
-            th scope="row" { (stretch(event.span)) @if is_leading { " ●" } }
+            th scope="row" { (close_ups::link(event.span)) @if is_leading { " ●" } }
             td.number { (duration(event.span.seconds())) }
             td.number { (lower_bound) (amount(event.heat_kj, "kJ")) }
             td.number { (amount(event.heat_peak_kw, "kW")) }

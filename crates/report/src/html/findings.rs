@@ -1,8 +1,9 @@
 //! Findings in full: what was seen, where, what else it could be, what to check next.
 
+use super::close_ups;
 use super::figures_table::grade;
 use super::shapes;
-use crate::words::{clean, measured, sentence, stretch};
+use crate::words::{clean, measured, sentence};
 use halfshaft_health::verdict::Kind;
 use halfshaft_health::{EvidenceWindow, Finding, Results};
 use maud::{Markup, html};
@@ -47,7 +48,7 @@ fn evidence(windows: &[EvidenceWindow]) -> Markup {
         ul.evidence {
             @for window in windows {
                 li {
-                    strong { (stretch(window.span)) }
+                    strong { (close_ups::link(window.span)) }
                     @for value in &window.values {
                         "; " (clean(value.name)) ": " (measured(value.value, value.unit))
                     }

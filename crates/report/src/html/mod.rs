@@ -12,6 +12,7 @@ mod apparent;
 mod axes;
 mod calibration;
 mod causes;
+mod close_ups;
 pub(crate) mod comparison;
 mod corners;
 mod course;

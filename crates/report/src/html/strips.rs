@@ -4,12 +4,13 @@
 //! missing the strip stays empty and hatched; nothing is drawn across.
 
 use super::axes;
+use super::close_ups;
 use super::marks::Marks;
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
 use super::second_line;
 use crate::words::{clean, minutes, number, sentence, stretch, unit};
-use halfshaft_health::{Event, EventKind, Finding, Results, Strip, StripSlot};
+use halfshaft_health::{CloseUp, Event, EventKind, Finding, Results, Strip, StripSlot};
 use halfshaft_model::{Span, Time};
 use maud::{Markup, PreEscaped, html};
 
@@ -42,6 +43,10 @@ pub(super) fn section(results: &Results) -> Markup {
                     span.swatch { (swatch()) }
                     " Hatched: no samples; nothing is drawn or counted across."
                     @if !results.findings.is_empty() { " Shaded from top to bottom: a stretch a finding points at." }
+                    @if !results.close_ups.is_empty() {
+                        " Looked at closely, the hottest events and what findings point at show every sample of the log: "
+                        "their times in the tables lead there."
+                    }
                 }
                 div.strips.shared data-until=(format!("{until_s:.3}")) {
                     @for (index, finding) in results.findings.iter().enumerate() {
@@ -49,7 +54,7 @@ pub(super) fn section(results: &Results) -> Markup {
                     }
                     @for (index, strip) in results.strips.iter().enumerate() {
                         @if !second_line::is_second(strip, &results.strips) {
-                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results.until, &results.findings, &Marks::default()))
+                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results, &Marks::default()))
                         }
                     }
                     @if is_event_lane { (event_lane(&results.events, &results.findings, &time)) }
@@ -69,7 +74,7 @@ pub(super) fn alone(strip: &Strip, results: &Results) -> Markup {
     };
     html! {
         div.strips {
-            (strip_figure(OWNERS, strip, None, &time, results.until, &[], &marks))
+            (strip_figure(OWNERS, strip, None, &time, results, &marks))
             (time_axis(&time))
         }
     }
@@ -137,10 +142,15 @@ fn strip_figure(
     strip: &Strip,
     second: Option<&Strip>,
     time: &Scale,
-    until: Time,
-    findings: &[Finding],
+    results: &Results,
     marks: &Marks,
 ) -> Markup {
+    let until = results.until;
+    // The owner's side is to be read at a glance.
+    let (findings, close): (&[Finding], &[CloseUp]) = match id == OWNERS {
+        true => (&[], &[]),
+        false => (&results.findings, &results.close_ups),
+    };
     let slots = finite(strip);
     let unit = unit(strip.unit);
     let caption = html! {
@@ -179,6 +189,7 @@ fn strip_figure(
         let (runs, _) = runs_and_gaps(modelled, until);
         drawn.push_str(&second_line::path(&runs, time, &values).into_string());
     }
+    drawn.push_str(&close_ups::drawn(strip.name, close, time, &values).into_string());
     drawn.push_str(&marks.drawn(time, &values).into_string());
     let by_model = modelled_ends.map_or(String::new(), |(from, to)| {
         format!(

@@ -10,7 +10,7 @@
   const frames = plots.map((plot) => plot.closest(".frame"));
   const [, , width, height] = plots[0].getAttribute("viewBox").split(" ").map(Number);
   const whole = ruler.innerHTML;
-  const least = Math.min(until, Math.max(1, until / 500));
+  const least = Math.min(until, 0.5);
   let from = 0;
   let to = until;
   // The second that is read: under the mouse, at the last tap, or where the arrow keys left it.
@@ -92,10 +92,31 @@
       return { high: points.slice(0, n), low: points.slice(n).reverse() };
     }),
   );
+  // Where every sample is drawn: by steps, in milliseconds and thousandths of the height.
+  const closeUps = plots.map((plot) =>
+    [...plot.querySelectorAll("svg.close")].map((close) => {
+      const steps = close.firstElementChild.getAttribute("d").match(/-?\d+/g).map(Number);
+      const points = [];
+      let [x, y] = [Number(close.dataset.from), 0];
+      for (let index = 0; index < steps.length; index += 2) {
+        x += steps[index] / 1000;
+        y += steps[index + 1] / 1000;
+        points.push([x, y]);
+      }
+      return points;
+    }),
+  );
   const short = (value) => String(Number(value.toPrecision(3))).replace("-", "−");
   const valueAt = (index, x) => {
     const { low, high, unit } = plots[index].dataset;
     if (low === undefined) return "";
+    const second = (x / width) * until;
+    const close = closeUps[index].find((points) => second >= points[0][0] && second <= points[points.length - 1][0]);
+    if (close) {
+      // What is drawn between two samples is a line, and the one before holds until the next.
+      const point = close.findLast(([when]) => when <= second + 1e-6);
+      return `${short(Number(high) - point[1] * (high - low))} ${unit}`.trim();
+    }
     const run = outlines[index].find(({ high: top }) => x >= top[0][0] && x <= top[top.length - 1][0]);
     if (!run) return "no samples";
     let nearest = 0;
@@ -245,6 +266,19 @@
       event.preventDefault();
     }, { passive: false });
     frame.addEventListener("dblclick", () => show(0, until));
+  });
+
+  // The times in the tables lead to their place.
+  document.querySelectorAll("a.there").forEach((link) => {
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      const [start, end] = [Number(link.dataset.from), Number(link.dataset.to)];
+      show(start - 1, end + 1);
+      // Back leads to the table again.
+      location.hash = "drive";
+      reader.focus({ preventScroll: true });
+      read((start + end) / 2);
+    });
   });
 
   // Paper shows the whole drive.

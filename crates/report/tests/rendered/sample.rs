@@ -291,6 +291,15 @@ pub fn track_day() -> Results {
         meters: Vec::new(),
         class: Err("two needles of three wanted".to_owned().into()),
         duty_picture: Err("no torque is known".to_owned().into()),
+        close_ups: vec![CloseUp {
+            span: span(70.0, 72.0),
+            curves: vec![Curve {
+                strip: "command",
+                samples: [(69.0, 0.0), (70.0, 0.0), (70.02, 60.0), (72.0, 60.0), (73.0, 0.0)]
+                    .map(|(at_s, percent)| (Time::from_seconds(at_s), percent))
+                    .to_vec(),
+            }],
+        }],
         strips: vec![
             strip("road_speed", "Road speed", "km/h", move |t| {
                 let v = 95.0 + 55.0 * lap(t) + 9.0 * fast(t);
@@ -361,6 +370,7 @@ pub fn nothing() -> Results {
         meters: Vec::new(),
         class: Err("no rear wheel speeds".to_owned().into()),
         duty_picture: Err("no rear wheel speeds".to_owned().into()),
+        close_ups: Vec::new(),
         strips: Vec::new(),
         assumptions: Vec::new(),
         limits: Limits::default(),
