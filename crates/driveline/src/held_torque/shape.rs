@@ -44,9 +44,9 @@ const FIRM_ROAD: f64 = 1.5;
 
 /// Near the limit of the tyres a small torque turns the axle as one solid piece. Used are pieces of at most
 /// this share of the lateral acceleration that one in twenty exceeds, and any below the other, m/s².
-/// Derived: at 0.6 of the limit a tyre has 0.8 of its grip left along its way; the other is 0.6 of the
-/// limit on gravel.
-const SHARE_OF_LIMIT: f64 = 0.6;
+/// Derived: at 0.75 of the limit a tyre has two thirds of its grip left along its way; the other is 0.6 of
+/// the limit on gravel.
+const SHARE_OF_LIMIT: f64 = 0.75;
 const FAR_FROM_LIMIT: f64 = 3.0;
 
 /// Scatter of the pieces, as a share of the rolling speed: least that is believed, and most of bends in
