@@ -156,12 +156,9 @@ impl Actuator {
     }
 }
 
-/// From the command to nine tenths of the way, in lags: ln 10.
-const MOST_OF_THE_WAY: f64 = 2.303;
-
 fn note_move(longest: &mut [Strongest; 2], response: &Response) {
     let Ok(fit) = response.fit else { return };
-    let time_s = fit.dead_time_s + MOST_OF_THE_WAY * fit.lag_s;
+    let time_s = fit.transition_time_s();
     let end = response.edge.began.plus(time_s);
     longest[usize::from(response.direction() == Direction::Release)]
         .add(time_s, window(response.edge.began, end, &[]));

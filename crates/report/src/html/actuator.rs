@@ -4,7 +4,7 @@
 //! shown as "below", never as a number.
 
 use super::table;
-use super::{delays, overlay};
+use super::{delays, overlay, rise_by_oil};
 use crate::words::{clean, counted, number, sentence};
 use halfshaft_health::Results;
 use halfshaft_health::actuator::{Actuator, Timing};
@@ -42,6 +42,7 @@ fn tables(actuator: &Actuator) -> Markup {
         div.strips.proofs {
             (overlay::figure("Closing", "answers-closing", &actuator.responses, Direction::Engage))
             (overlay::figure("Releasing", "answers-releasing", &actuator.responses, Direction::Release))
+            (rise_by_oil::figure(actuator))
         }
         (reasons("Closing", &actuator.engage))
         (reasons("Releasing", &actuator.release))

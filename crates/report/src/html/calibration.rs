@@ -67,6 +67,7 @@ fn pictures(calibration: &Calibration) -> Markup {
                 up: "% faster",
                 points: &along,
                 are_rings_in_scale: false,
+                stands_on_zero: false,
                 band,
             }))
             @if !by_turning.is_empty() {
@@ -78,6 +79,7 @@ fn pictures(calibration: &Calibration) -> Markup {
                     up: "% faster; a sound calibration is one slanted line",
                     points: &by_turning,
                     are_rings_in_scale: false,
+                    stands_on_zero: false,
                     band: None,
                 }))
             }

@@ -31,6 +31,7 @@ pub(super) fn part(outcome: &Result<Held, Reason>) -> Markup {
                     up: "N·m; discs: held by the tyres, rings: stated by the map",
                     points: &points(held),
                     are_rings_in_scale: true,
+                    stands_on_zero: false,
                     band: None,
                 })) } }
                 (table(held))

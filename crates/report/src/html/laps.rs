@@ -1,5 +1,6 @@
 //! The table of laps.
 
+use super::oil_by_lap;
 use crate::words::{clean, drive_time, minutes, number, sentence};
 use halfshaft_health::{Lap, Laps, Results};
 use maud::{Markup, html};
@@ -15,6 +16,7 @@ pub(super) fn part(results: &Results) -> Markup {
             Err(why) => p { "No laps: " (sentence(&clean(why))) },
             Ok(method) => {
                 p.note { (laps.laps.len()) " laps, found " (clean(method)) "." }
+                div.strips.proofs { (oil_by_lap::figure(results)) }
                 (table(laps))
             }
         }

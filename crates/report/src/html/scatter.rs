@@ -21,6 +21,8 @@ pub(super) struct Scatter<'a> {
     pub points: &'a [Point],
     /// The rings set the scales, too.
     pub are_rings_in_scale: bool,
+    /// The scale of the heights begins at zero, so that small differences look small.
+    pub stands_on_zero: bool,
     /// A band between two heights, over the whole width.
     pub band: Option<(f64, f64)>,
 }
@@ -41,7 +43,8 @@ pub(super) fn figure(scatter: &Scatter) -> Markup {
     let ends = scatter
         .band
         .map_or(Vec::new(), |(low, high)| vec![low, high]);
-    let up = scale(leading.iter().map(|point| point.1).chain(ends));
+    let zero = scatter.stands_on_zero.then_some(0.0);
+    let up = scale(leading.iter().map(|point| point.1).chain(ends).chain(zero));
     let run: Vec<Run> = scatter
         .band
         .iter()
