@@ -83,7 +83,7 @@ def decode(logs, map_file):
     """Channels of logs: name -> list of (time in ns, value or None), in the program's order."""
     logs = [logs] if isinstance(logs, (str, pathlib.Path)) else logs
     channels = {}
-    for row in csv.DictReader(io.StringIO(halfshaft("decode", *logs, "--map", map_file))):
+    for row in csv.DictReader(io.StringIO(halfshaft("decode", *logs, "--si", "--map", map_file))):
         seconds, _, fraction = row["time_s"].partition(".")
         expect(len(fraction) == 9, f"a time is written with nanoseconds, not {row['time_s']}")
         whole = int(seconds) * 10**9

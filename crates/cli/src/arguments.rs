@@ -309,6 +309,9 @@ pub struct DecodeOptions {
     /// Only these channels
     #[arg(long = "channel", value_name = "NAME")]
     pub channels: Vec<String>,
+    /// Values in SI, temperatures in °C, as `export` writes them, and not in the units of the map
+    #[arg(long)]
+    pub si: bool,
     /// Positions of the first and last 500 m too: they tell where somebody lives
     #[arg(long)]
     pub all_positions: bool,

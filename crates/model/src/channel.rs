@@ -325,6 +325,26 @@ pub struct ChannelSpec {
     pub tyre_corrected: bool,
     /// A wheel speed that can be believed down to this road speed, m/s.
     pub believable_from_m_per_s: Option<f64>,
+    /// The unit in which the map gives it; `None` of a channel that is worked out.
+    pub map_unit: Option<MapUnit>,
+}
+
+/// The unit in which a map gives a channel, for whoever compares with the map.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MapUnit {
+    /// Its symbol.
+    pub symbol: &'static str,
+    /// SI units in one of these; of a wheel given as a road speed, rad/s.
+    pub si_per_unit: f64,
+    /// SI value at zero.
+    pub si_at_zero: f64,
+}
+
+impl MapUnit {
+    /// A value in this unit.
+    pub fn of_si(&self, si: f64) -> f64 {
+        (si - self.si_at_zero) / self.si_per_unit
+    }
 }
 
 impl ChannelSpec {
@@ -346,7 +366,17 @@ impl ChannelSpec {
             through_radius: false,
             tyre_corrected: false,
             believable_from_m_per_s: None,
+            map_unit: None,
         }
+    }
+
+    /// The unit in which the map gives it, or that of the samples.
+    pub fn shown_unit(&self) -> MapUnit {
+        self.map_unit.unwrap_or(MapUnit {
+            symbol: self.si_unit(),
+            si_per_unit: 1.0,
+            si_at_zero: 0.0,
+        })
     }
 
     /// The unit of the samples: the role's, or the SI unit of the dimension.

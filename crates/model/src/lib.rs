@@ -33,7 +33,7 @@ pub mod vehicle;
 pub use at_once::at_once;
 pub use belief::Belief;
 pub use block::{Block, Column, Mark, SampleOrCut};
-pub use channel::{Behaviour, ChannelSpec, Meaning, Role, Site};
+pub use channel::{Behaviour, ChannelSpec, MapUnit, Meaning, Role, Site};
 pub use entry::{Batch, Entry, Frame, FrameFlags, FrameId, FrameKind, Lost, Note, SheetRow};
 pub use id_filter::IdFilter;
 pub use left_out::{LeftOut, Trouble};

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use anyhow::{Context, Result, bail};
 use halfshaft_model::personal::PlaceTrim;
+use halfshaft_model::{ChannelSpec, MapUnit};
 
 use crate::arguments::DecodeOptions;
 use crate::pipeline;
@@ -26,14 +27,22 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
             );
         }
     }
-    let wanted: Vec<(usize, &str, &str)> = map
+    let unit = |channel: &ChannelSpec| match options.si {
+        true => MapUnit {
+            symbol: channel.si_unit(),
+            si_per_unit: 1.0,
+            si_at_zero: 0.0,
+        },
+        false => channel.shown_unit(),
+    };
+    let wanted: Vec<(usize, &str, MapUnit)> = map
         .channels
         .iter()
         .enumerate()
         .filter(|(_, channel)| {
             options.channels.is_empty() || options.channels.contains(&channel.name)
         })
-        .map(|(index, channel)| (index, channel.name.as_str(), channel.si_unit()))
+        .map(|(index, channel)| (index, channel.name.as_str(), unit(channel)))
         .collect();
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     // The header waits for the first sample: a log that gives nothing prints nothing.
@@ -46,7 +55,8 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
                 places.push((column, time, value));
             });
         }
-        for &(index, name, unit) in &wanted {
+        for (index, name, unit) in &wanted {
+            let (index, symbol) = (*index, unit.symbol);
             let is_position = trim.as_ref().is_some_and(|trim| trim.is_place(index));
             let measured = block.columns[index].iter().filter(|_| !is_position);
             let positions = places.iter().filter(|(column, ..)| *column == index);
@@ -59,8 +69,9 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
                 write!(out, "{seconds}.{nanoseconds:09},{name},").context("could not print")?;
                 match value {
                     // A missing sample is an empty cell, never a number.
-                    None => writeln!(out, ",{unit}"),
-                    Some(value) => writeln!(out, "{value},{unit}"),
+                    None => writeln!(out, ",{symbol}"),
+                    Some(value) if options.si => writeln!(out, "{value},{symbol}"),
+                    Some(value) => writeln!(out, "{},{symbol}", rounded(unit.of_si(value))),
                 }
                 .context("could not print")?;
             }
@@ -71,4 +82,9 @@ pub fn run(options: &DecodeOptions) -> Result<ExitCode> {
         .context("could not print")?;
     out.flush().context("could not print")?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Without what the way to SI and back leaves in the last digits: 12.5 and not 12.500000000000002.
+fn rounded(value: f64) -> f64 {
+    format!("{value:.12e}").parse().unwrap_or(value)
 }

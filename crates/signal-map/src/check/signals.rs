@@ -12,7 +12,7 @@ use crate::mistakes::Span;
 use crate::syntax::forms::FormName;
 use crate::syntax::slots::{Quantity, Slot, spelled};
 use crate::syntax::tree::Fact;
-use halfshaft_model::Dimension;
+use halfshaft_model::{Dimension, MapUnit};
 use std::collections::HashSet;
 
 /// Most codes of one kind of a signal.
@@ -279,9 +279,16 @@ impl<'t> Check<'t> {
             _ => Quantity { value: 0.0, ..step },
         };
         let at_zero = self.in_channel(channel, zero, As::Reading)?;
+        let of_unit = |value: f64| Quantity { value, ..step };
+        let map_unit = MapUnit {
+            symbol: step.unit.symbol,
+            si_per_unit: self.in_channel(channel, of_unit(1.0), As::Difference)?,
+            si_at_zero: self.in_channel(channel, of_unit(0.0), As::Reading)?,
+        };
         let spec = &mut self.map.channels[channel];
         spec.through_radius |=
             step.unit.dimension == Dimension::SPEED && spec.role.is_some_and(is_wheel);
+        spec.map_unit.get_or_insert(map_unit);
         Some(Scale {
             per_step,
             at_zero,

@@ -187,7 +187,7 @@ fn channels(survey: &Survey, remarks: &mut Remarks) -> Vec<ChannelSurvey> {
         }
         all.push(ChannelSurvey {
             name: spec.name.clone(),
-            unit: spec.role.map_or("", |role| role.unit),
+            unit: spec.shown_unit(),
             is_derived: is_derived(survey, index),
             n: watch.n,
             share_missing: share(watch.n_missing, watch.n),

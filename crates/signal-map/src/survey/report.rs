@@ -1,6 +1,6 @@
 //! The survey as values, and as plain lines of text.
 
-use halfshaft_model::FrameId;
+use halfshaft_model::{FrameId, MapUnit};
 
 use super::remark::{Kind, Remark};
 use crate::decode::coverage::FrameCoverage;
@@ -48,8 +48,8 @@ pub struct FrameSurvey {
 pub struct ChannelSurvey {
     /// Its name.
     pub name: String,
-    /// Unit of the range; empty for channels without a role.
-    pub unit: &'static str,
+    /// The unit of the map, in which its line shows the range.
+    pub unit: MapUnit,
     /// Whether it is worked out from others.
     pub is_derived: bool,
     /// Samples, missing ones included.
@@ -154,7 +154,11 @@ impl ChannelSurvey {
         }
         let mut line = format!("channel {}: {} samples", self.name, self.n);
         if let Some((low, high)) = self.range {
-            line += &format!(", {} to {} {}", short(low), short(high), self.unit);
+            let unit = &self.unit;
+            let [low, high] = [low, high].map(|si| short(unit.of_si(si)));
+            // A bare number has no unit to print.
+            let symbol = if unit.symbol == "1" { "" } else { unit.symbol };
+            line += format!(", {low} to {high} {symbol}").trim_end();
         }
         if self.share_missing > 0.0 {
             line += &format!(", {:.1} % missing", self.share_missing * 100.0);
