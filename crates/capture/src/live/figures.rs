@@ -22,8 +22,8 @@ use crate::snapshot::{
 };
 
 /// The temperatures may be worked out this long ago before they are stale, s: while a drive goes on they
-/// are fitted anew once a minute at the latest.
-const TEMPERATURES_S: f64 = 90.0;
+/// are worked out anew every ten seconds at the latest.
+const TEMPERATURES_S: f64 = 20.0;
 
 /// What the parts are made from.
 #[derive(Clone, Copy, Debug)]

@@ -81,7 +81,7 @@ fn temperature(of: &Temperature) -> Json {
         "basis": of.basis,
         "limit": round(of.limit_c, 0),
         "margin": figure(&of.margin, 0),
-        "time": [minutes(of.time_to_limit.value), of.time_to_limit.why],
+        "time": [minutes(of.time_to_limit.value), of.time_to_limit.why, round(of.time_to_limit.at_s, 0)],
     })
 }
 

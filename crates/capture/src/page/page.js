@@ -69,7 +69,10 @@
     const shown = celsius === null || (of.now[0] === null && known.oil) ? null : celsius;
     const margin = shown === null || of.limit === null ? of.margin[0] : of.limit - shown;
     tile("oil", text(shown, 0), shown === null ? of.now[1] : of.basis, at, of.stale);
-    const ahead = of.time[0] === null ? of.time[1] : `${time(of.time[0])} to the limit at this heat`;
+    // By the model, which is worked out less often than the sensor speaks.
+    const ago = of.time[2] === null || of.time[2] === undefined ? 0 : Math.round(Math.max(0, now() - of.time[2]));
+    const asOf = ago > 5 ? `, as of ${ago} s ago` : "";
+    const ahead = of.time[0] === null ? of.time[1] : `${time(of.time[0])} to the limit at this heat${asOf}`;
     const beside = of.limit === null ? "" : `to ${number(of.limit, 0)} °C. `;
     tile("margin", text(margin, 0), margin === null ? of.margin[1] : beside + (isOver() ? "" : ahead || ""), at, of.stale);
     ["oil", "margin"].forEach((id) => {
@@ -81,7 +84,7 @@
     const [left, low, high, why] = known.left || [null, null, null, ""];
     const range = left === null ? why : high === null ? `${number(low, 0)} or more` : `${number(low, 0)} to ${number(high, 0)}, at this pace`;
     const isNone = left === null && (why || "").startsWith("None");
-    tile("left", isNone ? "none" : left === null ? null : left < 1 ? "under 1" : number(Math.floor(left), 0), range);
+    tile("left", isNone ? "none" : left === null ? null : left < 1 ? "under 1" : number(Math.floor(left), 0), isNone ? why.slice(6).replace(/^./, (first) => first.toUpperCase()) : range);
     by("left").classList.toggle("hot", isNone && !isOver());
     const [, last] = known.heat || [null, [null, "", false]];
     const [driven, none] = known.laps || [[], ""];
@@ -268,6 +271,7 @@
     if (known.parts) write(by("recording"), known.parts.join(" · ") + aged);
     large();
     current();
+    ["left", "last", "corner"].forEach((id) => by(id).classList.toggle("stale", isLost && !isOver()));
   };
   const hear = () => { spoken = performance.now(); };
   let source = null;

@@ -7,6 +7,10 @@ use super::fits::{FitKey, Fits};
 use super::settled::Settled;
 use crate::reason::Reason;
 
+/// The temperatures are worked out again after so many seconds of drive at the latest: a pack warms within
+/// a corner, and somebody follows it. Source: none, engineering guess.
+const AGAIN_S: f64 = 10.0;
+
 /// The pack that was logged, for another one to be assessed beside it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Beside<'a> {
@@ -31,7 +35,9 @@ impl Settled<'_> {
         let key = FitKey::of(gate, health.is_finished);
         let thermal = &mut fits.thermal;
         thermal
-            .get(health.until.seconds(), key, || watch.outcome(gate, heat_sd))
+            .get_within(AGAIN_S, health.until.seconds(), key, || {
+                watch.outcome(gate, heat_sd)
+            })
             .clone()
     }
 
