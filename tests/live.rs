@@ -370,6 +370,38 @@ fn the_next_drive_begins_anew() {
     assert_eq!(finals[0].1, finals[1].1);
 }
 
+#[test]
+fn a_mark_ends_a_stint_and_stands_in_the_list() {
+    let (source, end) = link();
+    let map = common::map(CAR);
+    let lines = Lines::default();
+    let options = Options {
+        lines: Some(Box::new(lines.clone())),
+        ..Options::default()
+    };
+    let follower = follow(end, map.clone(), options).expect("threads can be started");
+    // The heat is made from second 4 to second 6: half of it lies behind the mark.
+    common::batches(&map, drive().as_bytes(), |batch| {
+        let mut with_mark = batch.of_same_log();
+        for index in 0..batch.entries.len() {
+            if index == 500 {
+                with_mark.push_mark(batch.entries[index].stamp(), "rears −0.2 bar");
+            }
+            with_mark.push_from(batch, index);
+        }
+        source.give(Heard::Batch(with_mark));
+    });
+    drop(source);
+    follower.thread.join().expect("nothing panics");
+    let snapshots = lines.json();
+    let last = snapshots.last().expect("there is one");
+    let heat = |of: &str| last["heat"][of]["value"].as_f64().expect("it is known");
+    let share = heat("stint") / heat("drive");
+    assert!((share - 0.5).abs() < 0.02, "{share}");
+    assert_eq!(last["marks"][0]["note"], "rears −0.2 bar");
+    assert_eq!(last["marks"][0]["at_s"], 5.0);
+}
+
 // --- The page -----------------------------------------------------------------------------
 
 const TOKEN: &str = "sixteen letters and some more";

@@ -119,7 +119,7 @@ impl Cost {
             1e3 * self.dearest_s,
             memory(),
         );
-        if self.n_pieces % PIECES_SHOWN != 0 {
+        if !self.n_pieces.is_multiple_of(PIECES_SHOWN) {
             println!(
                 "mean of the drive: {:.1} % of a core",
                 100.0 * self.all.0 / self.all.1
