@@ -9,5 +9,11 @@
 //!                      \-> link -> live (may fall behind, never holds the source up) -> page, lines
 //! ```
 
+pub mod feed;
+pub mod follow;
 pub mod link;
+pub mod live;
+pub mod page;
 pub mod recording;
+pub mod replay;
+pub mod snapshot;

@@ -25,7 +25,18 @@ impl<K: PartialEq, T> Refit<K, T> {
     /// key and not too old, else a new one. The key says what makes another answer at once,
     /// the end of the drive above all.
     pub fn get(&mut self, seconds: f64, key: K, answer: impl FnOnce() -> T) -> &T {
-        let (share, longest_s) = AGAIN_FROM;
+        self.get_within(AGAIN_FROM.1, seconds, key, answer)
+    }
+
+    /// The same where an answer grows old sooner, s.
+    pub fn get_within(
+        &mut self,
+        longest_s: f64,
+        seconds: f64,
+        key: K,
+        answer: impl FnOnce() -> T,
+    ) -> &T {
+        let (share, _) = AGAIN_FROM;
         let kept = self.kept.take().filter(|(since_s, of, _)| {
             let more_s = seconds - since_s;
             *of == key && more_s < longest_s && more_s <= share * since_s
