@@ -319,6 +319,7 @@ mod tests {
             corners: vec![corner, outside],
             n_corners: 12,
             course: None,
+            going_on: None,
         };
         let table = written(|out| write_corners(out, &laps, &about()));
         assert_eq!(table.whole("lap"), [Some(2), None]);
