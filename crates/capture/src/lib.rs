@@ -11,3 +11,4 @@
 
 pub mod link;
 pub mod recording;
+pub mod segments;

@@ -13,9 +13,10 @@
 //! lines   text -> lines, through one buffer
 //! input   one input, from its opening to its last entry
 //! log     several inputs -> one log, merged by stamp
-//! write   frames -> SocketCAN log text
+//! write   frames -> SocketCAN log text, or the segments of a recording
 //! ```
 
+mod blocks;
 mod context;
 mod error;
 mod formats;
