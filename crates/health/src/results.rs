@@ -16,7 +16,7 @@ use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
 use crate::verdict::Verdict;
 use halfshaft_driveline::thermal::ThermalEstimate;
-use halfshaft_model::Time;
+use halfshaft_model::{Mark, Time};
 
 use crate::nouns::*;
 
@@ -50,6 +50,8 @@ pub struct Results {
     pub calibration: Calibration,
     /// Laps and corners.
     pub laps: Laps,
+    /// Notes of whoever was there, in order of time.
+    pub marks: Vec<Mark>,
     /// The findings in one word, what is still open, and by when to act.
     pub verdict: Verdict,
     /// What the vehicle shows, gravest first.

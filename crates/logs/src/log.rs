@@ -188,6 +188,7 @@ impl Log {
             return None;
         }
         let opened = slot.opened.as_mut()?;
+        batch.n_passed_over += std::mem::take(&mut opened.pending.n_passed_over);
         let mut context = Context {
             notices: &mut self.notices,
             buses: &mut self.buses,

@@ -225,6 +225,7 @@ impl PathWatch {
             .zip(1..)
             .map(|(place, number)| Lap {
                 number,
+                stint: Some(1),
                 span: place.span,
                 length_m: place.end_m - place.start_m,
                 heat_kj: path.heat_kj(place.start_m, place.end_m),

@@ -31,6 +31,7 @@ mod marks;
 mod miner;
 mod needles;
 mod not_checked;
+mod noted;
 mod overlay;
 mod owner;
 mod page;

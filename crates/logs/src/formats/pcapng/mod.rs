@@ -275,10 +275,13 @@ impl Entries {
         let is_first = std::mem::replace(&mut self.second, second) != second;
         self.unmentioned = None;
         match frame.kind {
-            FrameKind::Data if !context.wants(frame.id) => match is_first {
-                true => batch.push_passed_over(stamp),
-                false => self.unmentioned = Some((stamp, at)),
-            },
+            FrameKind::Data if !context.wants(frame.id) => {
+                batch.n_passed_over += 1;
+                match is_first {
+                    true => batch.push_passed_over(stamp),
+                    false => self.unmentioned = Some((stamp, at)),
+                }
+            }
             FrameKind::Remote => batch.push_remote(stamp, bus, frame.id, frame.length),
             kind => batch.push_frame(stamp, bus, frame.id, kind, frame.flags, frame.payload),
         }
