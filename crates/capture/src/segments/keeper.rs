@@ -127,9 +127,14 @@ impl Keeper {
             synced_ns: at.monotonic_ns,
         };
         // The first segment is made at once: a disk that cannot be written shows here.
-        let begun = drive.segment(at, self.make, &self.about).map(|_| ());
+        if let Err(error) = drive.segment(at, self.make, &self.about) {
+            // A drive that never began leaves nothing, however often it is tried.
+            let _ = fs::remove_file(drives::segment(&drive.folder, 1));
+            let _ = fs::remove_dir(&drive.folder);
+            return Err(error);
+        }
         self.drive = Some(drive);
-        self.unless_refused(begun)
+        Ok(())
     }
 
     /// Keeps a frame.
@@ -153,7 +158,9 @@ impl Keeper {
     /// Syncs, rolls and makes room, each when it is time: to be called every 0.25 s.
     pub fn tick(&mut self, at: Clocks) -> Result<(), Error> {
         let kept = self.keep_until(at, SYNC_NS);
-        self.unless_refused(kept)
+        let segment = self.drive.as_mut().and_then(|drive| drive.segment.as_mut());
+        let flushed = kept.and_then(|()| segment.map_or(Ok(()), Segment::flush));
+        self.unless_refused(flushed)
     }
 
     /// Ends the drive, if one goes on.
@@ -216,8 +223,6 @@ impl Keeper {
             let stamp = drive.anchor.stamp(at);
             segment.keep(stamp, at, false)?;
             drive.synced_ns = at.monotonic_ns;
-        } else if sync_ns == SYNC_NS {
-            segment.flush()?;
         }
         Ok(())
     }
