@@ -311,11 +311,8 @@ impl About {
             let text = fs::read_to_string(path).unwrap_or_default();
             text.trim().to_owned()
         };
-        let os = format!(
-            "{} {}",
-            std::env::consts::OS,
-            read("/proc/sys/kernel/osrelease")
-        );
+        let os = ["ostype", "osrelease"].map(|name| read(&format!("/proc/sys/kernel/{name}")));
+        let os = os.join(" ");
         // Two drives of one boot share the monotonic clock.
         let boot = read("/proc/sys/kernel/random/boot_id");
         About {
