@@ -1,5 +1,6 @@
 //! One input: opened, recognised, read in pieces, and what is known of it afterwards.
 
+use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -312,7 +313,7 @@ fn open_file(path: &Path) -> io::Result<(Raw, Option<u64>)> {
 
 /// Segments one after another.
 struct Chain {
-    rest: std::vec::IntoIter<PathBuf>,
+    rest: VecDeque<PathBuf>,
     current: Option<File>,
 }
 
@@ -323,7 +324,7 @@ impl Chain {
         for path in segments {
             n_bytes += path.metadata()?.len();
         }
-        let rest = segments.to_vec().into_iter();
+        let rest = segments.iter().cloned().collect();
         let current = None;
         Ok((Chain { rest, current }, n_bytes))
     }
@@ -338,7 +339,7 @@ impl Read for Chain {
                     return Ok(n);
                 }
             }
-            match self.rest.next() {
+            match self.rest.pop_front() {
                 Some(path) => self.current = Some(File::open(path)?),
                 None => return Ok(0),
             }
