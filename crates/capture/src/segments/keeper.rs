@@ -329,7 +329,7 @@ impl About {
 #[cfg(unix)]
 fn left_on_disk(folder: &std::path::Path) -> Option<u64> {
     let about = nix::sys::statvfs::statvfs(folder).ok()?;
-    Some(u64::from(about.blocks_available()) * about.fragment_size() as u64)
+    Some(about.blocks_available() as u64 * about.fragment_size() as u64)
 }
 
 #[cfg(not(unix))]
