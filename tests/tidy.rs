@@ -513,7 +513,7 @@ fn a_recipe_costs_what_the_developers_page_says() {
     };
     let channels = declared_in("model/src/channel.rs");
     // A format's own file does not name it.
-    let formats = ["indexed", "sheet", "socketcan_text"];
+    let formats = ["indexed", "pcapng", "sheet", "socketcan_text"];
     let format = |name: &str| 1 + n_files(&format!("{name}::recognise"));
     let kinds = [
         (

@@ -305,6 +305,7 @@ mod tests {
         };
         let lap = Lap {
             number: 2,
+            stint: Some(1),
             span: span(1, 99),
             length_m: 3000.0,
             heat_kj: Some(4.0),

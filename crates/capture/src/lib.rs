@@ -16,4 +16,5 @@ pub mod live;
 pub mod page;
 pub mod recording;
 pub mod replay;
+pub mod segments;
 pub mod snapshot;

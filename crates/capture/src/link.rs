@@ -20,6 +20,10 @@ pub const LONGEST_NOTE: usize = 200;
 
 /// What the source tells the live side.
 #[derive(Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "nearly all are batches, and a box for each would be one more allocation"
+)]
 pub enum Heard {
     /// Entries in log order.
     Batch(Batch),

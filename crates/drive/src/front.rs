@@ -60,6 +60,11 @@ impl Front {
         self.decoder.notices()
     }
 
+    /// Frames that went by and that the recorder did not get, and all that went by.
+    pub fn lost(&self) -> (u64, u64) {
+        self.decoder.lost()
+    }
+
     /// What the decoder has seen so far.
     pub fn coverage(&self) -> Coverage {
         self.decoder.coverage()

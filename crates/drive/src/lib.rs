@@ -125,6 +125,7 @@ impl Drive {
     /// [`Results::is_provisional`].
     pub fn results(&mut self) -> Results {
         self.health.note_fit(self.front.fit().passed());
+        self.health.note_lost(self.front.lost());
         self.health.results(&self.driveline.learned())
     }
 
@@ -133,7 +134,9 @@ impl Drive {
     pub fn results_beside(&mut self, other: &mut WhatIf) -> Three {
         let fit = self.front.fit().passed();
         self.health.note_fit(fit);
+        self.health.note_lost(self.front.lost());
         other.note_fit(fit);
+        other.note_lost(self.front.lost());
         other.results(&mut self.health, &self.driveline.learned())
     }
 }

@@ -67,18 +67,24 @@ pub enum LapsAhead {
 ///
 /// The pace is that of the last laps that follow on each other and are alike. An out lap before them
 /// and a lap in and one out again after them are slower, and no part of it: what is found counts
-/// from the last lap of the pace. A quicker lap, or more slow ones, is another pace.
+/// from the last lap of the pace. A quicker lap, or more slow ones, is another pace. All are of the
+/// last stint: after a mark the car may be another.
 pub fn lap_peaks(laps: &[Lap], limits: &LapsLeft) -> Result<Vec<f64>, Reason> {
     let Some(last) = laps.last() else {
         return Err(DriveFact::Laps.into());
     };
     let needed = limits.least_laps as usize;
+    let stint = laps.iter().rev().find_map(|lap| lap.stint);
     let mut best = 0;
     for n_after in 0..=MOST_AFTER.min(laps.len() - 1) {
         let (before, after) = laps.split_at(laps.len() - n_after);
         let run = alike_at_the_end(before, limits);
         let usual_s = upper_median(run.iter().map(|lap| lap.span.seconds())).unwrap_or(0.0);
-        let is_slow = |lap: &Lap| is_out_or_in(lap.span.seconds(), usual_s, limits);
+        let is_slow =
+            |lap: &Lap| lap.stint.is_none() || is_out_or_in(lap.span.seconds(), usual_s, limits);
+        if run.first().is_some_and(|lap| lap.stint != stint) {
+            continue;
+        }
         if !after.iter().all(is_slow) {
             continue;
         }
@@ -128,7 +134,7 @@ fn too_few(found: usize, needed: usize) -> Reason {
     }
 }
 
-/// The last laps that follow on each other with the pace of the last of them.
+/// The last laps that follow on each other with the pace of the last of them, in its stint.
 fn alike_at_the_end<'a>(laps: &'a [Lap], limits: &LapsLeft) -> &'a [Lap] {
     let Some(last) = laps.last() else {
         return laps;
@@ -137,7 +143,8 @@ fn alike_at_the_end<'a>(laps: &'a [Lap], limits: &LapsLeft) -> &'a [Lap] {
     for (index, lap) in laps.iter().enumerate().rev() {
         let is_next = lap.span.end.since(next).abs() < 1.0;
         let apart = lap.span.seconds() / last.span.seconds() - 1.0;
-        if !is_next || apart.abs() > limits.alike {
+        let is_in_stint = lap.stint.is_some() && lap.stint == last.stint;
+        if !is_next || !is_in_stint || apart.abs() > limits.alike {
             break;
         }
         (first, next) = (index, lap.span.start);
@@ -451,6 +458,7 @@ mod tests {
     fn only_laps_driven_alike_count() {
         let lap = |number: u32, start: f64, end: f64| Lap {
             number,
+            stint: Some(1),
             span: Span {
                 start: Time::from_seconds(start),
                 end: Time::from_seconds(end),

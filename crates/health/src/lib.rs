@@ -37,6 +37,7 @@ mod lasting;
 pub mod ledger;
 pub mod left_out;
 pub mod limits;
+pub mod marks;
 pub mod nouns;
 pub mod oil_life;
 pub mod outlook;

@@ -353,6 +353,8 @@ pub struct Corner {
 pub struct Lap {
     /// Its number, from 1.
     pub number: u32,
+    /// The stint it belongs to, from 1: marks begin others. `None`: a mark was made in it.
+    pub stint: Option<u32>,
     /// When it was driven.
     pub span: Span,
     /// Its length, m.

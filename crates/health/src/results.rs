@@ -17,7 +17,7 @@ use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
 use crate::verdict::Verdict;
 use halfshaft_driveline::thermal::ThermalEstimate;
-use halfshaft_model::Time;
+use halfshaft_model::{Mark, Time};
 
 use crate::nouns::*;
 
@@ -53,6 +53,8 @@ pub struct Results {
     pub laps: Laps,
     /// The stint that goes on, or the last one.
     pub stint: Stint,
+    /// Notes of whoever was there, in order of time.
+    pub marks: Vec<Mark>,
     /// The findings in one word, what is still open, and by when to act.
     pub verdict: Verdict,
     /// What the vehicle shows, gravest first.

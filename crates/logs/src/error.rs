@@ -27,6 +27,16 @@ pub enum Error {
         /// The input.
         name: String,
     },
+    /// A folder with several drives.
+    #[error("{name}: there are {n_drives} drives in this folder; name one of them:{list}")]
+    SeveralDrives {
+        /// The folder.
+        name: String,
+        /// How many.
+        n_drives: usize,
+        /// Each on a line of its own.
+        list: String,
+    },
     /// Content that is no log this program knows.
     #[error("{name}: cannot read this as a log: {found}")]
     Unknown {
@@ -74,12 +84,14 @@ pub enum Error {
         reason: String,
     },
     /// The form was known and nothing in it could be used.
-    #[error("{name}: nothing usable: {n_lines} lines, 0 {entries}{first_bad}")]
+    #[error("{name}: nothing usable: {n_parts} {parts}, 0 {entries}{first_bad}")]
     NothingUsable {
         /// The input.
         name: String,
-        /// Lines read.
-        n_lines: u64,
+        /// Lines or blocks read.
+        n_parts: u64,
+        /// Which of them: `lines` or `blocks`.
+        parts: &'static str,
         /// What was looked for: `frames` or `rows`.
         entries: &'static str,
         /// The first line that could not be read, ready to append; may be empty.
@@ -102,6 +114,7 @@ impl Error {
             Error::NoInput => "no-input",
             Error::Unreadable { .. } => "input-unreadable",
             Error::Empty { .. } => "input-empty",
+            Error::SeveralDrives { .. } => "several-drives",
             Error::Unknown { .. } => "log-unknown",
             Error::NoSheetFits { .. } => "sheet-unknown",
             Error::ColumnTwice { .. } => "column-twice",

@@ -182,6 +182,9 @@ pub struct Batch {
     pub buses: Vec<String>,
     /// Names of the inputs of the log; empty for a batch that comes from none.
     pub inputs: Vec<String>,
+    /// Frames that were passed over, where the reader counts them: one of a log that knows of
+    /// losses does, to say what share of all those are.
+    pub n_passed_over: u64,
     // The input from each of these entries on: entry, index into `inputs`. Neighbours differ.
     input_starts: Vec<(usize, u32)>,
     // The line of each entry, and of the one that is added next.
@@ -205,6 +208,7 @@ impl Batch {
     /// Forgets the entries and keeps the memory and the names.
     pub fn clear(&mut self) {
         self.entries.clear();
+        self.n_passed_over = 0;
         self.input_starts.clear();
         self.lines.clear();
         self.payload_arena.clear();

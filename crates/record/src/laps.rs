@@ -1,7 +1,7 @@
 //! Laps and corners.
 
 use crate::macros::stored;
-use crate::value::{Span, known, or_reason, why};
+use crate::value::{Span, foreign, known, or_reason, why};
 
 stored! {
     /// Laps and corners, and how laps were found.
@@ -25,6 +25,9 @@ stored! {
     /// Its number, from 1.
     #[schemars(range(min = 1))]
     number: u32 = lap.number,
+    /// The stint it belongs to, from 1: marks begin others; null when a mark was made in it.
+    #[schemars(range(min = 1))]
+    stint: Option<u32> = lap.stint,
     #[serde(flatten)]
     /// When it was.
     span: Span = Span::of(lap.span),
@@ -40,6 +43,17 @@ stored! {
     throttle: Option<f64> ["1"] = known(lap.throttle),
     /// A gap hides a part: the heat is this or more.
     at_least: bool = lap.is_at_least,
+}
+
+stored! {
+    /// A note of somebody who was there.
+    Mark of mark: &halfshaft_model::Mark;
+    /// When it was made, since the first entry.
+    time_ns: i64 ["ns"] = mark.time.0,
+    /// The same in seconds.
+    time_s: f64 ["s"] = mark.time.seconds(),
+    /// What it says; empty for a mark without words.
+    note: String = foreign(&mark.note),
 }
 
 stored! {

@@ -56,7 +56,7 @@ use crate::figures::{DutyPicture, Event, Figure, Regions};
 use crate::findings::{Finding, NotChecked, Path, TwoByTwo};
 use crate::for_comparison::ForComparison;
 use crate::held::HeldTorque;
-use crate::laps::Laps;
+use crate::laps::{Laps, Mark};
 use crate::macros::stored;
 use crate::oil::Oil;
 use crate::outlook::Outlook;
@@ -135,6 +135,9 @@ stored! {
     calibration: Calibration = Calibration::of(&results.calibration),
     /// Laps and corners.
     laps: Laps = Laps::of(&results.laps),
+    /// Notes of whoever was there, in order of time; missing in a report made before they were stored.
+    #[serde(default)]
+    marks: Vec<Mark> = results.marks.iter().map(Mark::of).collect(),
     /// Time and heat by torque and slip.
     duty_picture: DutyPicture = DutyPicture::of(&results.duty_picture),
     /// How quickly the clutch answers.

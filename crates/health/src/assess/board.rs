@@ -19,6 +19,7 @@ use crate::findings::{Findings, Setup};
 use crate::held::HeldTorque;
 use crate::laps::PathWatch;
 use crate::left_out::LeftOutTally;
+use crate::marks::MarkWatch;
 use crate::oil_life::OilAgeing;
 use crate::part::Part;
 use crate::pieces::PieceWatch;
@@ -95,6 +96,7 @@ board! {
     setup, tolerances;
     coverage: Coverage = Coverage::new(setup.channels);
     left_out: LeftOutTally = LeftOutTally::new(setup.channels.len());
+    marks: MarkWatch = MarkWatch::default();
     pieces: PieceWatch = PieceWatch::new(setup.channels.len());
     actuator: ActuatorWatch = ActuatorWatch::new(setup.vehicle, setup.channels, setup.limits);
     temperature: TemperatureWatch = TemperatureWatch::new(setup.vehicle, setup.channels, setup.limits);

@@ -59,6 +59,8 @@ pub struct Health {
     until: Time,
     // Checks of the values against the map: passed, and all.
     fit: (usize, usize),
+    // Frames that the recorder did not get, and all.
+    lost: (u64, u64),
     is_finished: bool,
 }
 
@@ -92,6 +94,7 @@ impl Health {
             fits: Fits::default(),
             until: Time(0),
             fit: (1, 1),
+            lost: (0, 0),
             is_finished: false,
             vehicle: vehicle.clone(),
             channels: channels.to_vec(),
@@ -123,6 +126,11 @@ impl Health {
     /// How many checks of the values against the map were passed, and of how many.
     pub fn note_fit(&mut self, (n_passed, n_all): (usize, usize)) {
         self.fit = (n_passed.min(n_all), n_all.max(1));
+    }
+
+    /// How many frames the recorder did not get by its own count, and of how many.
+    pub fn note_lost(&mut self, lost: (u64, u64)) {
+        self.lost = lost;
     }
 
     /// Keeps the rows that it believes until the next block comes, for [`Health::believed`].

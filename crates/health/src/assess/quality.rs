@@ -164,6 +164,7 @@ impl Health {
                 "the values passed {n_passed} of {n_all} checks against the map and each other"
             ),
         ));
+        factors.extend(of_losses(self.lost, limits));
         for (spec, of) in self.channels.iter().zip(self.board.left_out.channels()) {
             if of.drops_out(&self.limits.sensor) {
                 let text = format!(
@@ -189,5 +190,33 @@ impl Health {
             }),
             n_samples: learned.n_slip_samples,
         })
+    }
+}
+
+/// What frames lost by the recorder are worth, of so many that went by; `None` while they are few.
+fn of_losses((n_lost, n_frames): (u64, u64), limits: &Trust) -> Option<(f64, String)> {
+    let lost = n_lost as f64 / n_frames.max(1) as f64;
+    let text = format!(
+        "the recorder did not get {:.1} % of the frames, by its own count",
+        100.0 * lost
+    );
+    (lost > limits.most_lost_frames).then_some((limits.lossy_log, text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_log_with_more_than_one_lost_frame_in_a_hundred_is_never_better_than_c() {
+        let limits = Trust::default();
+        assert_eq!(of_losses((0, 0), &limits), None);
+        assert_eq!(of_losses((100, 10_000), &limits), None);
+        let (factor, words) = of_losses((101, 10_000), &limits).unwrap();
+        assert_eq!(Grade::of(factor), Grade::C);
+        assert_eq!(
+            words,
+            "the recorder did not get 1.0 % of the frames, by its own count"
+        );
     }
 }

@@ -13,6 +13,7 @@ use crate::figure_id::FigureId;
 use crate::findings::drive::lining_area_mm2;
 use crate::laps::conditions::note_conditions;
 use crate::laps_to_limit::LapsToLimit;
+use crate::marks::note_stints;
 use crate::nouns::{CannotTell, DutyPicture, Region, Regions};
 use crate::outlook::{Outlook, OutlookInput, outlook};
 use crate::reason::{DriveFact, Reason};
@@ -76,6 +77,8 @@ impl Settled<'_> {
         let severity = self.add_severity();
         let key = FitKey::of(&self.gate, health.is_finished);
         let mut laps = board.path.laps_so_far(&self.gate, fits.laps_of(key));
+        let marks = board.marks.marks();
+        note_stints(&mut laps.laps, &marks);
         let oil_life = self.add_oil_life(laps.method.is_ok());
         let laps_left = self.add_laps_left(&laps, fits);
         self.add_holding();
@@ -142,6 +145,7 @@ impl Settled<'_> {
             two_by_two: board.two_by_two.ask(gate).and_then(|watch| watch.outcome()),
             held_torque: self.held,
             laps,
+            marks,
             stint: board.stint.stint(gate),
             severity,
             oil_life,

@@ -230,6 +230,7 @@ impl PathWatch {
         };
         let lap = |(place, number): (&Place, u32)| Lap {
             number,
+            stint: Some(1),
             span: place.span,
             length_m: place.end_m - place.start_m,
             heat_kj: path.heat_kj(place.start_m, place.end_m),

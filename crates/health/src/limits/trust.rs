@@ -22,6 +22,15 @@ limits! {
     rippling_wheel: f64 = 0.6, "share", from 0.0 to 1.0,
         reason: "never better than C: the ripple reads as slip and as heat";
 
+    /// Share of frames that a recorder may lose, by its own count, before the log is the worse for
+    /// it.
+    most_lost_frames: f64 = 0.01, "share", from 0.0 to 1.0,
+        reason: "coverage finds a stretch without samples; frames lost one by one it may take for a slow sensor, and what they would have shown of short slips is gone";
+
+    /// Factor of a log whose recorder lost more.
+    lossy_log: f64 = 0.6, "share", from 0.0 to 1.0,
+        reason: "never better than C";
+
     /// Factor of figures that rest on a geometry found wrong.
     wrong_geometry: f64 = 0.3, "share", from 0.0 to 1.0,
         reason: "grade D";

@@ -87,6 +87,13 @@ impl WhatIf {
         }
     }
 
+    /// How many frames the recorder did not get, and of how many.
+    pub fn note_lost(&mut self, lost: (u64, u64)) {
+        for health in self.each() {
+            health.note_lost(lost);
+        }
+    }
+
     /// All that can be said so far of each; `logged` assessed the car as it is.
     pub fn results(&mut self, logged: &mut Health, learned: &Learned) -> Three {
         let results = logged.results(learned);

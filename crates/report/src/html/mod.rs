@@ -32,6 +32,7 @@ mod marks;
 mod miner;
 mod needles;
 mod not_checked;
+mod noted;
 mod oil_by_lap;
 mod overlay;
 mod owner;

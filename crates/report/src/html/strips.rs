@@ -6,6 +6,7 @@
 use super::axes;
 use super::close_ups;
 use super::marks::Marks;
+use super::noted;
 use super::plot::{self, Block, Drawing, Run};
 use super::scale::Scale;
 use super::second_line;
@@ -54,13 +55,14 @@ pub(super) fn section(results: &Results) -> Markup {
                     }
                     @for (index, strip) in results.strips.iter().enumerate() {
                         @if !second_line::is_second(strip, &results.strips) {
-                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results, &Marks::default()))
+                            (strip_figure(&format!("strip-{index}"), strip, second_line::of(strip, &results.strips), &time, results, &Marks::of_notes(results)))
                         }
                     }
                     @if is_event_lane { (event_lane(&results.events, &results.findings, &time)) }
                     (time_axis(&time))
                 }
             }
+            (noted::part(results))
         }
     }
 }
@@ -70,7 +72,7 @@ pub(super) fn alone(strip: &Strip, results: &Results) -> Markup {
     let time = Scale::of_time(results.until.seconds());
     let marks = match strip.unit {
         "°C" | "degC" => Marks::of_oil(results, ends(&finite(strip)).1),
-        _ => Marks::default(),
+        _ => Marks::of_notes(results),
     };
     html! {
         div.strips {

@@ -10,6 +10,7 @@ mod events;
 mod figures;
 mod findings;
 pub(crate) mod layout;
+mod noted;
 mod regions;
 pub(crate) mod what_if;
 
@@ -40,6 +41,7 @@ pub fn render(document: &Document, width: usize, colour: bool) -> String {
     findings::section(&mut page, document.results);
     figures::section(&mut page, document.results);
     events::section(&mut page, document.results);
+    noted::section(&mut page, document.results);
     regions::section(&mut page, document.results);
     open(&mut page, document);
     quality(&mut page, document);

@@ -152,6 +152,7 @@ fn laps() -> Laps {
         let is_at_least = number == 6;
         laps.push(Lap {
             number,
+            stint: Some(1),
             span: span(start_s, start_s + lap_s),
             length_m: 2_030.0 + 3.0 * f64::from(number),
             heat_kj: Some(11.0 * scale),

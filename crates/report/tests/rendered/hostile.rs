@@ -3,7 +3,7 @@
 use crate::hard_day::hard_day;
 use crate::sample;
 use halfshaft_health::{CannotTell, Gap, Results};
-use halfshaft_model::{Code, LogPlace, Notices, Span, Time};
+use halfshaft_model::{Code, LogPlace, Mark, Notices, Span, Time};
 use halfshaft_report::{Document, html, json, terminal};
 
 const NAMES: [&str; 6] = [
@@ -24,6 +24,12 @@ fn spoiled(name: &str) -> (Results, Notices) {
     if let Ok(class) = &mut results.class {
         class.sentence = name.to_owned();
         class.counterfactual = Some(name.to_owned());
+    }
+    for at_s in [0.0, 500.0] {
+        results.marks.push(Mark {
+            time: Time::from_seconds(at_s),
+            note: name.to_owned(),
+        });
     }
     results.quality.channels[0].name = name.to_owned();
     results.quality.channels[3].name = name.to_owned();

@@ -6,9 +6,9 @@ use crate::{hard_day::hard_day, sample};
 use halfshaft_health::FigureId;
 use halfshaft_health::two_by_two::{Diagnosis, TwoByTwo};
 use halfshaft_health::{Estimate, FindingId, Grade, Results, Severity};
-use halfshaft_model::Notices;
+use halfshaft_model::{Mark, Notices, Time};
 use halfshaft_report::document::Workshop;
-use halfshaft_report::html;
+use halfshaft_report::{html, terminal};
 use std::collections::BTreeSet;
 
 /// A healthy drive on which everything was checked.
@@ -292,4 +292,41 @@ fn a_workshop_stands_in_head_and_foot() {
     let foot = "Hill \\26  \\22 Sons\\22 \\3c /style\\3e  · job 17";
     assert!(page.contains(foot), "no foot");
     assert_eq!(page.matches("</style>").count(), 1);
+}
+
+/// Marks are listed, lie over each strip, and part the laps; without one nothing of it is there.
+#[test]
+fn marks_are_listed_and_lie_over_the_strips() {
+    let mut results = hard_day();
+    let notices = sample::notices();
+    let bare = html::render(&sample::document(&results, &notices));
+    assert!(!bare.contains("<path class=\"noted-line\"") && !bare.contains(">Stint<"));
+    let laps = &results.laps.laps;
+    let in_third_s = laps[2].span.start.seconds().floor() + 10.0;
+    let behind_s = laps[5].span.end.seconds() + 5.0;
+    let (minutes, seconds) = (in_third_s as u32 / 60, in_third_s as u32 % 60);
+    let at = format!("{minutes}:{seconds:02}");
+    for (at_s, note) in [(in_third_s, "rears −0.2 bar"), (behind_s, "")] {
+        let time = Time::from_seconds(at_s);
+        let note = note.to_owned();
+        results.marks.push(Mark { time, note });
+    }
+    halfshaft_health::marks::note_stints(&mut results.laps.laps, &results.marks);
+    let document = sample::document(&results, &notices);
+    let page = html::render(&document);
+    let n_lines = page.matches("<path class=\"noted-line\"").count();
+    let n_strips = page.matches("<figure class=\"strip strip-").count();
+    assert!(n_lines > 4 && n_lines.is_multiple_of(2), "{n_lines}");
+    assert!(
+        n_lines / 2 <= n_strips,
+        "{n_lines} lines, {n_strips} strips"
+    );
+    let listed = format!("<strong>{at}</strong> <bdi>rears −0.2");
+    for words in [listed.as_str(), "<bdi>no words</bdi>", ">Stint</th>"] {
+        assert!(page.contains(words), "{words}");
+    }
+    let text = terminal::render(&document, 100, false);
+    assert!(text.contains(&format!("1. {at} rears −0.2 bar")), "{text}");
+    let begins = "Stint 2 begins with lap 4.";
+    assert!(text.contains(begins) && page.contains(begins), "{text}");
 }

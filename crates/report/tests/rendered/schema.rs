@@ -22,7 +22,7 @@ fn breaches(root: &Value, rule: &Value, value: &Value, at: &str) -> Vec<String> 
     let mut found = Vec::new();
     for (keyword, wanted) in rule.as_object().unwrap() {
         let bad = match keyword.as_str() {
-            "$schema" | "$id" | "$defs" | "title" | "description" | "unit" => false,
+            "$schema" | "$id" | "$defs" | "title" | "description" | "unit" | "default" => false,
             "$ref" => {
                 let target = root
                     .pointer(wanted.as_str().unwrap().trim_start_matches('#'))

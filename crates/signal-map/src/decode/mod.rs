@@ -51,6 +51,7 @@ pub struct Decoder {
     channels: Channels,
     notices: Notices,
     n_entries: u64,
+    n_passed_over: u64,
     n_mapped: u64,
     stamps: Option<(Stamp, Stamp)>,
     cuts: Vec<(Time, Cut)>,
@@ -133,6 +134,7 @@ impl Decoder {
             channels: Channels::new(map),
             notices: Notices::default(),
             n_entries: 0,
+            n_passed_over: 0,
             n_mapped: 0,
             stamps: None,
             cuts: Vec::new(),
@@ -157,6 +159,7 @@ impl Decoder {
     pub fn push(&mut self, batch: &Batch, block: &mut Block) {
         self.begin(block);
         self.buses.meet(&batch.buses);
+        self.n_passed_over += batch.n_passed_over;
         let held = std::mem::take(&mut self.held);
         let n_taken = self.take(&held, Some(&batch.entries), block);
         if n_taken == held.entries.len() {
@@ -254,6 +257,13 @@ impl Decoder {
     /// What was damaged.
     pub fn notices(&self) -> &Notices {
         &self.notices
+    }
+
+    /// Frames that went by and that the recorder did not get, and all that went by.
+    pub fn lost(&self) -> (u64, u64) {
+        let n_lost = self.notices.n(Code::FramesLost);
+        let n_got = self.n_entries.saturating_add(self.n_passed_over);
+        (n_lost, n_got.saturating_add(n_lost))
     }
 
     /// What was seen so far.
