@@ -9,6 +9,10 @@
 //!                      \-> link -> live (may fall behind, never holds the source up) -> page, lines
 //! ```
 
+#[cfg(target_os = "linux")]
+pub mod bus;
 pub mod link;
+#[cfg(target_os = "linux")]
+pub mod recorder;
 pub mod recording;
 pub mod segments;
