@@ -1,6 +1,7 @@
 //! What a reader is handed while it reads: where to count and how buses are named.
 
 use std::collections::HashMap;
+use std::io;
 
 use halfshaft_model::personal::base_name;
 use halfshaft_model::{Code, FrameId, IdFilter, LogPlace, Notices, Stamp};
@@ -88,7 +89,7 @@ pub(crate) struct Tally {
     pub n_entries: u64,
     /// Entries that carry at least one byte or number.
     pub n_usable: u64,
-    /// Lines read, good and bad.
+    /// Lines read, good and bad; blocks of a binary log.
     pub n_lines: u64,
     /// Lines skipped because they could not be used.
     pub n_skipped: u64,
@@ -122,12 +123,40 @@ impl Context<'_> {
 
     /// The same with an example in words of this program.
     pub fn count_with(&mut self, code: Code, number: u64, example: impl FnOnce() -> String) {
+        self.count_many(code, 1, number, example);
+    }
+
+    /// Counts so many at one place.
+    pub fn count_many(
+        &mut self,
+        code: Code,
+        n: u64,
+        number: u64,
+        example: impl FnOnce() -> String,
+    ) {
         let name = &self.tally.name;
-        self.notices.count(code, || {
+        self.notices.count_many(code, n, || {
             let source = base_name(name).to_owned();
             let line = number;
             (LogPlace { source, line }, example())
         });
+    }
+
+    /// Takes note that an input could not be read to its end: after which line or byte, why.
+    pub fn reading_stopped(
+        &mut self,
+        failure: &io::Error,
+        is_compressed: bool,
+        (part, number): (&str, u64),
+    ) {
+        let text = match is_compressed {
+            true => format!("the compressed data is damaged or ends early ({failure})"),
+            false => failure.to_string(),
+        };
+        self.count_with(Code::InputTruncated, number, || text.clone());
+        let name = &self.tally.name;
+        let trouble = format!("{name}: reading stopped after {part} {number}: {text}");
+        self.tally.trouble = Some(trouble);
     }
 
     /// Counts damage that costs a line.

@@ -74,12 +74,14 @@ pub enum Error {
         reason: String,
     },
     /// The form was known and nothing in it could be used.
-    #[error("{name}: nothing usable: {n_lines} lines, 0 {entries}{first_bad}")]
+    #[error("{name}: nothing usable: {n_parts} {parts}, 0 {entries}{first_bad}")]
     NothingUsable {
         /// The input.
         name: String,
-        /// Lines read.
-        n_lines: u64,
+        /// Lines or blocks read.
+        n_parts: u64,
+        /// Which of them: `lines` or `blocks`.
+        parts: &'static str,
         /// What was looked for: `frames` or `rows`.
         entries: &'static str,
         /// The first line that could not be read, ready to append; may be empty.

@@ -49,6 +49,7 @@ pub(crate) struct Slot {
     pub opened: Option<Opened>,
     from: From,
     words: String,
+    parts: &'static str,
     entries: &'static str,
     missing: Vec<String>,
     compression: Compression,
@@ -97,6 +98,7 @@ impl Slot {
             size_bytes: None,
             opened: None,
             words: String::new(),
+            parts: "lines",
             entries: "entries",
             missing: Vec::new(),
             compression: Compression::Plain,
@@ -136,6 +138,7 @@ impl Slot {
         self.compression = bytes.compression;
         let recognised = formats::recognise(&self.tally.name, &bytes, sheets)?;
         self.words = recognised.words;
+        self.parts = recognised.parts;
         self.entries = recognised.entries;
         self.missing = recognised.missing;
         let mut opened = Opened {
@@ -208,7 +211,8 @@ impl Slot {
         }
         Error::NothingUsable {
             name: self.tally.name.clone(),
-            n_lines: self.tally.n_lines,
+            n_parts: self.tally.n_lines,
+            parts: self.parts,
             entries: self.entries,
             first_bad,
         }

@@ -162,24 +162,16 @@ impl Text {
         match self.lines.take_failure() {
             None => true,
             Some(failure) => {
-                let text = match self.is_compressed {
-                    true => format!("the compressed data is damaged or ends early ({failure})"),
-                    false => failure.to_string(),
-                };
-                context.count_with(Code::InputTruncated, n_lines, || text.clone());
-                let name = &context.tally.name;
-                context.tally.trouble = Some(format!(
-                    "{name}: reading stopped after line {n_lines}: {text}"
-                ));
+                context.reading_stopped(&failure, self.is_compressed, ("line", n_lines));
                 false
             }
         }
     }
 }
 
-/// Whether text of which `n_text` bytes gave no entry came out of so few raw bytes that
+/// Whether an input of which `n_text` plain bytes gave no entry came out of so few raw bytes that
 /// reading on is pointless.
-fn is_bomb(n_text: u64, n_raw: u64) -> bool {
+pub(crate) fn is_bomb(n_text: u64, n_raw: u64) -> bool {
     n_text > BOMB_BYTES && n_text / n_raw.max(1) > BOMB_RATIO
 }
 

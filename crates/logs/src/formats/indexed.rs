@@ -18,6 +18,7 @@ pub(super) fn recognise(beginning: &Beginning) -> Result<Option<Recognised>, Err
     let is_one = beginning.bytes.starts_with(b"INDEXED\n");
     Ok(is_one.then(|| Recognised {
         words: "indexed frames".to_owned(),
+        parts: "frames",
         entries: "frames",
         missing: Vec::new(),
         open: Box::new(|bytes| match Indexed::open(bytes) {

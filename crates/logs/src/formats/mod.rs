@@ -5,6 +5,7 @@
 
 #[cfg(test)]
 mod indexed;
+mod pcapng;
 mod sheet;
 mod socketcan_quick;
 mod socketcan_text;
@@ -25,6 +26,7 @@ type Recognise = fn(&Beginning) -> Result<Option<Recognised>, Error>;
 const FORMATS: &[Recognise] = &[
     #[cfg(test)]
     indexed::recognise,
+    pcapng::recognise,
     socketcan_text::recognise,
     sheet::recognise,
 ];
@@ -53,7 +55,6 @@ pub(crate) struct Beginning<'a> {
     /// The input, as the user named it.
     pub name: &'a str,
     /// Its first bytes, for formats that are no text.
-    #[cfg_attr(not(test), expect(dead_code, reason = "all formats so far are text"))]
     pub bytes: &'a [u8],
     /// The same as lines of text; a last one that may be cut is left out.
     pub lines: &'a [&'a [u8]],
@@ -67,6 +68,8 @@ pub(crate) struct Beginning<'a> {
 pub(crate) struct Recognised {
     /// The format, in words.
     pub words: String,
+    /// What it is made of: `lines` or `blocks`.
+    pub parts: &'static str,
     /// What its entries are called: `frames` or `rows`.
     pub entries: &'static str,
     /// Columns the map names and the sheet lacks.
@@ -136,7 +139,7 @@ fn unknown(beginning: &Beginning, text: &[u8]) -> Error {
     let Beginning { lines, sheets, .. } = *beginning;
     let name = beginning.name.to_owned();
     if looks_binary(text) {
-        let found = "it is not text; expected SocketCAN log text or a sheet".to_owned();
+        let found = "it is not text; expected SocketCAN log text, a sheet or pcapng".to_owned();
         return Error::Unknown { name, found };
     }
     let Some(header) = sheet::header_of_any_sheet(lines) else {

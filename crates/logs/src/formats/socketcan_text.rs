@@ -37,6 +37,7 @@ pub(super) fn recognise(beginning: &Beginning) -> Result<Option<Recognised>, Err
     let is_one = lines.any(|line| parse(line, &mut payload).is_some());
     Ok(is_one.then(|| Recognised {
         words: "SocketCAN log text".to_owned(),
+        parts: "lines",
         entries: "frames",
         missing: Vec::new(),
         open: Box::new(|bytes| Ok(Box::new(SocketcanText::new(Text::new(bytes))))),

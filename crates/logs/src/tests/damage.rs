@@ -315,7 +315,7 @@ fn inputs_without_a_result_say_what_was_found_and_wanted() {
         b"\x7fELF\x02\x01\x01\0\0\0\0\0\0\0\0\0\x03\0>\0",
         &sheet,
         "log-unknown",
-        "a.log: cannot read this as a log: it is not text; expected SocketCAN log text or a sheet",
+        "a.log: cannot read this as a log: it is not text; expected SocketCAN log text, a sheet or pcapng",
     );
     check_error(
         b"Dear driver,\nit was a pleasure.\n",

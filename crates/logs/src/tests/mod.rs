@@ -2,5 +2,6 @@
 
 mod damage;
 mod hostile;
+mod pcapng;
 mod reading;
 mod twin;

@@ -57,9 +57,15 @@ pub fn header(out: &mut Vec<u8>, header: &Header) {
         // Version 1.0, and a length that is not known beforehand.
         out.extend([1, 0, 0, 0]);
         out.extend([0xFF; 8]);
-        option(out, OPTION_OS, header.os.as_bytes());
-        option(out, OPTION_APPLICATION, header.application.as_bytes());
-        option(out, OPTION_COMMENT, header.comment.as_bytes());
+        for (code, text) in [
+            (OPTION_OS, header.os),
+            (OPTION_APPLICATION, header.application),
+            (OPTION_COMMENT, header.comment),
+        ] {
+            if !text.is_empty() {
+                option(out, code, text.as_bytes());
+            }
+        }
         end_of_options(out);
     });
     for name in header.interfaces {

@@ -58,6 +58,7 @@ pub(super) fn recognise(beginning: &Beginning) -> Result<Option<Recognised>, Err
     let spec = sheets[usize::from(layout.sheet)].clone();
     Ok(Some(Recognised {
         words: layout.words(sheets, beginning.encoding),
+        parts: "lines",
         entries: layout.entries(),
         missing: std::mem::take(&mut layout.missing),
         open: Box::new(|bytes| Ok(Box::new(Sheet::new(Text::new(bytes), layout, spec)))),

@@ -1,12 +1,23 @@
-//! The numbers of pcapng that its reader and its writer share.
+//! pcapng as far as its reader and its writer share it: the numbers of its blocks, and
+//! [`Blocks`], which parts a stream into them.
 //!
 //! Source: IETF draft-ietf-opsawg-pcapng for blocks and options; the tcpdump group's list of
 //! link-layer types for what stands in a packet; Linux can.h for identifiers and flags.
+
+mod fields;
+mod stream;
+
+pub(crate) use fields::{Fields, Order};
+pub(crate) use stream::{Block, Blocks, Next};
 
 /// Section Header Block. It reads the same in both byte orders.
 pub(crate) const SECTION_HEADER: u32 = 0x0A0D_0D0A;
 /// Interface Description Block.
 pub(crate) const INTERFACE: u32 = 1;
+/// Packet Block, of old.
+pub(crate) const OLD_PACKET: u32 = 2;
+/// Simple Packet Block: it has no time.
+pub(crate) const SIMPLE_PACKET: u32 = 3;
 /// Interface Statistics Block.
 pub(crate) const STATISTICS: u32 = 5;
 /// Enhanced Packet Block.
@@ -20,6 +31,11 @@ pub(crate) const BYTE_ORDER: u32 = 0x1A2B_3C4D;
 /// A SocketCAN frame: header of 8 bytes, identifier with its flags big end first, and payload.
 pub(crate) const LINK_SOCKETCAN: u16 = 227;
 
+/// Packets of a Linux machine behind a header of 16 bytes.
+pub(crate) const LINK_COOKED: u16 = 113;
+/// Packets of a Linux machine behind a header of 20 bytes.
+pub(crate) const LINK_COOKED_2: u16 = 276;
+
 /// `opt_comment`.
 pub(crate) const OPTION_COMMENT: u16 = 1;
 /// `shb_os`.
@@ -30,6 +46,8 @@ pub(crate) const OPTION_APPLICATION: u16 = 4;
 pub(crate) const OPTION_NAME: u16 = 2;
 /// `if_tsresol`.
 pub(crate) const OPTION_RESOLUTION: u16 = 9;
+/// `if_tsoffset`.
+pub(crate) const OPTION_OFFSET: u16 = 14;
 /// `epb_hash`.
 pub(crate) const OPTION_HASH: u16 = 3;
 /// `epb_dropcount`.
@@ -40,6 +58,8 @@ pub(crate) const OPTION_START: u16 = 2;
 pub(crate) const OPTION_END: u16 = 3;
 /// `isb_ifrecv`.
 pub(crate) const OPTION_RECEIVED: u16 = 4;
+/// `isb_ifdrop`.
+pub(crate) const OPTION_DROPPED_BEFORE: u16 = 5;
 /// `isb_osdrop`.
 pub(crate) const OPTION_OS_DROPPED: u16 = 7;
 /// Of our own, from the range kept for local use: wall clock less monotonic clock, in
