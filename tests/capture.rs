@@ -90,7 +90,10 @@ fn a_line_on_standard_input_is_a_mark_and_waits_for_a_drive() {
     let folder = Folder::default();
     let mut running = Running::start(&folder, &["no-such-bus", "--into", "drives"], |_| {});
     running.hear("waiting for it");
-    running.input.write_all(b"rears -0.2 bar\n").expect("it reads");
+    running
+        .input
+        .write_all(b"rears -0.2 bar\n")
+        .expect("it reads");
     running.hear("the mark will stand at the beginning of the next");
     running.signal("TERM");
     assert_eq!(running.code(), Some(0));
@@ -113,10 +116,16 @@ fn the_service_manager_hears_that_it_is_ready_alive_and_ending() {
     assert!(next().contains("READY=1"));
     let alive = next();
     let status = "STATUS=no-such-bus absent, 0 frames";
-    assert!(alive.contains("WATCHDOG=1") && alive.contains(status), "{alive}");
+    assert!(
+        alive.contains("WATCHDOG=1") && alive.contains(status),
+        "{alive}"
+    );
     // It goes on giving signs of life, without saying the same again.
     let alive = next();
-    assert!(alive.contains("WATCHDOG=1") && !alive.contains("STATUS"), "{alive}");
+    assert!(
+        alive.contains("WATCHDOG=1") && !alive.contains("STATUS"),
+        "{alive}"
+    );
     running.signal("TERM");
     let last = std::iter::repeat_with(next).find(|text| text.contains("STOPPING=1"));
     assert!(last.is_some());
@@ -157,7 +166,15 @@ fn a_mistake_in_what_it_is_given_is_said_at_once() {
             "none.map",
         ),
         (
-            &["can0", "--into", "d", "--replay", "drive.log", "--map", "car.map"][..],
+            &[
+                "can0",
+                "--into",
+                "d",
+                "--replay",
+                "drive.log",
+                "--map",
+                "car.map",
+            ][..],
             "cannot be used with",
         ),
     ] {

@@ -13,17 +13,21 @@
 //! lines   text -> lines, through one buffer
 //! input   one input, from its opening to its last entry
 //! log     several inputs -> one log, merged by stamp
+//! drives  a folder of a recording -> its segments
+//! segment one segment -> what of it is whole
 //! write   frames -> SocketCAN log text, or the segments of a recording
 //! ```
 
 mod blocks;
 mod context;
+pub mod drives;
 mod error;
 mod formats;
 mod input;
 mod intake;
 mod lines;
 mod log;
+pub mod segment;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]

@@ -32,6 +32,9 @@ pub enum Error {
         /// What the operating system says.
         cause: io::Error,
     },
+    /// A frame of an interface that the drive does not have.
+    #[error("the drive has no interface {0}")]
+    NoInterface(u16),
     /// Frames are to be kept, and no drive was begun.
     #[error("no drive was begun")]
     NoDrive,

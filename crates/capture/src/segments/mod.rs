@@ -5,9 +5,16 @@
 //! A power cut costs at most a second; what it tore is set aside when the next run begins.
 
 mod error;
+mod file;
 mod keeper;
+mod left_over;
+mod segment;
+#[cfg(test)]
+mod tests;
 
 use std::path::PathBuf;
+
+use halfshaft_model::Stamp;
 
 pub use error::Error;
 pub use halfshaft_logs::write::pcapng::RawFrame;
@@ -47,6 +54,14 @@ pub struct Clocks {
     pub wall_ns: i64,
     /// The monotonic clock, in nanoseconds.
     pub monotonic_ns: i64,
+}
+
+impl Clocks {
+    /// The stamp of a moment of a drive that began at this one.
+    fn stamp(self, at: Clocks) -> Stamp {
+        let since_ns = at.monotonic_ns.saturating_sub(self.monotonic_ns);
+        Stamp(self.wall_ns.saturating_add(since_ns))
+    }
 }
 
 /// How the recording stands on the disk.

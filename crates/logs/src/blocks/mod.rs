@@ -7,7 +7,7 @@
 mod fields;
 mod stream;
 
-pub(crate) use fields::{Fields, Order};
+pub(crate) use fields::{Fields, Options, Order};
 pub(crate) use stream::{Block, Blocks, Next};
 
 /// Section Header Block. It reads the same in both byte orders.
@@ -90,4 +90,16 @@ pub(crate) fn crc32(bytes: &[u8]) -> u32 {
     let mut crc = flate2::Crc::new();
     crc.update(bytes);
     crc.sum()
+}
+
+/// Whether a packet fits its checksum. The standard leaves the byte order open, so either will do.
+pub(crate) fn fits_hash(packet: &[u8], hash: &[u8]) -> bool {
+    match *hash {
+        [HASH_CRC32, a, b, c, d] => {
+            let crc = crc32(packet);
+            [crc.to_be_bytes(), crc.to_le_bytes()].contains(&[a, b, c, d])
+        }
+        // Of other algorithms none is worked out here.
+        _ => true,
+    }
 }

@@ -8,7 +8,7 @@
 use std::io::{self, Read};
 
 use super::{
-    BYTE_ORDER, Fields, INTERFACE, JOURNAL, OLD_PACKET, Order, PACKET, SECTION_HEADER,
+    BYTE_ORDER, Fields, INTERFACE, JOURNAL, OLD_PACKET, Options, Order, PACKET, SECTION_HEADER,
     SIMPLE_PACKET, STATISTICS,
 };
 use crate::intake::PIECE;
@@ -50,6 +50,16 @@ pub(crate) struct Block<'a> {
     pub kind: u32,
     /// What stands between its two lengths.
     pub body: Fields<'a>,
+}
+
+impl<'a> Block<'a> {
+    /// Of a packet block, new or old, the packet and the options behind it.
+    pub fn packet(&self) -> Option<(&'a [u8], Options<'a>)> {
+        let length = self.body.u32(12)? as usize;
+        let packet = self.body.bytes.get(20..)?.get(..length)?;
+        let options = self.body.options(20 + length.next_multiple_of(4));
+        Some((packet, options))
+    }
 }
 
 /// Parts a stream into blocks.

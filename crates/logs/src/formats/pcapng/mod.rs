@@ -168,13 +168,12 @@ impl Entries {
 
     fn packet(&mut self, block: &Block, batch: &mut Batch, context: &mut Context) -> Option<()> {
         let body = block.body;
-        let length = body.u32(12)? as usize;
-        let data = body.bytes.get(20..)?.get(..length)?;
+        let (data, options) = block.packet()?;
         let mut n_lost = 0;
-        for (code, value) in body.options(20 + length.next_multiple_of(4)) {
+        for (code, value) in options {
             match code {
                 OPTION_DROPPED => n_lost = value.u64(0).unwrap_or(0),
-                OPTION_HASH if !is_hash_right(value.bytes, data) => {
+                OPTION_HASH if !fits_hash(data, value.bytes) => {
                     let example = || "a packet does not fit its checksum".to_owned();
                     context.count_with(Code::ChecksumWrong, block.at, example);
                     context.tally.n_skipped += 1;
@@ -201,8 +200,7 @@ impl Entries {
         context: &mut Context,
     ) -> Option<()> {
         let body = block.body;
-        let length = body.u32(12)? as usize;
-        let data = body.bytes.get(20..)?.get(..length)?;
+        let (data, _) = block.packet()?;
         // All ones: how many were lost is not known.
         let n_lost = body.u16(2).filter(|&n| n != u16::MAX).unwrap_or(0);
         let interface = u32::from(body.u16(0)?);
@@ -338,16 +336,4 @@ impl Entries {
 
 fn lost(n: u64, stamp: Stamp, bus: u16, batch: &mut Batch) {
     batch.push_lost(stamp, bus, u32::try_from(n).unwrap_or(u32::MAX));
-}
-
-/// Whether a packet fits its checksum. The standard leaves the byte order open, so either will do.
-fn is_hash_right(hash: &[u8], data: &[u8]) -> bool {
-    match *hash {
-        [HASH_CRC32, a, b, c, d] => {
-            let crc = crc32(data);
-            [crc.to_be_bytes(), crc.to_le_bytes()].contains(&[a, b, c, d])
-        }
-        // Of other algorithms none is worked out here.
-        _ => true,
-    }
 }
