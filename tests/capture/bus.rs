@@ -7,10 +7,12 @@
 //!     bus error IFACE CLASS                    an error report
 //!     bus count IFACE SECONDS                  how many frames anybody sends
 //!     bus read FOLDER                          what stands in the pcapng files of a drive
+//!     bus serial                               a serial adapter; orders on standard input: `listen-only
+//!                                              on`, `listen-only off`, `frames COUNT FIRST`
 
 use std::collections::BTreeSet;
-use std::ffi::{CString, c_char, c_int, c_uint, c_void};
-use std::fs::File;
+use std::ffi::{CString, c_char, c_int, c_uint, c_ulong, c_void};
+use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
 use std::os::fd::{AsRawFd, FromRawFd};
 use std::time::{Duration, Instant};
@@ -20,6 +22,7 @@ unsafe extern "C" {
     fn bind(fd: c_int, address: *const c_void, length: c_uint) -> c_int;
     fn if_nametoindex(name: *const c_char) -> c_uint;
     fn setsockopt(fd: c_int, level: c_int, name: c_int, value: *const c_void, n: c_uint) -> c_int;
+    fn ioctl(fd: c_int, request: c_ulong, value: *mut c_int) -> c_int;
     fn poll(fds: *mut Poll, n: u64, timeout_ms: c_int) -> c_int;
 }
 
@@ -120,6 +123,70 @@ fn count(interface: &str, seconds: f64) {
         }
     }
     println!("counted {n}");
+}
+
+/// A terminal of its own, with the kernel's driver of serial CAN adapters on it: a controller whose
+/// mode can be read and set.
+fn serial() {
+    let file = |path: &str| OpenOptions::new().read(true).write(true).open(path).unwrap();
+    let interfaces = || -> BTreeSet<String> {
+        let all = std::fs::read_dir("/sys/class/net").unwrap();
+        all.map(|one| one.unwrap().file_name().into_string().unwrap()).collect()
+    };
+    let order = |file: &File, request, mut value: c_int| {
+        assert_eq!(unsafe { ioctl(file.as_raw_fd(), request, &mut value) }, 0, "{request:#x}");
+        value
+    };
+    let before = interfaces();
+    let mut adapter = file("/dev/ptmx");
+    order(&adapter, 0x4004_5431, 0);
+    let line = file(&format!("/dev/pts/{}", order(&adapter, 0x8004_5430, 0)));
+    order(&line, 0x5423, 17);
+    let name = interfaces().difference(&before).next().expect("it is there").clone();
+    println!("{name}");
+    for order in std::io::stdin().lines().map_while(Result::ok) {
+        match order.split(' ').collect::<Vec<_>>()[..] {
+            ["listen-only", mode] => set_mode(&name, mode == "on"),
+            ["frames", count, first] => {
+                let (count, first): (u32, u32) = (count.parse().unwrap(), first.parse().unwrap());
+                for number in first..first + count {
+                    let bytes = frame(8 * number);
+                    let payload: String = bytes[8..16].iter().map(|b| format!("{b:02X}")).collect();
+                    let id = u32::from_ne_bytes(bytes[..4].try_into().unwrap());
+                    adapter.write_all(format!("t{id:03X}8{payload}\r").as_bytes()).unwrap();
+                    std::thread::sleep(Duration::from_millis(2));
+                }
+            }
+            _ => panic!("{order}"),
+        }
+    }
+}
+
+/// Switches listen-only mode, as `ip link set NAME type can listen-only on` does.
+fn set_mode(name: &str, is_on: bool) {
+    let attribute = |number: u16, value: &[u8]| {
+        let mut bytes = (value.len() as u16 + 4).to_ne_bytes().to_vec();
+        bytes.extend(number.to_ne_bytes());
+        bytes.extend(value);
+        bytes.resize(bytes.len().next_multiple_of(4), 0);
+        bytes
+    };
+    let flags = [2_u32, if is_on { 2 } else { 0 }];
+    let mode: Vec<u8> = flags.iter().flat_map(|word| word.to_ne_bytes()).collect();
+    let kind = [attribute(1, b"can"), attribute(2, &attribute(5, &mode))].concat();
+    let index = unsafe { if_nametoindex(CString::new(name).unwrap().as_ptr()) };
+    let mut ask = vec![0; 32];
+    ask[4..8].copy_from_slice(&[16, 0, 5, 0]);
+    ask[20..24].copy_from_slice(&index.to_ne_bytes());
+    ask.extend(attribute(18, &kind));
+    let length = ask.len() as u32;
+    ask[..4].copy_from_slice(&length.to_ne_bytes());
+    let mut kernel = unsafe { File::from_raw_fd(socket(16, 3, 0)) };
+    kernel.write_all(&ask).unwrap();
+    let mut answer = [0; 1000];
+    let n = kernel.read(&mut answer).unwrap();
+    let code = i32::from_ne_bytes(answer[16..20].try_into().unwrap());
+    println!("listen-only {is_on}: {n} bytes, code {code}");
 }
 
 /// What stands in the files of a drive.
@@ -256,6 +323,7 @@ fn main() {
         ["error", bus, class] => error(bus, u32::from_str_radix(class, 16).unwrap()),
         ["count", bus, seconds] => count(bus, number(seconds)),
         ["read", folder] => read(folder),
-        _ => panic!("send, error, count or read, not {words:?}"),
+        ["serial"] => serial(),
+        _ => panic!("send, error, count, read or serial, not {words:?}"),
     }
 }
