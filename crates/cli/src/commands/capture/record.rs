@@ -11,11 +11,13 @@ use halfshaft_capture::segments;
 use super::reports::Reports;
 use super::service::Service;
 use crate::arguments::CaptureOptions;
-use crate::output;
+use crate::{output, pipeline};
 
 /// Records. What there is to say goes to standard error.
 pub fn run(source: SourceEnd, live: LiveEnd, options: CaptureOptions) -> Result<ExitCode> {
     let into = options.into.clone().context("--into is missing")?;
+    // Read before anything is recorded, so that a mistake in it is said at once.
+    let map = options.map.as_deref().map(pipeline::read_map).transpose()?;
     let mut reports = Reports::open(&options)?;
     let (to, events) = channel();
     let recorder_options = recorder::Options {
@@ -28,7 +30,7 @@ pub fn run(source: SourceEnd, live: LiveEnd, options: CaptureOptions) -> Result<
             ..segments::Options::new(into)
         },
         silence_s: options.silence,
-        is_followed: options.map.is_some(),
+        is_followed: map.is_some(),
         events: to,
     };
     let handle = live.handle();
