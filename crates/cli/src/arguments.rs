@@ -176,8 +176,8 @@ impl Display for StartLine {
 /// Where a log is and how to read it.
 #[derive(Debug, Args)]
 pub struct LogOptions {
-    /// Logs: SocketCAN text or sheets, plain, gzip or zstd; `-` is standard input. Several
-    /// are read as one
+    /// Logs: SocketCAN text, pcapng or sheets, plain, gzip or zstd, or the folder of a recorded
+    /// drive; `-` is standard input. Several are read as one
     #[arg(required = true, value_name = "LOG")]
     pub logs: Vec<PathBuf>,
     /// Signal map

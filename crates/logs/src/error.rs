@@ -27,6 +27,16 @@ pub enum Error {
         /// The input.
         name: String,
     },
+    /// A folder with several drives.
+    #[error("{name}: there are {n_drives} drives in this folder; name one of them:{list}")]
+    SeveralDrives {
+        /// The folder.
+        name: String,
+        /// How many.
+        n_drives: usize,
+        /// Each on a line of its own.
+        list: String,
+    },
     /// Content that is no log this program knows.
     #[error("{name}: cannot read this as a log: {found}")]
     Unknown {
@@ -104,6 +114,7 @@ impl Error {
             Error::NoInput => "no-input",
             Error::Unreadable { .. } => "input-unreadable",
             Error::Empty { .. } => "input-empty",
+            Error::SeveralDrives { .. } => "several-drives",
             Error::Unknown { .. } => "log-unknown",
             Error::NoSheetFits { .. } => "sheet-unknown",
             Error::ColumnTwice { .. } => "column-twice",

@@ -4,10 +4,12 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use halfshaft_model::{Batch, Entry, IdFilter, Notices, SheetSpec, Stamp};
+use halfshaft_model::personal::base_name;
+use halfshaft_model::{Batch, Code, Entry, IdFilter, LogPlace, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context, Tally};
 use crate::error::Error;
+use crate::folder;
 use crate::formats::{self, Reader};
 use crate::intake::{Bytes, Compression, Raw, RawCount};
 
@@ -60,6 +62,8 @@ pub(crate) struct Slot {
 enum From {
     /// A file, which can be opened again.
     File(PathBuf),
+    /// A drive: a folder, and its segments, which follow on each other as one file does.
+    Drive(PathBuf, Vec<PathBuf>),
     /// A stream, until it is opened.
     Stream(Option<Box<dyn Read + Send>>),
 }
@@ -79,8 +83,8 @@ pub(crate) struct Opened {
 
 impl Slot {
     /// A file, not yet opened.
-    pub fn file(path: &Path) -> Slot {
-        Slot::new(path.display().to_string(), From::File(path.to_owned()))
+    pub fn file(path: PathBuf) -> Slot {
+        Slot::new(path.display().to_string(), From::File(path))
     }
 
     /// A stream of that name.
@@ -122,7 +126,23 @@ impl Slot {
             name: name.clone(),
             cause,
         };
+        if let From::File(path) = &self.from
+            && path.is_dir()
+        {
+            self.from = From::Drive(path.clone(), folder::segments(path)?);
+        }
         let raw = match &mut self.from {
+            From::Drive(drive, segments) => {
+                for (path, n_bytes) in folder::torn(drive).map_err(unreadable)? {
+                    notices.count_many(Code::SegmentTorn, n_bytes, || {
+                        let source = base_name(&path.display().to_string()).to_owned();
+                        (LogPlace { source, line: 0 }, format!("{n_bytes} bytes"))
+                    });
+                }
+                let (chain, size_bytes) = Chain::open(segments).map_err(unreadable)?;
+                self.size_bytes = Some(size_bytes);
+                Raw::Stream(Box::new(chain))
+            }
             From::File(path) => {
                 let (raw, size_bytes) = open_file(path).map_err(unreadable)?;
                 self.size_bytes = size_bytes;
@@ -169,7 +189,11 @@ impl Slot {
     /// Whether the input can be closed and opened again.
     pub fn can_open_again(&self) -> bool {
         // A pipe has a path too, and gives its bytes only once.
-        matches!(&self.from, From::File(path) if path.is_file())
+        match &self.from {
+            From::File(path) => path.is_file(),
+            From::Drive(..) => true,
+            From::Stream(_) => false,
+        }
     }
 
     /// Closes the input and forgets what was read, to start anew later.
@@ -186,13 +210,21 @@ impl Slot {
     pub fn finish(&mut self) {
         self.opened = None;
         // What was left unread still belongs to the fingerprint.
-        if let (From::File(path), Some(size_bytes)) = (&self.from, self.size_bytes)
-            && self.raw.n_bytes() < size_bytes
-        {
-            let Ok(raw) = hash_all(path) else {
-                return;
-            };
-            self.raw = raw;
+        let is_all = self
+            .size_bytes
+            .is_none_or(|size| self.raw.n_bytes() >= size);
+        let hashed = match &self.from {
+            _ if is_all => None,
+            From::File(path) => Some(File::open(path).and_then(hash_all)),
+            From::Drive(_, segments) => {
+                Some(Chain::open(segments).and_then(|(chain, _)| hash_all(chain)))
+            }
+            From::Stream(_) => None,
+        };
+        match hashed {
+            None => {}
+            Some(Ok(raw)) => self.raw = raw,
+            Some(Err(_)) => return,
         }
         self.fingerprint = Some(self.raw.fingerprint());
     }
@@ -271,9 +303,6 @@ impl Opened {
 fn open_file(path: &Path) -> io::Result<(Raw, Option<u64>)> {
     let file = File::open(path)?;
     let about = file.metadata()?;
-    if about.is_dir() {
-        return Err(io::Error::other("it is a folder; name the files in it"));
-    }
     // A pipe may have a path, too.
     Ok(match about.is_file() {
         true => (Raw::File(file), Some(about.len())),
@@ -281,12 +310,47 @@ fn open_file(path: &Path) -> io::Result<(Raw, Option<u64>)> {
     })
 }
 
-fn hash_all(path: &Path) -> io::Result<RawCount> {
-    let mut file = File::open(path)?;
+/// Segments one after another.
+struct Chain {
+    rest: std::vec::IntoIter<PathBuf>,
+    current: Option<File>,
+}
+
+impl Chain {
+    /// The segments, and how many bytes they have.
+    fn open(segments: &[PathBuf]) -> io::Result<(Chain, u64)> {
+        let mut n_bytes = 0;
+        for path in segments {
+            n_bytes += path.metadata()?.len();
+        }
+        let rest = segments.to_vec().into_iter();
+        let current = None;
+        Ok((Chain { rest, current }, n_bytes))
+    }
+}
+
+impl Read for Chain {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        loop {
+            if let Some(file) = &mut self.current {
+                let n = file.read(out)?;
+                if n > 0 {
+                    return Ok(n);
+                }
+            }
+            match self.rest.next() {
+                Some(path) => self.current = Some(File::open(path)?),
+                None => return Ok(0),
+            }
+        }
+    }
+}
+
+fn hash_all(mut source: impl Read) -> io::Result<RawCount> {
     let raw = RawCount::default();
     let mut piece = vec![0; 1 << 16];
     loop {
-        match file.read(&mut piece) {
+        match source.read(&mut piece) {
             Ok(0) => return Ok(raw),
             Ok(n) => raw.add(raw.n_bytes(), &piece[..n]),
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}

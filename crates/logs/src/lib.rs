@@ -15,6 +15,7 @@
 //! log     several inputs -> one log, merged by stamp
 //! drives  a folder of a recording -> its segments
 //! segment one segment -> what of it is whole
+//! folder  a folder in place of a log -> the segments of its drive
 //! write   frames -> SocketCAN log text, or the segments of a recording
 //! ```
 
@@ -22,6 +23,7 @@ mod blocks;
 mod context;
 pub mod drives;
 mod error;
+mod folder;
 mod formats;
 mod input;
 mod intake;

@@ -17,6 +17,7 @@ use halfshaft_model::{Batch, IdFilter, Notices, SheetSpec, Stamp};
 
 use crate::context::{Buses, Context};
 use crate::error::Error;
+use crate::folder;
 use crate::formats::is_full;
 use crate::input::{Input, Slot};
 
@@ -27,7 +28,7 @@ const MOST_OPEN: usize = 16;
 /// An input, as the user named it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Source {
-    /// A file.
+    /// A file, or the folder of a drive.
     File(PathBuf),
     /// Standard input.
     StandardInput,
@@ -72,7 +73,7 @@ impl Log {
     /// can, has its reason in [`Input::trouble`].
     pub fn open(sources: &[Source], options: &Options) -> Result<Log, Error> {
         let inputs = sources.iter().map(|source| match source {
-            Source::File(path) => Slot::file(path),
+            Source::File(path) => Slot::file(folder::the_only_drive(path)),
             Source::StandardInput => {
                 Slot::stream("standard input".to_owned(), Box::new(io::stdin()))
             }

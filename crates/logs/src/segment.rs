@@ -16,6 +16,10 @@ pub struct Whole {
     pub n_bytes: u64,
     /// Frames and marks among its sound blocks.
     pub n_entries: u64,
+    /// Frames among them.
+    pub n_frames: u64,
+    /// When the first and the last of those came.
+    pub frames: Option<(Stamp, Stamp)>,
 }
 
 /// Looks through a segment. A block with a checksum is sound when it fits.
@@ -26,6 +30,14 @@ pub fn whole(source: impl Read) -> io::Result<Whole> {
         match blocks.next() {
             Next::Block(block) if is_sound(&block) => {
                 whole.n_entries += u64::from(matches!(block.kind, PACKET | JOURNAL));
+                whole.n_frames += u64::from(block.kind == PACKET);
+                // Ours count nanoseconds.
+                if block.kind == PACKET
+                    && let Some(ns) = block.body.halves(4)
+                {
+                    let stamp = Stamp(ns as i64);
+                    whole.frames = Some((whole.frames.map_or(stamp, |(first, _)| first), stamp));
+                }
                 // With its type and both its lengths.
                 whole.n_bytes = block.at + block.body.bytes.len() as u64 + 12;
             }

@@ -56,6 +56,7 @@ codes! { "What was wrong with the data." Code {
     LineTruncated "line-truncated" "The last line ends in the middle of an entry; it was skipped."
     BytesUndecodable "bytes-undecodable" "Bytes are not text in the encoding of this file; they were replaced."
     BlockDamaged "block-damaged" "Bytes of a binary log are not in its form; they were passed over up to the next that are."
+    SegmentTorn "segment-torn" "Bytes of a recording were torn by a cut of the power and set aside beside their segment; they were not read."
     PacketForeign "packet-foreign" "A packet is of another kind of network, or of CAN XL; it was passed over."
     InputTruncated "input-truncated" "Compressed or binary input ends early or is damaged; what came before was read."
     RowWidth "row-width" "A row of a sheet has fewer or more cells than its header; the cells that are there were read."

@@ -183,7 +183,7 @@ fn record(
         if is_report(stream.fill_buf().with_context(doing)?) {
             return read_report("standard input", stream);
         }
-    } else {
+    } else if !path.is_dir() {
         let mut stream = BufReader::new(File::open(path).with_context(doing)?);
         if is_report(stream.fill_buf().with_context(doing)?) {
             return read_report(&name.to_string(), stream);
