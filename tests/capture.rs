@@ -202,7 +202,9 @@ fn commands_of_the_page_are_understood() {
             }
             ["capture", "--replay", ..] => {
                 let fast = words.iter().chain(&["--speed", "0"]);
-                folder.run(fast).refused(&["nothing can be played back yet"]);
+                folder
+                    .run(fast)
+                    .refused(&["nothing can be played back yet"]);
             }
             // There is no bus here, and so no drive: it waits, and it says so.
             ["capture", ..] => {
