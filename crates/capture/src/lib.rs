@@ -11,8 +11,14 @@
 
 #[cfg(target_os = "linux")]
 pub mod bus;
+pub mod feed;
+pub mod follow;
 pub mod link;
+pub mod live;
+pub mod page;
 #[cfg(target_os = "linux")]
 pub mod recorder;
 pub mod recording;
+pub mod replay;
 pub mod segments;
+pub mod snapshot;

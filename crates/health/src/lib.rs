@@ -51,6 +51,7 @@ pub mod sensor;
 pub mod settings;
 pub mod since_oil;
 pub mod source;
+pub mod stint;
 pub mod strips;
 pub mod sums;
 pub mod temperature;

@@ -358,6 +358,9 @@ pub struct Laps {
     pub method: Result<&'static str, Reason>,
     /// Laps in order.
     pub laps: Vec<Lap>,
+    /// The lap that goes on behind the last of them, as far as it was driven; of a drive that has
+    /// ended what is left of it, which is no lap.
+    pub going_on: Option<Lap>,
     /// Corners in order of driving; none of a drive too long to keep.
     pub corners: Vec<Corner>,
     /// How many corners there were, those not listed included.

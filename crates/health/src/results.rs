@@ -12,6 +12,7 @@ use crate::oil_life::OilLife;
 use crate::outlook::Outlook;
 use crate::reason::Reason;
 use crate::score_card::PathEvidence;
+use crate::stint::Stint;
 use crate::trust::Gate;
 use crate::two_by_two::TwoByTwo;
 use crate::verdict::Verdict;
@@ -50,6 +51,8 @@ pub struct Results {
     pub calibration: Calibration,
     /// Laps and corners.
     pub laps: Laps,
+    /// The stint that goes on, or the last one.
+    pub stint: Stint,
     /// The findings in one word, what is still open, and by when to act.
     pub verdict: Verdict,
     /// What the vehicle shows, gravest first.

@@ -98,8 +98,8 @@ fn oil(results: &Results) -> Option<String> {
     Some(format!("at most {hottest:.0}\u{a0}°C{lap}: {beside}"))
 }
 
-/// Never a bare 0.
-fn laps_left(results: &Results) -> String {
+/// Laps left, in words. Never a bare 0.
+pub fn laps_left(results: &Results) -> String {
     let found = results
         .outlook
         .as_ref()
@@ -230,7 +230,8 @@ fn corner(results: &Results) -> Option<String> {
     ))
 }
 
-fn costliest<'a>(results: &'a Results) -> Option<(Bend<'a>, f64)> {
+/// The bend with most heat, and its mean heat, kJ.
+pub fn costliest<'a>(results: &'a Results) -> Option<(Bend<'a>, f64)> {
     let with_heat = |bend: Bend<'a>| {
         let heat_kj = bend.mean(|corner| corner.heat_kj)?;
         (heat_kj > 0.0).then_some((bend, heat_kj))

@@ -15,6 +15,8 @@
 //! missing, and D is at least that. All D and C·r of a grid are tried, and the band is where the
 //! misfit grows by [`BAND`]. Source: profile likelihood, from memory.
 
+use std::sync::{Arc, OnceLock};
+
 use super::Piece;
 use crate::basis::Basis;
 use crate::linear::{factor, solve};
@@ -103,6 +105,18 @@ pub struct Shape {
     beside: [f64; 3],
     scatter: f64,
     doubt: f64,
+    shows: Shows,
+}
+
+/// A limit, and the least drag that shows beside it: worked out once for a shape and its copies, since it takes as
+/// much as the shape itself. It follows from the rest and makes no other shape.
+#[derive(Clone, Debug, Default)]
+struct Shows(Arc<OnceLock<(f64, Option<f64>)>>);
+
+impl PartialEq for Shows {
+    fn eq(&self, _: &Shows) -> bool {
+        true
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -244,12 +258,21 @@ impl Shape {
             likeliest,
             scatter,
             doubt,
+            shows: Shows::default(),
         })
     }
 
     /// The least drag that these bends would tell from one of `limit_nm`, N·m; `None` where they would
     /// tell none.
     pub fn shows_from_nm(&self, limit_nm: f64) -> Option<f64> {
+        let kept = || (limit_nm, self.work_out_shows_from(limit_nm));
+        match self.shows.0.get_or_init(kept) {
+            (limit, nm) if *limit == limit_nm => *nm,
+            _ => self.work_out_shows_from(limit_nm),
+        }
+    }
+
+    fn work_out_shows_from(&self, limit_nm: f64) -> Option<f64> {
         let tyre = |stiffness_nm: f64| {
             let ratio = (stiffness_nm / self.likeliest.stiffness_nm).ln();
             (ratio / self.doubt).powi(2)

@@ -19,6 +19,7 @@ use crate::part::Part;
 use crate::pieces::PieceWatch;
 use crate::ripple::RippleWatch;
 use crate::since_oil::SinceOil;
+use crate::stint::StintWatch;
 use crate::sums::Sums;
 use crate::temperature::TemperatureWatch;
 use crate::trust::{Kept, OIL, Source, Sources, SwapWatch, on};
@@ -71,6 +72,7 @@ board! {
     findings: Findings = Findings::new(setup);
     since_oil: SinceOil = SinceOil::new(setup.limits.oil.stuck_swing_m_per_s);
     sums: Sums = Sums::default();
+    stint: StintWatch = StintWatch::default();
     usage: UseWatch = UseWatch::new(setup);
     duty: DutySums = DutySums::default();
     cycles: DutyWatch = DutyWatch::new(&setup.limits.duty);

@@ -1,5 +1,6 @@
 //! Steps: the figures, first those of the sums, then those that are made of figures.
 
+use super::fits::Fits;
 use super::settled::Settled;
 use crate::duty::{SeverityIndex, severity_index};
 use crate::figure_id::FigureId;
@@ -105,14 +106,25 @@ impl Settled<'_> {
     }
 
     /// Adds the laps that are left until the oil is at its warning.
-    pub(super) fn add_laps_left(&mut self, laps: &Laps) -> Result<LapsToLimit, Reason> {
+    pub(super) fn add_laps_left(
+        &mut self,
+        laps: &Laps,
+        fits: &mut Fits,
+    ) -> Result<LapsToLimit, Reason> {
         let limits = &self.health.limits.laps_left;
         let peaks = match self.gate.verdict(Source::Oil) {
             Verdict::Withheld(why) => Err(why.clone()),
             _ => lap_peaks(&laps.laps, limits),
         };
-        let left = peaks
-            .and_then(|celsius| laps_to_limit::laps_to_limit(&celsius, self.oil_warn_c(), limits));
+        let limit_c = self.oil_warn_c();
+        let left = peaks.and_then(|celsius| match &fits.laps_left {
+            Some((of, to_c, left)) if *of == celsius && *to_c == limit_c => left.clone(),
+            _ => {
+                let left = laps_to_limit::laps_to_limit(&celsius, limit_c, limits);
+                fits.laps_left = Some((celsius, limit_c, left.clone()));
+                left
+            }
+        });
         self.figures.push(laps_to_limit::figure(&left, limits));
         left
     }

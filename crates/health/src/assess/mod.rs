@@ -8,6 +8,7 @@
 
 mod board;
 mod figures;
+mod fits;
 mod judge;
 mod ledgers;
 mod quality;
@@ -22,8 +23,6 @@ mod temperatures;
 pub(crate) use temperatures::Beside;
 
 use halfshaft_driveline::align::full_scale;
-use halfshaft_driveline::refit::Refit;
-use halfshaft_driveline::thermal::ThermalEstimate;
 use halfshaft_driveline::{Basis, Derived, Row};
 use halfshaft_model::channel::name;
 use halfshaft_model::{Block, ChannelSpec, Position, Time, Vehicle};
@@ -38,9 +37,9 @@ use crate::part::Came;
 use crate::partial::PartialLimits;
 use crate::reason::{MapFact, Reason};
 use board::Board;
+use fits::Fits;
 use sensors::Sensors;
 use sieve::Sieve;
-use temperatures::ThermalKey;
 
 /// Assesses a drive, block by block.
 #[derive(Clone, Debug)]
@@ -56,7 +55,7 @@ pub struct Health {
     sensors: Sensors,
     sieve: Sieve,
     board: Board,
-    thermal: Refit<ThermalKey, Result<ThermalEstimate, Reason>>,
+    fits: Fits,
     until: Time,
     // Checks of the values against the map: passed, and all.
     fit: (usize, usize),
@@ -90,7 +89,7 @@ impl Health {
             sensors: Sensors::new(channels, limits),
             sieve: Sieve::new(&basis, is_torque_of_state, partial, limits),
             board: Board::new(&setup, &tolerances),
-            thermal: Refit::default(),
+            fits: Fits::default(),
             until: Time(0),
             fit: (1, 1),
             is_finished: false,

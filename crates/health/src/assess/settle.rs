@@ -1,12 +1,11 @@
 //! Settles what was gathered into [`Results`], step by step, at any time of a drive.
 
 use halfshaft_driveline::Learned;
-use halfshaft_driveline::refit::Refit;
-use halfshaft_driveline::thermal::ThermalEstimate;
 
 use super::Health;
+use super::fits::{FitKey, Fits};
 use super::settled::Settled;
-use super::temperatures::{Beside, ThermalKey};
+use super::temperatures::Beside;
 use crate::actuator::sentence;
 use crate::cannot_tell::{Seen, cannot_tell};
 use crate::duty::{Duty, DutyInput};
@@ -39,9 +38,9 @@ impl Health {
     }
 
     fn results_with(&mut self, learned: &Learned, beside: Option<&Beside>) -> Results {
-        let mut fit = std::mem::take(&mut self.thermal);
-        let results = Settled::new(self, learned, beside).results(&mut fit);
-        self.thermal = fit;
+        let mut fits = std::mem::take(&mut self.fits);
+        let results = Settled::new(self, learned, beside, &mut fits).results(&mut fits);
+        self.fits = fits;
         results
     }
 
@@ -68,16 +67,17 @@ impl Health {
 
 impl Settled<'_> {
     /// Every step in its order, and all that came of it.
-    fn results(mut self, fit: &mut Refit<ThermalKey, Result<ThermalEstimate, Reason>>) -> Results {
+    fn results(mut self, fits: &mut Fits) -> Results {
         let (health, board, learned) = (self.health, &self.health.board, self.learned);
         self.judge_grip();
         self.events = board.events.events(&self.gate, self.friction_radius_m());
-        self.thermal = self.temperatures(fit);
+        self.thermal = self.temperatures(fits);
         self.add_figures();
         let severity = self.add_severity();
-        let mut laps = board.path.laps(&self.gate);
+        let key = FitKey::of(&self.gate, health.is_finished);
+        let mut laps = board.path.laps_so_far(&self.gate, fits.laps_of(key));
         let oil_life = self.add_oil_life(laps.method.is_ok());
-        let laps_left = self.add_laps_left(&laps);
+        let laps_left = self.add_laps_left(&laps, fits);
         self.add_holding();
         let used = board.usage.outcome(&self.drive());
         self.class = used.class;
@@ -139,6 +139,7 @@ impl Settled<'_> {
             two_by_two: board.two_by_two.ask(gate).and_then(|watch| watch.outcome()),
             held_torque: self.held,
             laps,
+            stint: board.stint.stint(gate),
             severity,
             oil_life,
             findings,

@@ -7,6 +7,7 @@ use halfshaft_driveline::held_torque::Held;
 use halfshaft_driveline::thermal::ThermalEstimate;
 
 use super::Health;
+use super::fits::{FitKey, Fits};
 use super::quality::RearWheels;
 use super::temperatures::Beside;
 use crate::Calibration;
@@ -52,6 +53,7 @@ impl<'h> Settled<'h> {
         health: &'h Health,
         learned: &'h Learned,
         beside: Option<&'h Beside<'h>>,
+        fits: &mut Fits,
     ) -> Settled<'h> {
         let gate = health.judged(learned);
         let channels = health.board.coverage.channels();
@@ -70,8 +72,12 @@ impl<'h> Settled<'h> {
             actuator: health.board.actuator.outcome(&gate),
             leading: health.board.actuator.leading(),
             held: {
-                let held = health.board.held.ask(&gate);
-                held.and_then(|watch| watch.outcome(&health.basis))
+                let key = FitKey::of(&gate, health.is_finished);
+                let held = fits.held.get(health.until.seconds(), key, || {
+                    let held = health.board.held.ask(&gate);
+                    held.and_then(|watch| watch.outcome(&health.basis))
+                });
+                held.clone()
             },
             not_driving: health.sieve.parting.outcome(),
             gate,

@@ -1,22 +1,11 @@
 //! Step: the temperatures of pack, oil and housing, of this pack or beside the logged one.
 
-use std::mem::{Discriminant, discriminant};
-
-use halfshaft_driveline::refit::Refit;
 use halfshaft_driveline::thermal::{ThermalEstimate, UnitFactors};
 
 use super::Health;
+use super::fits::{FitKey, Fits};
 use super::settled::Settled;
 use crate::reason::Reason;
-use crate::trust::{Source, Verdict};
-
-/// What makes another fit of the temperatures at once: the end of the drive, and a source that
-/// is judged otherwise.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct ThermalKey {
-    is_finished: bool,
-    verdicts: [Discriminant<Verdict>; Source::ALL.len()],
-}
 
 /// The pack that was logged, for another one to be assessed beside it.
 #[derive(Clone, Copy, Debug)]
@@ -30,11 +19,8 @@ pub(crate) struct Beside<'a> {
 }
 
 impl Settled<'_> {
-    /// The temperatures, or why there are none; `fit` is the latest fit to this drive.
-    pub(super) fn temperatures(
-        &self,
-        fit: &mut Refit<ThermalKey, Result<ThermalEstimate, Reason>>,
-    ) -> Result<ThermalEstimate, Reason> {
+    /// The temperatures, or why there are none.
+    pub(super) fn temperatures(&self, fits: &mut Fits) -> Result<ThermalEstimate, Reason> {
         let (health, gate) = (self.health, &self.gate);
         let heat_sd = health.tolerances_in_use().heat();
         let watch = &health.board.temperature;
@@ -42,11 +28,10 @@ impl Settled<'_> {
             let logged = &beside.logged.board.temperature;
             return logged.outcome_changed(gate, heat_sd, watch, beside.factors);
         }
-        let key = ThermalKey {
-            is_finished: health.is_finished,
-            verdicts: Source::ALL.map(|source| discriminant(gate.verdict(source))),
-        };
-        fit.get(health.until.seconds(), key, || watch.outcome(gate, heat_sd))
+        let key = FitKey::of(gate, health.is_finished);
+        let thermal = &mut fits.thermal;
+        thermal
+            .get(health.until.seconds(), key, || watch.outcome(gate, heat_sd))
             .clone()
     }
 

@@ -21,6 +21,7 @@ mod circuit;
 pub mod conditions;
 mod corners;
 mod course;
+mod found;
 mod gate;
 mod grid;
 mod marker;
@@ -38,6 +39,7 @@ use halfshaft_driveline::{HeatNearFloor, Row};
 use halfshaft_model::{Fixes, Position, Span, Time};
 
 use self::corners::{Bend, bends, numbered, smoothed, usual_length};
+pub(crate) use self::found::Found;
 use self::gate::Gate as StartLine;
 use self::grid::{MOST_STEPS, STEP_M};
 use self::marker::Marker;
@@ -203,6 +205,11 @@ impl PathWatch {
 
     /// Laps and corners so far, with what is believed of them.
     pub fn laps(&self, gate: &Gate) -> Laps {
+        self.laps_so_far(gate, &mut Found::default())
+    }
+
+    /// The same while the drive goes on, with what was found when it was last asked for.
+    pub(crate) fn laps_so_far(&self, gate: &Gate, found: &mut Found) -> Laps {
         let path = Path::new(self.steps.iter().chain(&self.open), Some(gate));
         let oil = self.oil.ask(gate).ok();
         let bends = bends(&path, &self.limits);
@@ -211,40 +218,46 @@ impl PathWatch {
             return Laps {
                 method: Err(DriveFact::ShortPath.into()),
                 laps: Vec::new(),
+                going_on: None,
                 corners: Vec::new(),
                 n_corners,
                 course: None,
             };
         }
-        let (method, places) = match self.places(&path) {
+        let (method, places) = match self.places(&path, found) {
             Ok((method, places)) => (Ok(method), places),
             Err(reason) => (Err(reason), Vec::new()),
         };
-        let laps = places
-            .iter()
-            .zip(1..)
-            .map(|(place, number)| Lap {
-                number,
-                span: place.span,
-                length_m: place.end_m - place.start_m,
-                heat_kj: path.heat_kj(place.start_m, place.end_m),
-                oil_max_c: oil.and_then(|oil| oil.highest(place.span)),
-                oil_rise_k: None,
-                throttle: self.pedal.mean(place.span),
-                is_at_least: path.is_hidden(place.start_m, place.end_m),
-            })
-            .collect();
+        let lap = |(place, number): (&Place, u32)| Lap {
+            number,
+            span: place.span,
+            length_m: place.end_m - place.start_m,
+            heat_kj: path.heat_kj(place.start_m, place.end_m),
+            oil_max_c: oil.and_then(|oil| oil.highest(place.span)),
+            oil_rise_k: None,
+            throttle: self.pedal.mean(place.span),
+            is_at_least: path.is_hidden(place.start_m, place.end_m),
+        };
+        let going_on = places.last().map(|last| Place {
+            start_m: last.end_m,
+            end_m: path.length_m(),
+            span: Span {
+                start: last.span.end,
+                end: path.time(path.length_m()),
+            },
+        });
         Laps {
             method,
-            laps,
+            laps: places.iter().zip(1..).map(lap).collect(),
+            going_on: going_on.map(|place| lap((&place, places.len() as u32 + 1))),
             corners: corners(&bends, &places, &path, &self.limits.laps),
             n_corners,
-            course: course::course(&path, &places),
+            course: found.course(&path, &places),
         }
     }
 
     /// How laps were found and where they are, or why there are none.
-    fn places(&self, path: &Path) -> Result<(&'static str, Vec<Place>), Reason> {
+    fn places(&self, path: &Path, found: &mut Found) -> Result<(&'static str, Vec<Place>), Reason> {
         let limits = &self.limits.laps;
         if let Some(gate) = &self.gate {
             let driven_m = |seen: Span| path.distance_m(seen.end) - path.distance_m(seen.start);
@@ -268,7 +281,7 @@ impl PathWatch {
         if self.with_yaw_m < 0.5 * self.distance_m {
             return Err(DriveFact::PathTurning.into());
         }
-        let starts = repeat::lap_starts(path, limits).ok_or(DriveFact::RepeatedPath)?;
+        let starts = found.starts(path, limits).ok_or(DriveFact::RepeatedPath)?;
         let places = starts
             .windows(2)
             .map(|ends| Place {

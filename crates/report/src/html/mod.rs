@@ -51,6 +51,9 @@ pub(crate) mod what_if;
 use crate::document::Document;
 use maud::{Markup, html};
 
+/// The look that pages of the program have in common: colours, letters, tables.
+pub const STYLE: &str = include_str!("style/page.css");
+
 /// The page as text.
 pub fn render(document: &Document) -> String {
     let mut text = page::page(document).into_string();

@@ -13,7 +13,7 @@ use halfshaft_model::at_once;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: [&str; 4] = [
-    include_str!("style/page.css"),
+    super::STYLE,
     include_str!("style/owner.css"),
     include_str!("style/drawings.css"),
     include_str!("style/room.css"),

@@ -180,6 +180,7 @@ fn laps() -> Laps {
     }
     Laps {
         method: Ok("by the repeated path"),
+        going_on: None,
         n_corners: corners.len() as u64,
         course: None,
         laps,

@@ -4,6 +4,7 @@ use halfshaft_health::FigureId;
 use halfshaft_health::duty::{Duty, DutyInput, DutyWatch};
 use halfshaft_health::limits::{DutyLimits, Limits, OilPolicy, VerdictLimits};
 use halfshaft_health::oil_life::{OilInput, OilLife, oil_life};
+use halfshaft_health::stint::Stint;
 use halfshaft_health::trust::{Gate, Still};
 use halfshaft_health::verdict::Grounds;
 use halfshaft_health::*;
@@ -142,10 +143,19 @@ fn no_calibration(why: &str) -> Calibration {
     }
 }
 
+fn no_stint() -> Stint {
+    Stint {
+        number: 1,
+        start: Time(0),
+        heat_kj: Err("not summed".to_owned().into()),
+    }
+}
+
 fn no_laps() -> Laps {
     Laps {
         method: Err("no path repeats in this drive".to_owned().into()),
         laps: Vec::new(),
+        going_on: None,
         corners: Vec::new(),
         n_corners: 0,
         course: None,
@@ -286,6 +296,7 @@ pub fn track_day() -> Results {
         tyre_ratio_log: Some(0.001_84),
         calibration: no_calibration("12 windows of 40 wanted"),
         laps: no_laps(),
+        stint: no_stint(),
         findings: Vec::new(),
         not_checked: Vec::new(),
         meters: Vec::new(),
@@ -356,6 +367,7 @@ pub fn nothing() -> Results {
         tyre_ratio_log: None,
         calibration: no_calibration("no rear wheel speeds"),
         laps: no_laps(),
+        stint: no_stint(),
         findings: Vec::new(),
         not_checked: Vec::new(),
         meters: Vec::new(),
