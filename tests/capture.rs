@@ -187,6 +187,28 @@ fn a_mistake_in_what_it_is_given_is_said_at_once() {
 }
 
 #[test]
+fn a_log_played_back_is_followed_in_lines_of_json() {
+    let folder = Folder::with_drive();
+    let words = "capture --replay drive.log --map car.map --speed 0 --lines --listen 127.0.0.1:0";
+    let run = folder.run(words.split(' '));
+    assert_eq!(run.code, Some(0), "{run:#?}");
+    let run = run.said(&["the live page: http://127.0.0.1:"]);
+    let last = run.out.lines().last().expect("there are lines");
+    let last: serde_json::Value = serde_json::from_str(last).expect("a line is JSON");
+    assert!(last.is_object(), "{last}");
+}
+
+#[test]
+fn the_page_is_not_served_elsewhere_without_a_token() {
+    let folder = Folder::with_drive();
+    folder.write("short", "short\n");
+    let words = "capture --replay drive.log --map car.map --speed 0 --listen 0.0.0.0:0";
+    folder.run(words.split(' ')).refused(&["token"]);
+    let words = words.split(' ').chain(["--token-file", "short"]);
+    folder.run(words).refused(&["short", "16"]);
+}
+
+#[test]
 fn commands_of_the_page_are_understood() {
     let page = include_str!("../docs/capture.md");
     let folder = Folder::with_drive();

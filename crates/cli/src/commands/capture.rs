@@ -4,6 +4,7 @@
 //! folder, live figures, reports when drives end; on standard error what there is to say. This file
 //! starts the threads and joins them; each of them ends by itself when the source has ended.
 
+mod follow;
 #[cfg(target_os = "linux")]
 mod record;
 #[cfg(target_os = "linux")]
@@ -12,13 +13,15 @@ mod reports;
 mod service;
 
 use std::io::{BufRead, Read};
+use std::path::Path;
 use std::process::ExitCode;
 
-use anyhow::{Result, bail};
-use halfshaft_capture::link::{Handle, LONGEST_NOTE, link};
+use anyhow::{Context, Result, bail};
+use halfshaft_capture::link::{Handle, LONGEST_NOTE, LiveEnd, SourceEnd, link};
 
-use crate::arguments::CaptureOptions;
-use crate::unfinished;
+use crate::arguments::{CaptureOptions, LogOptions};
+use crate::job::Job;
+use crate::{pipeline, unfinished};
 
 /// Runs the command.
 pub fn run(options: CaptureOptions) -> Result<ExitCode> {
@@ -30,21 +33,45 @@ pub fn run(options: CaptureOptions) -> Result<ExitCode> {
     if !reads_input {
         std::thread::spawn(move || take_marks(std::io::stdin().lock(), &handle));
     }
-    if !options.replay.is_empty() {
-        bail!("nothing can be played back yet");
+    let job = options.map.as_deref().map(|map| job(map, &options));
+    let job = job.transpose()?;
+    match (job, options.replay.is_empty()) {
+        (job, true) => record(source, live, options, job),
+        (Some(job), false) => replay(source, live, &options, &job),
+        (None, false) => bail!("a log is played back through a map: --map is missing"),
     }
-    record(source, live, options)
+}
+
+/// What drives are judged by. It is read before anything is recorded, so that a mistake in it is said at
+/// once.
+fn job(map: &Path, options: &CaptureOptions) -> Result<Job> {
+    let log = LogOptions {
+        logs: options.replay.clone(),
+        map: map.to_owned(),
+    };
+    Job::open(&log, &options.limits, &[], None)
+}
+
+/// Plays logs back in the place of a bus.
+fn replay(
+    source: SourceEnd,
+    live: LiveEnd,
+    options: &CaptureOptions,
+    job: &Job,
+) -> Result<ExitCode> {
+    let following = follow::follow(live, job, options)?;
+    let logs = pipeline::sources(&job.logs);
+    let played = halfshaft_capture::replay::run(source, &logs, &job.map, options.speed);
+    following.end()?;
+    played.context("could not play the log back")?;
+    Ok(ExitCode::SUCCESS)
 }
 
 #[cfg(target_os = "linux")]
 use record::run as record;
 
 #[cfg(not(target_os = "linux"))]
-fn record(
-    _: halfshaft_capture::link::SourceEnd,
-    _: halfshaft_capture::link::LiveEnd,
-    _: CaptureOptions,
-) -> Result<ExitCode> {
+fn record(_: SourceEnd, _: LiveEnd, _: CaptureOptions, _: Option<Job>) -> Result<ExitCode> {
     bail!("a bus can be recorded on Linux only, whose kernel knows CAN; --replay works here")
 }
 

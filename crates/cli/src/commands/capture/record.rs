@@ -8,17 +8,25 @@ use halfshaft_capture::link::{LiveEnd, SourceEnd};
 use halfshaft_capture::recorder::{self, Event};
 use halfshaft_capture::segments;
 
+use super::follow::{self, Following};
 use super::reports::Reports;
 use super::service::Service;
 use crate::arguments::CaptureOptions;
-use crate::{output, pipeline};
+use crate::job::Job;
+use crate::output;
 
-/// Records. What there is to say goes to standard error.
-pub fn run(source: SourceEnd, live: LiveEnd, options: CaptureOptions) -> Result<ExitCode> {
+/// Records, and follows where there is a map. What there is to say goes to standard error.
+pub fn run(
+    source: SourceEnd,
+    live: LiveEnd,
+    options: CaptureOptions,
+    job: Option<Job>,
+) -> Result<ExitCode> {
     let into = options.into.clone().context("--into is missing")?;
-    // Read before anything is recorded, so that a mistake in it is said at once.
-    let map = options.map.as_deref().map(pipeline::read_map).transpose()?;
-    let mut reports = Reports::open(&options)?;
+    let mut reports = Reports::default();
+    if let (Some(job), Some(into)) = (&job, &options.report_into) {
+        reports = Reports::into(into, job);
+    }
     let (to, events) = channel();
     let recorder_options = recorder::Options {
         interfaces: options.interfaces.clone(),
@@ -30,15 +38,19 @@ pub fn run(source: SourceEnd, live: LiveEnd, options: CaptureOptions) -> Result<
             ..segments::Options::new(into)
         },
         silence_s: options.silence,
-        is_followed: map.is_some(),
+        is_followed: job.is_some(),
         events: to,
     };
     let handle = live.handle();
+    // Without a map nobody follows: the other end is let go of at once.
+    let following = match job {
+        Some(job) => Some(follow::follow(live, &job, &options)?),
+        None => None,
+    };
     let recording = std::thread::Builder::new()
         .name("recorder".to_owned())
         .spawn(move || recorder::run(source, recorder_options))
         .context("the recording thread could not be started")?;
-    drop(live);
     let mut service = Service::default();
     // It ends when the recorder has ended.
     for event in events {
@@ -51,7 +63,9 @@ pub fn run(source: SourceEnd, live: LiveEnd, options: CaptureOptions) -> Result<
     }
     service.ends();
     let outcome = recording.join();
+    let followed = following.map_or(Ok(()), Following::end);
     reports.wait();
     outcome.map_err(|_| anyhow!("the recorder broke off"))??;
+    followed?;
     Ok(ExitCode::SUCCESS)
 }

@@ -10,7 +10,6 @@ use std::thread::JoinHandle;
 
 use anyhow::Result;
 
-use crate::arguments::{CaptureOptions, LimitOptions, LogOptions};
 use crate::commands::report;
 use crate::job::Job;
 use crate::output;
@@ -22,20 +21,9 @@ pub struct Reports {
 }
 
 impl Reports {
-    /// Where they go; nowhere if they are not asked for. The map and the limits are read here, so
-    /// that a mistake in them is said before a drive is recorded.
-    pub fn open(options: &CaptureOptions) -> Result<Reports> {
-        let (Some(into), Some(map)) = (options.report_into.clone(), options.map.clone()) else {
-            return Ok(Reports::default());
-        };
-        let log = LogOptions {
-            logs: Vec::new(),
-            map,
-        };
-        let limits = LimitOptions {
-            settings: options.limits.settings.clone(),
-        };
-        let job = Job::open(&log, &limits, &[], None)?;
+    /// Reports that go into this folder.
+    pub fn into(into: &Path, job: &Job) -> Reports {
+        let (into, job) = (into.to_owned(), job.clone());
         let (to, drives) = channel::<PathBuf>();
         let making = std::thread::spawn(move || {
             for drive in drives {
@@ -48,9 +36,9 @@ impl Reports {
                 output::write_error_line(&words);
             }
         });
-        Ok(Reports {
+        Reports {
             making: Some((to, making)),
-        })
+        }
     }
 
     /// Begins the report of a drive.
