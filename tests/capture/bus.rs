@@ -4,6 +4,7 @@
 //! needs nothing but the standard library: `rustc -O bus.rs`.
 //!
 //!     bus send IFACE COUNT RATE FIRST [says]   numbered frames of all kinds, RATE a second
+//!     bus play LOG IFACE                       the classic frames of a SocketCAN log text, at its pace
 //!     bus error IFACE CLASS                    an error report
 //!     bus count IFACE SECONDS                  how many frames anybody sends
 //!     bus read FOLDER                          what stands in the pcapng files of a drive
@@ -98,6 +99,33 @@ fn send(interface: &str, count: u32, rate: f64, first: u32, says: bool) {
         }
     }
     println!("sent {count} in {:.2} s", begun.elapsed().as_secs_f64());
+}
+
+fn play(log: &str, interface: &str) {
+    let mut bus = open(interface);
+    let begun = Instant::now();
+    let mut first = None;
+    let mut n = 0;
+    for line in std::fs::read_to_string(log).unwrap().lines() {
+        let words: Vec<&str> = line.split([' ', '#']).collect();
+        let [stamp, _, id, payload] = words[..] else {
+            continue;
+        };
+        let stamp: f64 = stamp.trim_matches(['(', ')']).parse().unwrap();
+        let due = Duration::from_secs_f64(stamp - *first.get_or_insert(stamp));
+        while let Some(left) = due.checked_sub(begun.elapsed()) {
+            std::thread::sleep(left.max(Duration::from_millis(1)));
+        }
+        let mut bytes = u32::from_str_radix(id, 16).unwrap().to_ne_bytes().to_vec();
+        bytes.extend([payload.len() as u8 / 2, 0, 0, 0]);
+        bytes.extend((0..payload.len() / 2).map(|at| {
+            u8::from_str_radix(&payload[2 * at..2 * at + 2], 16).unwrap()
+        }));
+        bytes.resize(16, 0);
+        put(&mut bus, &bytes);
+        n += 1;
+    }
+    println!("played {n}");
 }
 
 fn error(interface: &str, class: u32) {
@@ -320,10 +348,11 @@ fn main() {
             let (n, first) = (number(n) as u32, number(first) as u32);
             send(bus, n, number(rate), first, !says.is_empty());
         }
+        ["play", log, bus] => play(log, bus),
         ["error", bus, class] => error(bus, u32::from_str_radix(class, 16).unwrap()),
         ["count", bus, seconds] => count(bus, number(seconds)),
         ["read", folder] => read(folder),
         ["serial"] => serial(),
-        _ => panic!("send, error, count, read or serial, not {words:?}"),
+        _ => panic!("send, play, error, count, read or serial, not {words:?}"),
     }
 }
