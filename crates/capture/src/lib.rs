@@ -15,6 +15,7 @@ pub mod feed;
 pub mod follow;
 pub mod link;
 pub mod live;
+pub mod marks;
 pub mod page;
 #[cfg(target_os = "linux")]
 pub mod recorder;

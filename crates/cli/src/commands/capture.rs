@@ -12,12 +12,12 @@ mod reports;
 #[cfg(target_os = "linux")]
 mod service;
 
-use std::io::{BufRead, Read};
 use std::path::Path;
 use std::process::ExitCode;
 
 use anyhow::{Context, Result, bail};
-use halfshaft_capture::link::{Handle, LONGEST_NOTE, LiveEnd, SourceEnd, link};
+use halfshaft_capture::link::{LiveEnd, SourceEnd, link};
+use halfshaft_capture::marks;
 
 use crate::arguments::{CaptureOptions, LogOptions};
 use crate::job::Job;
@@ -31,7 +31,7 @@ pub fn run(options: CaptureOptions) -> Result<ExitCode> {
     unfinished::end_by(move || stop.stop());
     let reads_input = options.replay.iter().any(|log| log.as_os_str() == "-");
     if !reads_input {
-        std::thread::spawn(move || take_marks(std::io::stdin().lock(), &handle));
+        std::thread::spawn(move || marks::take(std::io::stdin().lock(), &handle));
     }
     let job = options.map.as_deref().map(|map| job(map, &options));
     let job = job.transpose()?;
@@ -73,34 +73,4 @@ use record::run as record;
 #[cfg(not(target_os = "linux"))]
 fn record(_: SourceEnd, _: LiveEnd, _: CaptureOptions, _: Option<Job>) -> Result<ExitCode> {
     bail!("a bus can be recorded on Linux only, whose kernel knows CAN; --replay works here")
-}
-
-/// Each line is a mark, until there are no more. One without end is cut, not kept whole.
-fn take_marks(mut input: impl BufRead, handle: &Handle) {
-    loop {
-        let mut line = Vec::new();
-        let most = 4 * LONGEST_NOTE as u64;
-        match input.by_ref().take(most).read_until(b'\n', &mut line) {
-            Ok(0) | Err(_) => return,
-            Ok(_) => {}
-        }
-        let note = String::from_utf8_lossy(&line);
-        if !note.trim().is_empty() {
-            handle.mark(&note);
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lines_are_marks_and_empty_ones_are_none() {
-        let (source, live) = link();
-        let input = b"rears -0.2 bar\n\n  \nlap \xff two\r\nlast";
-        take_marks(&input[..], &live.handle());
-        let notes: Vec<String> = source.marks().collect();
-        assert_eq!(notes, ["rears -0.2 bar", "lap \u{fffd} two", "last"]);
-    }
 }
