@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::program::{CAR, Folder, Run, drive};
+use common::program::{CAR, Folder, Run, base64, drive};
 use halfshaft_model::personal::clean;
 
 const HTML: &str = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&amp;";
@@ -312,23 +312,6 @@ fn the_page_lets_only_its_own_script_run() {
         let escaped = part.replace('\'', "&#39;");
         assert!(page.contains(&part) || page.contains(&escaped), "{part}");
     }
-}
-
-/// RFC 4648, section 4.
-#[cfg(target_os = "linux")]
-fn base64(bytes: &[u8]) -> String {
-    const SIGNS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let of = |three: &[u8]| {
-        let number = (0..3).fold(0_usize, |number, at| {
-            number << 8 | usize::from(three.get(at).copied().unwrap_or(0))
-        });
-        let sign = move |at: usize| match at <= three.len() {
-            true => char::from(SIGNS[number >> (18 - 6 * at) & 63]),
-            false => '=',
-        };
-        (0..4).map(sign).collect::<String>()
-    };
-    bytes.chunks(3).map(of).collect()
 }
 
 /// What names a person stays at home: folders, vehicle numbers, plates and comments in bad lines.

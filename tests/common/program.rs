@@ -93,6 +93,22 @@ pub fn gzip(bytes: &[u8]) -> Vec<u8> {
     packed.finish().expect("memory does not fail")
 }
 
+/// Bytes in base64: RFC 4648, section 4.
+pub fn base64(bytes: &[u8]) -> String {
+    const SIGNS: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let of = |three: &[u8]| {
+        let number = (0..3).fold(0_usize, |number, at| {
+            number << 8 | usize::from(three.get(at).copied().unwrap_or(0))
+        });
+        let sign = move |at: usize| match at <= three.len() {
+            true => char::from(SIGNS[number >> (18 - 6 * at) & 63]),
+            false => '=',
+        };
+        (0..4).map(sign).collect::<String>()
+    };
+    bytes.chunks(3).map(of).collect()
+}
+
 /// A folder of its own for one test.
 pub struct Folder(TempDir);
 

@@ -1,6 +1,6 @@
 //! Plays a log back and serves its page: what the page is tried with.
 //!
-//! `follow-log MAP LOG SPEED ADDRESS [TOKEN]`. Prints where the page is; ends when standard input does.
+//! `follow-log MAP LOG SPEED ADDRESS [TOKEN]`. Prints where the page is, and when the log begins; ends when standard input does.
 
 use std::io::Read;
 
@@ -29,6 +29,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!("{}", follower.page.ok_or("there is no page")?);
     let logs = [Source::File(log.into())];
     let speed = speed.parse()?;
+    println!("begins");
     std::thread::spawn(move || replay::run(source, &logs, &map, speed));
     std::io::stdin().read_to_end(&mut Vec::new())?;
     Ok(())
