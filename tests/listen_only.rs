@@ -92,7 +92,7 @@ fn has_word(line: &str, word: &str) -> bool {
     line.match_indices(word).any(|(place, _)| {
         let before = line[..place].chars().next_back();
         let after = line[place + word.len()..].chars().next();
-        !before.is_some_and(is_part) && !(word.ends_with(is_part) && after.is_some_and(is_part))
+        !(before.is_some_and(is_part) || word.ends_with(is_part) && after.is_some_and(is_part))
     })
 }
 
