@@ -29,6 +29,9 @@ const MOST_MARKS: usize = 100;
 /// Controller states worth saying. Source: linux/can/error.h.
 const BUS_OFF: u32 = 0x40;
 const RESTARTED: u32 = 0x100;
+/// The controller's own receive buffer was full: what that cost is counted nowhere.
+const CONTROLLER: u32 = 0x04;
+const OVERFLOW: u8 = 0x01;
 
 /// What to record and how.
 #[derive(Clone, Debug)]
@@ -152,6 +155,8 @@ struct Counts {
     n_errors: u64,
     // Lost and not said yet.
     n_lost_unsaid: u64,
+    // Overflows of the controller's own buffer, not said yet.
+    n_overflows_unsaid: u64,
     latest_ns: Option<i64>,
     is_bus_off: bool,
 }
@@ -278,11 +283,12 @@ impl<'a> Recorder<'a> {
         };
         self.keep(|keeper| keeper.frame(interface, at, &raw));
         if frame.kind == FrameKind::Error {
-            self.error_report(interface, frame.error_class());
+            self.error_report(interface, frame);
         }
     }
 
-    fn error_report(&mut self, interface: u16, class: u32) {
+    fn error_report(&mut self, interface: u16, frame: &BusFrame) {
+        let class = frame.error_class();
         let index = usize::from(interface);
         let (Some(counts), Some(name)) = (
             self.counts.get_mut(index),
@@ -291,6 +297,9 @@ impl<'a> Recorder<'a> {
             return;
         };
         counts.n_errors += 1;
+        let detail = frame.payload().get(1).copied().unwrap_or(0);
+        let is_overflow = class & CONTROLLER != 0 && detail & OVERFLOW != 0;
+        counts.n_overflows_unsaid += u64::from(is_overflow);
         let was_off = counts.is_bus_off;
         counts.is_bus_off = class & BUS_OFF != 0 || was_off && class & RESTARTED == 0;
         if counts.is_bus_off != was_off {
@@ -344,6 +353,14 @@ impl<'a> Recorder<'a> {
                 let n = std::mem::take(&mut counts.n_lost_unsaid);
                 if n > 0 {
                     let words = format!("{name}: {n} frames went by that could not be taken");
+                    say(&self.options.events, words);
+                }
+                let n = std::mem::take(&mut counts.n_overflows_unsaid);
+                if n > 0 {
+                    let words = format!(
+                        "{name}: the controller's own buffer was full {n} times; how many frames \
+                         that cost is counted nowhere"
+                    );
                     say(&self.options.events, words);
                 }
             }

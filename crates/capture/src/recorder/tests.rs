@@ -201,6 +201,45 @@ fn a_mark_stands_where_it_was_made_and_waits_for_a_drive() {
 }
 
 #[test]
+fn error_reports_are_counted_and_what_they_mean_is_said() {
+    let bench = Bench::new();
+    let report = |monotonic_ns: i64, class: u32, detail: u8| Item {
+        what: What::Frame(data_frame(
+            0x2000_0000 | class,
+            &[0, detail, 0, 0, 0, 0, 0, 0],
+        )),
+        ..frame(0, monotonic_ns)
+    };
+    bench.run(|recorder| {
+        let reports = [
+            (0x04, 1),
+            (0x04, 4),
+            (0x04, 1),
+            (0x40, 0),
+            (0x40, 0),
+            (0x100, 0),
+        ];
+        for ((class, detail), second) in reports.into_iter().zip(1..) {
+            take(recorder, &[report(second * S, class, detail)], second * S);
+        }
+        take(recorder, &[], 8 * S);
+    });
+    let recording = bench.live.handle().recording();
+    assert_eq!(recording.interfaces[0].n_errors, 6);
+    let said = bench.said();
+    let n_said = |words: &str| {
+        let has = |event: &&Event| matches!(event, Event::Said(said) if said.contains(words));
+        said.iter().filter(has).count()
+    };
+    assert_eq!(
+        n_said("can0: the controller's own buffer was full 1 times"),
+        2
+    );
+    assert_eq!(n_said("can0: bus off"), 1);
+    assert_eq!(n_said("on the bus again"), 1);
+}
+
+#[test]
 fn a_disk_that_fails_ends_the_keeping_and_not_the_following() {
     let bench = Bench::new();
     let into = bench.folder.path().join("drives");
