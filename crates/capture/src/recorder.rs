@@ -5,6 +5,8 @@
 //! the disk does not hold up the thread that listens. A drive begins with a frame and ends when the
 //! bus has been silent for a while. This module does not print and does not know what a signal is.
 
+mod counts;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -17,6 +19,7 @@ use crate::bus::{self, BusFrame, Item, Listener, News, What};
 use crate::link::{Heard, SourceEnd};
 use crate::recording::Interface;
 use crate::segments::{self, Clocks, Keeper, RawFrame};
+use counts::Counts;
 
 /// The keeper syncs, rolls and makes room so often at least.
 const TICK_NS: i64 = 200_000_000;
@@ -26,12 +29,6 @@ const OFFER_NS: i64 = 20_000_000;
 const ALIVE_NS: i64 = 1_000_000_000;
 /// Marks that wait for a drive to begin.
 const MOST_MARKS: usize = 100;
-/// Controller states worth saying. Source: linux/can/error.h.
-const BUS_OFF: u32 = 0x40;
-const RESTARTED: u32 = 0x100;
-/// The controller's own receive buffer was full: what that cost is counted nowhere.
-const CONTROLLER: u32 = 0x04;
-const OVERFLOW: u8 = 0x01;
 
 /// What to record and how.
 #[derive(Clone, Debug)]
@@ -147,20 +144,6 @@ struct Recorder<'a> {
     alive_ns: i64,
 }
 
-/// What was counted of one interface.
-#[derive(Clone, Debug, Default)]
-struct Counts {
-    n_frames: u64,
-    n_lost: u64,
-    n_errors: u64,
-    // Lost and not said yet.
-    n_lost_unsaid: u64,
-    // Overflows of the controller's own buffer, not said yet.
-    n_overflows_unsaid: u64,
-    latest_ns: Option<i64>,
-    is_bus_off: bool,
-}
-
 impl<'a> Recorder<'a> {
     fn new(source: &'a SourceEnd, options: &'a Options, keeper: &'a mut Keeper) -> Recorder<'a> {
         let mut batch = Batch::default();
@@ -250,15 +233,13 @@ impl<'a> Recorder<'a> {
         };
         match item.what {
             What::Lost(n) => {
-                counts.n_lost += u64::from(n);
-                counts.n_lost_unsaid += u64::from(n);
+                counts.lost(n);
                 let stamp = self.stamp(at);
                 self.batch.push_lost(stamp, item.interface, n);
                 self.keep(|keeper| keeper.lost(item.interface, at, u64::from(n)));
             }
             What::Frame(frame) => {
-                counts.n_frames += 1;
-                counts.latest_ns = Some(at.monotonic_ns);
+                counts.frame(at);
                 self.frame(item.interface, at, &frame);
             }
         }
@@ -288,25 +269,10 @@ impl<'a> Recorder<'a> {
     }
 
     fn error_report(&mut self, interface: u16, frame: &BusFrame) {
-        let class = frame.error_class();
         let index = usize::from(interface);
-        let (Some(counts), Some(name)) = (
-            self.counts.get_mut(index),
-            self.options.interfaces.get(index),
-        ) else {
-            return;
-        };
-        counts.n_errors += 1;
-        let detail = frame.payload().get(1).copied().unwrap_or(0);
-        let is_overflow = class & CONTROLLER != 0 && detail & OVERFLOW != 0;
-        counts.n_overflows_unsaid += u64::from(is_overflow);
-        let was_off = counts.is_bus_off;
-        counts.is_bus_off = class & BUS_OFF != 0 || was_off && class & RESTARTED == 0;
-        if counts.is_bus_off != was_off {
-            let words = match counts.is_bus_off {
-                true => "bus off: too many errors, the controller has left the bus",
-                false => "the controller is on the bus again",
-            };
+        let counts = self.counts.get_mut(index);
+        let words = counts.and_then(|counts| counts.error_report(frame));
+        if let (Some(words), Some(name)) = (words, self.options.interfaces.get(index)) {
             say(&self.options.events, format!("{name}: {words}"));
         }
     }
@@ -350,18 +316,8 @@ impl<'a> Recorder<'a> {
             self.alive_ns = now_ns;
             let _ = self.options.events.send(Event::Alive);
             for (counts, name) in self.counts.iter_mut().zip(&self.options.interfaces) {
-                let n = std::mem::take(&mut counts.n_lost_unsaid);
-                if n > 0 {
-                    let words = format!("{name}: {n} frames went by that could not be taken");
-                    say(&self.options.events, words);
-                }
-                let n = std::mem::take(&mut counts.n_overflows_unsaid);
-                if n > 0 {
-                    let words = format!(
-                        "{name}: the controller's own buffer was full {n} times; how many frames \
-                         that cost is counted nowhere"
-                    );
-                    say(&self.options.events, words);
+                for words in counts.unsaid() {
+                    say(&self.options.events, format!("{name}: {words}"));
                 }
             }
         }
