@@ -5,7 +5,7 @@ mod common;
 
 use common::program::{Folder, drive};
 
-const COMMANDS: [&[&str]; 11] = [
+const COMMANDS: [&[&str]; 12] = [
     &["report"],
     &["compare"],
     &["map", "check"],
@@ -13,6 +13,7 @@ const COMMANDS: [&[&str]; 11] = [
     &["decode"],
     &["export"],
     &["whatif"],
+    &["capture"],
     &["demo"],
     &["settings"],
     &["man"],

@@ -728,6 +728,7 @@ fn options_in_the_pages_exist() {
         &["export"],
         &["whatif"],
         &["compare"],
+        &["capture"],
         &["demo"],
         &["pages"],
     ]

@@ -9,11 +9,16 @@
 //!                      \-> link -> live (may fall behind, never holds the source up) -> page, lines
 //! ```
 
+#[cfg(target_os = "linux")]
+pub mod bus;
 pub mod feed;
 pub mod follow;
 pub mod link;
 pub mod live;
+pub mod marks;
 pub mod page;
+#[cfg(target_os = "linux")]
+pub mod recorder;
 pub mod recording;
 pub mod replay;
 pub mod segments;

@@ -37,6 +37,8 @@ struct Shared {
     recording: Mutex<Recording>,
     // Entries the live side had no time for.
     n_left_out: AtomicU64,
+    // The end of a drive for which there was no room yet.
+    owes_end: AtomicBool,
     stop: AtomicBool,
 }
 
@@ -80,18 +82,32 @@ pub fn link() -> (SourceEnd, LiveEnd) {
 }
 
 impl SourceEnd {
-    /// Gives entries on, if the live side has room for them; never waits.
+    /// Gives entries on, if the live side has room for them; never waits. The end of a drive is not
+    /// left out: it comes before anything else that finds room.
     pub fn offer(&self, heard: Heard) {
-        let n = match &heard {
-            Heard::Batch(batch) => batch.entries.len() as u64,
-            Heard::DriveEnds => 0,
-        };
-        match self.to_live.try_send(heard) {
-            Ok(()) | Err(TrySendError::Disconnected(_)) => {}
-            Err(TrySendError::Full(_)) => {
-                self.shared.n_left_out.fetch_add(n, Ordering::Relaxed);
+        let owes_end = self.shared.owes_end.load(Ordering::Relaxed);
+        if owes_end && self.has_room_for(Heard::DriveEnds) {
+            self.shared.owes_end.store(false, Ordering::Relaxed);
+        }
+        let is_behind = self.shared.owes_end.load(Ordering::Relaxed);
+        match heard {
+            Heard::DriveEnds => {
+                if is_behind || !self.has_room_for(Heard::DriveEnds) {
+                    self.shared.owes_end.store(true, Ordering::Relaxed);
+                }
+            }
+            Heard::Batch(batch) => {
+                let n = batch.entries.len() as u64;
+                if is_behind || !self.has_room_for(Heard::Batch(batch)) {
+                    self.shared.n_left_out.fetch_add(n, Ordering::Relaxed);
+                }
             }
         }
+    }
+
+    /// Gives on, unless the live side is full; nobody there is room enough.
+    fn has_room_for(&self, heard: Heard) -> bool {
+        !matches!(self.to_live.try_send(heard), Err(TrySendError::Full(_)))
     }
 
     /// Gives on and waits for room: for a replay, which may.
@@ -202,6 +218,36 @@ mod tests {
             assert!(matches!(live.next(Duration::ZERO), Ok(Some(_))));
         }
         assert!(matches!(live.next(Duration::ZERO), Err(Ended)));
+    }
+
+    #[test]
+    fn the_end_of_a_drive_is_never_left_out() {
+        let (source, live) = link();
+        for _ in 0..MOST_WAITING {
+            source.offer(batch());
+        }
+        source.offer(Heard::DriveEnds);
+        source.offer(batch());
+        assert_eq!(live.handle().n_left_out(), 1);
+        assert!(matches!(
+            live.next(Duration::ZERO),
+            Ok(Some(Heard::Batch(_)))
+        ));
+        assert!(matches!(
+            live.next(Duration::ZERO),
+            Ok(Some(Heard::Batch(_)))
+        ));
+        source.offer(batch());
+        drop(source);
+        let mut kinds = Vec::new();
+        while let Ok(Some(heard)) = live.next(Duration::ZERO) {
+            kinds.push(matches!(heard, Heard::DriveEnds));
+        }
+        assert_eq!(
+            kinds.iter().position(|is_end| *is_end),
+            Some(MOST_WAITING - 2)
+        );
+        assert_eq!(kinds.len(), MOST_WAITING);
     }
 
     #[test]

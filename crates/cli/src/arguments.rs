@@ -1,5 +1,7 @@
 //! The command line.
 
+mod capture;
+
 use std::fmt::{Display, Formatter};
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -7,6 +9,7 @@ use std::str::FromStr;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use halfshaft_model::Position;
 
+pub use self::capture::CaptureOptions;
 use crate::quantity;
 
 const AFTER: &str = "\
@@ -86,6 +89,9 @@ pub enum Command {
     /// Work one drive out for another clutch pack, oil or cooling, beside the car as it is
     #[command(name = "whatif", long_about = WHAT_IF, after_help = WHAT_IF_EXAMPLE)]
     WhatIf(WhatIfOptions),
+    /// Record a bus, drive by drive, and follow it live; or play a log back in its place
+    #[command(long_about = capture::ABOUT, after_help = capture::EXAMPLES)]
+    Capture(CaptureOptions),
     /// Make an invented drive, its map and its report in a folder
     #[command(after_help = DEMO)]
     Demo(DemoOptions),

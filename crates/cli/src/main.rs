@@ -65,6 +65,7 @@ fn main() -> ExitCode {
         Command::Decode(options) => commands::decode::run(&options),
         Command::Export(options) => commands::export::run(&options),
         Command::WhatIf(options) => commands::what_if::run(&options),
+        Command::Capture(options) => commands::capture::run(options),
         Command::Demo(options) => commands::demo::run(&options),
         Command::Settings(options) => commands::settings::run(&options),
         Command::Man(options) => commands::install::man(&options),

@@ -204,6 +204,15 @@ impl Read {
     }
 }
 
+/// Logs as they are named on the command line.
+pub fn sources(logs: &[PathBuf]) -> Vec<Source> {
+    let source = |path: &PathBuf| match path.as_os_str() == "-" {
+        true => Source::StandardInput,
+        false => Source::File(path.clone()),
+    };
+    logs.iter().map(source).collect()
+}
+
 /// Reads logs piece by piece. Frames that `only` leaves out need not even be decoded.
 fn read(
     logs: &[PathBuf],
@@ -213,13 +222,7 @@ fn read(
     derive: impl FnMut(&mut Piece) + Send,
     mut take: impl FnMut(&mut Piece) -> Result<()>,
 ) -> Result<LogFacts> {
-    let sources: Vec<Source> = logs
-        .iter()
-        .map(|path| match path.as_os_str() == "-" {
-            true => Source::StandardInput,
-            false => Source::File(path.clone()),
-        })
-        .collect();
+    let sources = sources(logs);
     let sheets = map.sheet_specs();
     let options = Options {
         sheets: &sheets,

@@ -68,6 +68,38 @@ pub fn cooling(text: &str) -> Result<f64, String> {
     )
 }
 
+/// A silence of the bus, s.
+pub fn silence(text: &str) -> Result<f64, String> {
+    quantity(text, "a time", "30s", &["s", "min"], (1.0, 3600.0))
+}
+
+/// An amount of data, in bytes.
+pub fn bytes(text: &str) -> Result<u64, String> {
+    const UNITS: [(&str, f64); 8] = [
+        ("kB", 1e3),
+        ("MB", 1e6),
+        ("GB", 1e9),
+        ("TB", 1e12),
+        ("KiB", 1024.0),
+        ("MiB", 1048576.0),
+        ("GiB", 1073741824.0),
+        ("TiB", 1099511627776.0),
+    ];
+    let (low, high) = (65536.0, 1e15);
+    let whole = "expected an amount of data from 64 KiB to 1000 TB, as 8MiB";
+    let (value, spelling) = number_and_unit(text)
+        .ok_or_else(|| format!("{whole}; found `{text}`, which is no number"))?;
+    let factor = UNITS.iter().find(|(unit, _)| *unit == spelling);
+    let (_, factor) = factor.ok_or_else(|| {
+        let units = UNITS.map(|(unit, _)| unit).join(", ");
+        format!("{whole}; found `{text}`, expected a unit: one of {units}")
+    })?;
+    match value * factor {
+        amount if (low..=high).contains(&amount) => Ok(amount as u64),
+        _ => Err(format!("{whole}; found `{text}`")),
+    }
+}
+
 /// A quantity in one of some units; the range is in the first of them.
 fn quantity(
     text: &str,
@@ -148,7 +180,12 @@ mod tests {
         near(oil("900 ml"), 0.9e-3);
         near(cooling("1.3x"), 1.3);
         near(cooling("1.3"), 1.3);
+        near(silence("30s"), 30.0);
+        near(silence("2 min"), 120.0);
         assert_eq!(faces("16"), Ok(16));
+        assert_eq!(bytes("8MiB"), Ok(8 << 20));
+        assert_eq!(bytes("64 KiB"), Ok(65536));
+        assert_eq!(bytes("1.5 GB"), Ok(1_500_000_000));
     }
 
     #[test]
@@ -171,6 +208,19 @@ mod tests {
         says(friction("nan"), ["0.01 to 1", "no number"]);
         says(oil("0l"), ["0.1 to 20 l", "`0l`"]);
         says(cooling("x"), ["as 1.3x", "no number"]);
+        says(silence("0.5s"), ["1 to 3600 s", "`0.5s`"]);
+        says(silence("30"), ["as 30s", "no unit"]);
+        for (text, word) in [
+            ("8", "one of kB, MB"),
+            ("8 mb", "one of kB, MB"),
+            ("MiB", "no number"),
+            ("1KiB", "`1KiB`"),
+            ("-8MiB", "`-8MiB`"),
+            ("1e300TB", "`1e300TB`"),
+        ] {
+            let said = bytes(text).unwrap_err();
+            assert!(said.contains(word) && said.contains("as 8MiB"), "{said}");
+        }
         assert!(faces("0").unwrap_err().contains("from 1 to 200"));
         assert!(faces("7.5").unwrap_err().contains("`7.5`"));
     }

@@ -2,7 +2,8 @@
 //!
 //! In: the names of temporary files, and of folders made for them, while the program runs. Interrupt,
 //! terminate and hang-up remove them, and the program ends by the signal as it would have without
-//! this. A signal that whoever started the program had it ignore stays ignored (`nohup`). While the
+//! this. A command that has more to bring to an end (a drive that is being recorded) asks to be told
+//! of the first signal instead; the second is heeded as above. A signal that whoever started the program had it ignore stays ignored (`nohup`). While the
 //! list is held, a signal waits: files that are to appear together do.
 
 use std::path::PathBuf;
@@ -12,6 +13,14 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 pub type Unfinished = Vec<PathBuf>;
 
 static ALL: Mutex<Unfinished> = Mutex::new(Vec::new());
+
+/// What the first signal does instead, if a command asked for it.
+static END: Mutex<Option<Box<dyn FnOnce() + Send>>> = Mutex::new(None);
+
+/// The first signal calls this instead of ending the program.
+pub fn end_by(end: impl FnOnce() + Send + 'static) {
+    *END.lock().unwrap_or_else(PoisonError::into_inner) = Some(Box::new(end));
+}
 
 /// The list, held. What has got another name or is gone may stay in it.
 pub fn all() -> MutexGuard<'static, Unfinished> {
@@ -30,7 +39,14 @@ pub fn watch() {
         return;
     };
     std::thread::spawn(move || {
-        let Some(signal) = signals.forever().next() else {
+        let mut coming = signals.forever();
+        let mut next = coming.next();
+        let end = END.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let (Some(end), Some(_)) = (end, next) {
+            end();
+            next = coming.next();
+        }
+        let Some(signal) = next else {
             return;
         };
         let unfinished = all();

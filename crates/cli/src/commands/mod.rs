@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub mod capture;
 pub mod compare;
 pub mod decode;
 pub mod demo;
