@@ -20,7 +20,8 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("health", &["model", "driveline"]),
     ("drive", &["model", "signal-map", "driveline", "health"]),
     ("record", &["model", "health"]),
-    ("report", &["model", "health", "record"]),
+    ("look", &["model"]),
+    ("report", &["model", "health", "record", "look"]),
     ("archive", &["model", "health", "record"]),
     (
         "capture",

@@ -13,6 +13,7 @@
 //! lines   text -> lines, through one buffer
 //! input   one input, from its opening to its last entry
 //! log     several inputs -> one log, merged by stamp
+//! sketch  how a sheet without a map may be read
 //! write   frames -> SocketCAN log text
 //! ```
 
@@ -23,6 +24,7 @@ mod input;
 mod intake;
 mod lines;
 mod log;
+mod sketch;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]
@@ -34,3 +36,4 @@ pub use error::Error;
 pub use input::Input;
 pub use intake::Compression;
 pub use log::{Log, Options, Progress, Source};
+pub use sketch::{Sketch, sketch};
