@@ -189,7 +189,7 @@ pub fn checksum(watch: &Watch, rates: &[f64]) -> Option<Checksum> {
     places.sort_by_key(|byte| *byte != length.wrapping_sub(1) && *byte != 0);
     places.into_iter().find_map(|byte| {
         let moving = rates.get(8 * byte..8 * byte + 8)?;
-        if length < 2 || moving.iter().filter(|rate| **rate > 0.02).count() < 6 {
+        if length < 2 || moving.iter().filter(|rate| **rate > 0.02).count() < 3 {
             return None;
         }
         checksum_at(samples, &tried, byte, length)

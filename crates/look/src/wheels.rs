@@ -384,7 +384,8 @@ impl Flock<'_> {
         });
         ways.sort_by(|one, other| other.2.total_cmp(&one.2));
         let (split, together, cov) = ways[0];
-        let is_clear = cov > CLEARLY_MORE * ways[1].2.max(0.0);
+        let is_clear = cov > CLEARLY_MORE * ways[1].2.max(0.0)
+            && is_turning_both_ways(&across(split[0], split[2]), &mean);
         let concordance = together.concordance().max(0.0);
         let smooth = chosen
             .iter()
@@ -480,7 +481,7 @@ fn arrangement(signals: &[Signal], four: &[usize]) -> f64 {
         .filter_map(|signal| signals[*signal].layout())
         .collect();
     if layouts.len() < four.len() {
-        return 2.0;
+        return 2.4;
     }
     let widths: Vec<usize> = layouts.iter().map(|layout| layout.0).collect();
     let (narrow, wide) = (widths.iter().min(), widths.iter().max());
@@ -520,6 +521,26 @@ const LEAST_SCORE: f64 = -1.0;
 
 /// By how much the split into sides must be the clearer one.
 const CLEARLY_MORE: f64 = 2.5;
+
+/// Share of the speed by which the sides differ in bends that count, and how much of it there must be
+/// to the other side as well.
+const LEAST_TURN: f64 = 0.01;
+const OTHER_WAY: f64 = 0.25;
+
+/// Whether a difference goes both ways, and by more than the slip of driven wheels: those that spin
+/// differ from the others one way alone, and wheels that only pull, by less than a hundredth.
+fn is_turning_both_ways(difference: &[f64], speed: &[f64]) -> bool {
+    let share = |at: f64| {
+        let shares = difference
+            .iter()
+            .zip(speed)
+            .map(|(d, v)| d / v.abs().max(1.0));
+        quantile(shares, at)
+    };
+    let (one, other) = (share(0.97), -share(0.03));
+    let (less, more) = (one.min(other), one.max(other));
+    less > LEAST_TURN && less > OTHER_WAY * more
+}
 
 /// A difference less what goes with the speed and its change: tyres of unlike size and driven wheels
 /// that slip make the axles differ, turning the sides.

@@ -427,6 +427,22 @@ fn sheet_lines(
                     candidate_lines(map, "  ", candidate, channel, &place, false);
                 }
             }
+            // A sheet gives at least one channel: a column as it is, until there is a better one.
+            let is_number = |at: &usize| {
+                let facts = document.found.columns.get(*at);
+                facts.is_some_and(|facts| facts.n_numbers > 0)
+            };
+            let first = (0..places.len())
+                .find(is_number)
+                .or((!places.is_empty()).then_some(0));
+            if let Some(at) = first {
+                let _ = writeln!(
+                    map,
+                    "  own.first-column in {}  # to be replaced",
+                    column(&places[at])
+                );
+                map.push_str("    unit none\n");
+            }
             map.push_str("  # all columns\n");
             for (at, header) in columns.iter().enumerate() {
                 let facts = document.found.columns.get(at);
