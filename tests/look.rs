@@ -21,7 +21,7 @@ use serde_json::Value;
 /// Cars tried, and of them those whose wheels must be the first candidates. The aim is nineteen of
 /// twenty; the floor is raised whenever it gets better.
 const N_CARS: u64 = 12;
-const FLOOR: usize = 8;
+const FLOOR: usize = 9;
 
 fn look_at(laid: &Laid) -> Found {
     let mut look = Look::new(&[]);

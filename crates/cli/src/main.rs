@@ -53,7 +53,8 @@ fn arguments() -> Arguments {
 const NO_MAP: &str = "
 A map says in plain words which bytes of which frame hold what. No map yet? `halfshaft look LOG`
 shows what is in the log, and `halfshaft map start LOG --into FILE.map` begins a map with it.
-`halfshaft demo DIR` writes a finished map of an invented car beside its log.
+`halfshaft map check MAP LOG` says how the two fit; `halfshaft demo DIR` writes a finished map of
+an invented car beside its log.
 ";
 
 fn main() -> ExitCode {

@@ -346,8 +346,18 @@ pub fn pages(samples: &Samples, rates: &[f64], taken: &[bool], length: usize) ->
         }
         let mean = |(sum, n): (u64, u64)| sum as f64 / n.max(1) as f64;
         let share = mean(within) / mean(between).max(1e-9);
-        // Pages come one after the other; a number that changes now and then is none.
-        let is_turning = 2 * between.1 >= samples.len() as u64;
+        // Pages come round in their order; the bits of a number do not.
+        let mut next: BTreeMap<(u8, u8), usize> = BTreeMap::new();
+        for sample in 1..samples.len() {
+            *next.entry((page(sample - 1), page(sample))).or_default() += 1;
+        }
+        let usual = values.keys().map(|from| {
+            let of_page = next
+                .iter()
+                .filter(|((own, to), _)| own == from && to != from);
+            of_page.map(|(_, n)| *n).max().unwrap_or(0)
+        });
+        let is_turning = 10 * usual.sum::<usize>() >= 6 * samples.len();
         // Pages that differ by less than a few bits are a flag, not a page.
         (is_turning && mean(between) >= 4.0 && share < CALMER_IN_PAGE).then_some((
             share,

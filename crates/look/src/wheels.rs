@@ -510,7 +510,7 @@ fn arrangement(signals: &[Signal], four: &[usize]) -> f64 {
     };
     alike
         - 0.4 * spread.saturating_sub(2).min(4) as f64
-        - if one_order { 0.0 } else { 1.5 }
+        - if one_order { 0.0 } else { 0.8 }
         - if one_period { 0.0 } else { 0.5 }
 }
 
@@ -524,8 +524,8 @@ const CLEARLY_MORE: f64 = 2.5;
 
 /// Share of the speed by which the sides differ in bends that count, and how much of it there must be
 /// to the other side as well.
-const LEAST_TURN: f64 = 0.01;
-const OTHER_WAY: f64 = 0.25;
+const LEAST_TURN: f64 = 0.02;
+const OTHER_WAY: f64 = 0.4;
 
 /// Whether a difference goes both ways, and by more than the slip of driven wheels: those that spin
 /// differ from the others one way alone, and wheels that only pull, by less than a hundredth.
