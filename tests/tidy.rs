@@ -723,6 +723,8 @@ fn options_in_the_pages_exist() {
         &["report"][..],
         &["map", "check"],
         &["map", "format"],
+        &["map", "start"],
+        &["look"],
         &["decode"],
         &["export"],
         &["whatif"],

@@ -17,10 +17,12 @@
 //! ```
 
 pub mod checks;
+mod column;
 mod curve;
 mod diagnostic;
 pub mod field;
 pub mod found;
+mod judge;
 mod look;
 mod roles;
 mod samples;

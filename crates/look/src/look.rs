@@ -6,15 +6,15 @@ use halfshaft_model::constants::NS_PER_S;
 use halfshaft_model::{Batch, Entry, FrameId, FrameKind, Stamp};
 
 use crate::checks;
+use crate::column::ColumnWatch;
 use crate::curve::{self, seconds};
 use crate::diagnostic;
-use crate::field::{self, Quality};
-use crate::found::{Candidate, Column, Drawn, Found, Identifier, Kind, Motion};
-use crate::roles;
+use crate::field;
+use crate::found::{Drawn, Found, Identifier};
+use crate::judge::judge;
 use crate::samples::{Samples, Slots};
 use crate::signal::{Place, Signal};
 use crate::watch::{Key, Watch};
-use crate::wheels::{self, Wheels};
 
 /// Identifiers looked at; a log with more is noise.
 const MOST_IDENTIFIERS: usize = 4096;
@@ -39,27 +39,10 @@ pub struct Look {
     columns: Vec<ColumnWatch>,
 }
 
-/// One column of a sheet.
-#[derive(Clone, Debug, Default)]
-struct ColumnWatch {
-    name: String,
-    n_numbers: u64,
-    lowest: f64,
-    highest: f64,
-    is_whole: bool,
-    kept: Vec<(f64, u32, f64)>,
-}
-
 impl Look {
     /// Nothing seen yet. Of a sheet the headers of its columns, in the order of the cells.
     pub fn new(columns: &[String]) -> Look {
-        let column = |name: &String| ColumnWatch {
-            name: name.clone(),
-            is_whole: true,
-            lowest: f64::INFINITY,
-            highest: f64::NEG_INFINITY,
-            ..ColumnWatch::default()
-        };
+        let column = |name: &String| ColumnWatch::new(name);
         Look {
             columns: columns.iter().take(MOST_COLUMNS).map(column).collect(),
             ..Look::default()
@@ -141,7 +124,7 @@ impl Look {
             watch.samples.thin(stride);
         }
         for column in &mut self.columns {
-            column.kept.retain(|(_, slot, _)| slot % stride == 0);
+            column.thin(stride);
         }
     }
 
@@ -210,71 +193,6 @@ impl Look {
         found.signals = signals.iter().map(|signal| drawn(signal, &slots)).collect();
         found
     }
-}
-
-impl ColumnWatch {
-    fn add(&mut self, time_s: f64, slot: Option<u32>, value: f64) {
-        self.n_numbers += 1;
-        self.lowest = self.lowest.min(value);
-        self.highest = self.highest.max(value);
-        self.is_whole &= value.fract() == 0.0;
-        if let Some(slot) = slot {
-            let first_of_slot = self.kept.partition_point(|point| point.1 < slot);
-            if self.kept.len() - first_of_slot < 800 {
-                self.kept.push((time_s, slot, value));
-            }
-        }
-    }
-
-    fn facts(&self) -> Column {
-        let kind = match (self.n_numbers, self.is_whole) {
-            (0, _) => "no numbers",
-            _ if self.lowest == self.highest => "never changes",
-            (_, true) if self.lowest >= 0.0 && self.highest <= 1.0 => "off or on",
-            (_, true) => "whole numbers",
-            _ => "numbers",
-        };
-        Column {
-            name: self.name.clone(),
-            kind,
-            n_numbers: self.n_numbers,
-            span: (self.n_numbers > 0).then_some((self.lowest, self.highest)),
-            period_s: period_of_changes(&self.kept),
-        }
-    }
-
-    fn signal(self, column: usize, slots: &[(u32, f64)]) -> Option<Signal> {
-        let quality = Quality::of(&self.kept, false, false)?;
-        let steps = self.kept.windows(2).map(|pair| pair[1].0 - pair[0].0);
-        let period_s = curve::quantile(steps, 0.5);
-        Some(Signal {
-            place: Place::Column { column },
-            quality,
-            period_s,
-            curve: curve::curve(&self.kept, period_s, slots),
-            span: (self.lowest, self.highest),
-        })
-    }
-}
-
-/// Median time between changes of a value, s.
-fn period_of_changes(points: &[(f64, u32, f64)]) -> Option<f64> {
-    let mut last: Option<(f64, u32, f64)> = None;
-    let mut between = Vec::new();
-    for point in points {
-        if let Some(before) = last
-            && before.2 == point.2
-        {
-            continue;
-        }
-        if let Some(before) = last
-            && before.1 == point.1
-        {
-            between.push(point.0 - before.0);
-        }
-        last = Some(*point);
-    }
-    (!between.is_empty()).then(|| curve::quantile(between.into_iter(), 0.5))
 }
 
 fn identifier(watch: &mut Watch) -> Identifier {
@@ -418,155 +336,6 @@ fn same_on_another_bus(signals: &[Signal], identifiers: &[Identifier]) -> Vec<us
     (0..signals.len())
         .filter(|index| is_copy(&signals[*index]))
         .collect()
-}
-
-/// Names the candidates.
-fn judge(found: &mut Found, signals: &[Signal], copies: &[usize], heard: &[f32]) {
-    let kept: Vec<usize> = (0..signals.len())
-        .filter(|index| !copies.contains(index))
-        .collect();
-    let some: Vec<Signal> = kept.iter().map(|index| signals[*index].clone()).collect();
-    let wheels = wheels::find(&some);
-    let mut taken: Vec<usize> = Vec::new();
-    if let Some(wheels) = &wheels {
-        found.motion = Motion::Moved;
-        let scale = diagnostic::scale(&wheels.mean(&some), heard);
-        found.candidates = of_wheels(wheels, &some, scale);
-        found.notes = notes(wheels, scale);
-        taken = wheels
-            .signals
-            .iter()
-            .chain(&wheels.others)
-            .copied()
-            .collect();
-    }
-    found
-        .candidates
-        .extend(roles::find(&some, wheels.as_ref(), &taken));
-    for candidate in &mut found.candidates {
-        candidate.signal = kept[candidate.signal];
-    }
-}
-
-fn of_wheels(
-    wheels: &Wheels,
-    signals: &[Signal],
-    scale: Option<(f64, f64, usize)>,
-) -> Vec<Candidate> {
-    let n = wheels.signals.len();
-    let shared = format!(
-        "{} of a kind: at the median no two lie further apart than {:.2} % of their range",
-        if n == 4 { "four" } else { "two" },
-        wheels.distance * 100.0
-    );
-    let mut candidates: Vec<Candidate> = Vec::new();
-    for (place, (&signal, offset)) in wheels.signals.iter().zip(&wheels.offsets).enumerate() {
-        let quality = &signals[signal].quality;
-        let mut evidence = vec![shared.clone()];
-        evidence.push(format!(
-            "wide and smooth: {} to {}, {:.0} times its roughness",
-            signals[signal].span.0,
-            signals[signal].span.1,
-            quality.smooth_bits.exp2()
-        ));
-        if let Some((r, n_s)) = wheels.alike {
-            evidence.push(format!(
-                "the two differences across the car run alike: correlation {r:+.2} over {n_s} s"
-            ));
-        }
-        if let Some((code, seconds)) = wheels.at_rest {
-            let code = code + offset;
-            evidence.push(format!(
-                "at rest all of them are on one code, this one on {code:.0}, {seconds:.0} s"
-            ));
-        }
-        if let Some((step, _, n)) = scale {
-            evidence.push(format!(
-                "one step is {step:.4} km/h by the diagnostic road speed, {n} instants"
-            ));
-        }
-        let rest = wheels.at_rest.map(|(code, _)| code + offset);
-        candidates.push(Candidate {
-            kind: Kind::WheelSpeed,
-            signal,
-            evidence,
-            corner: wheels.are_sides_known.then_some((place / 2, place % 2)),
-            km_per_h: scale.map(|(step, ..)| step),
-            zero: rest.or(scale.map(|(_, zero, _)| zero + offset)),
-        });
-    }
-    let mean: Vec<f32> = wheels
-        .mean(signals)
-        .iter()
-        .map(|value| *value as f32)
-        .collect();
-    let mut others: Vec<(f64, Candidate)> = wheels
-        .others
-        .iter()
-        .map(|&signal| {
-            let r = curve::Together::of_curves(&mean, &signals[signal].curve).r();
-            let is_in_the_middle = signals[signal].frame() != signals[wheels.signals[0]].frame();
-            let kind = match is_in_the_middle && r > 0.999 {
-                true => Kind::RoadSpeed,
-                false => Kind::WheelCopy,
-            };
-            let words = format!("runs with the mean of the wheels, correlation {r:.4}");
-            let candidate = Candidate {
-                kind,
-                signal,
-                evidence: vec![words],
-                corner: None,
-                km_per_h: None,
-                zero: None,
-            };
-            (r, candidate)
-        })
-        .collect();
-    others.sort_by(|one, other| other.0.total_cmp(&one.0));
-    candidates.extend(others.into_iter().map(|(_, candidate)| candidate));
-    candidates
-}
-
-/// What is not known, and how it could be.
-fn notes(wheels: &Wheels, scale: Option<(f64, f64, usize)>) -> Vec<String> {
-    let mut notes = Vec::new();
-    if wheels.signals.len() == 2 {
-        notes.push(
-            "Only two wheel speeds were found: the others are not in this log, or did not turn."
-                .to_owned(),
-        );
-    }
-    if wheels.are_sides_known {
-        notes.push(
-            "Sides are apart, and which is the left one is not known: drive a slow left turn; the wheels \
-             that read less are the left ones."
-                .to_owned(),
-        );
-        notes.push(
-            "Axles are paired by frame and order, and which is the front one is not known: in a tight slow turn \
-             the front wheels run faster than the rear ones."
-                .to_owned(),
-        );
-    } else {
-        notes.push(
-            "Which wheel is which is not known: too little turning in this log. A slow left turn and a tight \
-             one show it."
-                .to_owned(),
-        );
-    }
-    if scale.is_none() {
-        notes.push(
-            "Scale unknown: nothing in this log has a known one. Compare with the speedometer at a steady \
-             speed, or log while a tester asks for the road speed."
-                .to_owned(),
-        );
-    }
-    if wheels.at_rest.is_none() {
-        notes.push(
-            "The code of standstill is not known: the car does not stand in this log, or not for a second.".to_owned(),
-        );
-    }
-    notes
 }
 
 /// A signal with a mean for each second.

@@ -6,9 +6,16 @@
 //! alike; the road speed runs halfway between. Out: the four, or the two of one axle, in sides
 //! where turning shows them. Which side is the left one no log of wheel speeds can show.
 
+mod other_axle;
+mod over_time;
+mod sides;
+
 use crate::curve::{PER_SLOT, Together, quantile, second_means};
 use crate::field::Order;
 use crate::signal::Signal;
+use other_axle::with_the_other_axle;
+use over_time::at_rest;
+use sides::{beside_speed, is_turning_both_ways};
 
 /// What a wheel speed must be at the least; see the module.
 const FEWEST_SMOOTH_BITS: f64 = 3.3;
@@ -98,51 +105,6 @@ pub fn find(signals: &[Signal]) -> Option<Wheels> {
     }
     best.at_rest = at_rest(signals, &best);
     Some(best)
-}
-
-/// Adds the other axle to one: on ice or in a drift its wheels run away from these, and are twins of
-/// each other alone. It stands in a frame alike, and they all rest on one code.
-fn with_the_other_axle(
-    signals: &[Signal],
-    speeds: &[usize],
-    twins: &[Vec<Option<Twins>>],
-    wheels: &mut Wheels,
-) {
-    let lowest = |signal: usize| {
-        quantile(
-            signals[signal].curve.iter().map(|value| f64::from(*value)),
-            0.002,
-        )
-    };
-    let [first, second] = [wheels.signals[0], wheels.signals[1]];
-    let mut best: Option<(f64, [usize; 2])> = None;
-    for (one, row) in twins.iter().enumerate() {
-        for (other, pair) in row.iter().enumerate().skip(one + 1) {
-            let Some(pair) = pair else {
-                continue;
-            };
-            let two = [speeds[one], speeds[other]];
-            let is_new = !two.contains(&first) && !two.contains(&second);
-            let arrangement = arrangement(signals, &[first, second, two[0], two[1]]);
-            let together = Together::of_curves(&signals[first].curve, &signals[two[0]].curve);
-            let range = signals[first].quality.range;
-            let one_rest = (lowest(two[0]) - lowest(first)).abs() < 0.05 * range;
-            if !is_new || arrangement < 2.0 || together.r() < 0.3 || !one_rest {
-                continue;
-            }
-            let ends = |signal: usize| signals[signal].layout().map(|layout| layout.2);
-            let same_places = ends(two[0]) == ends(first) && ends(two[1]) == ends(second);
-            let score = arrangement - 10.0 * pair.distance + if same_places { 0.5 } else { 0.0 };
-            if best.as_ref().is_none_or(|(known, _)| score > *known) {
-                best = Some((score, two));
-            }
-        }
-    }
-    if let Some((_, two)) = best {
-        wheels.signals.extend(two);
-        wheels.offsets.extend([0.0, 0.0]);
-        wheels.others.retain(|signal| !two.contains(signal));
-    }
 }
 
 /// Whether it is wide, smooth, and changes over seconds.
@@ -522,51 +484,6 @@ const LEAST_SCORE: f64 = -1.0;
 /// By how much the split into sides must be the clearer one.
 const CLEARLY_MORE: f64 = 2.5;
 
-/// Share of the speed by which the sides differ in bends that count, and how much of it there must be
-/// to the other side as well.
-const LEAST_TURN: f64 = 0.02;
-const OTHER_WAY: f64 = 0.4;
-
-/// Whether a difference goes both ways, and by more than the slip of driven wheels: those that spin
-/// differ from the others one way alone, and wheels that only pull, by less than a hundredth.
-fn is_turning_both_ways(difference: &[f64], speed: &[f64]) -> bool {
-    let share = |at: f64| {
-        let shares = difference
-            .iter()
-            .zip(speed)
-            .map(|(d, v)| d / v.abs().max(1.0));
-        quantile(shares, at)
-    };
-    let (one, other) = (share(0.97), -share(0.03));
-    let (less, more) = (one.min(other), one.max(other));
-    less > LEAST_TURN && less > OTHER_WAY * more
-}
-
-/// A difference less what goes with the speed and its change: tyres of unlike size and driven wheels
-/// that slip make the axles differ, turning the sides.
-fn beside_speed(mut difference: Vec<f64>, speed: &[f64]) -> Vec<f64> {
-    let change: Vec<f64> = (0..speed.len())
-        .map(|at| match (at.checked_sub(1), speed.get(at + 1)) {
-            (Some(before), Some(after)) => after - speed[before],
-            _ => f64::NAN,
-        })
-        .collect();
-    let along_speed = |row: &[f64]| Together::of_rows(speed, row).slope();
-    let slope = along_speed(&change);
-    let change: Vec<f64> = change
-        .iter()
-        .zip(speed)
-        .map(|(c, v)| c - slope * v)
-        .collect();
-    for row in [speed, &change] {
-        let slope = Together::of_rows(row, &difference).slope();
-        for (value, by) in difference.iter_mut().zip(row) {
-            *value -= slope * by;
-        }
-    }
-    difference
-}
-
 /// Axle by axle: two of one frame are one axle; of four in a frame the first two, when they are
 /// of different sides, as they then are nearly always.
 fn in_axles(
@@ -592,67 +509,4 @@ fn in_axles(
     let third = if partner == c { d } else { c };
     let first = if side(a) { a } else { b };
     [first, partner, b, third]
-}
-
-impl Wheels {
-    /// The mean of all, on the level of the first, at every instant.
-    pub fn mean(&self, signals: &[Signal]) -> Vec<f64> {
-        let n = signals[self.signals[0]].curve.len();
-        let mut mean = vec![0.0; n];
-        for (signal, offset) in self.signals.iter().zip(&self.offsets) {
-            for (sum, value) in mean.iter_mut().zip(&signals[*signal].curve) {
-                *sum += (f64::from(*value) - offset) / self.signals.len() as f64;
-            }
-        }
-        mean
-    }
-
-    /// How much one side runs ahead of the other, a second each.
-    pub fn turning(&self, signals: &[Signal]) -> Vec<f64> {
-        let pairs = self.signals.chunks(2).zip(self.offsets.chunks(2));
-        let n = signals[self.signals[0]].curve.len();
-        let mut sum = vec![0.0; n];
-        for (pair, offsets) in pairs {
-            let (one, other) = (&signals[pair[0]].curve, &signals[pair[1]].curve);
-            for (sum, (a, b)) in sum.iter_mut().zip(one.iter().zip(other)) {
-                *sum += f64::from(*a) - offsets[0] - f64::from(*b) + offsets[1];
-            }
-        }
-        second_means(sum.into_iter())
-    }
-}
-
-/// The code while all stand, and how long that was: all on one code for a second and more.
-fn at_rest(signals: &[Signal], wheels: &Wheels) -> Option<(f64, f64)> {
-    let curves: Vec<&[f32]> = wheels
-        .signals
-        .iter()
-        .map(|signal| &signals[*signal].curve[..])
-        .collect();
-    let step = signals[wheels.signals[0]].quality.range / 1000.0;
-    let mut codes: Vec<f64> = Vec::new();
-    for start in (0..curves[0].len()).step_by(20) {
-        let mut lowest = f64::INFINITY;
-        let mut highest = f64::NEG_INFINITY;
-        for (curve, offset) in curves.iter().zip(&wheels.offsets) {
-            for value in &curve[start..start + 20] {
-                let value = f64::from(*value) - offset;
-                if value.is_nan() {
-                    highest = f64::INFINITY;
-                }
-                lowest = lowest.min(value);
-                highest = highest.max(value);
-            }
-        }
-        // Whoever moves at one speed for a second still has noise.
-        if highest - lowest <= step.min(1.0) {
-            codes.push(lowest);
-        }
-    }
-    let code = quantile(codes.iter().copied(), 0.5);
-    let n = codes
-        .iter()
-        .filter(|other| (**other - code).abs() < 1.5)
-        .count();
-    (n > 0).then_some((code, n as f64))
 }

@@ -26,7 +26,7 @@ pub fn run(options: &LookOptions) -> Result<ExitCode> {
         let dir = page.parent().filter(|dir| !dir.as_os_str().is_empty());
         let mut folder = Folder::open(dir.unwrap_or(Path::new(".")))?;
         let name = page.file_name().unwrap_or(page.as_os_str());
-        let html = look::html(&document);
+        let html = halfshaft_report::html::look::render(&document);
         folder.add(name, |out| Ok(out.write_all(html.as_bytes())?))?;
         folder.put_in_place()?;
     }

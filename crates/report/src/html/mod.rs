@@ -27,7 +27,7 @@ mod heat;
 mod held;
 mod identity;
 mod laps;
-pub(crate) mod look;
+pub mod look;
 mod marks;
 mod miner;
 mod needles;

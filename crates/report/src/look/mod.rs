@@ -23,5 +23,4 @@ pub struct Document<'a> {
     pub program_version: &'a str,
 }
 
-pub use crate::html::look::render as html;
 pub(crate) use words::{bus, checks, headline, kind, place, seconds, whole};
