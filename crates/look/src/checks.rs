@@ -302,7 +302,7 @@ pub fn pages(samples: &Samples, rates: &[f64], taken: &[bool], length: usize) ->
     }
     // Eight bits first: of a byte with more than 15 pages a nibble would pass as well.
     let places = [(0, 8), (4, 4), (0, 4), (8, 8), (12, 4), (8, 4)];
-    let found = places.into_iter().filter_map(|(first_bit, n_bits)| {
+    let mut found = places.into_iter().filter_map(|(first_bit, n_bits)| {
         if first_bit + n_bits > 8 * length {
             return None;
         }
@@ -324,8 +324,8 @@ pub fn pages(samples: &Samples, rates: &[f64], taken: &[bool], length: usize) ->
             return None;
         }
         let mut mask = 0_u64;
-        for bit in 0..(8 * length).min(64) {
-            if !own.contains(&bit) && !taken[bit] {
+        for (bit, is_taken) in taken.iter().enumerate().take((8 * length).min(64)) {
+            if !own.contains(&bit) && !is_taken {
                 mask |= 1 << (63 - bit);
             }
         }
@@ -359,17 +359,13 @@ pub fn pages(samples: &Samples, rates: &[f64], taken: &[bool], length: usize) ->
         });
         let is_turning = 10 * usual.sum::<usize>() >= 6 * samples.len();
         // Pages that differ by less than a few bits are a flag, not a page.
-        (is_turning && mean(between) >= 4.0 && share < CALMER_IN_PAGE).then_some((
-            share,
-            Pages {
-                first_bit,
-                n_bits,
-                values: values.into_keys().collect(),
-            },
-        ))
+        (is_turning && mean(between) >= 4.0 && share < CALMER_IN_PAGE).then_some(Pages {
+            first_bit,
+            n_bits,
+            values: values.into_keys().collect(),
+        })
     });
-    let best = found.min_by(|(one, _), (other, _)| one.total_cmp(other));
-    best.map(|(_, pages)| pages)
+    found.next()
 }
 
 #[cfg(test)]
@@ -471,7 +467,7 @@ mod tests {
         let found = |watch: &mut Watch| {
             let rates = watch.flip_rates();
             let length = usize::from(watch.length());
-            pages(&watch.samples, &rates, &vec![false; 64], length)
+            pages(&watch.samples, &rates, &[false; 64], length)
         };
         let mut paged = watch(300, |n| match n % 3 {
             0 => vec![1, 0x12, 0x34, 0xFF, 0],

@@ -105,6 +105,6 @@ mod tests {
         // Nibbles: 2 to 3, F to 0; 0 to 1 in the third byte; and 7 to 8 at the end.
         let nibbles = nibbles_up_by_one(before, now);
         assert_eq!(nibbles, 0x0880_0888_0000_0008);
-        assert_eq!(bytes_up_by_one(before, now), 0x0000_8080_0000_0080);
+        assert_eq!(bytes_up_by_one(before, now), 0x8000_8080_0000_0080);
     }
 }
