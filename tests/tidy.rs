@@ -20,7 +20,8 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("health", &["model", "driveline"]),
     ("drive", &["model", "signal-map", "driveline", "health"]),
     ("record", &["model", "health"]),
-    ("report", &["model", "health", "record"]),
+    ("look", &["model"]),
+    ("report", &["model", "health", "record", "look"]),
     ("archive", &["model", "health", "record"]),
     (
         "capture",
@@ -724,6 +725,8 @@ fn options_in_the_pages_exist() {
         &["report"][..],
         &["map", "check"],
         &["map", "format"],
+        &["map", "start"],
+        &["look"],
         &["decode"],
         &["export"],
         &["whatif"],

@@ -20,8 +20,7 @@ Exit codes: 0 done; 1 done, with findings at or above --fail-at; 2 could not do 
 
 const REPORT: &str = "\
 Example: halfshaft report drive.log --map my-car.map --out drive-report
-No map yet? `halfshaft demo DIR` writes one of an invented car beside its log; change it to what you \
-know of yours. docs/signal-map.md says every sentence a map can hold.";
+No map yet? `halfshaft look drive.log` shows what is in the log, `halfshaft map start` begins a map. docs/signal-map.md says every sentence a map can hold.";
 
 const COMPARE: &str = "\
 Example: halfshaft compare before.log after.log --map my-car.map
@@ -77,7 +76,10 @@ pub enum Command {
     /// Compare drives of a car before and after a change, on like corners and events
     #[command(after_help = COMPARE)]
     Compare(CompareOptions),
-    /// Check or format a signal map
+    /// Show what is in a log without a map: buses, identifiers, fields, and what they may be
+    #[command(after_help = crate::arguments_look::LOOK)]
+    Look(crate::arguments_look::LookOptions),
+    /// Begin, check or format a signal map
     #[command(subcommand)]
     Map(MapCommand),
     /// Write the decoded channels of a log as CSV, one sample a line
@@ -112,6 +114,9 @@ pub enum Command {
 /// What to do with a map.
 #[derive(Debug, Subcommand)]
 pub enum MapCommand {
+    /// Begin a map from a log: what was found as facts, candidates as notes to uncomment
+    #[command(after_help = crate::arguments_look::MAP_START)]
+    Start(crate::arguments_look::MapStartOptions),
     /// Print every mistake in a map; with a log, how the log fits it
     #[command(after_help = MAP_CHECK)]
     Check(MapCheckOptions),

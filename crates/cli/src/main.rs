@@ -6,9 +6,11 @@
 //! on; 2: could not do it.
 
 mod arguments;
+mod arguments_look;
 mod baseline;
 mod commands;
 mod job;
+mod looking;
 mod output;
 mod pages;
 mod pipeline;
@@ -49,9 +51,10 @@ fn arguments() -> Arguments {
 
 /// What to do without a map.
 const NO_MAP: &str = "
-A map says in plain words which bytes of which frame hold what. No map yet? `halfshaft demo DIR`
-writes one of an invented car beside its log: change it to what you know of yours, and look at it
-with `halfshaft map check MAP LOG`.
+A map says in plain words which bytes of which frame hold what. No map yet? `halfshaft look LOG`
+shows what is in the log, and `halfshaft map start LOG --into FILE.map` begins a map with it.
+`halfshaft map check MAP LOG` says how the two fit; `halfshaft demo DIR` writes a finished map of
+an invented car beside its log.
 ";
 
 fn main() -> ExitCode {
@@ -60,6 +63,8 @@ fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::Report(options) => commands::report::run(&options),
         Command::Compare(options) => commands::compare::run(&options),
+        Command::Look(options) => commands::look::run(&options),
+        Command::Map(MapCommand::Start(options)) => commands::map_start::run(&options),
         Command::Map(MapCommand::Check(options)) => commands::map_check::run(&options),
         Command::Map(MapCommand::Format(options)) => commands::map_format::run(&options),
         Command::Decode(options) => commands::decode::run(&options),

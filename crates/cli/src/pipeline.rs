@@ -293,7 +293,7 @@ fn nothing_mapped(map: &Map, inputs: &[Input]) -> String {
     }
     format!(
         "the log fits no part of the map \"{}\": {} entries were read and none is of the map's frames or sheets ({}); \
-         is this the map of another car? `halfshaft map check MAP LOG` lists what the log holds",
+         is this the map of another car? `halfshaft look LOG` shows what the log holds, `halfshaft map start` begins a map of it",
         map.title,
         inputs.iter().map(|input| input.n_entries).sum::<u64>(),
         wanted.join(", "),

@@ -13,6 +13,7 @@
 //! lines   text -> lines, through one buffer
 //! input   one input, from its opening to its last entry
 //! log     several inputs -> one log, merged by stamp
+//! sketch  how a sheet without a map may be read
 //! drives  a folder of a recording -> its segments
 //! segment one segment -> what of it is whole
 //! folder  a folder in place of a log -> the segments of its drive
@@ -30,6 +31,7 @@ mod intake;
 mod lines;
 mod log;
 pub mod segment;
+mod sketch;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]
@@ -41,3 +43,4 @@ pub use error::Error;
 pub use input::Input;
 pub use intake::Compression;
 pub use log::{Log, Options, Progress, Source};
+pub use sketch::{Sketch, sketch};

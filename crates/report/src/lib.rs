@@ -14,6 +14,7 @@ pub mod comparison;
 pub mod corners;
 pub mod html;
 pub mod json;
+pub mod look;
 mod noted;
 mod open_questions;
 pub mod ranking;

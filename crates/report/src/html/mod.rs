@@ -28,6 +28,7 @@ mod heat;
 mod held;
 mod identity;
 mod laps;
+pub mod look;
 mod marks;
 mod miner;
 mod needles;
