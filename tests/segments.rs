@@ -217,7 +217,7 @@ fn marks_cut_stints_and_losses_lower_the_grade() {
     let grades =
         [&bare, &marked].map(|report| report["quality"]["grade"].as_str().unwrap_or("").to_owned());
     assert!(
-        grades[1] >= "C".to_owned() && grades[0] <= grades[1],
+        grades[1].as_str() >= "C" && grades[0] <= grades[1],
         "{grades:?}"
     );
     let text = folder

@@ -20,8 +20,11 @@ const MAP: &str = "my-car.map";
 /// Not run here: they need a bus, a service or rights that a test does not have.
 const NOT_HERE: [&str; 5] = ["capture can", "systemctl", "sudo", "apt", "ip link"];
 
+/// Pages whose commands tests of their own run, with logs of their own.
+const OTHERS: [&str; 2] = ["capture.md", "first-map.md"];
+
 /// Commands whose help shows an example.
-const HELPED: [&str; 11] = [
+const HELPED: [&str; 13] = [
     "report",
     "compare",
     "decode",
@@ -33,6 +36,8 @@ const HELPED: [&str; 11] = [
     "completions",
     "map check",
     "map format",
+    "look",
+    "map start",
 ];
 
 /// Lines of code blocks that begin with the program's name, without their comment.
@@ -58,7 +63,8 @@ fn pages() -> Vec<(String, String)> {
     let docs = std::fs::read_dir(root.join("docs")).expect("docs can be read");
     let mut paths: Vec<_> = docs.map(|entry| entry.expect("an entry").path()).collect();
     paths.push(root.join("README.md"));
-    paths.retain(|path| path.extension().is_some_and(|ending| ending == "md"));
+    let is_here = |path: &std::path::PathBuf| OTHERS.iter().all(|other| !path.ends_with(other));
+    paths.retain(|path| path.extension().is_some_and(|ending| ending == "md") && is_here(path));
     paths.sort();
     paths
         .into_iter()

@@ -10,7 +10,7 @@ Example: halfshaft look drive.log --out drive.html
 It needs no map. Candidates are guesses by how fields run; `halfshaft map start` begins a map with them.";
 
 /// An example of `map start`.
-pub const MAP_START: &str = "Example: halfshaft map start drive.log --into my-car.map";
+pub const MAP_START: &str = "Example: halfshaft map start drive.log --into new-car.map";
 
 /// Options of `look`.
 #[derive(Debug, Args)]
