@@ -4,6 +4,14 @@ use super::{Twins, Wheels, arrangement};
 use crate::curve::{Together, quantile};
 use crate::signal::Signal;
 
+/// Correlation with the first axle: of one that is sent in like manner, and of one in another frame, byte
+/// order or period. Engineering guess.
+const LEAST_ALIKE: f64 = 0.3;
+const LEAST_UNLIKE: f64 = 0.9;
+
+/// How well two must stand together where they are not sent as the first are.
+const LEAST_OF_A_PAIR: f64 = 2.2;
+
 /// Adds the other axle to one: on ice or in a drift its wheels run away from these, and are twins of
 /// each other alone. It stands in a frame alike, and they all rest on one code.
 pub(super) fn with_the_other_axle(
@@ -31,7 +39,11 @@ pub(super) fn with_the_other_axle(
             let together = Together::of_curves(&signals[first].curve, &signals[two[0]].curve);
             let range = signals[first].quality.range;
             let one_rest = (lowest(two[0]) - lowest(first)).abs() < 0.05 * range;
-            if !is_new || arrangement < 2.0 || together.r() < 0.3 || !one_rest {
+            // Sent in another manner, it must run with this one all the more.
+            let is_alike = arrangement >= 2.0 && together.r() >= LEAST_ALIKE;
+            let is_unlike = together.r() >= LEAST_UNLIKE
+                && super::arrangement(signals, &two) >= LEAST_OF_A_PAIR;
+            if !is_new || !(is_alike || is_unlike) || !one_rest {
                 continue;
             }
             let ends = |signal: usize| signals[signal].layout().map(|layout| layout.2);
