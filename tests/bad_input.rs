@@ -147,7 +147,7 @@ fn the_map_of_another_car() {
         "none is of the map's frames or sheets (0x100, 0x101)",
         "small car",
         "the map of another car?",
-        "map check",
+        "`halfshaft look LOG` shows what the log holds",
     ];
     refused(drive().replace(" can0 1", " can0 2"), &words);
     // The same identifiers on another bus are other frames.

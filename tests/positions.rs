@@ -141,7 +141,7 @@ fn told_m(folder: &Folder, more: &[&str]) -> Vec<f64> {
         .lines()
         .filter_map(|line| line.split_once("position.latitude,"))
         .filter_map(|(_, rest)| rest.split(',').next()?.parse::<f64>().ok())
-        .map(|radians| (radians.to_degrees() - HOME.0) * 6_371_008.8_f64.to_radians())
+        .map(|degrees| (degrees - HOME.0) * 6_371_008.8_f64.to_radians())
         .collect()
 }
 

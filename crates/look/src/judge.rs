@@ -41,11 +41,18 @@ fn of_wheels(
     scale: Option<(f64, f64, usize)>,
 ) -> Vec<Candidate> {
     let n = wheels.signals.len();
-    let shared = format!(
-        "{} of a kind: at the median no two lie further apart than {:.2} % of their range",
-        if n == 4 { "four" } else { "two" },
-        wheels.distance * 100.0
-    );
+    let distance = wheels.distance * 100.0;
+    let shared = match (n, wheels.alike) {
+        (4, Some(_)) => format!(
+            "four of a kind: at the median no two lie further apart than {distance:.2} % of their range"
+        ),
+        // An axle whose wheels spin runs away from the other.
+        (4, None) => format!(
+            "two of a kind on each of two axles, which run together: at the median the first two lie \
+             {distance:.2} % of their range apart"
+        ),
+        _ => format!("two of a kind: at the median they lie {distance:.2} % of their range apart"),
+    };
     let mut candidates: Vec<Candidate> = Vec::new();
     for (place, (&signal, offset)) in wheels.signals.iter().zip(&wheels.offsets).enumerate() {
         let quality = &signals[signal].quality;
